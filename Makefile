@@ -1,0 +1,32 @@
+# Two commands do all the set-up: `make demo` and `make test`. Only Python 3.11+ and make are needed.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint clean
+
+demo: $(VENV)/.installed
+	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
+
+test: $(VENV)/.installed-dev lint
+	$(BIN)/pytest -q
+	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
+	$(BIN)/tankyear regress scenarios
+
+lint: $(VENV)/.installed-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+$(VENV)/.installed: pyproject.toml constraints.txt
+	$(PYTHON) -c "import sys; sys.exit('tankyear needs Python 3.11 or newer') if sys.version_info < (3, 11) else None"
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --constraint constraints.txt --editable .
+	touch $@
+
+$(VENV)/.installed-dev: $(VENV)/.installed
+	$(BIN)/python -m pip install --quiet --constraint constraints.txt --editable ".[dev]"
+	touch $@
+
+clean:
+	rm -rf $(VENV) out build *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .benchmarks

@@ -1,0 +1,726 @@
+/*
+ * The march of hpwhsim/plant/march.py as a plain C loop: the yardstick of march_speed.py.
+ *
+ * The same equations in the same order, in double precision; the sources and the reasons stand in the
+ * Python files, function by function of the same name:
+ *   hpwhsim/storage/tank.py      reconstruct ... level_of
+ *   hpwhsim/heatpump/maps.py     place, look_up
+ *   hpwhsim/plant/controls.py    next_call, modules_to_run
+ *   hpwhsim/plant/flows.py       charge, draw, hot_needed, circulate
+ *   hpwhsim/plant/march.py       may_switch, cause_of, march
+ *
+ * Volumes are counted in cells and heat in cell K. Temperatures in degC, times in s, powers in W.
+ * The structs have the fields of the NamedTuples of the same name, in the same order, then the lengths.
+ */
+#include <math.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#define RHO_CP (988.035 * 4181.3) /* J/m3K */
+#define EDGE 0.1                  /* K */
+#define SMALLEST_LIFT 3.0         /* K */
+#define LONGEST_PART 60.0         /* s */
+
+enum { NO_HEAT_PUMP, LOCK_OUT, SOURCE_TOO_COLD, WATER_TOO_WARM, CAPACITY, STARTING, NOT_CALLED };
+enum { NONE, PARALLEL, SERIES };
+
+struct column {
+    double cell_volume;
+    long mixed_cells;
+    double diffusion;
+    long passes;
+    double decay;
+    double room;
+};
+
+struct machine {
+    const double *source_c, *water_in_c, *water_out_c;
+    const double *capacity_w, *power_w; /* [n_source][n_in][n_out] */
+    long n_source, n_in, n_out;
+};
+
+struct controls {
+    double start_level, stop_level;
+    double start_at, stop_at;
+    double minimum_run, minimum_off, stage_delay;
+};
+
+struct plant {
+    double step_seconds;
+    struct column column;
+    struct machine machine;
+    long modules;
+    double outlet;
+    double lowest_source;
+    struct controls controls;
+    long backup_mode;
+    double backup_power, backup_efficiency, backup_electric;
+    long backup_cell;
+    double backup_setpoint, backup_dead_band;
+    double use_temperature, minimum_temperature;
+    double loop_loss, loop_return;
+    long loop_port;
+};
+
+struct drive {
+    const double *use;     /* [steps] */
+    const bool *permitted; /* [day_steps] */
+    const double *source, *mains; /* [hours] */
+    long steps, day_steps, hours;
+};
+
+struct scratch {
+    double *slope, *lower, *upper; /* [cells] */
+    double *below;                 /* [cells + 1] */
+    double *new;                   /* [cells] */
+    long *count;                   /* [cells] */
+};
+
+struct hourly { /* each [hours] unless said */
+    double *heat_pump_heat, *heat_pump_energy, *backup_heat, *backup_energy;
+    double *taps_heat, *loop_heat, *storage_loss, *unmet;
+    double *hot_volume, *short_volume;
+    double *module_seconds, *run_seconds, *lockout_seconds, *edge_seconds;
+    double *water_in_sum, *water_in_volume;
+    double *store_top, *store_mean, *store_bottom;
+    double *backup_seconds, *short_seconds; /* [cause][hours] */
+    double *quarter_power;                  /* [4 * hours] */
+    double *profile;                        /* [cells] */
+};
+
+/* Checked by the caller against its own idea of the layout. */
+const size_t struct_sizes[] = {
+    sizeof(struct plant), sizeof(struct drive), sizeof(struct scratch), sizeof(struct hourly),
+};
+
+static inline double min(double a, double b) { return a < b ? a : b; }
+static inline double max(double a, double b) { return a > b ? a : b; }
+
+/* ---- store ---- */
+
+static void reconstruct(const double *temperature, long n, const struct scratch *s, double entering)
+{
+    double *slope = s->slope, *lower = s->lower, *upper = s->upper, *below = s->below;
+
+    below[0] = 0.0;
+    for (long i = 0; i < n; i++) {
+        double here = temperature[i];
+        below[i + 1] = below[i] + here;
+        double left = here - (i > 0 ? temperature[i - 1] : entering);
+        double right = (i < n - 1 ? temperature[i + 1] : here) - here;
+        if (left * right <= 0.0) {
+            slope[i] = 0.0;
+        } else {
+            double steepest = 2.0 * min(fabs(left), fabs(right));
+            slope[i] = min(max(0.5 * (left + right), -steepest), steepest);
+        }
+    }
+    double edge = 0.5 * (entering + temperature[0]) - slope[0] / 6.0;
+    for (long i = 0; i < n; i++) {
+        double here = temperature[i];
+        double low = edge;
+        if (i < n - 1)
+            edge = here + 0.5 * (temperature[i + 1] - here) - (slope[i + 1] - slope[i]) / 6.0;
+        else
+            edge = here + slope[i] / 6.0;
+        double high = edge;
+        double span = high - low;
+        double bend = span * (here - 0.5 * (low + high));
+        if ((high - here) * (here - low) <= 0.0)
+            low = high = here;
+        else if (bend > span * span / 6.0)
+            low = 3.0 * here - 2.0 * high;
+        else if (bend < -span * span / 6.0)
+            high = 3.0 * here - 2.0 * low;
+        lower[i] = low;
+        upper[i] = high;
+    }
+}
+
+static double heat_below(const double *temperature, long n, const struct scratch *s, double z)
+{
+    long i = (long)z;
+    if (i > n - 1)
+        i = n - 1;
+    double f = z - i;
+    double low = s->lower[i], high = s->upper[i];
+    double curve = 6.0 * temperature[i] - 3.0 * (low + high);
+    return s->below[i] + f * (low + f * (0.5 * (high - low) + curve * (0.5 - f / 3.0)));
+}
+
+static double stirred_inflow(double volume, double inlet, double zone, double cells)
+{
+    if (cells <= 0.0)
+        return volume * inlet;
+    return inlet * volume + (zone - inlet) * cells * -expm1(-volume / cells);
+}
+
+static double drawn_heat(const double *temperature, long n, const struct scratch *s, double volume,
+                         double inlet, long cells)
+{
+    double plug = n - cells;
+    if (volume <= plug)
+        return s->below[n] - heat_below(temperature, n, s, n - volume);
+    double zone = cells > 0 ? s->below[cells] / cells : inlet;
+    return s->below[n] - s->below[cells] + stirred_inflow(volume - plug, inlet, zone, cells);
+}
+
+static void shift(double *temperature, long n, const struct scratch *s, double rise, double inserted,
+                  long port, double bottom_in, double inserted_in, double top_in, long cells,
+                  double *out_bottom, double *out_top)
+{
+    const double *below = s->below;
+    double above = rise + inserted;
+    long stirred = rise > 0.0 ? cells : 0;
+    double zone = stirred > 0 ? below[stirred] / stirred : bottom_in;
+    double zone_end = stirred > 0 ? bottom_in + (zone - bottom_in) * exp(-rise / stirred) : bottom_in;
+    double at_zone = below[stirred] - stirred_inflow(max(rise, 0.0), bottom_in, zone, stirred);
+    double lowest = min(0.0, rise);
+    double highest = max(n, n + above);
+    double previous = 0.0;
+
+    *out_bottom = *out_top = 0.0;
+    for (long j = -1; j < n + 2; j++) {
+        double x, heat;
+        if (j < 0)
+            x = lowest;
+        else if (j > n)
+            x = highest;
+        else
+            x = j;
+        if (rise > 0.0 && x < stirred)
+            heat = at_zone - (stirred - x) * zone_end;
+        else if (rise > 0.0 && x < stirred + rise)
+            heat = below[stirred] - stirred_inflow(stirred + rise - x, bottom_in, zone, stirred);
+        else if (x <= port + rise)
+            heat = heat_below(temperature, n, s, x - rise);
+        else if (x <= port + above)
+            heat = below[port] + (x - port - rise) * inserted_in;
+        else if (x <= n + above)
+            heat = heat_below(temperature, n, s, x - above) + inserted * inserted_in;
+        else
+            heat = below[n] + inserted * inserted_in + (x - n - above) * top_in;
+        if (j == 0)
+            *out_bottom = heat - previous;
+        else if (j > n)
+            *out_top = heat - previous;
+        else if (j > 0)
+            s->new[j - 1] = heat - previous;
+        previous = heat;
+    }
+    for (long i = 0; i < n; i++)
+        temperature[i] = s->new[i];
+}
+
+static void settle(double *temperature, long n, const struct scratch *s)
+{
+    bool ordered = true;
+    for (long i = 1; i < n; i++) {
+        if (temperature[i] < temperature[i - 1]) {
+            ordered = false;
+            break;
+        }
+    }
+    if (ordered)
+        return;
+
+    double *mean = s->new;
+    long *count = s->count;
+    long last = -1;
+    for (long i = 0; i < n; i++) {
+        last++;
+        mean[last] = temperature[i];
+        count[last] = 1;
+        while (last > 0 && mean[last - 1] > mean[last]) {
+            long total = count[last - 1] + count[last];
+            mean[last - 1] = (mean[last - 1] * count[last - 1] + mean[last] * count[last]) / total;
+            count[last - 1] = total;
+            last--;
+        }
+    }
+    long i = 0;
+    for (long block = 0; block <= last; block++)
+        for (long k = 0; k < count[block]; k++)
+            temperature[i++] = mean[block];
+}
+
+static void conduct(double *temperature, long n, const struct column *column)
+{
+    for (long pass = 0; pass < column->passes; pass++) {
+        double flow_below = 0.0;
+        for (long i = 0; i < n - 1; i++) {
+            double flow = column->diffusion * (temperature[i + 1] - temperature[i]);
+            temperature[i] += flow - flow_below;
+            flow_below = flow;
+        }
+        temperature[n - 1] -= flow_below;
+    }
+}
+
+static double lose(double *temperature, long n, const struct column *column)
+{
+    double lost = 0.0;
+    for (long i = 0; i < n; i++) {
+        double change = (temperature[i] - column->room) * (1.0 - column->decay);
+        temperature[i] -= change;
+        lost += change;
+    }
+    return lost;
+}
+
+static double heat_upper(double *temperature, long n, const struct scratch *s, long cell, double heat,
+                         double setpoint)
+{
+    double room = 0.0;
+    for (long i = cell; i < n; i++)
+        room += max(0.0, setpoint - temperature[i]);
+    double taken = min(heat, room);
+    if (taken > 0.0) {
+        temperature[cell] += taken;
+        settle(temperature, n, s);
+    }
+    return taken;
+}
+
+static double at_height(const double *temperature, long n, double z)
+{
+    double x = min(max(z - 0.5, 0.0), n - 1.0);
+    long i = (long)x;
+    if (i > n - 2)
+        i = n - 2;
+    return temperature[i] + (x - i) * (temperature[i + 1] - temperature[i]);
+}
+
+static double level_of(const double *temperature, long n, double value)
+{
+    if (temperature[0] >= value)
+        return 0.0;
+    for (long i = 1; i < n; i++)
+        if (temperature[i] >= value)
+            return i + 0.5 - (temperature[i] - value) / (temperature[i] - temperature[i - 1]);
+    return n;
+}
+
+/* ---- machine ---- */
+
+static long place(const double *axis, long n, double value, double *share, bool *inside)
+{
+    long last = n - 1;
+    double first = axis[0];
+    *share = 0.0;
+    if (last == 0) {
+        *inside = isnan(first) || fabs(value - first) <= EDGE;
+        return 0;
+    }
+    *inside = value >= first - EDGE && value <= axis[last] + EDGE;
+    if (!(value > first))
+        return 0;
+    if (value >= axis[last]) {
+        *share = 1.0;
+        return last - 1;
+    }
+    long cell = (long)((value - first) / (axis[last] - first) * last);
+    if (cell > last - 1)
+        cell = last - 1;
+    while (value < axis[cell])
+        cell--;
+    while (value > axis[cell + 1])
+        cell++;
+    *share = (value - axis[cell]) / (axis[cell + 1] - axis[cell]);
+    return cell;
+}
+
+static void look_up(const struct machine *m, double source, double water_in, double water_out,
+                    double *capacity, double *power, bool *inside)
+{
+    double u, v, w;
+    bool in_source, in_inlet, in_outlet;
+    long i = place(m->source_c, m->n_source, source, &u, &in_source);
+    long j = place(m->water_in_c, m->n_in, water_in, &v, &in_inlet);
+    long k = place(m->water_out_c, m->n_out, water_out, &w, &in_outlet);
+
+    *capacity = *power = 0.0;
+    for (int a = 0; a < 2; a++) {
+        double share_a = a == 1 ? u : 1.0 - u;
+        if (share_a == 0.0)
+            continue;
+        for (int b = 0; b < 2; b++) {
+            double share_b = b == 1 ? v : 1.0 - v;
+            if (share_b == 0.0)
+                continue;
+            for (int c = 0; c < 2; c++) {
+                double share = share_a * share_b * (c == 1 ? w : 1.0 - w);
+                if (share == 0.0)
+                    continue;
+                long at = ((i + a) * m->n_in + j + b) * m->n_out + k + c;
+                *capacity += share * m->capacity_w[at];
+                *power += share * m->power_w[at];
+            }
+        }
+    }
+    *inside = in_source && in_inlet && in_outlet;
+}
+
+/* ---- controls ---- */
+
+static bool next_call(const struct controls *c, bool calling, double at_start, double at_stop)
+{
+    return calling ? at_stop < c->stop_at : at_start < c->start_at;
+}
+
+static long modules_to_run(const struct controls *c, long modules, bool calling, bool permitted,
+                           long running, double since)
+{
+    if (!permitted)
+        return 0;
+    if (running > 0) {
+        if (!calling)
+            return since < c->minimum_run ? running : 0;
+        if (c->stage_delay <= 0.0)
+            return modules;
+        long stages = 1 + (long)(since / c->stage_delay);
+        return stages < modules ? stages : modules;
+    }
+    if (calling && since >= c->minimum_off)
+        return c->stage_delay <= 0.0 ? modules : 1;
+    return 0;
+}
+
+/* ---- flows ---- */
+
+struct charged {
+    double flow; /* NaN where the machine cannot work at all */
+    double cop, duty;
+    bool inside;
+};
+
+static struct charged charge(const double *temperature, long n, const struct scratch *s,
+                             const struct plant *p, double seconds, long modules, double source,
+                             double mains, double cold, double deepest)
+{
+    double to_cells = modules * seconds / (RHO_CP * p->column.cell_volume);
+    double flow = 0.0, heat = 0.0, energy = 0.0, depth = 0.0, left = 1.0;
+    bool inside = true, known = true;
+
+    while (left > 1e-9) {
+        double bound = min(min((long)depth + 1.0, n), deepest);
+        double below = temperature[0];
+        if (bound - depth > 1e-9) {
+            below = heat_below(temperature, n, s, bound) - heat_below(temperature, n, s, depth);
+            below /= bound - depth;
+        } else if (cold <= 0.0) {
+            break;
+        }
+        double inlet = cold > 0.0 ? mains : below;
+        double rate = 0.0, capacity = 0.0, power = 0.0;
+        for (int k = 0; k < 20; k++) {
+            look_up(&p->machine, source, inlet, p->outlet, &capacity, &power, &known);
+            if (p->outlet - inlet < SMALLEST_LIFT || isnan(capacity)) {
+                if (flow == 0.0)
+                    return (struct charged){NAN, 0.0, 0.0, known};
+                return (struct charged){flow, heat / energy, 1.0 - left, inside};
+            }
+            rate = capacity * to_cells / (p->outlet - inlet);
+            double before = inlet;
+            if (rate <= cold) {
+                inlet = mains;
+            } else {
+                rate = (capacity * to_cells + cold * (mains - below)) / (p->outlet - below);
+                inlet = (cold * mains + (rate - cold) * below) / rate;
+            }
+            if (fabs(inlet - before) < 1e-3)
+                break;
+        }
+        inside = inside && known;
+        double time = left;
+        if (rate > cold) {
+            if (bound - depth <= 1e-9)
+                break;
+            time = min(left, (bound - depth) / (rate - cold));
+            depth += time * (rate - cold);
+        }
+        flow += time * rate;
+        heat += time * rate * (p->outlet - inlet);
+        energy += time * rate * (p->outlet - inlet) * power / capacity;
+        left -= time;
+    }
+    if (flow <= 0.0)
+        return (struct charged){0.0, 0.0, 0.0, inside};
+    return (struct charged){flow, heat / energy, 1.0 - left, inside};
+}
+
+struct drawn {
+    double volume, added, shortage, missing;
+};
+
+static struct drawn draw(const double *temperature, long n, const struct scratch *s, const struct plant *p,
+                         double use, double mains, double hot, double heater)
+{
+    struct drawn d = {0.0, 0.0, 0.0, 0.0};
+    double share = hot / use;
+    double wanted = p->use_temperature - mains - share * (p->outlet - mains);
+    double left = use, taken = 0.0;
+    long k = 0, cells = p->column.mixed_cells;
+
+    if (wanted <= 0.0)
+        return d;
+    while (left > 1e-12 * use) {
+        double reached = drawn_heat(temperature, n, s, k + 1.0, mains, cells);
+        double parcel = reached - taken;
+        double served;
+        if ((parcel - mains) * (1.0 - share) >= wanted) { /* the valve mixes */
+            served = (parcel - mains) / wanted;
+            if (served >= left) {
+                double part = min(1.0, left / served);
+                for (int pass = 0; pass < 4; pass++) {
+                    double gap = drawn_heat(temperature, n, s, k + part, mains, cells) - taken;
+                    part -= (gap - part * mains - left * wanted) / (parcel - mains);
+                    part = min(max(part, 0.0), 1.0);
+                }
+                d.volume += part;
+                return d;
+            }
+            d.volume += 1.0;
+        } else { /* the valve stands open */
+            served = 1.0 / (1.0 - share);
+            if (k > n && parcel - mains < 1e-9)
+                served = left;
+            served = min(served, left);
+            d.volume += served * (1.0 - share);
+            double at_tap = share * p->outlet + (1.0 - share) * parcel;
+            double lifted = min(p->use_temperature, at_tap + heater);
+            d.added += served * (lifted - at_tap);
+            d.missing += served * (p->use_temperature - lifted);
+            if (lifted < p->minimum_temperature)
+                d.shortage += served;
+        }
+        left -= served;
+        taken = reached;
+        k++;
+    }
+    return d;
+}
+
+static double hot_needed(const struct plant *p, double use, double mains, double hot)
+{
+    if (use <= 0.0 || p->use_temperature <= mains)
+        return 0.0;
+    return use * (p->use_temperature - mains) / (max(hot, p->use_temperature) - mains);
+}
+
+struct moved {
+    double heat, inlet, taps, taps_heat, loop_heat, added, shortage, missing;
+};
+
+static struct moved circulate(double *temperature, long n, const struct scratch *s, const struct plant *p,
+                              double seconds, double use, double mains, double flow)
+{
+    const struct column *column = &p->column;
+    double outlet = p->outlet;
+    double joule = RHO_CP * column->cell_volume;
+    double top = temperature[n - 1];
+    double loop = 0.0, loop_loss = 0.0;
+
+    if (p->loop_loss > 0.0) {
+        double supply = flow > hot_needed(p, use, mains, top) ? outlet : top;
+        double reach = (top - column->room) / (p->loop_return - column->room);
+        loop_loss = p->loop_loss * seconds / joule * min(max(reach, 0.0), 1.0);
+        loop = loop_loss / (supply - min(p->loop_return, supply - 2.0));
+    }
+    double need = hot_needed(p, use, mains, outlet);
+    struct drawn d = {0.0, 0.0, 0.0, 0.0};
+    double taps, loop_supply;
+    if (flow >= need + loop) {
+        taps = need;
+        loop_supply = outlet;
+    } else {
+        double to_taps = flow * need / (need + loop);
+        if (need > 0.0) {
+            double rise = p->backup_mode == SERIES ? p->backup_power * seconds / (joule * use) : 0.0;
+            d = draw(temperature, n, s, p, use, mains, to_taps, rise);
+        }
+        taps = d.volume + to_taps;
+        loop_supply = top;
+        if (loop > 0.0) {
+            double to_loop = flow - to_taps;
+            double rest = drawn_heat(temperature, n, s, d.volume + loop - to_loop, mains, column->mixed_cells);
+            rest -= drawn_heat(temperature, n, s, d.volume, mains, column->mixed_cells);
+            loop_supply = (rest + to_loop * outlet) / loop;
+        }
+    }
+    double loop_return = loop > 0.0 ? loop_supply - loop_loss / loop : 0.0;
+    double out_bottom, out_top;
+    shift(temperature, n, s, taps - flow, loop, p->loop_port, mains, loop_return, outlet,
+          column->mixed_cells, &out_bottom, &out_top);
+    double inlet = min(flow, taps) * mains + out_bottom;
+    double given = out_top + min(flow, taps + loop) * outlet;
+    return (struct moved){
+        .heat = flow * outlet - inlet,
+        .inlet = inlet,
+        .taps = taps,
+        .taps_heat = given - loop * loop_supply - taps * mains + d.added,
+        .loop_heat = loop * (loop_supply - loop_return),
+        .added = d.added,
+        .shortage = d.shortage,
+        .missing = d.missing,
+    };
+}
+
+/* ---- march ---- */
+
+static bool may_switch(const double *temperature, long n, const struct plant *p, double use, double mains,
+                       bool calling)
+{
+    double top = temperature[n - 1];
+    double moved = hot_needed(p, use, mains, top) + 1.0;
+
+    if (p->loop_loss > 0.0) {
+        double loop = p->loop_loss * p->step_seconds / (RHO_CP * p->column.cell_volume);
+        moved += loop / max(top - p->loop_return, 2.0);
+    }
+    if (p->modules > 0 && !calling
+        && level_of(temperature, n, p->controls.start_at) + moved >= p->controls.start_level)
+        return true;
+    if (p->backup_mode == PARALLEL)
+        return level_of(temperature, n, p->backup_setpoint - p->backup_dead_band) + moved >= p->backup_cell;
+    return false;
+}
+
+static int cause_of(const struct plant *p, bool open_hour, bool warm_enough, bool too_warm, long running,
+                    bool calling)
+{
+    if (p->modules == 0)
+        return NO_HEAT_PUMP;
+    if (!open_hour)
+        return LOCK_OUT;
+    if (!warm_enough)
+        return SOURCE_TOO_COLD;
+    if (too_warm)
+        return WATER_TOO_WARM;
+    if (running == p->modules)
+        return CAPACITY;
+    return calling ? STARTING : NOT_CALLED;
+}
+
+void march(const struct plant *p, const struct drive *drive, double *temperature, long n,
+           const struct scratch *s, const struct hourly *out)
+{
+    const struct column *column = &p->column;
+    const struct controls *controls = &p->controls;
+    long hours = drive->hours;
+    long per_hour = drive->steps / hours;
+    double joule = RHO_CP * column->cell_volume;
+    long most_parts = (long)ceil(p->step_seconds / LONGEST_PART);
+    bool calling = false, backup_on = false;
+    long running = 0;
+    double since = 1e9;
+
+    for (long step = 0; step < drive->steps; step++) {
+        long hour = step / per_hour;
+        long quarter = step * 4 / per_hour;
+        double source = drive->source[hour], mains = drive->mains[hour];
+        bool open_hour = drive->permitted[step % drive->day_steps];
+        bool warm_enough = source >= p->lowest_source;
+        bool permitted = open_hour && warm_enough;
+        double use = drive->use[step] / column->cell_volume;
+        bool busy = running > 0 || backup_on || (calling && permitted);
+        long parts = busy || may_switch(temperature, n, p, use, mains, calling) ? most_parts : 1;
+        use /= parts;
+        double dt = p->step_seconds / parts;
+
+        for (long part = 0; part < parts; part++) {
+            /* sense and decide */
+            long wanted = 0;
+            if (p->modules > 0) {
+                double at_start = at_height(temperature, n, controls->start_level);
+                double at_stop = at_height(temperature, n, controls->stop_level);
+                calling = next_call(controls, calling, at_start, at_stop);
+                wanted = modules_to_run(controls, p->modules, calling, permitted, running, since);
+            }
+
+            /* take heat from the source */
+            reconstruct(temperature, n, s, use > 0.0 && column->mixed_cells == 0 ? mains : temperature[0]);
+            struct charged c = {0.0, 0.0, 0.0, true};
+            bool too_warm = false;
+            if (wanted > 0) {
+                double cold = hot_needed(p, use, mains, temperature[n - 1]);
+                double deepest = n;
+                if (controls->minimum_run <= (running > 0 ? since : 0.0))
+                    deepest = max(level_of(temperature, n, controls->stop_at) - controls->stop_level, 0.0);
+                c = charge(temperature, n, s, p, dt, wanted, source, mains, cold, deepest);
+                if (isnan(c.flow)) {
+                    c.flow = 0.0;
+                    wanted = 0;
+                    too_warm = true;
+                } else if (c.duty < 1.0 - 1e-6) {
+                    calling = false;
+                }
+            }
+            if ((wanted > 0) != (running > 0))
+                since = 0.0;
+            running = wanted;
+            since += dt;
+
+            /* draw, and settle */
+            struct moved moved = circulate(temperature, n, s, p, dt, use, mains, c.flow);
+            settle(temperature, n, s);
+
+            /* backup */
+            double backup_heat = moved.added;
+            if (p->backup_mode == PARALLEL) {
+                double sensed = temperature[p->backup_cell];
+                if (sensed < p->backup_setpoint - p->backup_dead_band)
+                    backup_on = true;
+                else if (sensed >= p->backup_setpoint)
+                    backup_on = false;
+                if (backup_on)
+                    backup_heat = heat_upper(temperature, n, s, p->backup_cell,
+                                             p->backup_power * dt / joule, p->backup_setpoint);
+            }
+
+            /* record */
+            double energy = c.flow > 0.0 ? moved.heat * joule / c.cop : 0.0;
+            double backup_energy = backup_heat * joule / p->backup_efficiency;
+            out->heat_pump_heat[hour] += moved.heat * joule;
+            out->heat_pump_energy[hour] += energy;
+            out->backup_heat[hour] += backup_heat * joule;
+            out->backup_energy[hour] += backup_energy;
+            out->taps_heat[hour] += moved.taps_heat * joule;
+            out->loop_heat[hour] += moved.loop_heat * joule;
+            out->unmet[hour] += moved.missing * joule;
+            out->hot_volume[hour] += moved.taps * column->cell_volume;
+            out->short_volume[hour] += moved.shortage * column->cell_volume;
+            out->quarter_power[quarter] += energy + p->backup_electric * backup_energy;
+            if (c.flow > 0.0) {
+                out->module_seconds[hour] += running * c.duty * dt;
+                out->run_seconds[hour] += c.duty * dt;
+                out->water_in_sum[hour] += moved.inlet * column->cell_volume;
+                out->water_in_volume[hour] += c.flow * column->cell_volume;
+                if (!c.inside)
+                    out->edge_seconds[hour] += c.duty * dt;
+            }
+            if (calling && (too_warm || !permitted))
+                out->lockout_seconds[hour] += dt;
+            if (backup_heat > 0.0 || moved.shortage > 0.0) {
+                int cause = cause_of(p, open_hour, warm_enough, too_warm, running, calling);
+                if (backup_heat > 0.0)
+                    out->backup_seconds[cause * hours + hour] += backup_heat * joule / p->backup_power;
+                if (moved.shortage > 0.0)
+                    out->short_seconds[cause * hours + hour] += dt;
+            }
+        }
+        conduct(temperature, n, column);
+        out->storage_loss[hour] += lose(temperature, n, column) * joule;
+        settle(temperature, n, s);
+        out->store_top[hour] = min(out->store_top[hour], temperature[n - 1]);
+        if ((step + 1) % per_hour == 0) {
+            double sum = 0.0;
+            for (long i = 0; i < n; i++)
+                sum += temperature[i];
+            out->store_mean[hour] = sum / n;
+            out->store_bottom[hour] = temperature[0];
+        }
+    }
+    for (long i = 0; i < n; i++)
+        out->profile[i] = temperature[i];
+}

@@ -1,0 +1,1 @@
+"""From arrays to answers: energy and adequacy."""

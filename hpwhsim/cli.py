@@ -1,0 +1,216 @@
+"""The command: parse, call, print."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+import hpwhsim
+from hpwhsim.errors import InputError
+from hpwhsim.scenario import families
+
+DONE, FOUND, WRONG_INPUT = 0, 1, 2
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that says what is wrong in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(WRONG_INPUT, f"{self.prog}: {message} (see {self.prog} --help)\n")
+
+
+def _add_scenario(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("scenario", type=Path, metavar="SCENARIO", help="scenario file (YAML)")
+    parser.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        metavar="KEY.PATH=VALUE",
+        dest="overrides",
+        help="override a key of the scenario; may be repeated",
+    )
+    parser.add_argument("--weather", type=Path, metavar="FILE", help="use this weather file instead")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="tankyear",
+        description="Heat-pump hot-water plants in housing: one plant, one year, every hour.",
+        epilog="example: tankyear run scenarios/central-air.yaml",
+    )
+    parser.add_argument("--version", action="version", version=f"tankyear {hpwhsim.__version__}")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
+
+    run = verbs.add_parser(
+        "run",
+        help="march a scenario through its year",
+        description="March a scenario through its year; print a summary and write the results.",
+        epilog="example: tankyear run scenarios/central-air.yaml --set plant.storage.volume='800 gal'",
+    )
+    _add_scenario(run)
+    run.add_argument("--json", action="store_true", help="print the annual record and nothing else")
+    run.add_argument(
+        "--out",
+        type=Path,
+        metavar="DIR",
+        help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
+    )
+    run.set_defaults(act=_run)
+
+    check = verbs.add_parser(
+        "check",
+        help="read a scenario and its weather, and say what would be run",
+        description="Read a scenario and its files without marching; list defaults and cautions.",
+        epilog="example: tankyear check scenarios/central-air.yaml",
+    )
+    _add_scenario(check)
+    check.set_defaults(act=_check)
+
+    new = verbs.add_parser(
+        "new",
+        help="write a scenario to start from",
+        description="Write a commented scenario of an invented building to start from.",
+        epilog="example: tankyear new mine.yaml --weather weather/chicago-il-725300-tmy3.epw.gz",
+    )
+    new.add_argument("file", type=Path, metavar="FILE", help="file to write; it must not exist yet")
+    new.add_argument("--family", default="central-air", help=f"plant family: {', '.join(families.SIMULATED)}")
+    new.add_argument("--weather", type=Path, required=True, metavar="FILE", help="weather file")
+    new.set_defaults(act=_new)
+
+    regress = verbs.add_parser(
+        "regress",
+        help="compare stored annual records of a folder with a fresh run",
+        description="Run every scenario of a folder and say which values moved from FOLDER/records/NAME.json "
+        "and by how much. Exit 0: nothing moved; 1: something moved, has no record or no scenario, or failed "
+        "to run; 2: the folder, a record or the tolerances cannot be read.",
+        epilog="example: tankyear regress scenarios --accept 'new loss of the store: its bottom counts too'",
+    )
+    regress.add_argument(
+        "folder",
+        type=Path,
+        metavar="FOLDER",
+        help="folder of scenarios (*.yaml); its records/tolerances.csv (key, relative, absolute) overrides "
+        "the tolerance of keys such as monthly.*",
+    )
+    regress.add_argument("--accept", metavar="REASON", help="store what moved or is new, with this reason")
+    regress.add_argument("--junit", type=Path, metavar="FILE", help="write the findings as JUnit XML")
+    regress.add_argument(
+        "--only", action="append", default=[], metavar="NAME", help="only this scenario; may be repeated"
+    )
+    regress.add_argument("--all", action="store_true", help="list every value that moved")
+    regress.add_argument(
+        "--exact",
+        action="store_true",
+        help="no tolerance at all: the same machine and libraries repeat a year bit for bit",
+    )
+    regress.set_defaults(act=_regress)
+    return parser
+
+
+def _run(args: argparse.Namespace) -> int:
+    from hpwhsim.report.files import record_text, write_results
+    from hpwhsim.report.summary import year_text
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.year import run_year, to_dataset
+
+    loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    year = run_year(loaded)
+    out = args.out
+    if out is None and not args.json:
+        out = Path("out") / args.scenario.stem
+    written = write_results(out, year.record, to_dataset(year)) if out is not None else []
+    if args.json:
+        sys.stdout.write(record_text(year.record))
+    else:
+        sys.stdout.write(year_text(year.record))
+        sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    return DONE
+
+
+def _check(args: argparse.Namespace) -> int:
+    from hpwhsim.climate.typical_year import read_weather
+    from hpwhsim.plant.assemble import assemble
+    from hpwhsim.scenario import reading
+
+    loaded = reading.read_scenario(args.scenario, args.overrides, args.weather)
+    scenario = loaded.scenario
+    weather = read_weather(scenario.site.weather)
+    assembly = assemble(scenario, weather)
+    dry_bulb = weather["dry_bulb_c"].values
+    print(f"{args.scenario}: {scenario.title}")
+    print(
+        f"weather: {weather.attrs['station']}, {dry_bulb.min():.1f} to {dry_bulb.max():.1f} degC, "
+        f"mean {dry_bulb.mean():.1f} degC"
+    )
+    litres = assembly.drive.use.sum() * 1000.0
+    apartments = scenario.building.apartments
+    print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
+    print("defaults in force:")
+    for default in [*reading.assumptions(scenario), *assembly.assumptions]:
+        print(f"  {default['key']}: {default['value']} ({default['source']})")
+    print("cautions:")
+    for caution in [*weather.attrs["cautions"], *reading.cautions(scenario), *assembly.cautions]:
+        print(f"  {caution}")
+    print("the input is good")
+    return DONE
+
+
+def _new(args: argparse.Namespace) -> int:
+    weather: Path = args.weather
+    if not weather.is_file():
+        raise InputError(f"--weather {weather}: there is no such file")
+    start = args.file.resolve().parent
+    text = families.template(args.family, Path(os.path.relpath(weather.resolve(), start)).as_posix())
+    try:
+        with args.file.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError(f"{args.file}: the file exists; allowed a new name") from None
+    except OSError as err:
+        raise InputError(f"{args.file}: cannot be written: {err.strerror}") from None
+    print(f"wrote {args.file}; next: tankyear check {args.file}")
+    return DONE
+
+
+def _regress(args: argparse.Namespace) -> int:
+    from tqdm import tqdm
+
+    from hpwhsim.report import drift
+    from hpwhsim.study import regress
+
+    reason = None if args.accept is None else regress.checked_reason(args.accept)
+    plan = regress.plan(args.folder, args.only)
+    bar = tqdm(plan.cases, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
+    outcomes = [regress.check(case, plan.rules, exact=args.exact) for case in bar]
+    sys.stdout.write(drift.drift_text(outcomes, None if args.all else drift.ROWS))
+    if args.junit is not None:
+        drift.write_junit(args.junit, outcomes, args.folder)
+    left = [outcome for outcome in outcomes if outcome.state != "same"]
+    if reason is not None:
+        stored = regress.accept(outcomes, reason)
+        sys.stdout.write(drift.accepted_text(stored, reason))
+        left = [outcome for outcome in left if outcome.state not in ("moved", "new")]
+    return FOUND if left else DONE
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit code: 0 done, 1 found what was looked for, 2 the input is wrong."""
+    args = _parser().parse_args(argv)
+    try:
+        code: int = args.act(args)
+        sys.stdout.flush()
+    except InputError as error:
+        print(f"tankyear: {error}", file=sys.stderr)
+        return WRONG_INPUT
+    except BrokenPipeError:  # the reader of our output went away
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        return 130
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The outside world, hour by hour: weather, mains water, ground, moist air."""

@@ -1,0 +1,1 @@
+"""What the residents use: patterns of the day and the draws themselves."""

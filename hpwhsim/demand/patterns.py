@@ -1,0 +1,303 @@
+"""How much is used and at what hours: patterns of the day, records of a meter, use by building size."""
+
+import csv
+import math
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.tables import read_table
+
+Array = NDArray[np.float64]
+
+DAYS = 365
+HOURS = 8760
+MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)  # 0 ... 11 for each day
+# The nominal year is 2001: 1 January is a Monday. True on Saturday and Sunday.
+WEEKEND = np.arange(DAYS) % 7 >= 5
+SUM_TOLERANCE = 1e-3  # of a day's shares: what rounding to three decimals leaves in print
+MONTH_TOLERANCE = (
+    0.02  # of the mean month factor: a plain mean of 1 is off a mean over days by less than that
+)
+LITRES_PER_GALLON = 3.785411784
+
+
+class Pattern(NamedTuple):
+    """Shares of a day's use by hour, and factors of the months."""
+
+    name: str
+    weekday: Array  # shape (24,), sums to 1
+    weekend: Array  # shape (24,), sums to 1; Saturday and Sunday
+    month: Array  # shape (12,), mean over the days of the year 1
+    source: str  # where it comes from and how well it is known
+
+
+def pattern_names() -> list[str]:
+    """Names that `named_pattern` knows."""
+    return [row["pattern"] for row in read_table("demand_pattern_sources")]
+
+
+def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pattern:
+    """Pattern from the packaged tables.
+
+    Parameters
+    ----------
+    name : str
+        One of `pattern_names`.
+    month_factors : sequence of 12 floats, optional
+        Use of each month over the mean of the year; without it every month has 1, because no published
+        multipliers were found.
+
+    Raises
+    ------
+    InputError
+        If there is no such pattern, or the factors are not 12 numbers with a mean of 1 (within 2 %).
+
+    Examples
+    --------
+    >>> pattern_names()
+    ['apartments', 'midrise']
+    >>> round(float(named_pattern("apartments").weekday[7]), 3)
+    0.079
+    """
+    sources = {row["pattern"]: row["source"] for row in read_table("demand_pattern_sources")}
+    if name not in sources:
+        raise InputError(
+            f"hot_water.pattern: no pattern named {name!r}; use one of {', '.join(sources)} or a CSV file"
+        )
+    rows = sorted(
+        (r for r in read_table("demand_patterns") if r["pattern"] == name), key=lambda r: int(r["hour"])
+    )
+    weekday = np.array([float(row["weekday"]) for row in rows])
+    weekend = np.array([float(row["weekend"]) for row in rows])
+    return Pattern(
+        name, weekday / weekday.sum(), weekend / weekend.sum(), _months(month_factors), sources[name]
+    )
+
+
+def read_pattern(path: str | Path, month_factors: Sequence[float] | None = None) -> Pattern:
+    """Pattern from the user's CSV file with the columns ``hour`` (0 ... 23), ``weekday``, ``weekend``.
+
+    Lines that start with ``#`` are comments. Each column must sum to 1 within 0.001 and is then normalised.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, a column or an hour is missing, an hour comes twice, or a number is
+        negative, not a number, or a column does not sum to 1.
+    """
+    file = Path(path)
+    shares: dict[int, tuple[float, float]] = {}
+    for line, row in _rows(file, ("hour", "weekday", "weekend")):
+        hour = _number(file, line, "hour", row["hour"])
+        if hour not in range(24):
+            raise InputError(
+                f"{file}: line {line}: hour must be a whole number from 0 to 23, got {row['hour']!r}"
+            )
+        if int(hour) in shares:
+            raise InputError(f"{file}: line {line}: hour {int(hour)} is given twice")
+        weekday, weekend = (_number(file, line, key, row[key]) for key in ("weekday", "weekend"))
+        shares[int(hour)] = (weekday, weekend)
+    missing = [str(hour) for hour in range(24) if hour not in shares]
+    if missing:
+        raise InputError(f"{file}: column hour: missing {', '.join(missing)}; each of 0 to 23 is needed once")
+    table = np.array([shares[hour] for hour in range(24)])
+    for key, total in zip(("weekday", "weekend"), table.sum(axis=0), strict=True):
+        if abs(total - 1.0) > SUM_TOLERANCE:
+            raise InputError(
+                f"{file}: column {key} sums to {total:.4f}; it must sum to 1 (within {SUM_TOLERANCE})"
+            )
+    table /= table.sum(axis=0)
+    return Pattern(
+        file.name, table[:, 0].copy(), table[:, 1].copy(), _months(month_factors), f"user's file {file.name}"
+    )
+
+
+def read_metered(path: str | Path) -> Array:
+    """Metered use of one year from the user's CSV file with the columns ``time``, ``litres``.
+
+    Each row holds the litres used from its time on (hour starting, local standard time, ISO format); the
+    first is 1 January 00:00. Any year without a leap day; its own weekdays are kept, row by row. Rows shorter
+    than an hour are kept as they are if every hour has the same number of them.
+
+    Returns
+    -------
+    ndarray of float64, shape (8760 * n,)
+        Litres in each row, n rows per hour; `hpwhsim.demand.draws.smooth_draws` takes it as it is. [L]
+
+    Raises
+    ------
+    InputError
+        If a column is missing, a value is missing, negative or not a number, or the times are not one full
+        year in order; the message names the file, the line and the column.
+    """
+    file = Path(path)
+    times: list[datetime] = []
+    litres: list[float] = []
+    lines: list[int] = []
+    for line, row in _rows(file, ("time", "litres")):
+        try:
+            time = datetime.fromisoformat(row["time"])
+        except ValueError:
+            raise InputError(
+                f"{file}: line {line}: column time: {row['time']!r} is no ISO time such as 2023-01-01T00:00"
+            ) from None
+        if time.tzinfo is not None:
+            raise InputError(
+                f"{file}: line {line}: column time: {row['time']!r} has an offset; none is allowed"
+            )
+        if (time.month, time.day) == (2, 29):
+            raise InputError(
+                f"{file}: line {line}: column time: 29 February; the year has 365 days, leave it out"
+            )
+        times.append(time)
+        litres.append(_number(file, line, "litres", row["litres"]))
+        lines.append(line)
+    per_hour, rest = divmod(len(times), HOURS)
+    if rest or per_hour == 0 or 3600 % per_hour:
+        raise InputError(
+            f"{file}: {len(times)} rows; a year has 8760, or 8760 times the same number of rows in each hour"
+        )
+    # Compared in whole seconds of a year without leap day, so that any year fits the nominal one.
+    month_start = np.concatenate(([0], np.cumsum(MONTH_DAYS)))
+    step = 3600 // per_hour
+    for place, (time, line) in enumerate(zip(times, lines, strict=True)):
+        day = int(month_start[time.month - 1]) + time.day - 1
+        second = ((day * 24 + time.hour) * 60 + time.minute) * 60 + time.second
+        if second != place * step or time.microsecond or time.year != times[0].year:
+            rule = "each row must start where the last one ended, from 1 January 00:00"
+            raise InputError(f"{file}: line {line}: column time: {time.isoformat()} is out of order; {rule}")
+    return np.array(litres)
+
+
+def hourly_use(apartments: int, litres_per_apartment_day: float, pattern: Pattern) -> Array:
+    """Litres in each hour of the nominal year, shape (8760,), summing to the stated use times 365. [L]
+
+    Parameters
+    ----------
+    apartments : int
+        Number of apartments, 1 or more.
+    litres_per_apartment_day : float
+        Mean daily use of an apartment. [L]
+    pattern : Pattern
+        Shares of the hours and factors of the months.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is out of range.
+
+    Examples
+    --------
+    >>> use = hourly_use(20, 150.0, named_pattern("apartments"))
+    >>> use.shape, round(float(use.sum()), 3)
+    ((8760,), 1095000.0)
+    """
+    check_building(apartments, litres_per_apartment_day)
+    shares = np.where(WEEKEND[:, None], pattern.weekend, pattern.weekday)
+    shares = shares * pattern.month[MONTH_OF_DAY][:, None]
+    return np.asarray(shares.ravel() * (apartments * litres_per_apartment_day))
+
+
+def average_day_litres(apartments: int) -> tuple[float, str]:
+    """Mean daily use per apartment by building size, and where it comes from.
+
+    Linear between the sizes of the table (our choice), constant outside them. At about 60 °C.
+
+    Returns
+    -------
+    litres : float
+        Litres per apartment and day. [L]
+    source : str
+        For the list of assumptions.
+
+    References
+    ----------
+    .. [1] ASHRAE Handbook, HVAC Applications, service water heating (Werden & Spielvogel
+       1969); numbers from memory.
+
+    Examples
+    --------
+    >>> round(average_day_litres(20)[0], 1)
+    159.0
+    """
+    check_building(apartments, 0.0)
+    rows = read_table("demand_by_building_size")
+    sizes = [float(row["apartments"]) for row in rows]
+    gallons = [float(row["average_day_gal"]) for row in rows]
+    litres = float(np.interp(apartments, sizes, gallons)) * LITRES_PER_GALLON
+    return (
+        litres,
+        "ASHRAE Handbook, HVAC Applications: average day by building size, at about 60 degC (from memory)",
+    )
+
+
+def check_building(apartments: int, litres_per_apartment_day: float) -> None:
+    """Raise `OutOfRangeError` unless there is at least one apartment and the use is zero or more."""
+    if isinstance(apartments, bool) or not isinstance(apartments, int | np.integer) or apartments < 1:
+        raise OutOfRangeError(f"building.apartments must be a whole number, 1 or more, got {apartments!r}")
+    if not (math.isfinite(litres_per_apartment_day) and litres_per_apartment_day >= 0.0):
+        raise OutOfRangeError(
+            f"hot_water.daily_use_per_apartment must be zero or more, got {litres_per_apartment_day} L"
+        )
+
+
+def _months(factors: Sequence[float] | None) -> Array:
+    """Month factors with a mean over the days of 1, shape (12,)."""
+    if factors is None:
+        return np.ones(12)
+    months = np.array(factors, dtype=np.float64)
+    if months.shape != (12,) or not np.all(np.isfinite(months) & (months >= 0.0)):
+        raise InputError(
+            f"hot_water.month_factors: 12 numbers, zero or more, are needed, got {list(factors)}"
+        )
+    mean = float(months @ MONTH_DAYS) / DAYS
+    if abs(mean - 1.0) > MONTH_TOLERANCE:
+        raise InputError(
+            f"hot_water.month_factors: their mean must be 1 (within {MONTH_TOLERANCE}), got {mean:.3f}"
+        )
+    return months / mean
+
+
+def _rows(file: Path, columns: tuple[str, ...]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Line number and fields of each row of a CSV file with exactly these columns, in any order."""
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as err:
+        reason = err.strerror if isinstance(err, OSError) else "it is not UTF-8 text"
+        raise InputError(f"{file}: cannot be read: {reason}") from None
+    header: list[str] = []
+    for line, content in enumerate(text.splitlines(), start=1):
+        if not content.strip() or content.lstrip().startswith("#"):
+            continue
+        fields = [field.strip() for field in next(csv.reader([content]))]
+        if not header:
+            header = fields
+            if sorted(header) != sorted(columns):
+                raise InputError(
+                    f"{file}: line {line}: the columns must be {', '.join(columns)}, got {', '.join(header)}"
+                )
+            continue
+        if len(fields) != len(header):
+            raise InputError(f"{file}: line {line}: {len(header)} fields are needed, got {len(fields)}")
+        yield line, dict(zip(header, fields, strict=True))
+    if not header:
+        raise InputError(f"{file}: is empty; the columns must be {', '.join(columns)}")
+
+
+def _number(file: Path, line: int, column: str, text: str) -> float:
+    """A finite number, zero or more."""
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not (math.isfinite(number) and number >= 0.0):
+        got = f"got {text!r}" if text else "got nothing"
+        raise InputError(f"{file}: line {line}: column {column}: a number, zero or more, is needed, {got}")
+    return number

@@ -1,0 +1,1 @@
+"""The machine: refrigerants, the cycle, and its performance map."""

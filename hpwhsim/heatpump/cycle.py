@@ -1,0 +1,91 @@
+"""The single-stage vapour-compression cycle that heats water, for many conditions at once."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from hpwhsim.heatpump.condenser import solve_condenser
+from hpwhsim.heatpump.gas_cooler import solve_gas_cooler
+from hpwhsim.heatpump.machine import Cycle, Machine
+from hpwhsim.heatpump.states import (
+    COLDEST_DEW,
+    COLDEST_MIDDLE,
+    Condensing,
+    Fluid,
+    Isobars,
+    Suction,
+    condensing_rows,
+    suction,
+    supercritical_isobars,
+)
+
+CHUNK = 512  # conditions solved together: bounds the memory
+LOWEST_ISOBAR = 1.0166  # of the critical pressure: 75 bar for R-744
+TRANSCRITICAL_BELOW = (
+    45.0  # °C: below this critical temperature the machine works above the critical pressure
+)
+
+
+def sample(machine: Machine) -> Isobars | Condensing:
+    """High side of the refrigerant of `machine`, above or below its critical pressure as it works."""
+    refrigerant = machine.refrigerant
+    if refrigerant.critical_c > TRANSCRITICAL_BELOW:
+        return condensing_rows(Fluid(refrigerant), COLDEST_MIDDLE if machine.injection else COLDEST_DEW)
+    lowest = LOWEST_ISOBAR * refrigerant.critical_pressure
+    return supercritical_isobars(Fluid(refrigerant), lowest, machine.limits.high_pressure)
+
+
+def solve(
+    machine: Machine,
+    high_side: Isobars | Condensing,
+    source_c: ArrayLike,
+    water_in_c: ArrayLike,
+    water_out_c: ArrayLike,
+    scale: ArrayLike | None = None,
+) -> Cycle:
+    """Solve the cycle for every condition.
+
+    Parameters
+    ----------
+    machine : Machine
+        Its refrigerant, compressor, approach, pinch and limits.
+    high_side : Isobars or Condensing
+        From `sample` for the same refrigerant; made once for many calls.
+    source_c, water_in_c, water_out_c : array_like, shapes that broadcast to (n,)
+        Temperature of the source, of the water entering and leaving. [°C]
+    scale : array_like, optional
+        Scale of isentropic efficiency by condition, in place of the machine's.
+
+    Returns
+    -------
+    Cycle
+        NaN where the machine cannot work.
+    """
+    limits = machine.limits
+    one = machine.compressor.scale if scale is None else scale
+    source, water_in, water_out, factor = (
+        np.array(x, dtype=np.float64).ravel()
+        for x in np.broadcast_arrays(source_c, water_in_c, water_out_c, one)
+    )
+    evaporating = np.minimum(source - machine.approach_k, limits.highest_evaporating_c)
+    works = (evaporating >= limits.lowest_evaporating_c) & (water_out > water_in)
+    if limits.highest_inlet_c is not None:
+        works &= water_in <= limits.highest_inlet_c
+    n = source.size
+    found = np.full((len(Cycle._fields), n), np.nan)
+    where = np.flatnonzero(works)
+    if where.size:
+        gas = suction(Fluid(machine.refrigerant), evaporating[where], machine.superheat_k)
+        for start in range(0, where.size, CHUNK):
+            part = slice(start, start + CHUNK)
+            here = where[part]
+            some = Suction(*(x[part] for x in gas))
+            if isinstance(high_side, Isobars):
+                solved = solve_gas_cooler(
+                    machine, high_side, some, water_in[here], water_out[here], factor[here]
+                )
+            else:
+                solved = solve_condenser(
+                    machine, high_side, some, water_in[here], water_out[here], factor[here]
+                )
+            found[:, here] = solved
+    return Cycle(*found)

@@ -1,0 +1,1 @@
+"""Where the rooms meet: scenario and boundary become arrays, and the march."""

@@ -1,0 +1,233 @@
+"""Scenario and weather become the arrays that the march reads."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from hpwhsim.climate.mains import mains_hours_held, mains_temperature
+from hpwhsim.demand.draws import random_draws, smooth_draws
+from hpwhsim.demand.patterns import average_day_litres, hourly_use, named_pattern, read_metered, read_pattern
+from hpwhsim.errors import InputError
+from hpwhsim.heatpump.limits import highest_outlet_c
+from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle, read_table
+from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant
+from hpwhsim.plant.controls import Controls
+from hpwhsim.scenario.schema import HeatPump, Scenario
+from hpwhsim.storage.tank import make_column
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+R_12_5 = 12.5 * 0.176110  # m²K/W; unfired storage tanks, 10 CFR 431.110
+
+Assumption = dict[str, str]
+
+
+class Assembly(NamedTuple):
+    """A plant ready to march, and what was assumed and found on the way."""
+
+    plant: Plant
+    drive: Drive
+    start: Array  # the store at the start, bottom to top, °C
+    assumptions: list[Assumption]
+    cautions: list[str]
+
+
+def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
+    """Plant and drive of `scenario` in the year `weather`.
+
+    Raises
+    ------
+    InputError
+        If the machine cannot work as asked, or a file named in the scenario is wrong.
+    """
+    found: list[Assumption] = []
+    cautions: list[str] = []
+    dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
+    latitude = float(weather.attrs["latitude"])
+    if held := mains_hours_held(dry_bulb, latitude):
+        cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
+    steps_per_hour = scenario.run.steps_per_hour
+    drive = Drive(
+        use=_use(scenario, found) / 1000.0,
+        permitted=_permitted(scenario),
+        source=dry_bulb,
+        mains=mains_temperature(dry_bulb, latitude),
+    )
+    storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
+    step_seconds = 3600.0 / steps_per_hour
+    column = make_column(
+        storage.volume,
+        storage.height,
+        storage.cells,
+        step_seconds,
+        loss=_heat_loss(scenario, found),
+        room=storage.room_temperature,
+        conductivity=storage.conductivity,
+        inlet_mixing=storage.inlet_mixing,
+    )
+    machine, modules, lowest = _machine(scenario, drive.source, found, cautions)
+    controls = scenario.plant.controls
+    loop = scenario.recirculation
+    plant = Plant(
+        step_seconds=step_seconds,
+        column=column,
+        machine=machine,
+        modules=modules,
+        outlet=scenario.plant.outlet_temperature,
+        lowest_source=lowest,
+        controls=Controls(
+            start_level=controls.sensor_height * storage.cells,
+            stop_level=controls.stop_height * storage.cells,
+            start_at=storage.setpoint - controls.dead_band,
+            stop_at=storage.setpoint - 0.5 * controls.dead_band,
+            minimum_run=controls.minimum_run,
+            minimum_off=controls.minimum_off,
+            stage_delay=controls.stage_delay,
+        ),
+        backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
+        backup_power=backup.power or 0.0,
+        backup_efficiency=backup.efficiency if backup.kind == "gas" else 1.0,
+        backup_electric=1.0 if backup.kind == "resistance" else 0.0,
+        backup_cell=min(int(scenario.backup_height * storage.cells), storage.cells - 1),
+        backup_setpoint=scenario.backup_setpoint,
+        backup_dead_band=backup.dead_band,
+        use_temperature=hot_water.use_temperature,
+        minimum_temperature=hot_water.minimum_temperature,
+        loop_loss=loop.loss_per_apartment * scenario.building.apartments if loop else 0.0,
+        loop_return=loop.return_temperature if loop else 0.0,
+        loop_port=max(round(loop.return_height * storage.cells), column.mixed_cells) if loop else 0,
+    )
+    start = np.full(storage.cells, storage.setpoint)
+    return Assembly(plant, drive, start, found, cautions)
+
+
+def _use(scenario: Scenario, found: list[Assumption]) -> Array:
+    """Litres at use temperature in each step of the year."""
+    hot_water, building = scenario.hot_water, scenario.building
+    steps_per_hour = scenario.run.steps_per_hour
+    if hot_water.metered is not None:
+        return smooth_draws(read_metered(hot_water.metered), steps_per_hour)
+    if isinstance(hot_water.pattern, Path):
+        pattern = read_pattern(hot_water.pattern, hot_water.month_factors)
+    else:
+        pattern = named_pattern(hot_water.pattern, hot_water.month_factors)
+    if hot_water.daily_use_per_apartment is None:
+        litres, source = average_day_litres(building.apartments)
+        found.append(
+            {"key": "hot_water.daily_use_per_apartment", "value": f"{litres:.1f} L/day", "source": source}
+        )
+    else:
+        litres = hot_water.daily_use_per_apartment * 1000.0
+    if hot_water.draws == "random":
+        return random_draws(
+            building.apartments,
+            litres,
+            pattern,
+            steps_per_hour,
+            hot_water.seed,
+            building.people_per_apartment,
+        )
+    return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour)
+
+
+def _permitted(scenario: Scenario) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Whether charging is allowed, by step of the day: by the minute in which the step starts."""
+    minutes = scenario.plant.controls.charge_minutes()
+    steps = 24 * scenario.run.steps_per_hour
+    return np.array([step * 1440 // steps in minutes for step in range(steps)])
+
+
+def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
+    """Heat loss coefficient of the whole store. [W/K]."""
+    storage = scenario.plant.storage
+    if storage.heat_loss is not None:
+        return storage.heat_loss
+    section = storage.volume / storage.tanks / storage.height
+    surface = storage.tanks * (2.0 * section + 2.0 * np.sqrt(np.pi * section) * storage.height)
+    loss = float(surface / R_12_5)
+    found.append(
+        {
+            "key": "plant.storage.heat_loss",
+            "value": f"{loss:.3g} W/K",
+            "source": f"tank surface {surface:.3g} m2 over R-12.5 of 10 CFR 431.110, no fittings",
+        }
+    )
+    return loss
+
+
+def _machine(
+    scenario: Scenario, source: Array, found: list[Assumption], cautions: list[str]
+) -> tuple[PerformanceMap, int, float]:
+    """Performance map of a module, how many there are, and the lowest source temperature. [°C]."""
+    heat_pump, outlet = scenario.plant.heat_pump, scenario.plant.outlet_temperature
+    if heat_pump is None:
+        empty = np.zeros(1)
+        return PerformanceMap(empty, empty, empty, np.zeros((1, 1, 1)), np.zeros((1, 1, 1))), 0, -np.inf
+    if heat_pump.table is None:
+        _check_outlet(heat_pump, outlet, found)
+    machine = _map(heat_pump, outlet)
+    works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
+    if not works.any():
+        raise InputError(
+            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at no "
+            "source temperature within its working limits"
+        )
+    given = [t for t in (heat_pump.lowest_source, scenario.plant.controls.lock_out_below) if t is not None]
+    reach = float(machine.source_c[works][0])
+    lowest = max([reach, *given])
+    name = "the table" if heat_pump.table else "the working range of the machine"
+    if given and min(given) < reach:
+        cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
+    if colder := int((source < lowest).sum()):
+        cautions.append(
+            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
+            + ("" if lowest > reach else f" ({name} ends there)")
+        )
+    return machine, heat_pump.modules, lowest
+
+
+def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
+    """Refuse water hotter than the machine makes."""
+    highest = heat_pump.highest_outlet
+    if highest is None:
+        highest = highest_outlet_c(heat_pump.refrigerant)
+        found.append(
+            {
+                "key": "plant.heat_pump.highest_outlet",
+                "value": f"{highest:g} degC",
+                "source": f"usual for {heat_pump.refrigerant}; common practice, no source",
+            }
+        )
+    if outlet > highest:
+        raise InputError(
+            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} makes "
+            f"{highest:g} degC at most (plant.heat_pump.highest_outlet)"
+        )
+
+
+def _map(heat_pump: HeatPump, outlet: float) -> PerformanceMap:
+    if heat_pump.table is not None:
+        machine = read_table(heat_pump.table)
+        low, high = machine.water_out_c[0], machine.water_out_c[-1]
+        if not low - 0.1 <= outlet <= high + 0.1:
+            allowed = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+            raise InputError(
+                f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
+                f"{outlet:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
+            )
+        return machine
+    rated, capacity, cop = heat_pump.rated_at, heat_pump.capacity, heat_pump.cop
+    assert rated is not None  # the schema wants all three where there is no table
+    assert capacity is not None
+    assert cop is not None
+    return map_from_cycle(
+        heat_pump.refrigerant,
+        capacity,
+        cop,
+        rated.source,
+        rated.water_in,
+        rated.water_out,
+        outlet,
+    )

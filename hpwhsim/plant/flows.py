@@ -1,0 +1,271 @@
+"""What flows in a step: the charge by the heat pump, the draw at the taps, the loop, and the store."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from hpwhsim.heatpump.performance import look_up
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import Array, BackupMode, Plant
+from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, heat_below, shift
+
+SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
+SERIES = int(BackupMode.SERIES)
+
+
+class Moved(NamedTuple):
+    """What a step moved; volumes in cells, heat in cell·K."""
+
+    heat: float  # from the heat pump into the water
+    inlet: float  # heat in the water that flowed to the heat pump: its volume times its temperature
+    taps: float  # hot water to the taps
+    taps_heat: float  # with it, above mains temperature, the series heater's share included
+    loop_heat: float  # lost by the loop
+    added: float  # by the series heater
+    short: float  # use volume delivered below the minimum temperature
+    missing: float  # heat missing to use temperature
+
+
+@kernel
+def charge(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: int,
+    source: float,
+    mains: float,
+    cold: float,
+    deepest: float,
+) -> tuple[float, float, float, bool]:
+    """Single-pass flow that `modules` modules heat to the outlet temperature in one step.
+
+    The mains water that enters in the same step and the water at the bottom of the store flow to the machine
+    together. The store's water comes cell by cell, each with its own temperature, capacity and power, so
+    that the answer hardly depends on the step.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant.
+    seconds : float
+        Length of the step. [s]
+    modules : int
+        Modules running.
+    source, mains : float
+        Temperature of the source and of the mains water. [°C]
+    cold : float
+        Mains water entering in the step. [cells]
+    deepest : float
+        How much of the column may flow to the machine before the charge is over. [cells]
+
+    Returns
+    -------
+    flow, cop, duty, inside : float, float, float, bool
+        Water heated [cells], coefficient of performance, share of the step that the machine ran, and whether
+        it stayed inside the performance map. The flow is NaN where the machine cannot work at all.
+    """
+    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
+    n = temperature.size
+    flow = heat = energy = depth = 0.0
+    left = 1.0
+    inside = True
+    while left > 1e-9:
+        bound = min(int(depth) + 1.0, n, deepest)
+        below = temperature[0]
+        if bound - depth > 1e-9:
+            below = heat_below(temperature, scratch, bound) - heat_below(temperature, scratch, depth)
+            below /= bound - depth
+        elif cold <= 0.0:
+            break
+        inlet = mains if cold > 0.0 else below
+        rate = capacity = power = 0.0
+        for _ in range(20):
+            capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet)
+            if plant.outlet - inlet < SMALLEST_LIFT or np.isnan(capacity):
+                return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
+            rate = capacity * to_cells / (plant.outlet - inlet)
+            before = inlet
+            if rate <= cold:
+                inlet = mains
+            else:
+                rate = (capacity * to_cells + cold * (mains - below)) / (plant.outlet - below)
+                inlet = (cold * mains + (rate - cold) * below) / rate
+            if abs(inlet - before) < 1e-3:
+                break
+        inside = inside and known
+        time = left
+        if rate > cold:
+            if bound - depth <= 1e-9:
+                break
+            time = min(left, (bound - depth) / (rate - cold))
+            depth += time * (rate - cold)
+        flow += time * rate
+        heat += time * rate * (plant.outlet - inlet)
+        energy += time * rate * (plant.outlet - inlet) * power / capacity
+        left -= time
+    if flow <= 0.0:
+        return 0.0, 0.0, 0.0, inside
+    return flow, heat / energy, 1.0 - left, inside
+
+
+@kernel
+def draw(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    use: float,
+    mains: float,
+    hot: float,
+    heater: float,
+) -> tuple[float, float, float, float]:
+    """Water that the taps take from the top of the store in one step.
+
+    A thermostatic valve mixes hot and mains water to use temperature; where the hot water is too cold for
+    that it passes unmixed, and a series heater raises it as far as its power goes.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant.
+    use : float
+        Water wanted at use temperature. [cells]
+    mains : float
+        Cold water. [°C]
+    hot : float
+        Water that comes straight from the heat pump, at its outlet temperature. [cells]
+    heater : float
+        Largest rise by the series heater. [K]
+
+    Returns
+    -------
+    volume : float
+        From the top of the column. [cells]
+    added : float
+        Heat of the series heater. [cell·K]
+    short : float
+        Use volume delivered below the minimum temperature. [cells]
+    missing : float
+        Heat missing to use temperature. [cell·K]
+    """
+    share = hot / use
+    wanted = plant.use_temperature - mains - share * (plant.outlet - mains)
+    volume = added = short = missing = 0.0
+    left = use
+    taken = 0.0
+    k = 0
+    cells = plant.column.mixed_cells
+    if wanted <= 0.0:
+        return volume, added, short, missing
+    while left > 1e-12 * use:
+        reached = drawn_heat(temperature, scratch, k + 1.0, mains, cells)
+        parcel = reached - taken
+        if (parcel - mains) * (1.0 - share) >= wanted:  # the valve mixes
+            served = (parcel - mains) / wanted
+            if served >= left:
+                part = min(1.0, left / served)
+                for _ in range(4):
+                    gap = drawn_heat(temperature, scratch, k + part, mains, cells) - taken
+                    part -= (gap - part * mains - left * wanted) / (parcel - mains)
+                    part = min(max(part, 0.0), 1.0)
+                return volume + part, added, short, missing
+            volume += 1.0
+        else:  # the valve stands open
+            served = 1.0 / (1.0 - share)
+            if k > temperature.size and parcel - mains < 1e-9:
+                served = left  # only mains water is left
+            served = min(served, left)
+            volume += served * (1.0 - share)
+            at_tap = share * plant.outlet + (1.0 - share) * parcel
+            lifted = min(plant.use_temperature, at_tap + heater)
+            added += served * (lifted - at_tap)
+            missing += served * (plant.use_temperature - lifted)
+            if lifted < plant.minimum_temperature:
+                short += served
+        left -= served
+        taken = reached
+        k += 1
+    return volume, added, short, missing
+
+
+@kernel
+def hot_needed(plant: Plant, use: float, mains: float, hot: float) -> float:
+    """Water at `hot` °C that the taps take to make `use` of water at use temperature. [cells]."""
+    if use <= 0.0 or plant.use_temperature <= mains:
+        return 0.0
+    return use * (plant.use_temperature - mains) / (max(hot, plant.use_temperature) - mains)
+
+
+@kernel
+def circulate(
+    temperature: Array, scratch: Scratch, plant: Plant, seconds: float, use: float, mains: float, flow: float
+) -> Moved:
+    """Serve taps and loop in one step and move the column.
+
+    Taps and loop share what comes straight from the heat pump; the top of the store gives the rest, or
+    takes what is left over. The loop loses its heat and comes back at its port.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant. The store is moved in place.
+    seconds : float
+        Length of the step. [s]
+    use : float
+        Water wanted at use temperature. [cells]
+    mains : float
+        Cold water. [°C]
+    flow : float
+        Water that the heat pump heats from the bottom to its outlet temperature. [cells]
+    """
+    column, outlet = plant.column, plant.outlet
+    joule = RHO_CP * column.cell_volume
+    top = temperature[temperature.size - 1]
+    loop = loop_loss = 0.0
+    if plant.loop_loss > 0.0:
+        supply = outlet if flow > hot_needed(plant, use, mains, top) else top
+        reach = (top - column.room) / (plant.loop_return - column.room)  # a cooler loop loses less
+        loop_loss = plant.loop_loss * seconds / joule * min(max(reach, 0.0), 1.0)
+        loop = loop_loss / (supply - min(plant.loop_return, supply - 2.0))
+    need = hot_needed(plant, use, mains, outlet)
+    added = short = missing = 0.0
+    if flow >= need + loop:
+        taps = need
+        loop_supply = outlet
+    else:
+        drawn = 0.0
+        to_taps = flow * need / (need + loop)
+        if need > 0.0:
+            rise = plant.backup_power * seconds / (joule * use) if plant.backup_mode == SERIES else 0.0
+            drawn, added, short, missing = draw(temperature, scratch, plant, use, mains, to_taps, rise)
+        taps = drawn + to_taps
+        loop_supply = top
+        if loop > 0.0:
+            to_loop = flow - to_taps
+            rest = drawn_heat(temperature, scratch, drawn + loop - to_loop, mains, column.mixed_cells)
+            rest -= drawn_heat(temperature, scratch, drawn, mains, column.mixed_cells)
+            loop_supply = (rest + to_loop * outlet) / loop
+    loop_return = loop_supply - loop_loss / loop if loop > 0.0 else 0.0
+    out_bottom, out_top = shift(
+        temperature,
+        scratch,
+        taps - flow,
+        loop,
+        plant.loop_port,
+        mains,
+        loop_return,
+        outlet,
+        column.mixed_cells,
+    )
+    inlet = min(flow, taps) * mains + out_bottom
+    given = out_top + min(flow, taps + loop) * outlet
+    return Moved(
+        heat=flow * outlet - inlet,
+        inlet=inlet,
+        taps=taps,
+        taps_heat=given - loop * loop_supply - taps * mains + added,
+        loop_heat=loop * (loop_supply - loop_return),
+        added=added,
+        short=short,
+        missing=missing,
+    )

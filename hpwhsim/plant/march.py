@@ -1,0 +1,193 @@
+"""The march through the year: sense, decide, take heat from the source, draw, settle, record."""
+
+import numpy as np
+
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import Array, BackupMode, Cause, Drive, Hourly, Plant
+from hpwhsim.plant.controls import modules_to_run, next_call
+from hpwhsim.plant.flows import charge, circulate, hot_needed
+from hpwhsim.storage.tank import (
+    RHO_CP,
+    Scratch,
+    at_height,
+    conduct,
+    heat_upper,
+    level_of,
+    lose,
+    reconstruct,
+    settle,
+)
+
+LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
+NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
+LOCK_OUT = int(Cause.LOCK_OUT)
+SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+WATER_TOO_WARM = int(Cause.WATER_TOO_WARM)
+CAPACITY = int(Cause.CAPACITY)
+STARTING = int(Cause.STARTING)
+NOT_CALLED = int(Cause.NOT_CALLED)
+PARALLEL = int(BackupMode.PARALLEL)
+
+
+@kernel
+def may_switch(temperature: Array, plant: Plant, use: float, mains: float, calling: bool) -> bool:
+    """Whether the front may reach a sensor in the coming step, by the water the step will move."""
+    top = temperature[temperature.size - 1]
+    moved = hot_needed(plant, use, mains, top) + 1.0
+    if plant.loop_loss > 0.0:
+        loop = plant.loop_loss * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
+        moved += loop / max(top - plant.loop_return, 2.0)
+    start = plant.controls.start_at
+    waiting = plant.modules > 0 and not calling
+    if waiting and level_of(temperature, start) + moved >= plant.controls.start_level:
+        return True
+    if plant.backup_mode == PARALLEL:
+        starts = plant.backup_setpoint - plant.backup_dead_band
+        return level_of(temperature, starts) + moved >= plant.backup_cell
+    return False
+
+
+@kernel
+def cause_of(
+    plant: Plant, open_hour: bool, warm_enough: bool, too_warm: bool, running: int, calling: bool
+) -> int:
+    """Why the heat pump did not do it alone in this step."""
+    if plant.modules == 0:
+        return NO_HEAT_PUMP
+    if not open_hour:
+        return LOCK_OUT
+    if not warm_enough:
+        return SOURCE_TOO_COLD
+    if too_warm:
+        return WATER_TOO_WARM
+    if running == plant.modules:
+        return CAPACITY
+    return STARTING if calling else NOT_CALLED
+
+
+@kernel
+def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out: Hourly) -> None:
+    """March the plant from the first step to the last.
+
+    A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts of a
+    minute at most; conduction and standby loss are slow and act once a step.
+
+    Parameters
+    ----------
+    plant, drive : Plant, Drive
+        The plant and what drives it.
+    temperature : ndarray, shape (cell,)
+        The store at the start, bottom to top; holds the store at the end. [°C]
+    scratch : Scratch
+        Work space.
+    out : Hourly
+        Zeroed arrays; filled here.
+    """
+    column, controls = plant.column, plant.controls
+    hours = drive.source.size
+    per_hour = drive.use.size // hours
+    joule = RHO_CP * column.cell_volume  # J in a cell·K
+    most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
+    calling = False
+    running = 0
+    since = 1e9  # long ago, so that no minimum time holds at the start
+    backup_on = False
+    for step in range(drive.use.size):
+        hour = step // per_hour
+        quarter = step * 4 // per_hour
+        source, mains = drive.source[hour], drive.mains[hour]
+        open_hour = drive.permitted[step % drive.permitted.size]
+        warm_enough = source >= plant.lowest_source
+        permitted = open_hour and warm_enough
+        use = drive.use[step] / column.cell_volume
+        busy = running > 0 or backup_on or (calling and permitted)
+        parts = most_parts if busy or may_switch(temperature, plant, use, mains, calling) else 1
+        use /= parts
+        dt = plant.step_seconds / parts
+        for _ in range(parts):
+            # sense and decide
+            wanted = 0
+            if plant.modules > 0:
+                at_start = at_height(temperature, controls.start_level)
+                at_stop = at_height(temperature, controls.stop_level)
+                calling = next_call(controls, calling, at_start, at_stop)
+                wanted = modules_to_run(controls, plant.modules, calling, permitted, running, since)
+
+            # take heat from the source
+            entering = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
+            reconstruct(temperature, scratch, entering)
+            flow = cop = duty = 0.0
+            inside = True
+            too_warm = False
+            if wanted > 0:
+                cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
+                deepest = float(temperature.size)
+                if controls.minimum_run <= (since if running > 0 else 0.0):
+                    deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
+                flow, cop, duty, inside = charge(
+                    temperature, scratch, plant, dt, wanted, source, mains, cold, deepest
+                )
+                if np.isnan(flow):
+                    flow = 0.0
+                    wanted = 0
+                    too_warm = True
+                elif duty < 1.0 - 1e-6:
+                    calling = False  # charged within the step
+            if (wanted > 0) != (running > 0):
+                since = 0.0
+            running = wanted
+            since += dt
+
+            # draw, and settle
+            moved = circulate(temperature, scratch, plant, dt, use, mains, flow)
+            settle(temperature, scratch)
+
+            # backup
+            backup_heat = moved.added
+            if plant.backup_mode == PARALLEL:
+                sensed = temperature[plant.backup_cell]
+                if sensed < plant.backup_setpoint - plant.backup_dead_band:
+                    backup_on = True
+                elif sensed >= plant.backup_setpoint:
+                    backup_on = False
+                if backup_on:
+                    most = plant.backup_power * dt / joule
+                    setpoint = plant.backup_setpoint
+                    backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
+
+            # record
+            energy = moved.heat * joule / cop if flow > 0.0 else 0.0
+            backup_energy = backup_heat * joule / plant.backup_efficiency
+            out.heat_pump_heat[hour] += moved.heat * joule
+            out.heat_pump_energy[hour] += energy
+            out.backup_heat[hour] += backup_heat * joule
+            out.backup_energy[hour] += backup_energy
+            out.taps_heat[hour] += moved.taps_heat * joule
+            out.loop_heat[hour] += moved.loop_heat * joule
+            out.unmet[hour] += moved.missing * joule
+            out.hot_volume[hour] += moved.taps * column.cell_volume
+            out.short_volume[hour] += moved.short * column.cell_volume
+            out.quarter_power[quarter] += energy + plant.backup_electric * backup_energy
+            if flow > 0.0:
+                out.module_seconds[hour] += running * duty * dt
+                out.run_seconds[hour] += duty * dt
+                out.water_in_sum[hour] += moved.inlet * column.cell_volume
+                out.water_in_volume[hour] += flow * column.cell_volume
+                if not inside:
+                    out.edge_seconds[hour] += duty * dt
+            if calling and (too_warm or not permitted):
+                out.lockout_seconds[hour] += dt
+            if backup_heat > 0.0 or moved.short > 0.0:
+                cause = cause_of(plant, open_hour, warm_enough, too_warm, running, calling)
+                if backup_heat > 0.0:
+                    out.backup_seconds[cause, hour] += backup_heat * joule / plant.backup_power
+                if moved.short > 0.0:
+                    out.short_seconds[cause, hour] += dt
+        conduct(temperature, column)
+        out.storage_loss[hour] += lose(temperature, column) * joule
+        settle(temperature, scratch)
+        out.store_top[hour] = min(out.store_top[hour], temperature[temperature.size - 1])
+        if (step + 1) % per_hour == 0:
+            out.store_mean[hour] = temperature.mean()
+            out.store_bottom[hour] = temperature[0]
+    out.profile[:] = temperature

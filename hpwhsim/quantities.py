@@ -1,0 +1,329 @@
+"""Units: text with a unit in, SI floats out. The only module that imports pint.
+
+Number and unit are split before anything is parsed, because one expression such as ``"2 W/degC"``
+can be read with the offset of the scale and come out 274 times too small. The units are our own
+short list, so a name means what an engineer means by it (MBH is a thousand Btu per hour, not a
+mega-something; C is no unit at all rather than a coulomb) and the registry is built in milliseconds.
+
+References
+----------
+.. [1] NIST Special Publication 811 (2008), appendix B: inch, pound, gallon, International Table Btu.
+"""
+
+import difflib
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from tokenize import TokenError
+from typing import TYPE_CHECKING, Annotated, Any
+
+from pydantic import BeforeValidator
+
+from hpwhsim.errors import InputError
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+
+class QuantityError(InputError, ValueError):
+    """A quantity cannot be read; the message says what is allowed instead."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a quantity measures and the unit it has inside the program."""
+
+    noun: str  # "a volume"
+    unit: str  # inside, and as written by `as_text`
+    example: str  # a quantity as an engineer would write it
+
+    def __str__(self) -> str:
+        return f"{self.noun} with its unit, such as '{self.example}'"
+
+
+VOLUME = Kind("a volume", "m3", "40 gal")
+DAILY_VOLUME = Kind("a volume per day", "m3/day", "35 gal/day")
+TEMPERATURE = Kind("a temperature", "degC", "140 degF")
+DIFFERENCE = Kind("a temperature difference", "K", "10 delta_degF")
+POWER = Kind("a power", "W", "35 kW")
+HEAT_LOSS = Kind("a heat loss", "W/K", "8 Btu/h/delta_degF")
+LENGTH = Kind("a length", "m", "5 ft")
+DURATION = Kind("a duration", "s", "10 min")
+FLOW = Kind("a flow", "m3/s", "12 gpm")
+CONDUCTIVITY = Kind("a thermal conductivity", "W/m/K", "0.64 W/m/K")
+MASS_FACTOR = Kind("a mass per energy", "kg/kWh", "0.39 kg/kWh")
+
+KINDS = (
+    VOLUME,
+    DAILY_VOLUME,
+    TEMPERATURE,
+    DIFFERENCE,
+    POWER,
+    HEAT_LOSS,
+    LENGTH,
+    DURATION,
+    FLOW,
+    CONDUCTIVITY,
+    MASS_FACTOR,
+)
+_THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY)  # where a plain C or F was meant as a degree
+
+# name: (definition for pint, spellings). No prefixes: every unit that may be written is here.
+_UNITS: dict[str, tuple[str, str]] = {
+    "meter": ("[length]", "m metre metres meters"),
+    "second": ("[time]", "s sec secs seconds"),
+    "kilogram": ("[mass]", "kg kilograms"),
+    "kelvin": ("[temperature]; offset: 0", "K kelvins"),
+    "degree_Celsius": ("kelvin; offset: 273.15", "degC celsius"),
+    "degree_Fahrenheit": ("5 / 9 * kelvin; offset: 233.15 + 200 / 9", "degF fahrenheit"),
+    "millimeter": ("0.001 * meter", "mm millimetre"),
+    "centimeter": ("0.01 * meter", "cm centimetre"),
+    "kilometer": ("1000 * meter", "km kilometre"),
+    "inch": ("0.0254 * meter", "in inches"),
+    "foot": ("0.3048 * meter", "ft feet"),
+    "square_meter": ("meter ** 2", "m2"),
+    "square_foot": ("foot ** 2", "ft2 sqft"),
+    "cubic_meter": ("meter ** 3", "m3 cum"),
+    "cubic_foot": ("foot ** 3", "ft3 cuft"),
+    "liter": ("0.001 * meter ** 3", "L l litre litres liters"),
+    "milliliter": ("1e-6 * meter ** 3", "mL ml"),
+    "gallon": ("231 * inch ** 3", "gal gals gallons"),
+    "minute": ("60 * second", "min mins minutes"),
+    "hour": ("3600 * second", "h hr hrs hours"),
+    "day": ("86400 * second", "d days"),
+    "gram": ("0.001 * kilogram", "g grams"),
+    "tonne": ("1000 * kilogram", "t tonnes"),
+    "pound": ("0.45359237 * kilogram", "lb lbs pounds"),
+    "joule": ("kilogram * meter ** 2 / second ** 2", "J"),
+    "kilojoule": ("1000 * joule", "kJ"),
+    "megajoule": ("1e6 * joule", "MJ"),
+    "watt": ("joule / second", "W watts"),
+    "milliwatt": ("0.001 * watt", "mW"),
+    "kilowatt": ("1000 * watt", "kW kilowatts"),
+    "megawatt": ("1e6 * watt", "MW"),
+    "watt_hour": ("watt * hour", "Wh"),
+    "kilowatt_hour": ("1000 * watt * hour", "kWh"),
+    "megawatt_hour": ("1e6 * watt * hour", "MWh"),
+    "btu": ("1055.05585262 * joule", "Btu BTU"),
+    "kilo_btu": ("1000 * btu", "kBtu kBTU"),
+    "million_btu": ("1e6 * btu", "MMBtu mmBtu"),
+    "therm": ("1e5 * btu", "therms"),
+    "btu_per_hour": ("btu / hour", "Btuh BTUH"),
+    "thousand_btu_per_hour": ("1000 * btu / hour", "MBH"),
+    "ton_refrigeration": ("12000 * btu / hour", "tons_refrigeration TR"),
+    "horsepower": ("745.69987158227022 * watt", "hp"),
+    "gallon_per_minute": ("gallon / minute", "gpm GPM"),
+    "gallon_per_hour": ("gallon / hour", "gph GPH"),
+    "gallon_per_day": ("gallon / day", "gpd GPD"),
+    "cubic_foot_per_minute": ("foot ** 3 / minute", "cfm CFM"),
+}
+_DELTAS = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta_degree_Fahrenheit"}
+_SPELLINGS = {word: name for name, (_, words) in _UNITS.items() for word in (name, *words.split())}
+_SPELLINGS |= {
+    "delta_degC": "delta_degree_Celsius",
+    "delta_degF": "delta_degree_Fahrenheit",
+    "delta_K": "kelvin",
+}
+_FOLDED: dict[str, set[str]] = {}
+for _word, _name in _SPELLINGS.items():
+    _FOLDED.setdefault(_word.casefold(), set()).add(_name)
+
+# Words that look like units but do not say enough; the value is the hint.
+_HINTS = {
+    "C": "write degC, or delta_degC for a difference: a plain C is no unit here",
+    "F": "write degF, or delta_degF for a difference: a plain F is no unit here",
+    "MBtu": "write kBtu for a thousand or MMBtu for a million: MBtu is used for both",
+    "deg": "write degC or degF",
+    "ton": "a ton is a unit only for a power (12,000 Btu/h); for a mass write kg, lb or tonne",
+}
+_HINTS |= {"tons": _HINTS["ton"], "c": _HINTS["C"], "f": _HINTS["F"], "mbtu": _HINTS["MBtu"]}
+_HINTS |= {"MBTU": _HINTS["MBtu"], "Mbtu": _HINTS["MBtu"]}
+
+_NUMBER = re.compile(r"([+-]?(?:\d{1,3}(?:,\d{3})+(?![\d,])|\d+|(?=\.\d))(?:\.\d*)?(?:[eE][+-]?\d+)?)(.*)")
+_TOKEN = re.compile(r"[^\W\d]\w*|\*\*|[-*/()]|\d+|\S")
+_TIDY = (
+    (re.compile("[−–]"), "-"),
+    (re.compile("[℃]"), "degC"),
+    (re.compile("[℉]"), "degF"),
+    (re.compile("[°º]"), "deg"),
+    (re.compile("[Δ∆]_?"), "delta_"),
+    (re.compile("²"), "2"),
+    (re.compile("³"), "3"),
+    (re.compile("[·⋅×]"), "*"),
+    (re.compile(r"\^"), "**"),
+    (re.compile(r"\bper\b"), "/"),
+    (re.compile(r"\bdelta\s+(?=deg)"), "delta_"),
+    (re.compile(r"(?<=deg)\.?\s+(?=[CF]\b)"), ""),
+    (re.compile(r"\b(?:cu|cubic)\.?\s*(?:ft|feet|foot)\b"), "ft3"),
+    (re.compile(r"\b(tons?)\s+(?:of\s+)?refrigeration\b"), "ton_refrigeration"),
+    (re.compile(r"\b(?:US|U\.S\.)\s*(?=gal)"), ""),
+    (re.compile(r"\bmK\b"), "(m*K)"),  # conductivity: nobody means a thousandth of a kelvin
+)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> "UnitRegistry[Any]":
+    """Build the registry of our own units, once."""
+    import pint  # here, because importing it costs 0.15 s
+
+    registry: UnitRegistry[Any] = pint.UnitRegistry(None)
+    registry.load_definitions([f"{name} = {definition}" for name, (definition, _) in _UNITS.items()])
+    return registry
+
+
+def _canonical(word: str, kind: Kind) -> str:
+    """Canonical name of one unit word."""
+    if word.casefold() in ("ton", "tons") and kind is POWER:
+        return "ton_refrigeration"
+    if word in _SPELLINGS:
+        return _SPELLINGS[word]
+    hint = _HINTS.get(word) or _HINTS.get(word.casefold())
+    if hint and (word not in "CcFf" or kind in _THERMAL):
+        raise QuantityError(hint)
+    folded = _FOLDED.get(word.casefold(), set())
+    if len(folded) == 1:
+        return next(iter(folded))
+    near = difflib.get_close_matches(word, _SPELLINGS, n=1, cutoff=0.5)
+    raise QuantityError(f"'{word}' is no unit" + (f"; did you mean '{near[0]}'?" if near else ""))
+
+
+def _expression(words: str, kind: Kind, all_below: bool) -> str:
+    """Unit text in canonical names; `all_below` puts everything after the first slash below it."""
+    tokens = _TOKEN.findall(words)
+    alone = len(tokens) == 1
+    out: list[str] = []
+    for token in tokens:
+        if token[0].isalpha() or token[0] == "_":
+            name = _canonical(token, kind)
+            if not alone:  # within a compound unit a degree is always a difference
+                name = _DELTAS.get(name, name)
+            if out and (out[-1][-1].isalnum() or out[-1] == ")"):
+                out.append("*")
+            out.append(name)
+        elif token == "-":
+            out.append("*")  # Btu/h-ft-degF
+        elif token in "*/()" or token == "**" or (token in ("2", "3") and out and out[-1] == "**"):
+            out.append(token)
+        else:
+            raise QuantityError("write one number and one unit")
+    if all_below and "/" in out:
+        slash = out.index("/")
+        below = ["*" if token == "/" else token for token in out[slash + 1 :]]
+        out = [*out[: slash + 1], "(", *below, ")"]
+    return " ".join(out)
+
+
+@lru_cache(maxsize=512)
+def _conversion(words: str, kind: Kind) -> tuple[str, float]:
+    """Canonical unit and factor to the unit of `kind`; the factor of an offset scale is NaN."""
+    from pint.errors import PintError
+
+    registry = _registry()
+    if kind is TEMPERATURE and _expression(words, kind, False).startswith("delta_"):
+        raise QuantityError("this is a temperature, not a difference: write degC or degF")
+    targets = [_expression(kind.unit, kind, False)]
+    if kind is DAILY_VOLUME:
+        targets.insert(0, "cubic_meter")
+    for all_below in (False, True):  # W/m*K and W/m-K can only mean W/(m*K)
+        unit = _expression(words, kind, all_below)
+        if unit in _DELTAS and kind is DIFFERENCE:
+            short = unit.replace("degree_", "deg")[:4]
+            raise QuantityError(f"this is a difference, not a temperature: write delta_{short} or K")
+        for target in targets:
+            try:
+                if unit == target:
+                    return unit, 1.0
+                quantity = registry.Quantity(1.0, unit)
+                if kind is TEMPERATURE and quantity.check("[temperature]"):
+                    return unit, math.nan
+                if unit not in _DELTAS:
+                    return unit, float(quantity.to(target).magnitude)
+            except (PintError, TokenError, AssertionError, AttributeError, TypeError, ValueError):
+                continue  # not this reading (pint asserts on some bad syntax); if none fits we say so below
+    raise QuantityError(f"'{words}' does not measure {kind.noun}")
+
+
+def read_quantity(text: object, kind: Kind) -> float:
+    """Read one number with its unit.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"40 gal"``, ``"1,000 gal"``, ``"1e3 gal"`` or ``"40gal"``.
+    kind : Kind
+        What it must measure.
+
+    Returns
+    -------
+    float
+        The quantity in `kind.unit`.
+
+    Raises
+    ------
+    QuantityError
+        If the number or the unit is missing, unknown, not finite or of another kind.
+
+    Examples
+    --------
+    >>> read_quantity("140 degF", TEMPERATURE)
+    60.0
+    >>> round(read_quantity("400 MBH", POWER))
+    117228
+    """
+    try:
+        if not isinstance(text, str):
+            if isinstance(text, int | float) and not isinstance(text, bool):
+                raise QuantityError("write the unit too")
+            raise QuantityError("write a number and its unit")
+        words = text.strip()
+        for pattern, plain in _TIDY:
+            words = pattern.sub(plain, words)
+        match = _NUMBER.fullmatch(words)
+        if match is None:
+            raise QuantityError("write a number and its unit, both finite and plain")
+        number, words = float(match[1].replace(",", "")), match[2].strip()
+        if not words:
+            raise QuantityError("write the unit too")
+        if words[0] in ",.":
+            raise QuantityError("a comma may only part thousands, and a decimal takes a point")
+        unit, factor = _conversion(words, kind)
+        if math.isnan(factor):
+            value = float(_registry().Quantity(number, unit).to("degree_Celsius").magnitude)
+            value = round(value, 9)  # so that 140 degF is 60 degC, not 60.00000000000006
+        else:
+            value = number * factor
+        if not math.isfinite(value):
+            raise QuantityError("the number is too large")
+    except QuantityError as error:
+        raise QuantityError(f"{kind} ({error})") from None
+    return value
+
+
+def as_text(value: float, kind: Kind) -> str:
+    """Write a quantity with its unit so that reading it back gives the same float.
+
+    Examples
+    --------
+    >>> as_text(0.15, VOLUME)
+    '0.15 m3'
+    """
+    return f"{float(value)!r}".removesuffix(".0") + f" {kind.unit}"
+
+
+def _read(kind: Kind) -> BeforeValidator:
+    return BeforeValidator(lambda value: read_quantity(value, kind))
+
+
+# Types for frozen input models: text in, float in the commented unit out.
+Volume = Annotated[float, _read(VOLUME), VOLUME]  # m3
+DailyVolume = Annotated[float, _read(DAILY_VOLUME), DAILY_VOLUME]  # m3 per day
+Temperature = Annotated[float, _read(TEMPERATURE), TEMPERATURE]  # degC
+Difference = Annotated[float, _read(DIFFERENCE), DIFFERENCE]  # K
+Power = Annotated[float, _read(POWER), POWER]  # W
+HeatLoss = Annotated[float, _read(HEAT_LOSS), HEAT_LOSS]  # W/K
+Length = Annotated[float, _read(LENGTH), LENGTH]  # m
+Duration = Annotated[float, _read(DURATION), DURATION]  # s
+Flow = Annotated[float, _read(FLOW), FLOW]  # m3/s
+Conductivity = Annotated[float, _read(CONDUCTIVITY), CONDUCTIVITY]  # W/m/K
+MassFactor = Annotated[float, _read(MASS_FACTOR), MASS_FACTOR]  # kg/kWh

@@ -1,0 +1,1 @@
+"""What the user reads: summary, files, pictures."""

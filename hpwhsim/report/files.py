@@ -1,0 +1,72 @@
+"""Result files: the annual record as JSON, the hourly series as CSV and NetCDF; all or none."""
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hpwhsim.errors import InputError
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+NAMES = ("annual.json", "hourly.csv", "hourly.nc")
+
+
+def record_text(record: Mapping[str, object]) -> str:
+    """The annual record as JSON text; a NaN would be an error of ours, so it is refused here."""
+    return json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def hourly_text(dataset: "xr.Dataset") -> str:
+    """The hourly series as CSV text: comment lines with the unit and meaning of each column, then the rows.
+
+    Hours in which a value does not exist (the inlet of a machine that stands) are empty.
+    """
+    names = [str(name) for name in dataset.data_vars]
+    lines = ["# one row per hour, each stamp the start of its hour, local standard time of a nominal year"]
+    for name in names:
+        attrs = dataset[name].attrs
+        sign = f"; {attrs['sign']}" if "sign" in attrs else ""
+        lines.append(f"# {name} [{attrs['units']}]: {attrs['long_name']}{sign}")
+    lines.append(",".join(["time", *names]))
+    lines.append(",".join(["unit", *(dataset[name].attrs["units"] for name in names)]).join(["# ", ""]))
+    table = np.column_stack([dataset[name].values for name in names])
+    stamps = np.datetime_as_string(dataset["time"].values, unit="m")
+    row = ",".join(["%.10g"] * len(names))
+    body = "\n".join([row] * len(stamps)) % tuple(table.ravel().tolist())
+    rows = (f"{s},{r}" for s, r in zip(stamps, body.replace("nan", "").split("\n"), strict=True))
+    return "\n".join([*lines, *rows]) + "\n"
+
+
+def write_results(folder: Path, record: Mapping[str, object], dataset: "xr.Dataset") -> list[Path]:
+    """Write the result files of a year to `folder`, which is made if need be; earlier ones are replaced.
+
+    Everything is written beside the target first and moved when complete.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    try:
+        (part / NAMES[0]).write_text(record_text(record), encoding="utf-8")
+        (part / NAMES[1]).write_text(hourly_text(dataset), encoding="utf-8")
+        dataset.to_netcdf(part / NAMES[2], engine="scipy")
+        for name in NAMES:
+            os.replace(part / name, folder / name)
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return [folder / name for name in NAMES]

@@ -1,0 +1,1 @@
+"""What the modeler wrote: schema, reading, plant families."""

@@ -1,0 +1,142 @@
+"""What the blocks of the scenario are made of: the strict base, windows, paths, names, messages."""
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+
+from hpwhsim.quantities import TEMPERATURE, as_text
+from hpwhsim.scenario import families
+
+PRACTICE = "common practice, no source"
+
+
+class Clash(ValueError):
+    """A value that is good by itself does not go with another; names the key, below the block that checks.
+
+    `got` is said when the key is not in the file: a default, or nothing.
+    """
+
+    def __init__(self, key: str, allowed: str, got: str = "nothing") -> None:
+        super().__init__(f"got {got}; allowed {allowed}")
+        self.key, self.allowed, self.got = key, allowed, got
+
+
+class Window(NamedTuple):
+    """A stretch of the day, in minutes after midnight; it crosses midnight when `end` <= `start`."""
+
+    start: int  # 0 to 1439
+    end: int  # 0 to 1440
+
+    def __str__(self) -> str:
+        return "-".join(f"{minute // 60:02d}:{minute % 60:02d}" for minute in self)
+
+    def minutes(self) -> range:
+        """Minutes covered, counted on past 1440 where the window crosses midnight."""
+        return range(self.start, self.end if self.end > self.start else self.end + 1440)
+
+
+_WINDOW = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)\s*[-–]\s*([01]?\d|2[0-4]):([0-5]\d)")
+
+
+def _window(value: object) -> Window:
+    if isinstance(value, Window):
+        return value
+    match = _WINDOW.fullmatch(value.strip()) if isinstance(value, str) else None
+    hint = "a window of the day such as '22:00-06:00'"
+    if match is None:
+        raise ValueError(hint)
+    start, end = int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])
+    if end > 1440 or start == end:
+        raise ValueError(f"{hint}, not empty and ending at 24:00 at the latest")
+    return Window(start, end)
+
+
+def _as_tuple(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _existing_file(value: object, info: ValidationInfo) -> Path:
+    """Absolute path of a file that is there; relative paths start at the folder of the scenario file."""
+    if not isinstance(value, str | Path) or not str(value).strip():
+        raise ValueError("the path of a file, relative to the scenario file")
+    folder = Path((info.context or {}).get("folder", "."))
+    path = (folder / value).resolve()
+    if path.is_dir():
+        raise ValueError(f"the path of a file (that is a folder: {path})")
+    if not path.is_file():
+        raise ValueError(f"the path of a file that exists (there is none at {path})")
+    return path
+
+
+def _pattern(value: object, info: ValidationInfo) -> str | Path:
+    """Name of a packaged pattern, or the path of a CSV file of the user's."""
+    if isinstance(value, Path) or (isinstance(value, str) and value.lower().endswith(".csv")):
+        return _existing_file(value, info)
+    if isinstance(value, str) and re.fullmatch(r"[a-z0-9]+([-_][a-z0-9]+)*", value):
+        return value
+    raise ValueError("the name of a packaged pattern such as 'apartments', or the path of a file *.csv")
+
+
+def one_of(known: Sequence[str], simulated: Sequence[str]) -> BeforeValidator:
+    """Refuse by name what the contract knows and this version does not simulate."""
+
+    def check(value: object) -> object:
+        if value in simulated:
+            return value
+        if value in known:
+            raise ValueError(f"{', '.join(simulated)} ({value} is not simulated in this version)")
+        raise ValueError(", ".join(simulated))
+
+    return BeforeValidator(check)
+
+
+def _refrigerant(value: object) -> object:
+    """R-744, r744 and 744 are one name."""
+    match = re.fullmatch(r"(?:R-?)?(\d{2,4}[A-Z]{0,2}(?:\([A-Z]+\))?)", str(value).strip().upper())
+    if isinstance(value, bool) or match is None:
+        raise ValueError("the number of a refrigerant such as R-744")
+    return f"R-{match[1]}"
+
+
+DayWindow = Annotated[Window, BeforeValidator(_window)]
+Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(_as_tuple)]
+FilePath = Annotated[Path, BeforeValidator(_existing_file)]
+Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
+Family = Annotated[str, one_of(families.FAMILIES, tuple(families.SIMULATED))]
+Pass = Annotated[str, one_of(families.PASSES, families.SIMULATED_PASSES)]
+SourceKind = Annotated[str, one_of(families.SOURCE_KINDS, families.SIMULATED_SOURCE_KINDS)]
+Loop = Annotated[str, one_of(families.LOOPS, families.SIMULATED_LOOPS)]
+Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
+MonthFactors = Annotated[
+    tuple[Annotated[float, Field(gt=0, le=10)], ...],
+    BeforeValidator(_as_tuple),
+    Field(min_length=12, max_length=12),
+]
+
+
+def origin(source: str, none: str = "") -> dict[str, Any]:
+    """Where a default is from, and what None stands for; without `none` a None is not an assumption."""
+    return {"source": source, "none": none}
+
+
+class Block(BaseModel):
+    """Base of every block: frozen, no unknown key, no NaN, no silent conversion."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
+
+    def given(self, key: str) -> bool:
+        """Whether the modeler wrote this field (a default is not given)."""
+        return key in self.model_fields_set
+
+
+def degrees(value: float) -> str:
+    """A temperature for a message, to a tenth."""
+    return as_text(round(value, 1), TEMPERATURE)
+
+
+def default(value: float | str) -> str:
+    """A default for a message: a number is a temperature in degC."""
+    return f"{value if isinstance(value, str) else degrees(value)} (default)"

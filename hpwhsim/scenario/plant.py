@@ -1,0 +1,414 @@
+"""The `plant` block: machine, source, store, backup and controls, as frozen, strict models."""
+
+from collections.abc import Sequence
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import (
+    POWER,
+    Conductivity,
+    Difference,
+    Duration,
+    HeatLoss,
+    Length,
+    Power,
+    Temperature,
+    Volume,
+)
+from hpwhsim.scenario import families
+from hpwhsim.scenario.parts import (
+    PRACTICE,
+    Block,
+    Clash,
+    Family,
+    FilePath,
+    Pass,
+    Refrigerant,
+    SourceKind,
+    Windows,
+    default,
+    degrees,
+    origin,
+)
+
+
+class RatedAt(Block):
+    """Where capacity and COP were measured."""
+
+    source: Temperature = Field(ge=-40, le=50, description="air or water the heat comes from [degC]")
+    water_in: Temperature = Field(ge=0, le=80, description="water entering the machine [degC]")
+    water_out: Temperature = Field(ge=20, le=95, description="water leaving the machine [degC]")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.water_out <= self.water_in:
+            raise Clash("water_out", f"above rated_at.water_in ({degrees(self.water_in)})")
+        return self
+
+
+class HeatPump(Block):
+    """The machine: a rating point from which its map is made, or a measured table."""
+
+    refrigerant: Refrigerant = Field(description="ASHRAE 34 number such as R-744")
+    modules: int = Field(
+        1,
+        ge=1,
+        le=100,
+        description="equal modules, staged",
+        json_schema_extra=origin("choice of this program: one machine"),
+    )
+    capacity: Power | None = Field(
+        None,
+        gt=0,
+        le=5e6,
+        description="heat of one module at rated_at [W]",
+        json_schema_extra=origin("the table gives the capacity"),
+    )
+    cop: float | None = Field(
+        None,
+        ge=1,
+        le=15,
+        description="heat over electricity at rated_at",
+        json_schema_extra=origin("the table gives the power"),
+    )
+    rated_at: RatedAt | None = Field(
+        None,
+        description="where capacity and cop hold",
+        json_schema_extra=origin("the table gives the points"),
+    )
+    table: FilePath | None = Field(
+        None,
+        description="CSV with source_c, water_in_c, water_out_c, capacity_kw, power_kw of one module",
+        json_schema_extra=origin("a rating point was given"),
+    )
+    pass_: Pass = Field(
+        "single",
+        alias="pass",
+        description="single: water is brought to the outlet temperature in one pass",
+        json_schema_extra=origin("choice of this program: the only one simulated in this version"),
+    )
+    outlet_temperature: Temperature | None = Field(
+        None,
+        ge=30,
+        le=95,
+        description="water leaving the machine [degC]",
+        json_schema_extra=origin(PRACTICE, none="equal to plant.storage.setpoint"),
+    )
+    highest_outlet: Temperature | None = Field(
+        None,
+        ge=30,
+        le=100,
+        description="the hottest water the machine makes [degC]",
+        json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
+    )
+    lowest_source: Temperature | None = Field(
+        None,
+        ge=-50,
+        le=40,
+        description="the machine does not run with a colder source [degC]",
+        json_schema_extra=origin(
+            "limit of the machine's own map", none="the coldest source its map or table reaches"
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        rating = {"capacity": self.capacity, "cop": self.cop, "rated_at": self.rated_at}
+        if self.table is not None:
+            for key, value in rating.items():
+                if value is not None:
+                    raise Clash(key, "nothing beside plant.heat_pump.table")
+            return self
+        for key, value in rating.items():
+            if value is None:
+                raise Clash(key, "a value (capacity, cop and rated_at together, or a table)")
+        if self.refrigerant not in families.REFRIGERANTS:
+            raise Clash(
+                "refrigerant",
+                f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
+            )
+        return self
+
+
+class Source(Block):
+    """Where the heat comes from."""
+
+    kind: SourceKind = Field(
+        "outdoor-air",
+        description="outdoor-air (room, ground-loop and wastewater are not simulated yet)",
+        json_schema_extra=origin("choice of this program: the only one simulated in this version"),
+    )
+
+
+class Storage(Block):
+    """The store: equal tanks side by side, one level of hot water through all of them."""
+
+    volume: Volume = Field(gt=0, le=5000, description="the whole store, all tanks together [m3]")
+    tanks: int = Field(
+        1,
+        ge=1,
+        le=100,
+        description="equal tanks side by side",
+        json_schema_extra=origin("choice of this program: one tank"),
+    )
+    setpoint: Temperature = Field(ge=40, le=95, description="temperature the store is charged to [degC]")
+    heat_loss: HeatLoss | None = Field(
+        None,
+        ge=0,
+        le=5000,
+        description="heat loss of the whole store per kelvin above the room [W/K]",
+        json_schema_extra=origin(
+            "10 CFR 431.110, unfired storage tanks: R-12.5 h ft2 degF/Btu at least",
+            none="surface of the tanks over R-12.5",
+        ),
+    )
+    height: Length = Field(
+        1.5,
+        ge=0.2,
+        le=20,
+        description="height of the water in a tank [m]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    cells: int = Field(
+        48,
+        ge=4,
+        le=48,
+        description="layers of the numerical column",
+        json_schema_extra=origin(
+            "choice of this program: 48 cells met the error-function front of plug flow with conduction"
+        ),
+    )
+    conductivity: Conductivity = Field(
+        0.64,
+        gt=0,
+        le=20,
+        description="effective vertical conductivity [W/m/K]",
+        json_schema_extra=origin("IAPWS: water at 50 degC, 0.6406 W/m/K"),
+    )
+    inlet_mixing: float = Field(
+        0.1,
+        ge=0,
+        le=0.5,
+        description="share of the height stirred by what flows in",
+        json_schema_extra=origin(
+            "choice of this program, after a figure of merit of 85 to 95 % for good diffusers "
+            "(Musser and Bahnfleth; quoted from memory)"
+        ),
+    )
+    room_temperature: Temperature = Field(
+        20.0,
+        ge=-20,
+        le=50,
+        description="air around the tanks [degC]",
+        json_schema_extra=origin(PRACTICE),
+    )
+
+
+class Backup(Block):
+    """The second heater, or the only one of a resistance plant."""
+
+    kind: Literal["none", "resistance", "gas"] = Field(
+        "none", description="what it burns", json_schema_extra=origin("no backup was written")
+    )
+    power: Power | None = Field(
+        None,
+        gt=0,
+        le=2e7,
+        description="heat it gives to the water [W]",
+        json_schema_extra=origin("no backup was written"),
+    )
+    mode: Literal["parallel", "series"] = Field(
+        "parallel",
+        description="parallel: heats the upper store; series: heats the water on its way to the taps",
+        json_schema_extra=origin("choice of this program: an element in the store is the plainest backup"),
+    )
+    setpoint: Temperature | None = Field(
+        None,
+        ge=30,
+        le=95,
+        description="it heats to this temperature [degC]",
+        json_schema_extra=origin(
+            PRACTICE, none="hot_water.use_temperature + 3 K (in a resistance plant, plant.storage.setpoint)"
+        ),
+    )
+    height: float | None = Field(
+        None,
+        ge=0,
+        lt=1,
+        description="share of the store's height below the part it heats (parallel)",
+        json_schema_extra=origin(
+            PRACTICE, none="0.6 (in a resistance plant 0.05: the whole store but its foot)"
+        ),
+    )
+    dead_band: Difference = Field(
+        3.0,
+        gt=0,
+        le=30,
+        description="it starts this far below its setpoint [K]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    efficiency: float = Field(
+        0.8,
+        ge=0.3,
+        le=1,
+        description="heat to the water over fuel, higher heating value (gas)",
+        json_schema_extra=origin(
+            "10 CFR 431.110: least thermal efficiency of gas storage water heaters made from October 2015 "
+            "(95 % for those made from 6 October 2026)"
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.kind == "none":
+            for key in sorted(self.model_fields_set - {"kind"}):
+                raise Clash(key, "nothing unless plant.backup.kind is resistance or gas")
+        elif self.power is None:
+            raise Clash("power", str(POWER))
+        if self.kind != "gas" and self.given("efficiency"):
+            raise Clash("efficiency", "nothing unless plant.backup.kind is gas")
+        if self.mode == "series" and self.given("height"):
+            raise Clash("height", "nothing unless plant.backup.mode is parallel")
+        return self
+
+
+class Controls(Block):
+    """When the heat pump charges the store."""
+
+    dead_band: Difference = Field(
+        10.0,
+        gt=0,
+        le=30,
+        description="a charge starts this far below the setpoint, and ends half as far below it [K]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    sensor_height: float = Field(
+        0.35,
+        ge=0,
+        le=1,
+        description="share of the height from the bottom: a charge starts when the water here is cold",
+        json_schema_extra=origin(PRACTICE),
+    )
+    stop_height: float = Field(
+        0.15,
+        ge=0,
+        le=1,
+        description="share of the height from the bottom: a charge ends when the water here is hot",
+        json_schema_extra=origin(PRACTICE),
+    )
+    charge_windows: Windows = Field(
+        (),
+        description="the only stretches of the day in which a charge may run, such as '22:00-06:00'",
+        json_schema_extra=origin("choice of this program: charging is allowed all day"),
+    )
+    lock_outs: Windows = Field(
+        (),
+        description="stretches of the day in which no charge may run",
+        json_schema_extra=origin("choice of this program: no stretch is barred"),
+    )
+    lock_out_below: Temperature | None = Field(
+        None,
+        ge=-50,
+        le=50,
+        description="the modeler bars the heat pump when the source is colder [degC]",
+        json_schema_extra=origin(
+            "choice of this program", none="never barred: only the machine's own limit holds"
+        ),
+    )
+    minimum_run: Duration = Field(
+        0.0,
+        ge=0,
+        le=14400,
+        description="a charge runs at least this long [s]",
+        json_schema_extra=origin("choice of this program: no limit"),
+    )
+    minimum_off: Duration = Field(
+        0.0,
+        ge=0,
+        le=14400,
+        description="the machine rests at least this long [s]",
+        json_schema_extra=origin("choice of this program: no limit"),
+    )
+    stage_delay: Duration = Field(
+        600.0,
+        ge=0,
+        le=14400,
+        description="still calling after this long, one module more starts [s]",
+        json_schema_extra=origin(PRACTICE),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.stop_height > self.sensor_height:
+            raise Clash(
+                "stop_height",
+                f"at most plant.controls.sensor_height ({self.sensor_height})",
+                default(str(self.stop_height)),
+            )
+        if not self.charge_minutes():
+            raise Clash("lock_outs", "windows that leave time to charge")
+        return self
+
+    def charge_minutes(self) -> frozenset[int]:
+        """Minutes of the day (0 to 1439) in which a charge may run."""
+        allowed = {m % 1440 for w in self.charge_windows for m in w.minutes()} or set(range(1440))
+        return frozenset(allowed - {m % 1440 for w in self.lock_outs for m in w.minutes()})
+
+
+class Plant(Block):
+    """The hot-water plant."""
+
+    family: Family = Field(description="plant family: " + " | ".join(families.FAMILIES))
+    heat_pump: HeatPump | None = Field(
+        None, description="the machine", json_schema_extra=origin("the family has no heat pump")
+    )
+    source: Source = Field(
+        default_factory=Source,
+        description="where its heat comes from",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+    storage: Storage = Field(description="the store")
+    backup: Backup = Field(
+        default_factory=Backup,
+        description="the second heater",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+    controls: Controls = Field(
+        default_factory=Controls,
+        description="when the heat pump runs",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+
+    @property
+    def outlet_temperature(self) -> float:
+        """Water leaving the heat pump, the setpoint of the store unless given. [degC]"""
+        given = self.heat_pump.outlet_temperature if self.heat_pump else None
+        return self.storage.setpoint if given is None else given
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        family = families.SIMULATED[self.family]
+        for key in family.needs:
+            if not self.given(key):
+                raise Clash(key, f"a block, which plant.family {self.family} needs")
+        for key in family.forbids:
+            if self.given(key):
+                raise Clash(key, f"nothing: plant.family {self.family} does not use it")
+        _among(self, "backup.kind", self.backup.kind, family.backup_kinds)
+        _among(self, "backup.mode", self.backup.mode, family.backup_modes)
+        _among(self, "source.kind", self.source.kind, family.source_kinds)
+        if self.heat_pump is not None:
+            least = self.storage.setpoint - 0.5 * self.controls.dead_band
+            if self.outlet_temperature < least:
+                raise Clash(
+                    "heat_pump.outlet_temperature",
+                    f"at least {degrees(least)} (plant.storage.setpoint less half the plant.controls.dead_band), "
+                    "or the charge never ends",
+                )
+        return self
+
+
+def _among(plant: Plant, key: str, value: str, allowed: Sequence[str]) -> None:
+    if value not in allowed:
+        raise Clash(key, f"{' or '.join(allowed)} with plant.family {plant.family}", default(value))

@@ -1,0 +1,324 @@
+"""Read a scenario file, override keys, say what is wrong in one line, and write it back."""
+
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import yaml
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+
+from hpwhsim.errors import InputError
+from hpwhsim.scenario.keys import (
+    block_of,
+    describe,
+    fields_of,
+    inner_types,
+    key_paths,
+    kind_of,
+    nearest,
+    walk,
+)
+from hpwhsim.scenario.parts import Block, Clash
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
+
+__all__ = [
+    "Loaded",
+    "assumptions",
+    "cautions",
+    "changed",
+    "describe",
+    "dump",
+    "dump_text",
+    "key_paths",
+    "read_scenario",
+    "scenario_from",
+]
+
+
+class Loaded(NamedTuple):
+    """A scenario and where it came from."""
+
+    scenario: Scenario
+    path: Path  # absolute
+    sha256: str  # of the bytes of the file, before overrides
+    overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
+
+
+class _Loader(yaml.SafeLoader):
+    """YAML without repeated keys: a second value would quietly replace the first."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
+        seen: set[Any] = set()
+        for key_node, _ in node.value:
+            key = (key_node.tag, str(key_node.value))
+            if key in seen and key_node.tag != "tag:yaml.org,2002:merge":
+                raise yaml.constructor.ConstructorError(
+                    None, None, f"the key '{key_node.value}' is written twice", key_node.start_mark
+                )
+            seen.add(key)
+        return super().construct_mapping(node, deep)
+
+
+def _error(message: str) -> InputError:
+    """One line, even where a key or a value holds a line break."""
+    return InputError(" ".join(message.splitlines()))
+
+
+def _yaml(text: str, where: str) -> Any:
+    try:
+        return yaml.load(text, Loader=_Loader)
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line = f", line {mark.line + 1}, column {mark.column + 1}" if mark else ""
+        raise _error(f"{where}{line}: not valid YAML: {error.problem or error.context}") from None
+    except (yaml.YAMLError, ValueError, RecursionError) as error:
+        reason = " ".join(str(error).split())
+        raise _error(f"{where}: not valid YAML: {reason}") from None
+
+
+# -- overrides and empty keys ------------------------------------------------------------------------
+
+
+def _override(raw: dict[Any, Any], override: str) -> str:
+    """Put one ``key.path=value`` into the raw mapping; give back the key path."""
+    where = f"--set {override}"
+    path, equals, text = override.partition("=")
+    path = path.strip()
+    if not equals or not path:
+        raise _error(f"{where}: allowed key.path=value, such as plant.storage.volume='500 gal'")
+    field = dict(walk()).get(path)
+    if field is None:
+        raise _error(f"{where}: unknown key '{path}'; {nearest(path)}")
+    value: Any = text.strip()
+    if value in ("", "null"):
+        value = None
+    elif str not in inner_types(field.annotation):  # free text stays as it was typed
+        value = _yaml(text, where)
+        if isinstance(value, dict) and block_of(field) is None:
+            value = text.strip()
+    *blocks, leaf = path.split(".")
+    here = raw
+    for key in blocks:
+        if here.get(key) is None:
+            here[key] = {}
+        here = here[key]
+        if not isinstance(here, dict):
+            raise _error(f"{where}: '{key}' is no block in the file, so nothing can be set in it")
+    here[leaf] = value
+    return path
+
+
+def _written(value: Any, block: type[Block] | None) -> Any:
+    """The raw mapping without keys that hold nothing (null): they count as not written."""
+    if block is None or not isinstance(value, dict):
+        return value
+    fields = fields_of(block)
+    return {
+        key if isinstance(key, str) else str(key): _written(
+            item, block_of(fields[key]) if key in fields else None
+        )
+        for key, item in value.items()
+        if item is not None or key not in fields
+    }
+
+
+# -- messages ----------------------------------------------------------------------------------------
+
+
+def _raw_at(raw: Any, loc: Sequence[str | int]) -> Any:
+    for key in loc:
+        try:
+            raw = raw[key]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return raw
+
+
+def _short(value: Any) -> str:
+    text = " ".join(str(value).split()) if isinstance(value, dict | list | tuple) else repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+_BOUNDS = {
+    "greater_than": ("gt", "more than"),
+    "greater_than_equal": ("ge", "at least"),
+    "less_than": ("lt", "less than"),
+    "less_than_equal": ("le", "at most"),
+}
+_TYPES = {
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "finite_number": "a finite number",
+    "string_type": "text",
+    "string_too_short": "text that is not empty",
+    "model_type": "a block of keys",
+    "tuple_type": "a list",
+}
+
+
+def _allowed(error: Any, field: FieldInfo | None) -> str:
+    """What the schema allows where `error` was found."""
+    kind, context = str(error["type"]), error.get("ctx", {})
+    if kind in _BOUNDS:
+        name, words = _BOUNDS[kind]
+        unit = kind_of(field) if field else None
+        return f"{words} {context[name]:g}" + (f" {unit.unit}" if unit else "")
+    if kind == "value_error":
+        return str(context["error"])
+    if kind == "literal_error":
+        return str(context["expected"]).replace("'", "").replace(" or ", ", ")
+    if kind in ("too_short", "too_long"):
+        return "a list of {} values".format(context.get("min_length") or context.get("max_length"))
+    if kind == "string_too_long":
+        return "text of at most {} characters".format(context["max_length"])
+    return _TYPES.get(kind, str(error["msg"]))
+
+
+def _line(error: Any, raw: dict[str, Any], set_paths: Sequence[str]) -> str:
+    """One error as ``key.path: got X; allowed Y``."""
+    fields = dict(walk())
+    loc = [part for part in error["loc"] if isinstance(part, int) or part in _words(fields)]
+    loc = list(error["loc"]) if error["type"] == "extra_forbidden" else loc
+    path = ".".join(part for part in loc if isinstance(part, str))
+    clash = error.get("ctx", {}).get("error")
+    if isinstance(clash, Clash):
+        path = f"{path}.{clash.key}" if path else clash.key
+        given = _raw_at(raw, path.split("."))
+        got = _short(given) if given is not None else clash.got
+        said = f"got {got}; allowed {clash.allowed}"
+    elif error["type"] == "extra_forbidden":
+        said = f"unknown key; {nearest(path)}"
+    elif error["type"] == "missing":
+        field = fields[path]
+        unit = kind_of(field)
+        what = f"{unit}" if unit else f"a value ({field.description})"
+        said = f"got nothing; allowed {'a block of keys' if block_of(field) else what}"
+    else:
+        said = f"got {_short(_raw_at(raw, loc))}; allowed {_allowed(error, fields.get(path))}"
+    place = "".join(f" (item {part + 1})" for part in loc if isinstance(part, int))
+    from_set = " (from --set)" if any(f"{path}.".startswith(f"{key}.") for key in set_paths) else ""
+    return f"{path}{place}{from_set}: {said}"
+
+
+def _words(fields: dict[str, FieldInfo]) -> set[str]:
+    return {word for path in fields for word in path.split(".")}
+
+
+def _report(error: ValidationError, raw: dict[str, Any], where: str, set_paths: Sequence[str]) -> InputError:
+    """The first of the errors in one line; unknown keys first, because they cause the missing ones."""
+    errors = error.errors(include_url=False)
+    errors.sort(key=lambda item: item["type"] != "extra_forbidden")
+    more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+    return _error(f"{where}: {_line(errors[0], raw, set_paths)}{more}")
+
+
+# -- reading -----------------------------------------------------------------------------------------
+
+
+def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | None = None) -> Loaded:
+    """Read a scenario file.
+
+    Parameters
+    ----------
+    path : Path
+        YAML file, UTF-8.
+    overrides : sequence of str
+        ``"key.path=value"``, the value in YAML. A value of null (or nothing) takes the key out.
+        Relative paths in values start at the folder of the scenario file.
+    weather : Path or None
+        Weather file instead of site.weather; a relative path starts at the working folder.
+
+    Returns
+    -------
+    Loaded
+        The checked scenario, the absolute path, the SHA-256 of the file and the overrides.
+
+    Raises
+    ------
+    InputError
+        In one line, ``FILE: key.path: got X; allowed Y``.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise _error(f"{path}: this is a folder; allowed a scenario file (YAML)")
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise _error(f"{path}: there is no such file; 'tankyear new' writes one to start from") from None
+    except OSError as error:
+        raise _error(f"{path}: cannot be read: {error.strerror}") from None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _error(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
+    raw = _yaml(text, str(path))
+    if raw is None:
+        raise _error(f"{path}: the file is empty; 'tankyear new' writes one to start from")
+    if not isinstance(raw, dict):
+        found = "a list" if isinstance(raw, list) else f"{_short(raw)}"
+        raise _error(f"{path}: got {found} at the top; allowed keys such as title, site, building, plant")
+    used = list(overrides)
+    set_paths = [_override(raw, override) for override in overrides]
+    if weather is not None:
+        used.append(f"site.weather={weather}")
+        set_paths.append(_override(raw, f"site.weather={_quoted(Path(weather).absolute())}"))
+    scenario = scenario_from(raw, path.parent, str(path), set_paths)
+    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used))
+
+
+def _quoted(path: Path) -> str:
+    """A path as YAML text."""
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def scenario_from(
+    raw: dict[str, Any], folder: Path, where: str = "scenario", set_paths: Sequence[str] = ()
+) -> Scenario:
+    """Check a mapping as read from YAML.
+
+    Parameters
+    ----------
+    raw : dict
+        Keys and values as in a scenario file.
+    folder : Path
+        Where relative paths start.
+    where : str
+        What messages begin with.
+    set_paths : sequence of str
+        Key paths that were overridden, for the messages.
+
+    Raises
+    ------
+    InputError
+        In one line, for the first thing that is wrong.
+    """
+    written = _written(raw, Scenario)
+    try:
+        return Scenario.model_validate(written, context={"folder": str(folder)})
+    except ValidationError as error:
+        raise _report(error, written, where, set_paths) from None
+
+
+def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scenario:
+    """The scenario with some keys changed, checked as if it had been written so.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Left as it is.
+    overrides : sequence of str
+        ``"key.path=value"`` as in `read_scenario`.
+    folder : Path
+        Where relative paths in the new values start.
+
+    Raises
+    ------
+    InputError
+        In one line.
+    """
+    raw = dump(scenario)
+    set_paths = [_override(raw, override) for override in overrides]
+    return scenario_from(raw, folder, "scenario", set_paths)

@@ -1,0 +1,263 @@
+"""The scenario file as frozen, strict models: every key, its bounds, its default and where that is from.
+
+Quantities are text with a unit in the file and SI floats (temperatures in degC) in the models.
+"""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import DailyVolume, Power, Temperature
+from hpwhsim.scenario.parts import (
+    PRACTICE,
+    Block,
+    Clash,
+    FilePath,
+    Loop,
+    MonthFactors,
+    Pattern,
+    Window,
+    default,
+    degrees,
+    origin,
+)
+from hpwhsim.scenario.plant import Backup, Controls, HeatPump, Plant, RatedAt, Source, Storage
+
+__all__ = [
+    "Backup",
+    "Block",
+    "Building",
+    "Clash",
+    "Controls",
+    "HeatPump",
+    "HotWater",
+    "Plant",
+    "RatedAt",
+    "Recirculation",
+    "Run",
+    "Scenario",
+    "Site",
+    "Source",
+    "Storage",
+    "Window",
+]
+
+
+class Site(Block):
+    """Where the building stands."""
+
+    weather: FilePath = Field(description="typical-year weather file, TMY3 CSV or EPW")
+
+
+class Building(Block):
+    """Who lives there."""
+
+    apartments: int = Field(ge=1, le=5000, description="number of apartments")
+    people_per_apartment: float = Field(
+        2.0,
+        gt=0,
+        le=20,
+        description="people in an average apartment",
+        json_schema_extra=origin(
+            "Building America House Simulation Protocols, multifamily: 0.92 N + 0.63 people at N = 1.5 "
+            "bedrooms; quoted from memory, not checked against the document"
+        ),
+    )
+
+
+class HotWater(Block):
+    """What is drawn at the taps."""
+
+    daily_use_per_apartment: DailyVolume | None = Field(
+        None,
+        gt=0,
+        le=5,
+        description="mean daily use of one apartment, measured at use_temperature [m3/day]",
+        json_schema_extra=origin(
+            "ASHRAE Handbook, HVAC Applications, service water heating: average day of apartments by "
+            "number of apartments (Werden and Spielvogel 1969); quoted from memory",
+            none="handbook average day for this number of apartments",
+        ),
+    )
+    use_temperature: Temperature = Field(
+        49.0,
+        ge=30,
+        le=70,
+        description="temperature at which the daily use is counted [degC]",
+        json_schema_extra=origin("120 degF (49 degC) is the usual maximum at bathing outlets"),
+    )
+    minimum_temperature: Temperature = Field(
+        43.3,
+        ge=25,
+        le=70,
+        description="a draw below this counts as short [degC]",
+        json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
+    )
+    pattern: Pattern = Field(
+        "apartments",
+        description="shape of the day: name of a packaged pattern, or CSV with hour, weekday, weekend",
+        json_schema_extra=origin(
+            "Building America combined hot-water profile (Hendron and Engebrecht 2010, NREL/TP-550-49426)"
+        ),
+    )
+    month_factors: MonthFactors | None = Field(
+        None,
+        description="daily use of each month over daily_use_per_apartment, twelve numbers",
+        json_schema_extra=origin(PRACTICE, none="the same use in every month"),
+    )
+    draws: Literal["smooth", "random"] = Field(
+        "smooth",
+        description="hourly means spread evenly, or random events whose mean follows the pattern",
+        json_schema_extra=origin("choice of this program: smooth draws need no seed"),
+    )
+    seed: int = Field(
+        1,
+        ge=0,
+        le=2**32 - 1,
+        description="seed of the random draws",
+        json_schema_extra=origin("choice of this program: any seed is as good as another"),
+    )
+    metered: FilePath | None = Field(
+        None,
+        description="CSV with time, litres; replaces daily use and pattern",
+        json_schema_extra=origin("no metered use was given"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.minimum_temperature >= self.use_temperature:
+            raise Clash(
+                "minimum_temperature",
+                f"below hot_water.use_temperature ({degrees(self.use_temperature)})",
+                default(self.minimum_temperature),
+            )
+        if self.metered is not None:
+            for key in ("daily_use_per_apartment", "pattern", "month_factors"):
+                if self.given(key):
+                    raise Clash(key, "nothing beside hot_water.metered")
+            if self.draws == "random":
+                raise Clash("draws", "smooth, because hot_water.metered gives the draws")
+        return self
+
+
+class Recirculation(Block):
+    """The loop that keeps hot water near the taps."""
+
+    loss_per_apartment: Power = Field(
+        gt=0, le=5000, description="heat lost by the loop, over the number of apartments [W]"
+    )
+    return_temperature: Temperature = Field(
+        51.0,
+        ge=20,
+        le=90,
+        description="temperature of the water coming back [degC]",
+        json_schema_extra=origin(
+            "ASHRAE Guideline 12-2000, 4.1.6: return at 124 degF (51 degC) or more; as quoted second-hand"
+        ),
+    )
+    return_height: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="share of the store's height at which the returning water enters, above the stirred foot",
+        json_schema_extra=origin(PRACTICE),
+    )
+    served_by: Loop = Field(
+        "store",
+        description="what makes up the loss of the loop: store (loop-tank is not simulated yet)",
+        json_schema_extra=origin("choice of this program: a loop back to the store is the plainest plant"),
+    )
+
+
+class Run(Block):
+    """How the year is marched."""
+
+    steps_per_hour: int = Field(
+        12,
+        description="time steps in an hour, a multiple of 4 (whole quarters for 15-minute peaks)",
+        json_schema_extra=origin("choice of this program: 5-minute steps"),
+    )
+    years: Literal[1] = Field(
+        1,
+        description="years marched; one in this version",
+        json_schema_extra=origin("the only one in this version"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.steps_per_hour not in STEPS_PER_HOUR:
+            allowed = ", ".join(map(str, STEPS_PER_HOUR))
+            raise Clash("steps_per_hour", f"one of {allowed}")
+        return self
+
+
+STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
+
+
+class Scenario(Block):
+    """One plant, one building, one year, as the modeler wrote it."""
+
+    title: str = Field(min_length=1, max_length=200, description="what the reports are headed with")
+    notes: str | None = Field(
+        None, description="free text for the reader", json_schema_extra=origin("not used in the calculation")
+    )
+    site: Site = Field(description="where the building stands")
+    building: Building = Field(description="who lives there")
+    hot_water: HotWater = Field(
+        default_factory=HotWater,
+        description="what is drawn at the taps",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+    recirculation: Recirculation | None = Field(
+        None,
+        description="the loop that keeps hot water near the taps",
+        json_schema_extra=origin("choice of this program", none="no recirculation loop"),
+    )
+    plant: Plant = Field(description="the hot-water plant")
+    run: Run = Field(
+        default_factory=Run,
+        description="how the year is marched",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+
+    @property
+    def backup_setpoint(self) -> float:
+        """What the backup heats to: as given, else the use temperature + 3 K. [degC]
+
+        In a resistance plant it is the only heater and charges the store to plant.storage.setpoint.
+        """
+        if self.plant.backup.setpoint is not None:
+            return self.plant.backup.setpoint
+        if self.plant.family == "resistance":
+            return self.plant.storage.setpoint
+        return self.hot_water.use_temperature + 3.0
+
+    @property
+    def backup_height(self) -> float:
+        """Share of the height below the part that a parallel backup heats: as given, else by family."""
+        if self.plant.backup.height is not None:
+            return self.plant.backup.height
+        return 0.05 if self.plant.family == "resistance" else 0.6
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        setpoint, series = self.plant.storage.setpoint, self.plant.backup.mode == "series"
+        least = self.hot_water.minimum_temperature
+        if setpoint < least and not series:
+            raise Clash(
+                "plant.storage.setpoint",
+                f"at least hot_water.minimum_temperature ({degrees(least)}), or every draw is short",
+            )
+        backup = self.plant.backup.setpoint
+        if backup is not None and backup < least:
+            raise Clash(
+                "plant.backup.setpoint",
+                f"at least hot_water.minimum_temperature ({degrees(least)})",
+            )
+        if self.recirculation is not None and self.recirculation.return_temperature >= setpoint:
+            raise Clash(
+                "recirculation.return_temperature",
+                f"below plant.storage.setpoint ({degrees(setpoint)})",
+                default(self.recirculation.return_temperature),
+            )
+        return self

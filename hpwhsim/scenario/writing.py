@@ -1,0 +1,129 @@
+"""What a scenario assumes, what it should be cautioned about, and writing it back as YAML."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import yaml
+from pydantic.fields import FieldInfo
+
+from hpwhsim.quantities import as_text
+from hpwhsim.scenario.keys import extra_of, kind_of, show
+from hpwhsim.scenario.parts import Block, Window
+from hpwhsim.scenario.schema import Scenario
+
+
+def _idle(scenario: Scenario) -> tuple[str, ...]:
+    """Key paths whose defaults are not in force, because nothing in this scenario uses them."""
+    idle: list[str] = []
+    if scenario.hot_water.metered is not None:
+        idle += ["hot_water.daily_use_per_apartment", "hot_water.pattern", "hot_water.month_factors"]
+    if scenario.hot_water.draws == "smooth":
+        idle.append("hot_water.seed")
+    if scenario.plant.heat_pump is None:
+        idle += ["plant.source", "plant.controls"]
+    backup = scenario.plant.backup
+    if backup.kind == "none":
+        idle += [f"plant.backup.{key}" for key in type(backup).model_fields if key != "kind"]
+    if backup.kind != "gas":
+        idle.append("plant.backup.efficiency")
+    if backup.mode == "series":
+        idle.append("plant.backup.height")
+    return tuple(idle)
+
+
+def assumptions(scenario: Scenario) -> list[dict[str, str]]:
+    """Every default in force.
+
+    Returns
+    -------
+    list of dict
+        Keys ``key`` (dotted), ``value`` (text with its unit) and ``source``, in the order of the schema.
+    """
+    idle = _idle(scenario)
+
+    def look(block: Block, prefix: str) -> Iterator[dict[str, str]]:
+        for name, field in type(block).model_fields.items():
+            key, value = prefix + (field.alias or name), getattr(block, name)
+            if key in idle:
+                continue
+            if isinstance(value, Block):
+                yield from look(value, f"{key}.")
+            elif not block.given(name) and show(value, field):
+                yield {"key": key, "value": show(value, field), "source": str(extra_of(field)["source"])}
+
+    return list(look(scenario, ""))
+
+
+def cautions(scenario: Scenario) -> list[str]:
+    """What is allowed but should not pass without a word."""
+    said = []
+    store, series = scenario.plant.storage.setpoint, scenario.plant.backup.mode == "series"
+    use, loop = scenario.hot_water.use_temperature, scenario.recirculation
+    if store < use and not series:
+        said.append(
+            f"plant.storage.setpoint {store:g} degC is below hot_water.use_temperature {use:g} degC: "
+            "taps never get water at the temperature of use"
+        )
+    if store < 60:
+        said.append(
+            f"plant.storage.setpoint {store:g} degC: below 60 degC (140 degF) Legionella may grow in the "
+            "store (ASHRAE Guideline 12)"
+        )
+    if loop is not None and loop.return_temperature < 51:
+        said.append(
+            f"recirculation.return_temperature {loop.return_temperature:g} degC: below 51 degC (124 degF) "
+            "Legionella may grow in the loop (ASHRAE Guideline 12)"
+        )
+    if use > 49:
+        said.append(
+            f"hot_water.use_temperature {use:g} degC: above 49 degC (120 degF) water at the taps can scald"
+        )
+    return said
+
+
+def dump(scenario: Scenario, folder: Path | None = None) -> dict[str, Any]:
+    """What the modeler wrote, with units, ready for YAML; reading it gives an equal scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Defaults are left out, so that they stay defaults.
+    folder : Path or None
+        Where relative paths should start; None writes absolute paths.
+
+    Returns
+    -------
+    dict
+        Text, numbers, lists and dicts only.
+    """
+
+    def plain(value: Any, field: FieldInfo) -> Any:
+        kind = kind_of(field)
+        if isinstance(value, Block):
+            return block(value)
+        if isinstance(value, Path):
+            return _relative(value, folder)
+        if isinstance(value, tuple):
+            return [str(item) if isinstance(item, Window) else item for item in value]
+        return as_text(value, kind) if kind is not None and value is not None else value
+
+    def block(here: Block) -> dict[str, Any]:
+        return {
+            field.alias or name: plain(getattr(here, name), field)
+            for name, field in type(here).model_fields.items()
+            if here.given(name)
+        }
+
+    return block(scenario)
+
+
+def _relative(path: Path, folder: Path | None) -> str:
+    if folder is not None and path.is_relative_to(folder.resolve()):
+        return path.relative_to(folder.resolve()).as_posix()
+    return str(path)
+
+
+def dump_text(scenario: Scenario, folder: Path | None = None) -> str:
+    """The YAML text of `dump`."""
+    return yaml.safe_dump(dump(scenario, folder), sort_keys=False, allow_unicode=True, width=100)

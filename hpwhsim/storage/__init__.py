@@ -1,0 +1,1 @@
+"""The store: one stratified column of water."""

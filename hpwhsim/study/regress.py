@@ -1,0 +1,577 @@
+"""Stored annual records of the scenarios in a folder against a fresh run.
+
+``FOLDER/NAME.yaml`` is a scenario, ``FOLDER/records/NAME.json`` its stored record::
+
+    title, tool.version, scenario.sha256, weather.sha256, weather.station
+    record     the annual record: every result, every default in force, every caution
+    spread     by how much rounding alone moves a value, where that is more than the default tolerance
+    unsettled  texts that rounding alone changes (the time of a peak that two days share)
+    history    what was accepted: date, version, reason, what moved and by how much
+
+Lists and blocks are compared value by value (``monthly.electricity_kwh[Mar]``,
+``backup_hours_by_cause[capacity]``, ``assumptions[plant.storage.height]``); a value that is new or gone has
+moved. A cause that is left out counts as 0 h.
+
+Tolerances. The same machine repeats a year bit for bit. Another processor or library rounds the last digits
+of a logarithm or of a root differently; `RELATIVE` and `ABSOLUTE` lie far above that and below anything an
+engineer reads. But thermostats make a plant chaotic: one start that falls into the next step shifts all
+later ones. On invented central plants a change of the store's volume in the 12th digit moved the year's
+electricity by up to 0.3 %, a month's peak by 4 % and small backup hours by 20 % (five plants, 40 trials
+each), and the heat at the taps not at all. No one tolerance fits both, so the spread is measured: when a
+record is stored, the year is run `ECHOES` more times with the volume changed in the 12th digit, and a value
+has moved if it moved by more than `WIDEN` times its largest change among these: of 300 further years with
+other rounding 5 % were called moved, and 24 % with half as many echoes. What stays within is counted, and
+``exact`` takes every tolerance as zero: right wherever processor and libraries stay the same. balance_error
+is not compared: its size must stay within `BALANCE`.
+
+``FOLDER/records/tolerances.csv`` overrides this by key: columns ``key, relative, absolute``, ``#`` comments,
+patterns such as ``monthly.*``; the last line that fits is used as it stands, without the spread. A
+relative tolerance of ``inf`` takes a key, text too, out of the comparison.
+"""
+
+import csv
+import json
+import math
+import os
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from datetime import date
+from difflib import get_close_matches
+from fnmatch import fnmatchcase
+from pathlib import Path
+from time import perf_counter
+from typing import Any, Literal, NamedTuple
+
+from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.errors import InputError
+from hpwhsim.scenario.reading import Loaded, read_scenario
+from hpwhsim.study.year import run_year
+
+Value = float | int | str | None
+Flat = dict[str, Value]
+Record = Mapping[str, object]
+Run = Callable[[Loaded], Record]
+
+RELATIVE = 1e-6  # 1 Wh in a MWh
+ABSOLUTE = 1e-6  # in the unit of the key
+BALANCE = 1e-6  # every year closes
+ECHOES = 16
+NUDGE = 1e-12
+WIDEN = 2.0
+
+CONTEXT = ("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station")
+APART = (*CONTEXT, "scenario.overrides")  # says where the record comes from; no result
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class Rule(NamedTuple):
+    """A tolerance of tolerances.csv."""
+
+    pattern: str
+    relative: float
+    absolute: float
+
+
+class Stored(NamedTuple):
+    """A stored record."""
+
+    context: dict[str, object]
+    record: dict[str, object]
+    spread: dict[str, float]
+    unsettled: tuple[str, ...]
+    history: list[dict[str, object]]
+
+
+class Case(NamedTuple):
+    """A scenario and its stored record; either may be missing, not both."""
+
+    name: str
+    scenario: Path | None
+    record_path: Path
+    stored: Stored | None
+
+
+class Plan(NamedTuple):
+    """What a folder asks for."""
+
+    folder: Path
+    cases: tuple[Case, ...]
+    rules: tuple[Rule, ...]
+
+
+class Move(NamedTuple):
+    """A value that differs between the stored record and the fresh one."""
+
+    key: str  # with the element: monthly.electricity_kwh[Mar]
+    stored: Value
+    fresh: Value
+    tolerance: float | None  # None where there is no number to compare
+    note: str = ""  # "new", "gone"
+
+    @property
+    def change(self) -> float | None:
+        """Fresh less stored; None where one of them is no number."""
+        if isinstance(self.stored, float | int) and isinstance(self.fresh, float | int):
+            return float(self.fresh) - float(self.stored)
+        return None
+
+    @property
+    def relative(self) -> float:
+        """Change over the stored value; infinite for texts and where the stored value is zero."""
+        if self.change is None or not isinstance(self.stored, float | int) or self.stored == 0:
+            return math.inf
+        return self.change / abs(self.stored)
+
+
+State = Literal["same", "moved", "new", "orphan", "failed"]
+
+
+class Outcome(NamedTuple):
+    """What the comparison of a scenario found."""
+
+    case: Case
+    state: State  # new: no stored record; orphan: a record without a scenario; failed: it cannot be run
+    moves: tuple[Move, ...] = ()  # beyond tolerance, largest relative change first
+    within: tuple[Move, ...] = ()  # not equal, but within tolerance
+    message: str = ""
+    loaded: Loaded | None = None
+    fresh: Record | None = None
+    seconds: float = 0.0
+
+
+def run_record(loaded: Loaded) -> Record:
+    """The annual record of a fresh run."""
+    return run_year(loaded).record
+
+
+# -- the folder --------------------------------------------------------------------------------------
+
+
+def plan(folder: Path, only: Sequence[str] = ()) -> Plan:
+    """Read what lies in `folder`: scenarios, stored records, tolerances. Nothing is run.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder with ``*.yaml`` scenarios.
+    only : sequence of str
+        Names of scenarios (without ``.yaml``); empty for all.
+
+    Raises
+    ------
+    InputError
+        If the folder or its scenarios are missing, a name is unknown, or a record or the tolerances
+        cannot be read.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder}: there is no such folder; allowed a folder with scenarios (*.yaml)")
+    records = folder / "records"
+    scenarios = {path.stem: path for path in folder.glob("*.yaml") if not path.name.startswith(".")}
+    if not scenarios:
+        raise InputError(f"{folder}: no scenarios in this folder; allowed files named *.yaml")
+    stored = {path.stem: path for path in records.glob("*.json") if not path.name.startswith(".")}
+    names = sorted({*scenarios, *stored})
+    for name in only:
+        if name not in names:
+            near = get_close_matches(name, names, n=1) or names[:5]
+            raise InputError(
+                f"--only {name}: there is no such scenario in {folder}; allowed {', '.join(near)}"
+            )
+    cases = tuple(
+        Case(
+            name,
+            scenarios.get(name),
+            records / f"{name}.json",
+            read_stored(stored[name]) if name in stored else None,
+        )
+        for name in names
+        if not only or name in only
+    )
+    return Plan(folder, cases, read_rules(records / "tolerances.csv"))
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as err:
+        raise InputError(f"{path}: not UTF-8 text (byte {err.start + 1})") from None
+    except OSError as err:
+        raise InputError(f"{path}: cannot be read: {err.strerror}") from None
+
+
+def read_stored(path: Path) -> Stored:
+    """Read a stored record.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or is none.
+    """
+    hint = "restore it, or delete it and store it anew with --accept"
+
+    def number(word: str) -> float:
+        raise ValueError(f"{word} is no number of JSON")
+
+    try:
+        raw = json.loads(_text(path), parse_constant=number)
+    except json.JSONDecodeError as err:
+        raise InputError(
+            f"{path}, line {err.lineno}, column {err.colno}: not valid JSON: {err.msg}; {hint}"
+        ) from None
+    except (ValueError, RecursionError) as err:
+        raise InputError(f"{path}: not valid JSON: {err}; {hint}") from None
+    shape = {"record": dict, "spread": dict, "unsettled": list, "history": list}
+    for key, kind in shape.items():
+        if not isinstance(raw, dict) or not isinstance(raw.get(key), kind):
+            what = "block" if kind is dict else "list"
+            raise InputError(f"{path}: no stored record: allowed a {what} named '{key}' in it; {hint}")
+    for key, value in raw["spread"].items():
+        if not isinstance(value, float | int) or not value >= 0:
+            raise InputError(f"{path}: spread: {key}: got {value!r}; allowed a number of at least 0; {hint}")
+    if not all(isinstance(entry, dict) for entry in raw["history"]):
+        raise InputError(f"{path}: history: allowed a list of blocks; {hint}")
+    context = {key: raw.get(key) for key in CONTEXT}
+    unsettled = tuple(str(key) for key in raw["unsettled"])
+    return Stored(context, raw["record"], raw["spread"], unsettled, raw["history"])
+
+
+def read_rules(path: Path) -> tuple[Rule, ...]:
+    """Tolerances of a file, in its order; none if there is no such file.
+
+    Raises
+    ------
+    InputError
+        If a column is missing or a tolerance is no number of at least 0.
+    """
+    if not path.exists():
+        return ()
+    lines = [line for line in enumerate(_text(path).splitlines(), 1) if line[1].split("#")[0].strip()]
+    rows = [(at, [cell.strip() for cell in next(csv.reader([line.split("#")[0]]))]) for at, line in lines]
+    columns = ["key", "relative", "absolute"]
+    if not rows or rows[0][1] != columns:
+        got = ", ".join(rows[0][1]) if rows else "nothing"
+        raise InputError(f"{path}: header: got {got}; allowed {', '.join(columns)}")
+    rules = []
+    for at, row in rows[1:]:
+        where = f"{path}, line {at}"
+        if len(row) != len(columns) or not row[0]:
+            raise InputError(f"{where}: got {', '.join(row)}; allowed {', '.join(columns)}")
+        numbers = []
+        for column, cell in zip(columns[1:], row[1:], strict=True):
+            try:
+                value = float(cell)
+            except ValueError:
+                value = math.nan
+            if not value >= 0.0:  # NaN fails this too
+                raise InputError(f"{where}: {column}: got {cell!r}; allowed a number of at least 0, or inf")
+            numbers.append(value)
+        rules.append(Rule(row[0], *numbers))
+    return tuple(rules)
+
+
+# -- records as single values ------------------------------------------------------------------------
+
+
+def flatten(record: Record) -> Flat:
+    """The values of a record one by one, named ``key[element]``; what is no result is left out.
+
+    Numbers that are not finite are None. Texts that only differ in their numbers have the same name.
+    """
+    flat: Flat = {}
+    for key, value in record.items():
+        if key not in APART:
+            for name, item in _parts(key, value):
+                unique, count = name, 1
+                while unique in flat:
+                    count += 1
+                    unique = f"{name}#{count}"
+                flat[unique] = item
+    return flat
+
+
+def _parts(key: str, value: object) -> Iterator[tuple[str, Value]]:
+    if isinstance(value, Mapping):
+        for name, item in value.items():
+            yield from _parts(f"{key}[{name}]", item)
+    elif isinstance(value, list | tuple):
+        for i, item in enumerate(value):
+            if isinstance(item, Mapping) and "key" in item:  # an assumption
+                name = f"{key}[{item['key']}]"
+                for part, text in item.items():
+                    if part != "key":
+                        yield name if part == "value" else f"{name}.{part}", _plain(text)
+            elif isinstance(item, str):
+                mask = re.sub(r"\d+(\.\d+)?", "0", item)
+                yield f"{key}[{mask if len(mask) <= 48 else mask[:47] + '…'}]", item
+            elif len(value) == len(MONTH_DAYS) and key.startswith("monthly."):
+                yield f"{key}[{MONTHS[i]}]", _plain(item)
+            else:
+                yield from _parts(f"{key}[{i}]", item)
+    else:
+        yield key, _plain(value)
+
+
+def _plain(value: object) -> Value:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float | int):
+        return value if math.isfinite(value) else None
+    return None if value is None else str(value)
+
+
+def _absent(key: str) -> Value:
+    """What a value that is not in a record stands for."""
+    return 0.0 if bare(key).endswith("_by_cause") else None
+
+
+def bare(key: str) -> str:
+    """The key of the record without the element."""
+    return key.partition("[")[0]
+
+
+# -- comparing ---------------------------------------------------------------------------------------
+
+
+def compare(
+    stored: Stored, fresh: Record, rules: Sequence[Rule] = (), exact: bool = False
+) -> tuple[tuple[Move, ...], tuple[Move, ...]]:
+    """What differs between a stored record and a fresh one.
+
+    Parameters
+    ----------
+    stored : Stored
+        What is known.
+    fresh : mapping
+        A record as of `run_record`.
+    rules : sequence of Rule
+        The last one that fits a key is used; keys that none fits take the default and the spread.
+    exact : bool
+        Take every tolerance as zero.
+
+    Returns
+    -------
+    moves, within : tuple of Move
+        Beyond tolerance and within it, largest relative change first.
+    """
+    before, after = flatten(stored.record), flatten(fresh)
+    moves: list[Move] = []
+    within: list[Move] = []
+    for key in {**before, **after}:
+        note = "" if key in before and key in after else "gone" if key in before else "new"
+        old, new = before.get(key, _absent(key)), after.get(key, _absent(key))
+        if old is not None and new is not None:
+            note = ""
+        rule = next((r for r in reversed(rules) if fnmatchcase(bare(key), r.pattern)), None)
+        move = Move(key, old, new, None, note)
+        if bare(key) == "balance_error" and isinstance(new, float | int):
+            if abs(new) > BALANCE:
+                moves.append(move._replace(tolerance=BALANCE))
+        elif move.change is not None and not note:
+            tolerance = 0.0
+            if not exact:
+                limits = rule or Rule("", RELATIVE, ABSOLUTE)
+                part = 0.0 if old == 0 else limits.relative * abs(float(old or 0.0))
+                tolerance = max(part, limits.absolute, 0.0 if rule else WIDEN * stored.spread.get(key, 0.0))
+                if math.isinf(limits.relative):
+                    tolerance = math.inf
+            if move.change != 0.0:
+                beyond = abs(move.change) > tolerance
+                (moves if beyond else within).append(move._replace(tolerance=tolerance))
+        elif old != new or note:
+            free = math.isinf(rule.relative) if rule else key in stored.unsettled
+            (within if free and not exact else moves).append(move)
+    return _sorted(moves), _sorted(within)
+
+
+def _sorted(moves: list[Move]) -> tuple[Move, ...]:
+    """Texts first, then the largest relative change; ties in the order of the record."""
+    return tuple(sorted(moves, key=lambda m: (m.change is not None, -abs(m.relative), -abs(m.change or 0.0))))
+
+
+def check(case: Case, rules: Sequence[Rule] = (), run: Run | None = None, exact: bool = False) -> Outcome:
+    """Run a scenario as it is stored and compare; a scenario that cannot be run is an outcome too."""
+    if case.scenario is None:
+        message = f"there is no {case.name}.yaml for this record: delete the record if the scenario is gone"
+        return Outcome(case, "orphan", message=message)
+    start = perf_counter()
+    try:
+        loaded = read_scenario(case.scenario)
+        fresh = (run or run_record)(loaded)
+    except InputError as err:
+        return Outcome(case, "failed", message=str(err), seconds=perf_counter() - start)
+    moves, within = compare(case.stored, fresh, rules, exact) if case.stored else ((), ())
+    state: State = "new" if case.stored is None else "moved" if moves else "same"
+    message = "" if case.stored else "there is no stored record: store one with --accept REASON"
+    return Outcome(case, state, moves, within, message, loaded, fresh, perf_counter() - start)
+
+
+# -- accepting ---------------------------------------------------------------------------------------
+
+
+def spread_of(loaded: Loaded, fresh: Record, run: Run | None = None) -> tuple[dict[str, float], list[str]]:
+    """By how much rounding alone moves the values of a record.
+
+    The year is run `ECHOES` times with the volume of the store changed by multiples of `NUDGE`.
+
+    Returns
+    -------
+    spread : dict
+        Largest change by value, in its unit, where `WIDEN` times it is more than the default tolerance.
+    unsettled : list of str
+        Texts that changed, and values that came or went.
+    """
+    base = flatten(fresh)
+    spread: dict[str, float] = {}
+    unsettled: set[str] = set()
+    for k in range(1, ECHOES + 1):
+        plant = loaded.scenario.plant
+        volume = plant.storage.volume * (1.0 + k * NUDGE)
+        nudged = plant.model_copy(update={"storage": plant.storage.model_copy(update={"volume": volume})})
+        with suppress(InputError):  # an echo that cannot be run says nothing
+            scenario = loaded.scenario.model_copy(update={"plant": nudged})
+            echo = flatten((run or run_record)(loaded._replace(scenario=scenario)))
+            for key in {**base, **echo}:
+                old, new = base.get(key, _absent(key)), echo.get(key, _absent(key))
+                if isinstance(old, float | int) and isinstance(new, float | int):
+                    spread[key] = max(spread.get(key, 0.0), abs(float(new) - float(old)))
+                elif old != new or (key in base) != (key in echo):
+                    unsettled.add(key)
+    keep = {
+        key: float(f"{value:.3g}")
+        for key, value in spread.items()
+        if bare(key) != "balance_error"
+        and WIDEN * value > max(ABSOLUTE, RELATIVE * abs(float(base.get(key) or 0.0)))
+    }
+    return keep, sorted(unsettled)
+
+
+def checked_reason(reason: str) -> str:
+    """The reason of an acceptance on one line.
+
+    Raises
+    ------
+    InputError
+        If it says nothing.
+    """
+    line = " ".join(reason.split())
+    if not line:
+        raise InputError("--accept: got an empty reason; allowed a sentence that says why the results moved")
+    return line
+
+
+def accept(
+    outcomes: Sequence[Outcome], reason: str, run: Run | None = None, today: date | None = None
+) -> list[Outcome]:
+    """Store the fresh records of what moved or is new, once all are complete.
+
+    Parameters
+    ----------
+    outcomes : sequence of Outcome
+        As `check` gave them; the others are left alone.
+    reason : str
+        Why it moved; goes into the history of each record.
+    run : callable, optional
+        Makes a record of a scenario; `run_record` if left out.
+    today : date, optional
+        Date of the entry; the day of the call if left out.
+
+    Returns
+    -------
+    list of Outcome
+        Those that were stored.
+
+    Raises
+    ------
+    InputError
+        If the reason is empty or a record cannot be written.
+    """
+    line = checked_reason(reason)
+    day = (today or date.today()).isoformat()
+    texts: dict[Path, str] = {}
+    stored: list[Outcome] = []
+    for outcome in outcomes:
+        loaded, fresh = outcome.loaded, outcome.fresh
+        if outcome.state in ("moved", "new") and loaded is not None and fresh is not None:
+            texts[outcome.case.record_path] = _stored_text(outcome, loaded, fresh, line, day, run)
+            stored.append(outcome)
+    write_texts(texts)
+    return stored
+
+
+def _stored_text(
+    outcome: Outcome, loaded: Loaded, fresh: Record, reason: str, day: str, run: Run | None
+) -> str:
+    spread, unsettled = spread_of(loaded, fresh, run)
+    entry = {
+        "date": day,
+        "version": fresh.get("tool.version"),
+        "reason": reason,
+        "moved": summary(outcome.moves) if outcome.case.stored else ["first record"],
+    }
+    whole = {
+        **{key: fresh.get(key) for key in CONTEXT},
+        "record": {key: _finite(value) for key, value in fresh.items() if key not in APART},
+        "spread": spread,
+        "unsettled": unsettled,
+        "history": [*(outcome.case.stored.history if outcome.case.stored else []), entry],
+    }
+    return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _finite(value: Any) -> Any:
+    """The value with None for numbers that JSON does not know."""
+    if isinstance(value, Mapping):
+        return {str(key): _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def summary(moves: Sequence[Move]) -> list[str]:
+    """One line for each key of the record that moved, with its largest relative change."""
+    by_key: dict[str, list[Move]] = {}
+    for move in moves:
+        name = bare(move.key)
+        by_key.setdefault(move.key if name in ("assumptions", "cautions") else name, []).append(move)
+    lines = []
+    for group in by_key.values():
+        most = group[0]
+        more = f", the most of {len(group)} values" if len(group) > 1 else ""
+        old, new = _short(most.stored), _short(most.fresh)
+        said = most.note or f"{old} -> {new}"
+        if most.note:
+            said += f": {old if most.note == 'gone' else new}"
+        percent = "" if math.isinf(most.relative) else f" ({100.0 * most.relative:+.3g} %)"
+        lines.append(f"{most.key}: {said}{percent}{more}")
+    return lines
+
+
+def _short(value: Value) -> str:
+    return "nothing" if value is None else value if isinstance(value, str) else f"{value:.8g}"
+
+
+def write_texts(texts: Mapping[Path, str]) -> None:
+    """Write files beside their targets first and move them when all are complete.
+
+    Raises
+    ------
+    InputError
+        If one cannot be written; then none is.
+    """
+    parts = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in texts}
+    path = Path()
+    try:
+        for path, part in parts.items():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if path.is_dir():
+                raise InputError(f"{path}: cannot be written: it is a folder")
+            part.write_text(texts[path], encoding="utf-8")
+        for path, part in parts.items():
+            os.replace(part, path)
+    except OSError as err:
+        raise InputError(f"{path}: cannot be written: {err.strerror}") from None
+    finally:
+        for part in parts.values():
+            with suppress(OSError):
+                part.unlink()

@@ -1,0 +1,172 @@
+"""One scenario through one year: read, assemble, march, account."""
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+import hpwhsim
+from hpwhsim.account import adequacy, energy
+from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.plant.arrays import Cause, Hourly, make_hourly
+from hpwhsim.plant.assemble import Assembly, assemble
+from hpwhsim.plant.march import march
+from hpwhsim.scenario import reading
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.storage.tank import RHO_CP, make_scratch
+from hpwhsim.tables import read_table
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+Array = NDArray[np.float64]
+Record = dict[str, object]
+
+HOURS = 8760
+JOULE_PER_KWH = 3.6e6
+CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
+
+
+class Year(NamedTuple):
+    """What a year gave."""
+
+    hourly: dict[str, Array]  # by the names of tables/results.csv, each (8760,)
+    record: Record  # the annual record, in the order of tables/results.csv
+
+
+def run_year(loaded: Loaded) -> Year:
+    """March the year of a scenario that has been read.
+
+    Raises
+    ------
+    InputError
+        If the weather file is wrong, or the plant cannot work as asked.
+    """
+    scenario = loaded.scenario
+    weather = read_weather(scenario.site.weather)
+    assembly = assemble(scenario, weather)
+    out = make_hourly(HOURS, assembly.start.size)
+    march(assembly.plant, assembly.drive, assembly.start.copy(), make_scratch(assembly.start.size), out)
+    hourly = _hourly(assembly, out, np.asarray(weather["dry_bulb_c"].values))
+    return Year(hourly, _record(loaded, weather, assembly, out, hourly))
+
+
+def to_dataset(year: Year) -> "xr.Dataset":
+    """The hourly results as a dataset over ``time``; names, units and signs from tables/results.csv."""
+    import xarray as xr
+
+    time = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[h]").astype("datetime64[ns]")
+    variables = {}
+    for row in read_table("results"):
+        if row["name"] in year.hourly:
+            attrs = {"units": row["unit"], "long_name": row["long_name"]}
+            if row["sign"]:
+                attrs["sign"] = row["sign"]
+            variables[row["name"]] = ("time", year.hourly[row["name"]], attrs)
+    attrs = {
+        key: str(year.record[key]) for key in ("title", "scenario.sha256", "weather.sha256", "tool.version")
+    }
+    axis = {"long_name": "start of the hour, local standard time of a nominal year"}
+    return xr.Dataset(variables, coords={"time": ("time", time, axis)}, attrs=attrs)
+
+
+def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array]:
+    """Hourly series of a plant, in the units of tables/results.csv; what it does not have is absent."""
+    plant = assembly.plant
+    electric = plant.backup_electric > 0.0
+    bought = out.backup_energy / JOULE_PER_KWH
+    compressor = out.heat_pump_energy / JOULE_PER_KWH
+    heat = out.heat_pump_heat / JOULE_PER_KWH
+    backup_hours = out.backup_seconds.sum(axis=0) / 3600.0
+    none = np.zeros(HOURS)
+    hourly = {
+        "dry_bulb_c": dry_bulb,
+        "mains_c": assembly.drive.mains,
+        "resistance_kwh": bought if electric else none,
+        "fuel_kwh": none if electric else bought,
+        "electricity_kwh": compressor + bought if electric else compressor,
+        "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
+        "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
+        "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
+        "storage_loss_kwh": out.storage_loss / JOULE_PER_KWH,
+        "unmet_kwh": out.unmet / JOULE_PER_KWH,
+        "hot_water_litres": out.hot_volume * 1000.0,
+        "short_litres": out.short_volume * 1000.0,
+        "resistance_hours": backup_hours if electric else none,
+        "fuel_hours": none if electric else backup_hours,
+        "short_hours": out.short_seconds.sum(axis=0) / 3600.0,
+        "store_top_c": out.store_top,
+        "store_mean_c": out.store_mean,
+        "store_bottom_c": out.store_bottom,
+        "power_peak_kw": _quarter_kw(out).reshape(HOURS, 4).max(axis=1),
+    }
+    if plant.modules > 0:
+        inlet = np.full(HOURS, np.nan)
+        np.divide(out.water_in_sum, out.water_in_volume, out=inlet, where=out.water_in_volume > 0.0)
+        hourly |= {
+            "source_c": assembly.drive.source,
+            "heat_pump_heat_kwh": heat,
+            "source_heat_kwh": heat - compressor,
+            "compressor_kwh": compressor,
+            "run_hours": out.run_seconds / 3600.0,
+            "module_hours": out.module_seconds / 3600.0,
+            "lockout_hours": out.lockout_seconds / 3600.0,
+            "edge_hours": out.edge_seconds / 3600.0,
+            "water_in_c": inlet,
+        }
+    return hourly
+
+
+def _quarter_kw(out: Hourly) -> Array:
+    """Mean electric power of each quarter of an hour, shape (35040,). [kW]."""
+    return out.quarter_power / 900.0 / 1000.0
+
+
+def _record(
+    loaded: Loaded, weather: "xr.Dataset", assembly: Assembly, out: Hourly, hourly: dict[str, Array]
+) -> Record:
+    """The annual record, keys in the order of tables/results.csv."""
+    scenario, plant = loaded.scenario, assembly.plant
+    sums = energy.totals(hourly)
+    joule = RHO_CP * plant.column.cell_volume
+    change = float((out.profile - assembly.start).sum()) * joule / JOULE_PER_KWH
+    lowest_top = float(out.store_top.min())
+    found: Record = {
+        **sums,
+        **energy.performance(hourly),
+        **energy.peaks(_quarter_kw(out)),
+        "store_min_top_c": lowest_top,
+        "store_change_kwh": change,
+        "balance_error": energy.balance_error(sums, change),
+        "backup_hours_by_cause": adequacy.hours_by_cause(out.backup_seconds, CAUSE_NAMES),
+        "short_hours_by_cause": adequacy.hours_by_cause(out.short_seconds, CAUSE_NAMES),
+        "assumptions": [*reading.assumptions(scenario), *assembly.assumptions],
+        "cautions": [
+            *weather.attrs["cautions"],
+            *reading.cautions(scenario),
+            *assembly.cautions,
+            *adequacy.cautions(
+                short_hours=sums["short_hours"],
+                short_litres=sums["short_litres"],
+                minimum_c=plant.minimum_temperature,
+                edge_hours=sums.get("edge_hours", 0.0),
+                store_min_top_c=lowest_top,
+            ),
+            *adequacy.safety(
+                refrigerant=scenario.plant.heat_pump.refrigerant if scenario.plant.heat_pump else None,
+                setpoint_c=scenario.plant.storage.setpoint,
+            ),
+        ],
+        "title": scenario.title,
+        "tool.version": hpwhsim.__version__,
+        "scenario.sha256": loaded.sha256,
+        "scenario.overrides": list(loaded.overrides),
+        "weather.sha256": weather.attrs["sha256"],
+        "weather.station": weather.attrs["station"],
+    }
+    for key in ("electricity_kwh", "resistance_kwh", "heat_to_taps_kwh"):
+        found[f"monthly.{key}"] = [float(v) for v in energy.by_month(hourly[key])]
+    if plant.modules > 0:
+        found["source_min_c"] = float(assembly.drive.source.min())
+        found["source_mean_c"] = float(assembly.drive.source.mean())
+    return {row["name"]: found[row["name"]] for row in read_table("results") if row["name"] in found}

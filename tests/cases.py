@@ -1,0 +1,67 @@
+"""Invented plants for the tests, and a way to run them."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import yaml
+
+from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.study.year import Year, run_year
+
+ROOT = Path(__file__).resolve().parents[1]
+CHICAGO = ROOT / "weather" / "chicago-il-725300-tmy3.epw.gz"
+GOLDEN = ROOT / "weather" / "golden-co-724666-tmy3.csv.gz"
+GREENSBORO = ROOT / "weather" / "greensboro-nc-723170-tmy3.csv.gz"
+SAND_POINT = ROOT / "weather" / "sand-point-ak-703165-tmy3.csv.gz"
+
+
+def write_table(path: Path, cop: Mapping[float, float], capacity_kw: float = 60.0) -> None:
+    """A measured table whose COP depends on the source alone; `cop` by source temperature, degC."""
+    lines = ["# invented machine", "source_c,water_in_c,water_out_c,capacity_kw,power_kw"]
+    lines += [
+        f"{source},{inlet},{outlet},{capacity_kw},{capacity_kw / value!r}"
+        for source, value in cop.items()
+        for inlet in (0, 56)
+        for outlet in (60, 65)
+    ]
+    path.write_text("\n".join(lines) + "\n")
+
+
+def central_air(
+    folder: Path, cop: Mapping[float, float] | None = None, capacity_kw: float = 60.0
+) -> dict[str, Any]:
+    """A plant of 20 invented apartments on a machine of constant COP 3.0 unless `cop` says otherwise."""
+    table = folder / "machine.csv"
+    write_table(table, cop or {-45.0: 3.0, 45.0: 3.0}, capacity_kw)
+    return {
+        "title": "invented test plant",
+        "site": {"weather": str(CHICAGO)},
+        "building": {"apartments": 20},
+        "hot_water": {"daily_use_per_apartment": "150 L", "draws": "smooth"},
+        "plant": {
+            "family": "central-air",
+            "heat_pump": {"refrigerant": "R-134a", "table": str(table)},
+            "storage": {"volume": "2000 L", "setpoint": "60 degC"},
+        },
+    }
+
+
+def run(folder: Path, raw: Mapping[str, Any], *overrides: str) -> Year:
+    """Write the scenario to `folder` and march its year, as the command does."""
+    path = folder / "case.yaml"
+    path.write_text(yaml.safe_dump(dict(raw), sort_keys=False))
+    return run_year(read_scenario(path, overrides))
+
+
+def number(year: Year, key: str) -> float:
+    """A number of the annual record."""
+    value = year.record[key]
+    assert isinstance(value, float), key
+    return value
+
+
+def hours_of_day(values: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Sums by hour of the day, shape (24,)."""
+    return np.asarray(values.reshape(365, 24).sum(axis=0))

@@ -1,0 +1,28 @@
+"""Fixtures shared by all tests."""
+
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """Top folder of the checkout."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def references() -> Path:
+    """Folder of published check values in the checkout."""
+    return ROOT / "shared"
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """Folder of trial weather and further check values beside the checkout; skips where it is absent."""
+    folder = ROOT.parent / "shared"
+    if not (folder / "references").is_dir():
+        pytest.skip("the folder ../shared with trial weather is not here")
+    return folder

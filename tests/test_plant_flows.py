@@ -1,0 +1,201 @@
+"""One step of the plant against balances and closed forms worked by hand."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.controls import Controls
+from hpwhsim.plant.flows import charge, circulate, draw, hot_needed
+from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
+
+CELLS = 40
+SECONDS = 300.0
+VOLUME = 2.0  # m³
+
+
+def machine(capacity: float = 30e3, cop: float = 3.0, steeper: float = 0.0) -> PerformanceMap:
+    """Constant capacity; power grows by the share `steeper` from 0 to 60 °C of inlet."""
+    source, inlet, outlet = np.array([-20.0, 40.0]), np.array([0.0, 60.0]), np.array([60.0, 65.0])
+    shape = (2, 2, 2)
+    power = np.full(shape, capacity / cop)
+    power[:, 1, :] *= 1.0 + steeper
+    return PerformanceMap(source, inlet, outlet, np.full(shape, capacity), power)
+
+
+def plant(**changes: object) -> Plant:
+    base = Plant(
+        step_seconds=SECONDS,
+        column=make_column(
+            VOLUME, 2.0, CELLS, SECONDS, loss=0.0, room=20.0, conductivity=0.64, inlet_mixing=0.0
+        ),
+        machine=machine(),
+        modules=1,
+        outlet=60.0,
+        lowest_source=-20.0,
+        controls=Controls(16.0, 6.0, 50.0, 55.0, 0.0, 0.0, 0.0),
+        backup_mode=int(BackupMode.NONE),
+        backup_power=0.0,
+        backup_efficiency=1.0,
+        backup_electric=1.0,
+        backup_cell=20,
+        backup_setpoint=52.0,
+        backup_dead_band=3.0,
+        use_temperature=49.0,
+        minimum_temperature=43.0,
+        loop_loss=0.0,
+        loop_return=50.0,
+        loop_port=20,
+    )
+    return base._replace(**changes)
+
+
+CELL = VOLUME / CELLS
+TO_CELLS = SECONDS / (RHO_CP * CELL)  # cell·K in the step per W
+
+
+def test_charge_from_cold_water_is_capacity_over_lift() -> None:
+    """30 kW for 300 s from 10 to 60 °C: volume = heat / (rho c 50 K)."""
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 10.0)
+    reconstruct(store, scratch, 10.0)
+    flow, cop, duty, inside = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0)
+    assert flow * CELL == pytest.approx(30e3 * SECONDS / (RHO_CP * 50.0), rel=1e-9)
+    assert cop == pytest.approx(3.0, rel=1e-12)
+    assert duty == pytest.approx(1.0)
+    assert inside
+
+
+@pytest.mark.parametrize("cold", [0.0, 0.5, 2.0, 30.0])
+def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: float) -> None:
+    """First law on the machine: heat = capacity x time, through a thermocline and with mains mixed in."""
+    p, scratch = plant(), make_scratch(CELLS)
+    store = np.concatenate((np.linspace(10.0, 45.0, 10), np.full(30, 55.0)))
+    reconstruct(store, scratch, 10.0)
+    flow, _, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 8.0, cold, 40.0)
+    from_store = max(flow - cold, 0.0)
+    taken = min(flow, cold) * 8.0 + heat_below(store, scratch, from_store)
+    assert duty == pytest.approx(1.0)
+    assert flow * 60.0 - taken == pytest.approx(30e3 * TO_CELLS, rel=1e-3)  # the inlet's iteration, 1e-3 K
+
+
+def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
+    """Half a store at 10 °C under 50 °C: with power linear in inlet, energy is the sum over both parts."""
+    p = plant(machine=machine(capacity=1e6, steeper=0.5))
+    scratch, store = make_scratch(CELLS), np.repeat([10.0, 50.0], CELLS // 2)
+    reconstruct(store, scratch, 10.0)
+    flow, cop, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 30.0)
+    assert flow == pytest.approx(30.0)
+    heat = 20.0 * 50.0 + 10.0 * 10.0
+    energy = (20.0 * 50.0 * (1.0 + 0.5 / 6.0) + 10.0 * 10.0 * (1.0 + 2.5 / 6.0)) / 3.0
+    assert cop == pytest.approx(heat / energy, rel=1e-9)
+    assert duty == pytest.approx(heat / (1e6 * TO_CELLS), rel=1e-9)
+
+
+def test_charge_stands_where_the_water_is_too_warm() -> None:
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 58.0)
+    reconstruct(store, scratch, 58.0)
+    flow, _, _, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0)
+    assert np.isnan(flow)
+
+
+@pytest.mark.parametrize(("hot", "share"), [(60.0, 0.78), (49.0, 1.0), (80.0, 39.0 / 70.0), (40.0, 1.0)])
+def test_thermostatic_mixing(hot: float, share: float) -> None:
+    """Mixing by enthalpy at 10 °C mains and 49 °C use: hot share = (49 - 10) / (hot - 10), at most 1."""
+    assert hot_needed(plant(), 1.0, 10.0, hot) == pytest.approx(share, rel=1e-12)
+
+
+def test_no_hot_water_where_the_mains_are_warm_enough() -> None:
+    assert hot_needed(plant(), 1.0, 50.0, 60.0) == 0.0
+
+
+@given(st.floats(0.01, 60.0), st.floats(2.0, 30.0), st.floats(0.0, 0.5))
+@settings(deadline=None)
+def test_draw_delivers_use_temperature_from_a_layered_store(
+    use: float, mains: float, hot_share: float
+) -> None:
+    """Heat drawn + heat missing = what water at use temperature holds above mains, for any draw and layering.
+
+    Exact while the valve mixes; a cell that straddles use temperature is one parcel, so 0.3 % is allowed.
+    """
+    p, scratch = plant(), make_scratch(CELLS)
+    store = np.concatenate((np.full(10, mains), np.linspace(mains, 60.0, 10), np.full(20, 60.0)))
+    reconstruct(store, scratch, mains)
+    hot = min(hot_share * use, 0.999 * hot_needed(p, use, mains, 60.0))
+    volume, added, short, missing = draw(store, scratch, p, use, mains, hot, 0.0)
+    heat = drawn_heat(store, scratch, volume, mains, 0) + hot * 60.0
+    given_heat = heat - (volume + hot) * mains
+    wanted = use * (49.0 - mains)
+    assert added == 0.0
+    assert given_heat + missing == pytest.approx(wanted, rel=3e-3)
+    assert volume + hot <= use * (1.0 + 1e-9)
+    assert 0.0 <= short <= use * (1.0 + 1e-9)
+
+
+def test_draw_from_a_cold_store_counts_what_is_short() -> None:
+    """Store at 40 °C, minimum 43 °C: all short, 9 K missing; a series heater of 4 K reaches the minimum."""
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 40.0)
+    reconstruct(store, scratch, 40.0)
+    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 0.0)
+    assert (volume, added, short, missing) == pytest.approx((2.0, 0.0, 2.0, 18.0))
+    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 4.0)
+    assert (volume, added, short, missing) == pytest.approx((2.0, 8.0, 0.0, 10.0))
+    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 40.0)
+    assert (volume, added, short, missing) == pytest.approx((2.0, 18.0, 0.0, 0.0))
+
+
+def test_a_draw_of_many_stores_in_one_step() -> None:
+    """100 stores at once: the store's heat above 10 °C is all that comes out."""
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 60.0)
+    reconstruct(store, scratch, 10.0)
+    moved = circulate(store, scratch, p, SECONDS, 100.0 * CELLS, 10.0, 0.0)
+    assert moved.taps_heat == pytest.approx(CELLS * 50.0, rel=1e-9)
+    assert store == pytest.approx(np.full(CELLS, 10.0), abs=1e-9)
+    served = CELLS / 0.78  # at use temperature, before the store is empty
+    assert moved.short == pytest.approx(100.0 * CELLS - served, rel=1e-3)
+
+
+@given(
+    st.lists(st.floats(10.0, 60.0), min_size=CELLS, max_size=CELLS),
+    st.floats(0.0, 100.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 20e3),
+    st.floats(0.0, 0.3),
+)
+@settings(deadline=None)
+def test_circulation_keeps_the_heat(
+    temperatures: list[float], use: float, flow: float, loop_loss: float, mixing: float
+) -> None:
+    """First law over store, machine, taps and loop for any flows; 1e-9 of the heat that passed."""
+    column = make_column(
+        VOLUME, 2.0, CELLS, SECONDS, loss=0.0, room=20.0, conductivity=0.64, inlet_mixing=mixing
+    )
+    p = plant(loop_loss=loop_loss, column=column)
+    scratch, store = make_scratch(CELLS), np.sort(np.array(temperatures))
+    before = store.sum()
+    reconstruct(store, scratch, store[0])
+    moved = circulate(store, scratch, p, SECONDS, use, 10.0, flow)
+    through = before + abs(moved.heat) + abs(moved.taps_heat) + abs(moved.loop_heat) + (use + flow) * 60.0
+    assert store.sum() - before == pytest.approx(
+        moved.heat - moved.taps_heat - moved.loop_heat, abs=1e-9 * through
+    )
+
+
+def test_loop_loses_its_constant_heat_and_returns_at_its_temperature() -> None:
+    """2 kW for 300 s; 60 °C out, 50 °C back: flow = loss / (rho c 10 K), found again in the moved profile."""
+    p, scratch, store = plant(loop_loss=2e3), make_scratch(CELLS), np.full(CELLS, 60.0)
+    reconstruct(store, scratch, 60.0)
+    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0)
+    assert moved.loop_heat == pytest.approx(2e3 * TO_CELLS, rel=1e-12)
+    inserted = 2e3 * TO_CELLS / 10.0
+    assert store[20] == pytest.approx(60.0 - 10.0 * inserted, rel=1e-9)
+    assert np.delete(store, 20) == pytest.approx(np.full(CELLS - 1, 60.0), abs=1e-9)
+
+
+def test_a_cold_loop_loses_in_proportion() -> None:
+    """At a top of 35 °C in a 20 °C room, return 50 °C: half of the loss."""
+    p, scratch, store = plant(loop_loss=2e3), make_scratch(CELLS), np.full(CELLS, 35.0)
+    reconstruct(store, scratch, 35.0)
+    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0)
+    assert moved.loop_heat == pytest.approx(1e3 * TO_CELLS, rel=1e-12)
