@@ -9,7 +9,7 @@ demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
 
 test: $(VENV)/.installed-dev lint
-	$(BIN)/pytest -q
+	$(BIN)/pytest -q -n auto
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
 	$(BIN)/tankyear regress scenarios
 

@@ -73,7 +73,7 @@ struct scratch {
     double *slope, *lower, *upper; /* [cells] */
     double *below;                 /* [cells + 1] */
     double *new;                   /* [cells] */
-    long *count;                   /* [cells] */
+    long *size;                    /* [cells] */
 };
 
 struct hourly { /* each [hours] unless said */
@@ -225,22 +225,22 @@ static void settle(double *temperature, long n, const struct scratch *s)
         return;
 
     double *mean = s->new;
-    long *count = s->count;
+    long *size = s->size;
     long last = -1;
     for (long i = 0; i < n; i++) {
         last++;
         mean[last] = temperature[i];
-        count[last] = 1;
+        size[last] = 1;
         while (last > 0 && mean[last - 1] > mean[last]) {
-            long total = count[last - 1] + count[last];
-            mean[last - 1] = (mean[last - 1] * count[last - 1] + mean[last] * count[last]) / total;
-            count[last - 1] = total;
+            long total = size[last - 1] + size[last];
+            mean[last - 1] = (mean[last - 1] * size[last - 1] + mean[last] * size[last]) / total;
+            size[last - 1] = total;
             last--;
         }
     }
     long i = 0;
     for (long block = 0; block <= last; block++)
-        for (long k = 0; k < count[block]; k++)
+        for (long k = 0; k < size[block]; k++)
             temperature[i++] = mean[block];
 }
 
@@ -520,46 +520,50 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
     double joule = RHO_CP * column->cell_volume;
     double top = temperature[n - 1];
     double loop = 0.0, loop_loss = 0.0;
+    double supply = flow > hot_needed(p, use, mains, top) ? outlet : top;
 
     if (p->loop_loss > 0.0) {
-        double supply = flow > hot_needed(p, use, mains, top) ? outlet : top;
         double reach = (top - column->room) / (p->loop_return - column->room);
         loop_loss = p->loop_loss * seconds / joule * min(max(reach, 0.0), 1.0);
         loop = loop_loss / (supply - min(p->loop_return, supply - 2.0));
     }
     double need = hot_needed(p, use, mains, outlet);
     struct drawn d = {0.0, 0.0, 0.0, 0.0};
-    double taps, loop_supply;
+    double taps, to_taps;
     if (flow >= need + loop) {
         taps = need;
-        loop_supply = outlet;
+        to_taps = need * outlet;
+        supply = outlet;
     } else {
-        double to_taps = flow * need / (need + loop);
+        double from_store = 0.0;
+        double straight = flow * need / (need + loop);
         if (need > 0.0) {
             double rise = p->backup_mode == SERIES ? p->backup_power * seconds / (joule * use) : 0.0;
-            d = draw(temperature, n, s, p, use, mains, to_taps, rise);
+            d = draw(temperature, n, s, p, use, mains, straight, rise);
+            from_store = drawn_heat(temperature, n, s, d.volume, mains, column->mixed_cells);
         }
-        taps = d.volume + to_taps;
-        loop_supply = top;
+        taps = d.volume + straight;
+        to_taps = from_store + straight * outlet;
         if (loop > 0.0) {
-            double to_loop = flow - to_taps;
-            double rest = drawn_heat(temperature, n, s, d.volume + loop - to_loop, mains, column->mixed_cells);
-            rest -= drawn_heat(temperature, n, s, d.volume, mains, column->mixed_cells);
-            loop_supply = (rest + to_loop * outlet) / loop;
+            double from_top = d.volume + loop - (flow - straight);
+            double rest = drawn_heat(temperature, n, s, from_top, mains, column->mixed_cells) - from_store;
+            supply = (rest + (flow - straight) * outlet) / loop;
         }
     }
-    double loop_return = loop > 0.0 ? loop_supply - loop_loss / loop : 0.0;
+    double loop_return = loop > 0.0 ? supply - loop_loss / loop : 0.0;
     double out_bottom, out_top;
     shift(temperature, n, s, taps - flow, loop, p->loop_port, mains, loop_return, outlet,
           column->mixed_cells, &out_bottom, &out_top);
     double inlet = min(flow, taps) * mains + out_bottom;
-    double given = out_top + min(flow, taps + loop) * outlet;
+    double leaving = out_top + min(flow, taps + loop) * outlet;
+    if (loop == 0.0)
+        to_taps = leaving;
     return (struct moved){
         .heat = flow * outlet - inlet,
         .inlet = inlet,
         .taps = taps,
-        .taps_heat = given - loop * loop_supply - taps * mains + d.added,
-        .loop_heat = loop * (loop_supply - loop_return),
+        .taps_heat = to_taps - taps * mains + d.added,
+        .loop_heat = leaving - to_taps - loop * loop_return,
         .added = d.added,
         .shortage = d.shortage,
         .missing = d.missing,

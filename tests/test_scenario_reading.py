@@ -271,7 +271,7 @@ def test_each_wrong_value_has_its_message(folder: Path, override: str, said: str
         ),
         (
             ["plant.heat_pump.outlet_temperature=55 degC"],
-            "at least 60.6 degC (plant.storage.setpoint less half the plant.con",
+            "at least 60.6 degC (plant.storage.setpoint less half of controls",
         ),
         (["plant.storage.setpoint=43 degC"], "at least hot_water.minimum_temperature (43.3 degC)"),
         (["hot_water.minimum_temperature=50 degC"], "below hot_water.use_temperature (49 degC)"),

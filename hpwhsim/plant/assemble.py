@@ -97,7 +97,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         minimum_temperature=hot_water.minimum_temperature,
         loop_loss=loop.loss_per_apartment * scenario.building.apartments if loop else 0.0,
         loop_return=loop.return_temperature if loop else 0.0,
-        loop_port=max(round(loop.return_height * storage.cells), column.mixed_cells) if loop else 0,
+        loop_port=_loop_port(loop.return_height, storage.cells, column.mixed_cells) if loop else 0,
     )
     start = np.full(storage.cells, storage.setpoint)
     return Assembly(plant, drive, start, found, cautions)
@@ -139,6 +139,11 @@ def _permitted(scenario: Scenario) -> np.ndarray[tuple[int], np.dtype[np.bool_]]
     return np.array([step * 1440 // steps in minutes for step in range(steps)])
 
 
+def _loop_port(height: float, cells: int, mixed_cells: int) -> int:
+    """Cell boundary where the loop comes back: above the stirred foot, below the top cell that feeds it."""
+    return min(max(round(height * cells), mixed_cells), cells - 1)
+
+
 def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
     """Heat loss coefficient of the whole store. [W/K]."""
     storage = scenario.plant.storage
@@ -171,8 +176,8 @@ def _machine(
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
     if not works.any():
         raise InputError(
-            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at no "
-            "source temperature within its working limits"
+            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at "
+            "no source temperature within its working limits"
         )
     given = [t for t in (heat_pump.lowest_source, scenario.plant.controls.lock_out_below) if t is not None]
     reach = float(machine.source_c[works][0])

@@ -84,12 +84,13 @@ def charge(
             capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet)
             if plant.outlet - inlet < SMALLEST_LIFT or np.isnan(capacity):
                 return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
-            rate = capacity * to_cells / (plant.outlet - inlet)
             before = inlet
+            rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
+            rate /= max(plant.outlet - below, 1e-6)
             if rate <= cold:
+                rate = capacity * to_cells / (plant.outlet - mains)
                 inlet = mains
             else:
-                rate = (capacity * to_cells + cold * (mains - below)) / (plant.outlet - below)
                 inlet = (cold * mains + (rate - cold) * below) / rate
             if abs(inlet - before) < 1e-3:
                 break
@@ -222,8 +223,8 @@ def circulate(
     joule = RHO_CP * column.cell_volume
     top = temperature[temperature.size - 1]
     loop = loop_loss = 0.0
+    supply = outlet if flow > hot_needed(plant, use, mains, top) else top
     if plant.loop_loss > 0.0:
-        supply = outlet if flow > hot_needed(plant, use, mains, top) else top
         reach = (top - column.room) / (plant.loop_return - column.room)  # a cooler loop loses less
         loop_loss = plant.loop_loss * seconds / joule * min(max(reach, 0.0), 1.0)
         loop = loop_loss / (supply - min(plant.loop_return, supply - 2.0))
@@ -231,21 +232,22 @@ def circulate(
     added = short = missing = 0.0
     if flow >= need + loop:
         taps = need
-        loop_supply = outlet
+        to_taps = need * outlet  # heat in that water
+        supply = outlet
     else:
-        drawn = 0.0
-        to_taps = flow * need / (need + loop)
+        drawn = from_store = 0.0
+        straight = flow * need / (need + loop)
         if need > 0.0:
             rise = plant.backup_power * seconds / (joule * use) if plant.backup_mode == SERIES else 0.0
-            drawn, added, short, missing = draw(temperature, scratch, plant, use, mains, to_taps, rise)
-        taps = drawn + to_taps
-        loop_supply = top
+            drawn, added, short, missing = draw(temperature, scratch, plant, use, mains, straight, rise)
+            from_store = drawn_heat(temperature, scratch, drawn, mains, column.mixed_cells)
+        taps = drawn + straight
+        to_taps = from_store + straight * outlet
         if loop > 0.0:
-            to_loop = flow - to_taps
-            rest = drawn_heat(temperature, scratch, drawn + loop - to_loop, mains, column.mixed_cells)
-            rest -= drawn_heat(temperature, scratch, drawn, mains, column.mixed_cells)
-            loop_supply = (rest + to_loop * outlet) / loop
-    loop_return = loop_supply - loop_loss / loop if loop > 0.0 else 0.0
+            from_top = drawn + loop - (flow - straight)
+            rest = drawn_heat(temperature, scratch, from_top, mains, column.mixed_cells) - from_store
+            supply = (rest + (flow - straight) * outlet) / loop
+    loop_return = supply - loop_loss / loop if loop > 0.0 else 0.0
     out_bottom, out_top = shift(
         temperature,
         scratch,
@@ -258,13 +260,15 @@ def circulate(
         column.mixed_cells,
     )
     inlet = min(flow, taps) * mains + out_bottom
-    given = out_top + min(flow, taps + loop) * outlet
+    leaving = out_top + min(flow, taps + loop) * outlet
+    if loop == 0.0:
+        to_taps = leaving
     return Moved(
         heat=flow * outlet - inlet,
         inlet=inlet,
         taps=taps,
-        taps_heat=given - loop * loop_supply - taps * mains + added,
-        loop_heat=loop * (loop_supply - loop_return),
+        taps_heat=to_taps - taps * mains + added,
+        loop_heat=leaving - to_taps - loop * loop_return,
         added=added,
         short=short,
         missing=missing,

@@ -7,7 +7,8 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from hpwhsim.errors import InputError
-from hpwhsim.study.regress import Move, Outcome, Value, bare, summary, write_texts
+from hpwhsim.study.records import Value, bare, write_texts
+from hpwhsim.study.regress import Move, Outcome, summary
 
 ROWS = 20
 KEY_WIDTH, TEXT_WIDTH = 52, 70

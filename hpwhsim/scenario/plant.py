@@ -403,7 +403,7 @@ class Plant(Block):
             if self.outlet_temperature < least:
                 raise Clash(
                     "heat_pump.outlet_temperature",
-                    f"at least {degrees(least)} (plant.storage.setpoint less half the plant.controls.dead_band), "
+                    f"at least {degrees(least)} (plant.storage.setpoint less half of controls.dead_band), "
                     "or the charge never ends",
                 )
         return self

@@ -1,0 +1,215 @@
+"""Stored records on disk: read, checked, flattened to single values, and written whole or not at all."""
+
+import csv
+import json
+import math
+import os
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.errors import InputError
+
+Value = float | int | str | None
+
+Flat = dict[str, Value]
+
+Record = Mapping[str, object]
+
+CONTEXT = ("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station")
+
+APART = (*CONTEXT, "scenario.overrides")  # says where the record comes from; no result
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class Rule(NamedTuple):
+    """A tolerance of tolerances.csv."""
+
+    pattern: str
+    relative: float
+    absolute: float
+
+
+class Stored(NamedTuple):
+    """A stored record."""
+
+    context: dict[str, object]
+    record: dict[str, object]
+    spread: dict[str, float]
+    unsettled: tuple[str, ...]
+    history: list[dict[str, object]]
+
+
+def read_stored(path: Path) -> Stored:
+    """Read a stored record.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or is none.
+    """
+    hint = "restore it, or delete it and store it anew with --accept"
+
+    def number(word: str) -> float:
+        raise ValueError(f"{word} is no number of JSON")
+
+    try:
+        raw = json.loads(_text(path), parse_constant=number)
+    except json.JSONDecodeError as err:
+        raise InputError(
+            f"{path}, line {err.lineno}, column {err.colno}: not valid JSON: {err.msg}; {hint}"
+        ) from None
+    except (ValueError, RecursionError) as err:
+        raise InputError(f"{path}: not valid JSON: {err}; {hint}") from None
+    shape = {"record": dict, "spread": dict, "unsettled": list, "history": list}
+    for key, kind in shape.items():
+        if not isinstance(raw, dict) or not isinstance(raw.get(key), kind):
+            what = "block" if kind is dict else "list"
+            raise InputError(f"{path}: no stored record: allowed a {what} named '{key}' in it; {hint}")
+    for key, value in raw["spread"].items():
+        if not isinstance(value, float | int) or not value >= 0:
+            raise InputError(f"{path}: spread: {key}: got {value!r}; allowed a number of at least 0; {hint}")
+    if not all(isinstance(entry, dict) for entry in raw["history"]):
+        raise InputError(f"{path}: history: allowed a list of blocks; {hint}")
+    context = {key: raw.get(key) for key in CONTEXT}
+    unsettled = tuple(str(key) for key in raw["unsettled"])
+    return Stored(context, raw["record"], raw["spread"], unsettled, raw["history"])
+
+
+def read_rules(path: Path) -> tuple[Rule, ...]:
+    """Tolerances of a file, in its order; none if there is no such file.
+
+    Raises
+    ------
+    InputError
+        If a column is missing or a tolerance is no number of at least 0.
+    """
+    if not path.exists():
+        return ()
+    lines = [line for line in enumerate(_text(path).splitlines(), 1) if line[1].split("#")[0].strip()]
+    rows = [(at, [cell.strip() for cell in next(csv.reader([line.split("#")[0]]))]) for at, line in lines]
+    columns = ["key", "relative", "absolute"]
+    if not rows or rows[0][1] != columns:
+        got = ", ".join(rows[0][1]) if rows else "nothing"
+        raise InputError(f"{path}: header: got {got}; allowed {', '.join(columns)}")
+    rules = []
+    for at, row in rows[1:]:
+        where = f"{path}, line {at}"
+        if len(row) != len(columns) or not row[0]:
+            raise InputError(f"{where}: got {', '.join(row)}; allowed {', '.join(columns)}")
+        numbers = []
+        for column, cell in zip(columns[1:], row[1:], strict=True):
+            try:
+                value = float(cell)
+            except ValueError:
+                value = math.nan
+            if not value >= 0.0:  # NaN fails this too
+                raise InputError(f"{where}: {column}: got {cell!r}; allowed a number of at least 0, or inf")
+            numbers.append(value)
+        rules.append(Rule(row[0], *numbers))
+    return tuple(rules)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as err:
+        raise InputError(f"{path}: not UTF-8 text (byte {err.start + 1})") from None
+    except OSError as err:
+        raise InputError(f"{path}: cannot be read: {err.strerror}") from None
+
+
+def flatten(record: Record) -> Flat:
+    """The values of a record one by one, named ``key[element]``; what is no result is left out.
+
+    Numbers that are not finite are None. Texts that only differ in their numbers have the same name.
+    """
+    flat: Flat = {}
+    for key, value in record.items():
+        if key not in APART:
+            for name, item in _parts(key, value):
+                unique, count = name, 1
+                while unique in flat:
+                    count += 1
+                    unique = f"{name}#{count}"
+                flat[unique] = item
+    return flat
+
+
+def _parts(key: str, value: object) -> Iterator[tuple[str, Value]]:
+    if isinstance(value, Mapping):
+        for name, item in value.items():
+            yield from _parts(f"{key}[{name}]", item)
+    elif isinstance(value, list | tuple):
+        for i, item in enumerate(value):
+            if isinstance(item, Mapping) and "key" in item:  # an assumption
+                name = f"{key}[{item['key']}]"
+                for part, text in item.items():
+                    if part != "key":
+                        yield name if part == "value" else f"{name}.{part}", _plain(text)
+            elif isinstance(item, str):
+                mask = re.sub(r"\d+(\.\d+)?", "0", item)
+                yield f"{key}[{mask if len(mask) <= 48 else mask[:47] + '…'}]", item
+            elif len(value) == len(MONTH_DAYS) and key.startswith("monthly."):
+                yield f"{key}[{MONTHS[i]}]", _plain(item)
+            else:
+                yield from _parts(f"{key}[{i}]", item)
+    else:
+        yield key, _plain(value)
+
+
+def _plain(value: object) -> Value:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float | int):
+        return value if math.isfinite(value) else None
+    return None if value is None else str(value)
+
+
+def absent(key: str) -> Value:
+    """What a value that is not in a record stands for."""
+    return 0.0 if bare(key).endswith("_by_cause") else None
+
+
+def bare(key: str) -> str:
+    """The key of the record without the element."""
+    return key.partition("[")[0]
+
+
+def finite(value: Any) -> Any:
+    """The value with None for numbers that JSON does not know."""
+    if isinstance(value, Mapping):
+        return {str(key): finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def write_texts(texts: Mapping[Path, str]) -> None:
+    """Write files beside their targets first and move them when all are complete.
+
+    Raises
+    ------
+    InputError
+        If one cannot be written; then none is.
+    """
+    parts = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in texts}
+    path = Path()
+    try:
+        for path, part in parts.items():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if path.is_dir():
+                raise InputError(f"{path}: cannot be written: it is a folder")
+            part.write_text(texts[path], encoding="utf-8")
+        for path, part in parts.items():
+            os.replace(part, path)
+    except OSError as err:
+        raise InputError(f"{path}: cannot be written: {err.strerror}") from None
+    finally:
+        for part in parts.values():
+            with suppress(OSError):
+                part.unlink()

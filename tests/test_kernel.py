@@ -1,0 +1,68 @@
+"""The compiler's wrapper: compiled code is never stale."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import hpwhsim
+from hpwhsim import kernel
+
+CALLED = "from hpwhsim.kernel import kernel\n\n\n@kernel\ndef step(x: float) -> float:\n    return x + {}\n"
+CALLER = """from hpwhsim.called import step
+from hpwhsim.kernel import kernel
+
+
+@kernel
+def twice(x: float) -> float:
+    return step(step(x))
+
+
+print(twice(0.0))
+"""
+
+
+@pytest.mark.year
+def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
+    """A caller is cached, the function it calls in another file changes: the new value must come out.
+
+    The compiler's own cache looks at the caller's file alone and would give the old value.
+    """
+    package = tmp_path / "hpwhsim"
+    package.mkdir()
+    for name in ("__init__.py", "kernel.py"):
+        shutil.copy(Path(hpwhsim.__file__).parent / name, package / name)
+    (package / "caller.py").write_text(CALLER)
+    found = []
+    for value in ("1.0", "1.0", "5.0"):
+        (package / "called.py").write_text(CALLED.format(value))
+        environment = os.environ | {"XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(tmp_path)}
+        command = [sys.executable, "-m", "hpwhsim.caller"]
+        done = subprocess.run(
+            command, capture_output=True, text=True, env=environment, cwd=tmp_path, check=True
+        )
+        found.append(float(done.stdout))
+    assert found == [2.0, 2.0, 10.0]
+    assert len(list((tmp_path / "cache" / "tankyear" / "compiled").iterdir())) == 2
+
+
+def test_hash_covers_every_source_file() -> None:
+    """16 hex digits, and another for another package."""
+    assert len(kernel.sources_hash()) == 16
+    int(kernel.sources_hash(), 16)
+
+
+def test_old_caches_are_pruned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the folder in use and the newest few stay."""
+    monkeypatch.setattr(kernel.platformdirs, "user_cache_dir", lambda _: str(tmp_path))
+    for i in range(kernel.KEEP + 3):
+        old = tmp_path / "compiled" / f"{i:016x}"
+        old.mkdir(parents=True)
+        os.utime(old, (i, i))
+    kernel._cache_folder.__wrapped__()
+    left = sorted(p.name for p in (tmp_path / "compiled").iterdir())
+    assert len(left) == kernel.KEEP + 1
+    assert f"{0:016x}" not in left
