@@ -5,9 +5,11 @@
 runs scenarios/central-air.yaml with each weather file, prints a table and writes it as climates.csv. The
 building, its plant and its hot-water use stay the same: only the weather and the mains water it gives change.
 
-What to expect: kWh falls and COP rises with warmth, by the source and by the mains water alike. Two files of
-nearly one mean temperature may stand in the other order: a machine that is barred below its lowest source
-temperature leaves the coldest hours to the resistance, so that the tail counts beside the mean.
+What to expect: kWh falls with warmth. Golden and Chicago, of nearly one mean temperature, change places:
+Chicago has three times the hours in which cold bars the machine. COP rises, but little and not at each step:
+warmer mains water means less water from the store, so that the warm return of the loop is a larger part of
+what this R-744 machine takes in (21 degC on the mean in the coldest climate, 37 to 39 degC in the hottest);
+and in the coldest the machine stands in the hours in which its COP would be lowest.
 """
 
 import argparse

@@ -420,12 +420,13 @@ static struct charged charge(const double *temperature, long n, const struct scr
                     return (struct charged){NAN, 0.0, 0.0, known};
                 return (struct charged){flow, heat / energy, 1.0 - left, inside};
             }
-            rate = capacity * to_cells / (p->outlet - inlet);
             double before = inlet;
+            rate = capacity * to_cells + cold * (mains - below);
+            rate /= max(p->outlet - below, 1e-6);
             if (rate <= cold) {
+                rate = capacity * to_cells / (p->outlet - mains);
                 inlet = mains;
             } else {
-                rate = (capacity * to_cells + cold * (mains - below)) / (p->outlet - below);
                 inlet = (cold * mains + (rate - cold) * below) / rate;
             }
             if (fabs(inlet - before) < 1e-3)

@@ -132,9 +132,9 @@ def _run(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from hpwhsim.climate.typical_year import read_weather
     from hpwhsim.plant.assemble import assemble
-    from hpwhsim.scenario import reading
+    from hpwhsim.scenario.reading import read_scenario
 
-    loaded = reading.read_scenario(args.scenario, args.overrides, args.weather)
+    loaded = read_scenario(args.scenario, args.overrides, args.weather)
     scenario = loaded.scenario
     weather = read_weather(scenario.site.weather)
     assembly = assemble(scenario, weather)
@@ -148,10 +148,10 @@ def _check(args: argparse.Namespace) -> int:
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
     print("defaults in force:")
-    for default in [*reading.assumptions(scenario), *assembly.assumptions]:
+    for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({default['source']})")
     print("cautions:")
-    for caution in [*weather.attrs["cautions"], *reading.cautions(scenario), *assembly.cautions]:
+    for caution in assembly.cautions:
         print(f"  {caution}")
     print("the input is good")
     return DONE

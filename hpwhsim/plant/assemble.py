@@ -13,6 +13,8 @@ from hpwhsim.heatpump.limits import highest_outlet_c
 from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle, read_table
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant
 from hpwhsim.plant.controls import Controls
+from hpwhsim.scenario.reading import assumptions
+from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import HeatPump, Scenario
 from hpwhsim.storage.tank import make_column
 
@@ -30,8 +32,8 @@ class Assembly(NamedTuple):
     plant: Plant
     drive: Drive
     start: Array  # the store at the start, bottom to top, °C
-    assumptions: list[Assumption]
-    cautions: list[str]
+    assumptions: list[Assumption]  # every default in force, with its source
+    cautions: list[str]  # of weather, scenario and plant
 
 
 def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
@@ -99,8 +101,10 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         loop_return=loop.return_temperature if loop else 0.0,
         loop_port=_loop_port(loop.return_height, storage.cells, column.mixed_cells) if loop else 0,
     )
-    start = np.full(storage.cells, storage.setpoint)
-    return Assembly(plant, drive, start, found, cautions)
+    worked_out = {item["key"] for item in found}
+    assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
+    said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
+    return Assembly(plant, drive, np.full(storage.cells, storage.setpoint), [*assumed, *found], said)
 
 
 def _use(scenario: Scenario, found: list[Assumption]) -> Array:

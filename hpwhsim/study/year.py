@@ -11,7 +11,6 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.arrays import Cause, Hourly, make_hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
-from hpwhsim.scenario import reading
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.storage.tank import RHO_CP, make_scratch
 from hpwhsim.tables import read_table
@@ -140,10 +139,8 @@ def _record(
         "balance_error": energy.balance_error(sums, change),
         "backup_hours_by_cause": adequacy.hours_by_cause(out.backup_seconds, CAUSE_NAMES),
         "short_hours_by_cause": adequacy.hours_by_cause(out.short_seconds, CAUSE_NAMES),
-        "assumptions": [*reading.assumptions(scenario), *assembly.assumptions],
+        "assumptions": assembly.assumptions,
         "cautions": [
-            *weather.attrs["cautions"],
-            *reading.cautions(scenario),
             *assembly.cautions,
             *adequacy.cautions(
                 short_hours=sums["short_hours"],
