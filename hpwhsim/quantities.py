@@ -52,6 +52,7 @@ LENGTH = Kind("a length", "m", "5 ft")
 DURATION = Kind("a duration", "s", "10 min")
 FLOW = Kind("a flow", "m3/s", "12 gpm")
 CONDUCTIVITY = Kind("a thermal conductivity", "W/m/K", "0.64 W/m/K")
+PRESSURE = Kind("a pressure", "Pa", "140 bar")
 MASS_FACTOR = Kind("a mass per energy", "kg/kWh", "0.39 kg/kWh")
 
 KINDS = (
@@ -65,6 +66,7 @@ KINDS = (
     DURATION,
     FLOW,
     CONDUCTIVITY,
+    PRESSURE,
     MASS_FACTOR,
 )
 _THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY)  # where a plain C or F was meant as a degree
@@ -117,6 +119,11 @@ _UNITS: dict[str, tuple[str, str]] = {
     "gallon_per_hour": ("gallon / hour", "gph GPH"),
     "gallon_per_day": ("gallon / day", "gpd GPD"),
     "cubic_foot_per_minute": ("foot ** 3 / minute", "cfm CFM"),
+    "pascal": ("kilogram / meter / second ** 2", "Pa pascals"),
+    "kilopascal": ("1000 * pascal", "kPa"),
+    "megapascal": ("1e6 * pascal", "MPa"),
+    "bar": ("1e5 * pascal", "bars bara"),
+    "psi": ("0.45359237 * 9.80665 / 0.0254 ** 2 * pascal", "psia"),
 }
 _DELTAS = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta_degree_Fahrenheit"}
 _SPELLINGS = {word: name for name, (_, words) in _UNITS.items() for word in (name, *words.split())}
@@ -326,4 +333,5 @@ Length = Annotated[float, _read(LENGTH), LENGTH]  # m
 Duration = Annotated[float, _read(DURATION), DURATION]  # s
 Flow = Annotated[float, _read(FLOW), FLOW]  # m3/s
 Conductivity = Annotated[float, _read(CONDUCTIVITY), CONDUCTIVITY]  # W/m/K
+Pressure = Annotated[float, _read(PRESSURE), PRESSURE]  # Pa
 MassFactor = Annotated[float, _read(MASS_FACTOR), MASS_FACTOR]  # kg/kWh

@@ -51,7 +51,7 @@ def set_(*pairs: str) -> list[str]:
         ("plant.heat_pump.refrigerant=R-12", ["plant.heat_pump.refrigerant", "R-744"]),
         ("run.steps_per_hour=7", ["run.steps_per_hour", "7", "12"]),
         ("plant.controls.lock_outs=['5pm-8pm']", ["plant.controls.lock_outs", "5pm"]),
-        ("plant.heat_pump.pass=multi", ["plant.heat_pump.pass", "single"]),
+        ("plant.heat_pump.pass=double", ["plant.heat_pump.pass", "single"]),
     ],
 )
 def test_wrong_input_is_one_message_and_exit_2(

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.arrays import BackupMode, Plant, WaterSide
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.flows import charge, circulate, draw, hot_needed
+from hpwhsim.plant.flows import charge, circulate, draw, draw_back, hot_needed, reheat
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40
@@ -33,7 +33,18 @@ def plant(**changes: object) -> Plant:
         ),
         machine=machine(),
         modules=1,
+        water_side=int(WaterSide.SINGLE),
         outlet=60.0,
+        rise=5.0,
+        return_port=20,
+        condenser_cells=20,
+        highest_inlet=60.0,
+        fan_power=0.0,
+        pump_power=0.0,
+        crankcase_power=0.0,
+        crankcase_below=0.0,
+        standby_power=0.0,
+        start_loss=0.0,
         lowest_source=-20.0,
         controls=Controls(16.0, 6.0, 50.0, 55.0, 0.0, 0.0, 0.0),
         backup_mode=int(BackupMode.NONE),
@@ -53,6 +64,7 @@ def plant(**changes: object) -> Plant:
 
 
 CELL = VOLUME / CELLS
+CLEAN = (1.0, 1.0)
 TO_CELLS = SECONDS / (RHO_CP * CELL)  # cell·K in the step per W
 
 
@@ -60,7 +72,7 @@ def test_charge_from_cold_water_is_capacity_over_lift() -> None:
     """30 kW for 300 s from 10 to 60 °C: volume = heat / (rho c 50 K)."""
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 10.0)
     reconstruct(store, scratch, 10.0)
-    flow, cop, duty, inside = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0)
+    flow, cop, duty, inside = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
     assert flow * CELL == pytest.approx(30e3 * SECONDS / (RHO_CP * 50.0), rel=1e-9)
     assert cop == pytest.approx(3.0, rel=1e-12)
     assert duty == pytest.approx(1.0)
@@ -73,7 +85,7 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
     p, scratch = plant(), make_scratch(CELLS)
     store = np.concatenate((np.linspace(10.0, 45.0, 10), np.full(30, 55.0)))
     reconstruct(store, scratch, 10.0)
-    flow, _, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 8.0, cold, 40.0)
+    flow, _, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 8.0, cold, 40.0, CLEAN)
     from_store = max(flow - cold, 0.0)
     taken = min(flow, cold) * 8.0 + heat_below(store, scratch, from_store)
     assert duty == pytest.approx(1.0)
@@ -85,7 +97,7 @@ def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
     p = plant(machine=machine(capacity=1e6, steeper=0.5))
     scratch, store = make_scratch(CELLS), np.repeat([10.0, 50.0], CELLS // 2)
     reconstruct(store, scratch, 10.0)
-    flow, cop, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 30.0)
+    flow, cop, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 30.0, CLEAN)
     assert flow == pytest.approx(30.0)
     heat = 20.0 * 50.0 + 10.0 * 10.0
     energy = (20.0 * 50.0 * (1.0 + 0.5 / 6.0) + 10.0 * 10.0 * (1.0 + 2.5 / 6.0)) / 3.0
@@ -96,7 +108,7 @@ def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
 def test_charge_stands_where_the_water_is_too_warm() -> None:
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 58.0)
     reconstruct(store, scratch, 58.0)
-    flow, _, _, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0)
+    flow, _, _, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
     assert np.isnan(flow)
 
 
@@ -199,3 +211,43 @@ def test_a_cold_loop_loses_in_proportion() -> None:
     reconstruct(store, scratch, 35.0)
     moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0)
     assert moved.loop_heat == pytest.approx(1e3 * TO_CELLS, rel=1e-12)
+
+
+@pytest.mark.parametrize("side", [WaterSide.MULTI, WaterSide.WRAPPED])
+@pytest.mark.parametrize("frosted", [CLEAN, (0.9, 0.985)])
+def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, float]) -> None:
+    """First law: heat into the store = capacity x time, electricity = power x time, whatever the layers."""
+    p = plant(water_side=int(side), machine=machine()._replace(water_out_c=np.array([np.nan])))
+    flat = [field[:, :, :1] for field in (p.machine.capacity_w, p.machine.power_w)]
+    p = p._replace(machine=p.machine._replace(capacity_w=flat[0], power_w=flat[1]))
+    scratch, store = make_scratch(CELLS), np.linspace(15.0, 52.0, CELLS)
+    before = store.sum()
+    reconstruct(store, scratch, store[0])
+    heat, energy, flow, inlet, inside = reheat(store, scratch, p, SECONDS, 1, 7.0, frosted)
+    assert heat == pytest.approx(frosted[0] * 30e3 * TO_CELLS, rel=1e-12)
+    assert energy == pytest.approx(frosted[1] * 10e3 * SECONDS, rel=1e-12)
+    assert store.sum() - before == pytest.approx(heat, rel=1e-9)
+    assert inside
+    if side == WaterSide.MULTI:
+        assert flow == pytest.approx(heat / 5.0, rel=1e-12)  # 5 K of rise
+        assert inlet == pytest.approx(
+            heat_below(np.linspace(15.0, 52.0, CELLS), scratch, flow) / flow, abs=0.1
+        )
+    else:
+        assert flow == 0.0
+        assert inlet == pytest.approx(np.linspace(15.0, 52.0, CELLS)[:20].mean())
+
+
+@pytest.mark.parametrize("side", [WaterSide.MULTI, WaterSide.WRAPPED])
+def test_reheating_stops_at_the_hottest_water(side: WaterSide) -> None:
+    p, scratch, store = plant(water_side=int(side)), make_scratch(CELLS), np.full(CELLS, 59.5)
+    reconstruct(store, scratch, 59.5)
+    assert np.isnan(reheat(store, scratch, p, SECONDS, 1, 7.0, CLEAN)[0])
+    assert store == pytest.approx(np.full(CELLS, 59.5))
+
+
+@pytest.mark.parametrize("side", list(WaterSide))
+def test_a_defrost_takes_its_heat_and_no_more(side: WaterSide) -> None:
+    store = np.full(CELLS, 50.0)
+    draw_back(store, plant(water_side=int(side)), 7.0)
+    assert store.sum() == pytest.approx(CELLS * 50.0 - 7.0, rel=1e-12)

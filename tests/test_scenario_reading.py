@@ -215,8 +215,7 @@ def test_contract_keys_of_later_versions_are_refused_by_name(folder: Path, key: 
         # lists of words
         ("plant.family=ground", "allowed central-air, resistance (ground is not simulated in this version)"),
         ("plant.family=steam", "got 'steam'; allowed central-air, resistance"),
-        ("plant.heat_pump.pass=multi", "allowed single (multi is not simulated in this version)"),
-        ("plant.heat_pump.pass=wrapped", "allowed single (wrapped is not simulated in this version)"),
+        ("plant.heat_pump.pass=double", "allowed single, multi, wrapped"),
         ("plant.heat_pump.refrigerant=R-12", "any other only with a plant.heat_pump.table"),
         ("plant.heat_pump.refrigerant=water", "allowed the number of a refrigerant such as R-744"),
         ("plant.source.kind=room", "allowed outdoor-air (room is not simulated in this version)"),

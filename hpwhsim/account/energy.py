@@ -14,10 +14,14 @@ MONTH_STARTS = np.concatenate(([0], np.cumsum(MONTH_DAYS)[:-1])) * 24
 SUMS = (
     "electricity_kwh",
     "compressor_kwh",
+    "fan_kwh",
+    "pump_kwh",
+    "standby_kwh",
     "resistance_kwh",
     "fuel_kwh",
     "heat_pump_heat_kwh",
     "source_heat_kwh",
+    "defrost_heat_kwh",
     "backup_heat_kwh",
     "heat_to_taps_kwh",
     "recirculation_loss_kwh",
@@ -33,6 +37,9 @@ SUMS = (
     "short_hours",
     "edge_hours",
 )
+
+HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh")
+"""What a heat pump buys."""
 
 
 def by_month(hourly: Array) -> Array:
@@ -56,9 +63,9 @@ def performance(hourly: Mapping[str, Array]) -> dict[str, object]:
         record["monthly.cop_plant"] = [
             float(u / b) if b > 0.0 else None for u, b in zip(by_month(useful), months, strict=True)
         ]
-    if "compressor_kwh" in hourly and hourly["compressor_kwh"].sum() > 0.0:
-        heat, energy = hourly["heat_pump_heat_kwh"].sum(), hourly["compressor_kwh"].sum()
-        record["cop_heat_pump"] = float(heat / energy)
+    energy = sum(hourly[name].sum() for name in HEAT_PUMP if name in hourly)
+    if energy > 0.0:
+        record["cop_heat_pump"] = float(hourly["heat_pump_heat_kwh"].sum() / energy)
     return record
 
 

@@ -57,10 +57,9 @@ USUAL_COP = 2.5  # of a machine that makes hot water in frosting weather; common
 RULE_CAPACITY, RULE_POWER = 0.90, 0.985  # at 1.67 °C, wet bulb 0.56 °C [1]
 RULE_LATENT_SHARE = 0.28744  # latent share there, 6 K of split, 101.325 kPa (see the tests)
 
-EDGE_K = 1.0  # surface below 0 °C at which all the frost stays; keeps the year free of a jump at 0 °C
-FADE_K = (
-    3.0  # surface below 0 °C at which frost has its full effect; puts the worst air near 3 °C; our choice
-)
+# Our choice: how far the surface must be below 0 °C for all the frost to stay (no jump at 0 °C), and for its
+# full effect. The worst air is then near 3 °C; 0 °C in a chamber, -4 to 3 °C on a frosting map from memory.
+EDGE_K, FADE_K = 1.0, 3.0
 
 
 class Frost(NamedTuple):
@@ -206,9 +205,9 @@ def frost_losses(
 
     Notes
     -----
-    For a machine with a clean COP of 2.5 and 6 K of split the rating rule is met exactly. Frost is taken to be
-    gone by the end of the hour. The split is that of full load; a machine that loses capacity in the cold also
-    loses split, which an array of hourly splits can say.
+    For a machine with a clean COP of 2.5 and 6 K of split the rating rule is met exactly. Frost is taken to
+    be gone by the end of the hour. The split is that of full load; a machine that loses capacity in the cold
+    also loses split, which an array of hourly splits can say.
 
     The rule bounds the season: in the typical years of the tests frost and defrost take 2 to 5 % of the
     machine's winter electricity, as in [3]_, and near 10 % only in a season of nearly saturated air about
@@ -225,7 +224,7 @@ def frost_losses(
 
     >>> found = frost_losses([2.0, -15.0, 2.0], [0.00436, 0.00102, 0.00261], 101325.0)
     >>> found.cop.round(3)
-    array([0.868, 0.949, 1.   ])
+    array([0.869, 0.948, 1.   ])
     """
     if kind not in ("reverse-cycle", "none"):
         raise InputError(f"defrost: got {kind!r}, allowed 'reverse-cycle' or 'none'")

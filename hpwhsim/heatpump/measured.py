@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.anchor import lorenz_cop
+from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
 
 Array = NDArray[np.float64]
@@ -67,6 +67,23 @@ def read_table(path: str | Path) -> PerformanceMap:
         axes.append(np.array([np.nan]))
     shape = tuple(a.size for a in axes)
     return PerformanceMap(*axes, *(np.ascontiguousarray(grid[:, k].reshape(shape)) for k in range(2)))
+
+
+def read_ratings(path: str | Path) -> list[Rating]:
+    """Read rated points of one module from a CSV file with the columns of `read_table`.
+
+    Raises
+    ------
+    InputError
+        As `read_table` for the file and its numbers; the points need not cover anything.
+    """
+    path = Path(path)
+    line, points = _read(path)
+    _check(path, line, points)
+    return [
+        Rating(source, water_in, water_out, capacity * 1e3, capacity / power)
+        for source, water_in, water_out, capacity, power in points.tolist()
+    ]
 
 
 def _read(path: Path) -> tuple[list[int], Array]:

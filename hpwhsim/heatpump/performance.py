@@ -6,7 +6,7 @@ reads the user's own.
 
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.heatpump.measured import read_table
+from hpwhsim.heatpump.measured import read_ratings, read_table
 from hpwhsim.heatpump.rated import map_from_cycle, map_from_ratings
 
 __all__ = [
@@ -16,5 +16,6 @@ __all__ = [
     "lorenz_cop",
     "map_from_cycle",
     "map_from_ratings",
+    "read_ratings",
     "read_table",
 ]

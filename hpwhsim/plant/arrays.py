@@ -33,6 +33,14 @@ class BackupMode(IntEnum):
     SERIES = 2  # heats the water on its way to the taps
 
 
+class WaterSide(IntEnum):
+    """How the heat pump heats the store."""
+
+    SINGLE = 0  # from the bottom to the outlet temperature in one pass, back at the top
+    MULTI = 1  # from the bottom, a small rise, back at a port
+    WRAPPED = 2  # by a condenser around the lower store
+
+
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
@@ -40,7 +48,18 @@ class Plant(NamedTuple):
     column: Column
     machine: PerformanceMap
     modules: int  # 0: no heat pump
-    outlet: float  # water leaving the heat pump, °C
+    water_side: int  # WaterSide
+    outlet: float  # water leaving the heat pump; multi-pass and wrapped: the hottest it makes, °C
+    rise: float  # of the water per pass (multi-pass), K
+    return_port: int  # cell boundary at which multi-pass water comes back
+    condenser_cells: int  # lowest cells that a wrapped condenser covers
+    highest_inlet: float  # °C
+    fan_power: float  # of a running module, beside the map's power, W
+    pump_power: float  # the same, W
+    crankcase_power: float  # of a standing module, W
+    crankcase_below: float  # while the source is colder, °C
+    standby_power: float  # of a standing module, W
+    start_loss: float  # time without heat at each start, s
     lowest_source: float  # °C
     controls: Controls
     backup_mode: int  # BackupMode
@@ -64,13 +83,20 @@ class Drive(NamedTuple):
     permitted: NDArray[np.bool_]  # (step of the day,) whether charging is allowed
     source: Array  # (hour,) °C
     mains: Array  # (hour,) °C
+    frost_capacity: Array  # (hour,) capacity over that of a clean coil
+    frost_power: Array  # (hour,) power over that of a clean coil
+    frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
 
 
 class Hourly(NamedTuple):
     """What the march fills; each (hour,) unless said. Energies in J, sums over the hour; times in s."""
 
-    heat_pump_heat: Array
-    heat_pump_energy: Array  # electricity of the machine
+    heat_pump_heat: Array  # net of what defrosts draw back
+    defrost_heat: Array  # drawn back from the store
+    heat_pump_energy: Array  # electricity of the machine by its map, starts and defrosts included
+    fan_energy: Array
+    pump_energy: Array
+    standby_energy: Array  # controls and crankcase heat
     backup_heat: Array
     backup_energy: Array  # electricity or fuel bought
     taps_heat: Array  # above mains temperature

@@ -8,22 +8,18 @@ import numpy as np
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.demand.draws import random_draws, smooth_draws
 from hpwhsim.demand.patterns import average_day_litres, hourly_use, named_pattern, read_metered, read_pattern
-from hpwhsim.errors import InputError
-from hpwhsim.heatpump.limits import highest_outlet_c
-from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle, read_table
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant
 from hpwhsim.plant.controls import Controls
+from hpwhsim.plant.machine import Assumption, auxiliaries, frost_of, make_machine, water_side
 from hpwhsim.scenario.reading import assumptions
 from hpwhsim.scenario.reading import cautions as scenario_cautions
-from hpwhsim.scenario.schema import HeatPump, Scenario
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import make_column
 
 if TYPE_CHECKING:
     import xarray as xr
 
 R_12_5 = 12.5 * 0.176110  # m²K/W; unfired storage tanks, 10 CFR 431.110
-
-Assumption = dict[str, str]
 
 
 class Assembly(NamedTuple):
@@ -51,11 +47,16 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     if held := mains_hours_held(dry_bulb, latitude):
         cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
     steps_per_hour = scenario.run.steps_per_hour
+    machine, modules, lowest = make_machine(scenario, dry_bulb, found, cautions)
+    frost = frost_of(scenario, weather)
     drive = Drive(
         use=_use(scenario, found) / 1000.0,
         permitted=_permitted(scenario),
         source=dry_bulb,
         mains=mains_temperature(dry_bulb, latitude),
+        frost_capacity=frost.capacity,
+        frost_power=frost.power,
+        frost_drawn=frost.drawn_back,
     )
     storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
     step_seconds = 3600.0 / steps_per_hour
@@ -69,7 +70,6 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         conductivity=storage.conductivity,
         inlet_mixing=storage.inlet_mixing,
     )
-    machine, modules, lowest = _machine(scenario, drive.source, found, cautions)
     controls = scenario.plant.controls
     loop = scenario.recirculation
     plant = Plant(
@@ -77,6 +77,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         column=column,
         machine=machine,
         modules=modules,
+        **water_side(scenario, machine),
+        **auxiliaries(scenario.plant.heat_pump),
         outlet=scenario.plant.outlet_temperature,
         lowest_source=lowest,
         controls=Controls(
@@ -164,79 +166,3 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
         }
     )
     return loss
-
-
-def _machine(
-    scenario: Scenario, source: Array, found: list[Assumption], cautions: list[str]
-) -> tuple[PerformanceMap, int, float]:
-    """Performance map of a module, how many there are, and the lowest source temperature. [°C]."""
-    heat_pump, outlet = scenario.plant.heat_pump, scenario.plant.outlet_temperature
-    if heat_pump is None:
-        empty = np.zeros(1)
-        return PerformanceMap(empty, empty, empty, np.zeros((1, 1, 1)), np.zeros((1, 1, 1))), 0, -np.inf
-    if heat_pump.table is None:
-        _check_outlet(heat_pump, outlet, found)
-    machine = _map(heat_pump, outlet)
-    works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
-    if not works.any():
-        raise InputError(
-            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at "
-            "no source temperature within its working limits"
-        )
-    given = [t for t in (heat_pump.lowest_source, scenario.plant.controls.lock_out_below) if t is not None]
-    reach = float(machine.source_c[works][0])
-    lowest = max([reach, *given])
-    name = "the table" if heat_pump.table else "the working range of the machine"
-    if given and min(given) < reach:
-        cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
-    if colder := int((source < lowest).sum()):
-        cautions.append(
-            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
-            + ("" if lowest > reach else f" ({name} ends there)")
-        )
-    return machine, heat_pump.modules, lowest
-
-
-def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
-    """Refuse water hotter than the machine makes."""
-    highest = heat_pump.highest_outlet
-    if highest is None:
-        highest = highest_outlet_c(heat_pump.refrigerant)
-        found.append(
-            {
-                "key": "plant.heat_pump.highest_outlet",
-                "value": f"{highest:g} degC",
-                "source": f"usual for {heat_pump.refrigerant}; common practice, no source",
-            }
-        )
-    if outlet > highest:
-        raise InputError(
-            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} makes "
-            f"{highest:g} degC at most (plant.heat_pump.highest_outlet)"
-        )
-
-
-def _map(heat_pump: HeatPump, outlet: float) -> PerformanceMap:
-    if heat_pump.table is not None:
-        machine = read_table(heat_pump.table)
-        low, high = machine.water_out_c[0], machine.water_out_c[-1]
-        if not low - 0.1 <= outlet <= high + 0.1:
-            allowed = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-            raise InputError(
-                f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
-                f"{outlet:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
-            )
-        return machine
-    rated, capacity, cop = heat_pump.rated_at, heat_pump.capacity, heat_pump.cop
-    assert rated is not None  # the schema wants all three where there is no table
-    assert capacity is not None
-    assert cop is not None
-    return map_from_cycle(
-        heat_pump.refrigerant,
-        capacity,
-        cop,
-        rated.source,
-        rated.water_in,
-        rated.water_out,
-        outlet,
-    )

@@ -4,13 +4,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.heatpump.performance import look_up
+from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, BackupMode, Plant
+from hpwhsim.plant.arrays import Array, BackupMode, Plant, WaterSide
 from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, heat_below, shift
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
 SERIES = int(BackupMode.SERIES)
+MULTI = int(WaterSide.MULTI)
+WRAPPED = int(WaterSide.WRAPPED)
 
 
 class Moved(NamedTuple):
@@ -37,6 +39,7 @@ def charge(
     mains: float,
     cold: float,
     deepest: float,
+    frosted: tuple[float, float],
 ) -> tuple[float, float, float, bool]:
     """Single-pass flow that `modules` modules heat to the outlet temperature in one step.
 
@@ -58,6 +61,8 @@ def charge(
         Mains water entering in the step. [cells]
     deepest : float
         How much of the column may flow to the machine before the charge is over. [cells]
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
 
     Returns
     -------
@@ -82,7 +87,9 @@ def charge(
         rate = capacity = power = 0.0
         for _ in range(20):
             capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet)
-            if plant.outlet - inlet < SMALLEST_LIFT or np.isnan(capacity):
+            capacity *= frosted[0]
+            too_warm = inlet > plant.highest_inlet or plant.outlet - inlet < SMALLEST_LIFT
+            if too_warm or np.isnan(capacity):
                 return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
             before = inlet
             rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
@@ -103,11 +110,87 @@ def charge(
             depth += time * (rate - cold)
         flow += time * rate
         heat += time * rate * (plant.outlet - inlet)
-        energy += time * rate * (plant.outlet - inlet) * power / capacity
+        energy += time * rate * (plant.outlet - inlet) * frosted[1] * power / capacity
         left -= time
     if flow <= 0.0:
         return 0.0, 0.0, 0.0, inside
     return flow, heat / energy, 1.0 - left, inside
+
+
+@kernel
+def reheat(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: int,
+    source: float,
+    frosted: tuple[float, float],
+) -> tuple[float, float, float, float, bool]:
+    """Heat the store by a multi-pass machine or a wrapped condenser for one step, in place.
+
+    Multi-pass water leaves the bottom, gains the rise and comes back at its port; a wrapped condenser gives
+    its heat evenly to the cells that it covers. Inversions are left to `settle`.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant. The store is heated in place.
+    seconds : float
+        Time of heating. [s]
+    modules : int
+        Modules running.
+    source : float
+        Temperature of the source. [°C]
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
+
+    Returns
+    -------
+    heat, energy, flow, inlet, inside : float, float, float, float, bool
+        Heat given [cell·K], electricity [J], water heated [cells] and its temperature before [°C], and
+        whether the point lies inside the performance map. The heat is NaN where the machine cannot work.
+    """
+    multi = plant.water_side == MULTI
+    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
+    cells = plant.condenser_cells
+    inlet = temperature[0] if multi else temperature[:cells].mean()
+    rise = plant.rise if multi else 1.0
+    flow = heat = power = 0.0
+    inside = True
+    for _ in range(10 if multi else 1):
+        if inlet > plant.highest_inlet or inlet + rise > plant.outlet + 0.1:
+            return np.nan, 0.0, 0.0, inlet, True
+        capacity, power, inside = look_up(plant.machine, source, inlet, inlet + rise)
+        if np.isnan(capacity):
+            return np.nan, 0.0, 0.0, inlet, inside
+        heat = frosted[0] * capacity * to_cells
+        if multi:
+            flow = min(heat / rise, float(plant.return_port))  # no faster than the water below the port
+            before = inlet
+            inlet = heat_below(temperature, scratch, flow) / flow
+            if abs(inlet - before) < 1e-3:
+                break
+    energy = modules * seconds * frosted[1] * power
+    if multi:
+        warmed = inlet + heat / flow
+        shift(temperature, scratch, -flow, flow, plant.return_port, 0.0, warmed, 0.0, 0)
+    else:
+        for i in range(cells):
+            temperature[i] += heat / cells
+    return heat, energy, flow, inlet, inside
+
+
+@kernel
+def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
+    """Take the heat of a defrost [cell·K] out of the store, in place, where the machine gives its own."""
+    if plant.water_side == WRAPPED:
+        for i in range(plant.condenser_cells):
+            temperature[i] -= heat / plant.condenser_cells
+    elif plant.water_side == MULTI:
+        temperature[plant.return_port] -= heat
+    else:
+        temperature[temperature.size - 1] -= heat
 
 
 @kernel

@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, BackupMode, Cause, Drive, Hourly, Plant
+from hpwhsim.plant.arrays import Array, BackupMode, Cause, Drive, Hourly, Plant, WaterSide
 from hpwhsim.plant.controls import modules_to_run, next_call
-from hpwhsim.plant.flows import charge, circulate, hot_needed
+from hpwhsim.plant.flows import charge, circulate, draw_back, hot_needed, reheat
 from hpwhsim.storage.tank import (
     RHO_CP,
     Scratch,
@@ -27,6 +28,7 @@ CAPACITY = int(Cause.CAPACITY)
 STARTING = int(Cause.STARTING)
 NOT_CALLED = int(Cause.NOT_CALLED)
 PARALLEL = int(BackupMode.PARALLEL)
+SINGLE = int(WaterSide.SINGLE)
 
 
 @kernel
@@ -91,6 +93,7 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
     calling = False
     running = 0
     since = 1e9  # long ago, so that no minimum time holds at the start
+    warming = 0.0  # module-seconds that started modules still have to run without heat
     backup_on = False
     for step in range(drive.use.size):
         hour = step // per_hour
@@ -99,6 +102,7 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
         open_hour = drive.permitted[step % drive.permitted.size]
         warm_enough = source >= plant.lowest_source
         permitted = open_hour and warm_enough
+        frosted = drive.frost_capacity[hour], drive.frost_power[hour]
         use = drive.use[step] / column.cell_volume
         busy = running > 0 or backup_on or (calling and permitted)
         parts = most_parts if busy or may_switch(temperature, plant, use, mains, calling) else 1
@@ -116,16 +120,33 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
             # take heat from the source
             entering = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
             reconstruct(temperature, scratch, entering)
-            flow = cop = duty = 0.0
+            flow = cop = duty = heat = inlet = energy = 0.0
             inside = True
             too_warm = False
-            if wanted > 0:
+            if wanted > running:
+                warming += (wanted - running) * plant.start_loss
+            idle = min(warming, wanted * dt)  # module-seconds of power without heat
+            warming = warming - idle if wanted > 0 else 0.0
+            heating = dt - idle / wanted if wanted > 0 else 0.0
+            if wanted > 0 and plant.water_side != SINGLE:
+                heat, energy, flow, inlet, inside = reheat(
+                    temperature, scratch, plant, heating, wanted, source, frosted
+                )
+                if np.isnan(heat):
+                    heat = flow = 0.0
+                    wanted = 0
+                    too_warm = True
+                else:
+                    duty = 1.0
+                    settle(temperature, scratch)
+                    reconstruct(temperature, scratch, entering)
+            elif wanted > 0:
                 cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
                 deepest = float(temperature.size)
                 if controls.minimum_run <= (since if running > 0 else 0.0):
                     deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
                 flow, cop, duty, inside = charge(
-                    temperature, scratch, plant, dt, wanted, source, mains, cold, deepest
+                    temperature, scratch, plant, heating, wanted, source, mains, cold, deepest, frosted
                 )
                 if np.isnan(flow):
                     flow = 0.0
@@ -139,7 +160,14 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
             since += dt
 
             # draw, and settle
-            moved = circulate(temperature, scratch, plant, dt, use, mains, flow)
+            passing = flow if plant.water_side == SINGLE else 0.0
+            moved = circulate(temperature, scratch, plant, dt, use, mains, passing)
+            if plant.water_side == SINGLE and flow > 0.0:
+                heat, inlet = moved.heat, moved.inlet / flow
+                energy = heat * joule / cop
+            drawn = drive.frost_drawn[hour] * heat
+            if drawn > 0.0:
+                draw_back(temperature, plant, drawn)
             settle(temperature, scratch)
 
             # backup
@@ -156,10 +184,22 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
                     backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
 
             # record
-            energy = moved.heat * joule / cop if flow > 0.0 else 0.0
+            if idle > 0.0 and wanted > 0:
+                _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet)
+                energy += idle * (0.0 if np.isnan(power) else power)
+            on = running * duty * dt  # module-seconds
+            fan, pump = on * plant.fan_power, on * plant.pump_power
+            standing = plant.standby_power
+            if source < plant.crankcase_below:
+                standing += plant.crankcase_power
+            standby = (plant.modules * dt - on) * standing
             backup_energy = backup_heat * joule / plant.backup_efficiency
-            out.heat_pump_heat[hour] += moved.heat * joule
+            out.heat_pump_heat[hour] += (heat - drawn) * joule
+            out.defrost_heat[hour] += drawn * joule
             out.heat_pump_energy[hour] += energy
+            out.fan_energy[hour] += fan
+            out.pump_energy[hour] += pump
+            out.standby_energy[hour] += standby
             out.backup_heat[hour] += backup_heat * joule
             out.backup_energy[hour] += backup_energy
             out.taps_heat[hour] += moved.taps_heat * joule
@@ -167,12 +207,14 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
             out.unmet[hour] += moved.missing * joule
             out.hot_volume[hour] += moved.taps * column.cell_volume
             out.short_volume[hour] += moved.short * column.cell_volume
-            out.quarter_power[quarter] += energy + plant.backup_electric * backup_energy
-            if flow > 0.0:
-                out.module_seconds[hour] += running * duty * dt
+            electric = energy + fan + pump + standby + plant.backup_electric * backup_energy
+            out.quarter_power[quarter] += electric
+            if on > 0.0:
+                out.module_seconds[hour] += on
                 out.run_seconds[hour] += duty * dt
-                out.water_in_sum[hour] += moved.inlet * column.cell_volume
-                out.water_in_volume[hour] += flow * column.cell_volume
+                weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
+                out.water_in_sum[hour] += inlet * weight
+                out.water_in_volume[hour] += weight
                 if not inside:
                     out.edge_seconds[hour] += duty * dt
             if calling and (too_warm or not permitted):

@@ -6,6 +6,7 @@ from typing import Any
 
 WIDTH = 100
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+AUXILIARIES = (("fan_kwh", "  fans"), ("pump_kwh", "  pumps"), ("standby_kwh", "  standing machines"))
 
 Record = Mapping[str, Any]
 
@@ -29,6 +30,13 @@ def year_text(record: Record) -> str:
     lines += _energy(record, "electricity_kwh", "electricity")
     if "compressor_kwh" in record:
         lines += _energy(record, "compressor_kwh", "  heat pump")
+        for key, label in (
+            ("fan_kwh", "  fans"),
+            ("pump_kwh", "  pumps"),
+            ("standby_kwh", "  standing machines"),
+        ):
+            if record[key] > 0.0:
+                lines += _energy(record, key, label)
     lines += _energy(record, "resistance_kwh", "  resistance")
     if record["fuel_kwh"] > 0.0:
         lines += _energy(record, "fuel_kwh", "fuel")
@@ -48,6 +56,8 @@ def year_text(record: Record) -> str:
             "from the heat pump",
             f"{record['source_heat_kwh']:,.0f} kWh of it from the source",
         )
+        if record["defrost_heat_kwh"] > 0.0:
+            lines += _energy(record, "defrost_heat_kwh", "drawn back by defrosts")
     lines += _energy(record, "backup_heat_kwh", "from the backup")
     lines += ["", "Performance"]
     if "cop_heat_pump" in record:

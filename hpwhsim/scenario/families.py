@@ -40,7 +40,6 @@ SIMULATED: dict[str, Family] = {
 
 # What each short list may hold in this version; the rest of the contract is refused by name.
 PASSES = ("single", "multi", "wrapped")
-SIMULATED_PASSES = ("single",)
 SOURCE_KINDS = ("outdoor-air", "room", "ground-loop", "wastewater")
 SIMULATED_SOURCE_KINDS = ("outdoor-air",)
 LOOPS = ("store", "loop-tank")

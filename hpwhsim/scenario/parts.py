@@ -94,11 +94,12 @@ def one_of(known: Sequence[str], simulated: Sequence[str]) -> BeforeValidator:
 
 
 def _refrigerant(value: object) -> object:
-    """R-744, r744 and 744 are one name."""
+    """R-744, r744 and 744 are one name; isomers keep their small letters (R-134a), blends their capitals."""
     match = re.fullmatch(r"(?:R-?)?(\d{2,4}[A-Z]{0,2}(?:\([A-Z]+\))?)", str(value).strip().upper())
     if isinstance(value, bool) or match is None:
         raise ValueError("the number of a refrigerant such as R-744")
-    return f"R-{match[1]}"
+    name = f"R-{match[1]}"
+    return next((known for known in families.REFRIGERANTS if known.upper() == name), name)
 
 
 DayWindow = Annotated[Window, BeforeValidator(_window)]
@@ -106,7 +107,7 @@ Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(_as_tuple)]
 FilePath = Annotated[Path, BeforeValidator(_existing_file)]
 Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
 Family = Annotated[str, one_of(families.FAMILIES, tuple(families.SIMULATED))]
-Pass = Annotated[str, one_of(families.PASSES, families.SIMULATED_PASSES)]
+Pass = Annotated[str, one_of(families.PASSES, families.PASSES)]
 SourceKind = Annotated[str, one_of(families.SOURCE_KINDS, families.SIMULATED_SOURCE_KINDS)]
 Loop = Annotated[str, one_of(families.LOOPS, families.SIMULATED_LOOPS)]
 Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]

@@ -17,118 +17,18 @@ from hpwhsim.quantities import (
     Volume,
 )
 from hpwhsim.scenario import families
+from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
     Clash,
     Family,
-    FilePath,
-    Pass,
-    Refrigerant,
     SourceKind,
     Windows,
     default,
     degrees,
     origin,
 )
-
-
-class RatedAt(Block):
-    """Where capacity and COP were measured."""
-
-    source: Temperature = Field(ge=-40, le=50, description="air or water the heat comes from [degC]")
-    water_in: Temperature = Field(ge=0, le=80, description="water entering the machine [degC]")
-    water_out: Temperature = Field(ge=20, le=95, description="water leaving the machine [degC]")
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.water_out <= self.water_in:
-            raise Clash("water_out", f"above rated_at.water_in ({degrees(self.water_in)})")
-        return self
-
-
-class HeatPump(Block):
-    """The machine: a rating point from which its map is made, or a measured table."""
-
-    refrigerant: Refrigerant = Field(description="ASHRAE 34 number such as R-744")
-    modules: int = Field(
-        1,
-        ge=1,
-        le=100,
-        description="equal modules, staged",
-        json_schema_extra=origin("choice of this program: one machine"),
-    )
-    capacity: Power | None = Field(
-        None,
-        gt=0,
-        le=5e6,
-        description="heat of one module at rated_at [W]",
-        json_schema_extra=origin("the table gives the capacity"),
-    )
-    cop: float | None = Field(
-        None,
-        ge=1,
-        le=15,
-        description="heat over electricity at rated_at",
-        json_schema_extra=origin("the table gives the power"),
-    )
-    rated_at: RatedAt | None = Field(
-        None,
-        description="where capacity and cop hold",
-        json_schema_extra=origin("the table gives the points"),
-    )
-    table: FilePath | None = Field(
-        None,
-        description="CSV with source_c, water_in_c, water_out_c, capacity_kw, power_kw of one module",
-        json_schema_extra=origin("a rating point was given"),
-    )
-    pass_: Pass = Field(
-        "single",
-        alias="pass",
-        description="single: water is brought to the outlet temperature in one pass",
-        json_schema_extra=origin("choice of this program: the only one simulated in this version"),
-    )
-    outlet_temperature: Temperature | None = Field(
-        None,
-        ge=30,
-        le=95,
-        description="water leaving the machine [degC]",
-        json_schema_extra=origin(PRACTICE, none="equal to plant.storage.setpoint"),
-    )
-    highest_outlet: Temperature | None = Field(
-        None,
-        ge=30,
-        le=100,
-        description="the hottest water the machine makes [degC]",
-        json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
-    )
-    lowest_source: Temperature | None = Field(
-        None,
-        ge=-50,
-        le=40,
-        description="the machine does not run with a colder source [degC]",
-        json_schema_extra=origin(
-            "limit of the machine's own map", none="the coldest source its map or table reaches"
-        ),
-    )
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        rating = {"capacity": self.capacity, "cop": self.cop, "rated_at": self.rated_at}
-        if self.table is not None:
-            for key, value in rating.items():
-                if value is not None:
-                    raise Clash(key, "nothing beside plant.heat_pump.table")
-            return self
-        for key, value in rating.items():
-            if value is None:
-                raise Clash(key, "a value (capacity, cop and rated_at together, or a table)")
-        if self.refrigerant not in families.REFRIGERANTS:
-            raise Clash(
-                "refrigerant",
-                f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
-            )
-        return self
 
 
 class Source(Block):

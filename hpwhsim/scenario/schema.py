@@ -8,6 +8,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from hpwhsim.quantities import DailyVolume, Power, Temperature
+from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
@@ -21,7 +22,7 @@ from hpwhsim.scenario.parts import (
     degrees,
     origin,
 )
-from hpwhsim.scenario.plant import Backup, Controls, HeatPump, Plant, RatedAt, Source, Storage
+from hpwhsim.scenario.plant import Backup, Controls, Plant, Source, Storage
 
 __all__ = [
     "Backup",
@@ -31,6 +32,7 @@ __all__ = [
     "Controls",
     "HeatPump",
     "HotWater",
+    "Limits",
     "Plant",
     "RatedAt",
     "Recirculation",

@@ -75,6 +75,11 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
     electric = plant.backup_electric > 0.0
     bought = out.backup_energy / JOULE_PER_KWH
     compressor = out.heat_pump_energy / JOULE_PER_KWH
+    auxiliary = {
+        "fan_kwh": out.fan_energy / JOULE_PER_KWH,
+        "pump_kwh": out.pump_energy / JOULE_PER_KWH,
+        "standby_kwh": out.standby_energy / JOULE_PER_KWH,
+    }
     heat = out.heat_pump_heat / JOULE_PER_KWH
     backup_hours = out.backup_seconds.sum(axis=0) / 3600.0
     none = np.zeros(HOURS)
@@ -83,7 +88,7 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
         "mains_c": assembly.drive.mains,
         "resistance_kwh": bought if electric else none,
         "fuel_kwh": none if electric else bought,
-        "electricity_kwh": compressor + bought if electric else compressor,
+        "electricity_kwh": compressor + sum(auxiliary.values()) + (bought if electric else 0.0),
         "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
         "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
         "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
@@ -106,7 +111,9 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
             "source_c": assembly.drive.source,
             "heat_pump_heat_kwh": heat,
             "source_heat_kwh": heat - compressor,
+            "defrost_heat_kwh": out.defrost_heat / JOULE_PER_KWH,
             "compressor_kwh": compressor,
+            **auxiliary,
             "run_hours": out.run_seconds / 3600.0,
             "module_hours": out.module_seconds / 3600.0,
             "lockout_hours": out.lockout_seconds / 3600.0,

@@ -1,0 +1,187 @@
+"""The machine of a scenario: performance map, limits, how it heats the store, frost and auxiliaries."""
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+import numpy as np
+
+from hpwhsim.errors import InputError
+from hpwhsim.heatpump.frost import SPLIT_PER_APPROACH, USUAL_SPLIT_K, Frost, frost_losses
+from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
+from hpwhsim.heatpump.performance import (
+    PerformanceMap,
+    map_from_cycle,
+    map_from_ratings,
+    read_ratings,
+    read_table,
+)
+from hpwhsim.heatpump.rated import WaterSide as WaterSideName
+from hpwhsim.plant.arrays import Array, WaterSide
+from hpwhsim.scenario.schema import HeatPump, Scenario
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+Assumption = dict[str, str]
+
+
+def make_machine(
+    scenario: Scenario, source: Array, found: list[Assumption], cautions: list[str]
+) -> tuple[PerformanceMap, int, float]:
+    """Performance map of a module, how many there are, and the lowest source temperature. [°C]."""
+    heat_pump, outlet = scenario.plant.heat_pump, scenario.plant.outlet_temperature
+    if heat_pump is None:
+        empty = np.zeros(1)
+        return PerformanceMap(empty, empty, empty, np.zeros((1, 1, 1)), np.zeros((1, 1, 1))), 0, -np.inf
+    if heat_pump.table is None:
+        _check_outlet(heat_pump, outlet, found)
+    machine = _map(heat_pump, outlet, found, cautions)
+    works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
+    if not works.any():
+        raise InputError(
+            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at "
+            "no source temperature within its working limits"
+        )
+    given = [t for t in (heat_pump.lowest_source, scenario.plant.controls.lock_out_below) if t is not None]
+    reach = float(machine.source_c[works][0])
+    lowest = max([reach, *given])
+    name = "the table" if heat_pump.table else "the working range of the machine"
+    if given and min(given) < reach:
+        cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
+    if colder := int((source < lowest).sum()):
+        cautions.append(
+            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
+            + ("" if lowest > reach else f" ({name} ends there)")
+        )
+    return machine, heat_pump.modules, lowest
+
+
+def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
+    """Refuse water hotter than the machine makes."""
+    highest = heat_pump.highest_outlet
+    if highest is None:
+        highest = highest_outlet_c(heat_pump.refrigerant)
+        found.append(
+            {
+                "key": "plant.heat_pump.highest_outlet",
+                "value": f"{highest:g} degC",
+                "source": f"usual for {heat_pump.refrigerant}; common practice, no source",
+            }
+        )
+    if outlet > highest:
+        raise InputError(
+            f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} makes "
+            f"{highest:g} degC at most (plant.heat_pump.highest_outlet)"
+        )
+
+
+def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: list[str]) -> PerformanceMap:
+    """Performance map of one module."""
+    if heat_pump.table is not None:
+        machine = read_table(heat_pump.table)
+        low, high = machine.water_out_c[0], machine.water_out_c[-1]
+        if heat_pump.pass_ == "single" and not low - 0.1 <= outlet <= high + 0.1:
+            allowed = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+            raise InputError(
+                f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
+                f"{outlet:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
+            )
+        return machine
+    water_side = cast(WaterSideName, heat_pump.pass_)
+    limits = usual_limits(heat_pump.refrigerant)
+    given = heat_pump.limits
+    limits = replace(
+        limits,
+        discharge_c=limits.discharge_c if given.discharge is None else given.discharge,
+        high_pressure=limits.high_pressure if given.high_pressure is None else given.high_pressure,
+        pressure_ratio=limits.pressure_ratio if given.pressure_ratio is None else given.pressure_ratio,
+    )
+    for key, kept, value in (
+        ("discharge", given.discharge, f"{limits.discharge_c:g} degC"),
+        ("high_pressure", given.high_pressure, f"{limits.high_pressure / 1e5:g} bar"),
+        ("pressure_ratio", given.pressure_ratio, f"{limits.pressure_ratio:g}"),
+    ):
+        if kept is None:
+            source = f"usual for {heat_pump.refrigerant}; common practice, no source"
+            found.append({"key": f"plant.heat_pump.limits.{key}", "value": value, "source": source})
+    if heat_pump.ratings is not None:
+        machine, anchored = map_from_ratings(
+            heat_pump.refrigerant,
+            read_ratings(heat_pump.ratings),
+            outlet,
+            water_side=water_side,
+            rise_k=heat_pump.rise,
+            injection=heat_pump.injection,
+            limits=limits,
+        )
+        cop, capacity = (
+            f"{100.0 * np.sqrt(np.mean(r**2)):.1f} % (at worst {100.0 * np.abs(r).max():.1f} %)"
+            for r in (anchored.cop_residual, anchored.capacity_residual)
+        )
+        cautions.append(
+            f"{heat_pump.ratings.name}: the fitted cycle meets the {anchored.cop_residual.size} rated points "
+            f"with a root mean square of {cop} in COP and {capacity} in capacity"
+        )
+        return machine
+    rated = heat_pump.rated_at
+    assert rated is not None  # the schema wants all three where there is no table
+    assert heat_pump.capacity is not None
+    assert heat_pump.cop is not None
+    return map_from_cycle(
+        heat_pump.refrigerant,
+        heat_pump.capacity,
+        heat_pump.cop,
+        rated.source,
+        rated.water_in,
+        rated.water_out,
+        outlet,
+        water_side=water_side,
+        rise_k=heat_pump.rise,
+        approach_k=heat_pump.approach,
+        injection=heat_pump.injection,
+        limits=limits,
+    )
+
+
+def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
+    """How the machine heats the store; fields of `Plant`."""
+    heat_pump, cells = scenario.plant.heat_pump, scenario.plant.storage.cells
+    highest = float(machine.water_in_c[-1]) + 0.1 if machine.water_in_c.size > 1 else np.inf
+    if heat_pump is None:
+        return {
+            "water_side": int(WaterSide.SINGLE),
+            "rise": 0.0,
+            "return_port": 0,
+            "condenser_cells": 0,
+            "highest_inlet": highest,
+        }
+    return {
+        "water_side": int(WaterSide[heat_pump.pass_.upper()]),
+        "rise": heat_pump.rise,
+        "return_port": min(max(round(heat_pump.return_height * cells), 1), cells - 1),
+        "condenser_cells": max(round(heat_pump.condenser_height * cells), 1),
+        "highest_inlet": highest,
+    }
+
+
+def auxiliaries(heat_pump: HeatPump | None) -> dict[str, Any]:
+    """What a module takes beside the power of its map; fields of `Plant`. [W], [°C], [s]."""
+    names = ("fan_power", "pump_power", "crankcase_power", "crankcase_below", "standby_power", "start_loss")
+    return {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
+
+
+def frost_of(scenario: Scenario, weather: "xr.Dataset") -> Frost:
+    """What frost costs in each hour; nothing where the plant has no outdoor coil or a table counts it."""
+    heat_pump = scenario.plant.heat_pump
+    kind: Literal["reverse-cycle", "none"] = "none"
+    split = USUAL_SPLIT_K
+    if heat_pump is not None:
+        kind = heat_pump.defrost or ("none" if heat_pump.table else "reverse-cycle")
+        split = SPLIT_PER_APPROACH * heat_pump.approach
+    return frost_losses(
+        weather["dry_bulb_c"].values,
+        weather["humidity_ratio"].values,
+        weather["pressure_pa"].values,
+        split_k=split,
+        kind=kind,
+    )

@@ -1,0 +1,237 @@
+"""The `plant.heat_pump` block: a rating, several, or a measured table; passes, limits and auxiliaries."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import Difference, Duration, Power, Pressure, Temperature
+from hpwhsim.scenario import families
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Pass, Refrigerant, degrees, origin
+
+RATING_COUNTS = "choice of this program: the rating's power counts all there is"
+
+
+class Limits(Block):
+    """Limits of the machine in place of the usual ones of its refrigerant."""
+
+    discharge: Temperature | None = Field(
+        None,
+        ge=60,
+        le=200,
+        description="hottest gas leaving the compressor [degC]",
+        json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
+    )
+    high_pressure: Pressure | None = Field(
+        None,
+        ge=5e5,
+        le=200e5,
+        description="highest pressure [Pa]",
+        json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
+    )
+    pressure_ratio: float | None = Field(
+        None,
+        ge=2,
+        le=20,
+        description="highest pressure ratio of one stage",
+        json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
+    )
+
+
+class RatedAt(Block):
+    """Where capacity and COP were measured."""
+
+    source: Temperature = Field(ge=-40, le=50, description="air or water the heat comes from [degC]")
+    water_in: Temperature = Field(ge=0, le=80, description="water entering the machine [degC]")
+    water_out: Temperature = Field(ge=20, le=95, description="water leaving the machine [degC]")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.water_out <= self.water_in:
+            raise Clash("water_out", f"above rated_at.water_in ({degrees(self.water_in)})")
+        return self
+
+
+class HeatPump(Block):
+    """The machine: a rating point from which its map is made, or a measured table."""
+
+    refrigerant: Refrigerant = Field(description="ASHRAE 34 number such as R-744")
+    modules: int = Field(
+        1,
+        ge=1,
+        le=100,
+        description="equal modules, staged",
+        json_schema_extra=origin("choice of this program: one machine"),
+    )
+    capacity: Power | None = Field(
+        None,
+        gt=0,
+        le=5e6,
+        description="heat of one module at rated_at [W]",
+        json_schema_extra=origin("the table gives the capacity"),
+    )
+    cop: float | None = Field(
+        None,
+        ge=1,
+        le=15,
+        description="heat over electricity at rated_at",
+        json_schema_extra=origin("the table gives the power"),
+    )
+    rated_at: RatedAt | None = Field(
+        None,
+        description="where capacity and cop hold",
+        json_schema_extra=origin("the table gives the points"),
+    )
+    ratings: FilePath | None = Field(
+        None,
+        description="CSV of rated points of one module that the cycle is fitted to; columns as table",
+        json_schema_extra=origin("one rating point, or a table, was given"),
+    )
+    table: FilePath | None = Field(
+        None,
+        description="CSV with source_c, water_in_c, water_out_c, capacity_kw, power_kw of one module",
+        json_schema_extra=origin("a rating point was given"),
+    )
+    pass_: Pass = Field(
+        "single",
+        alias="pass",
+        description="single: to the outlet temperature in one pass; multi: a small rise per pass; "
+        "wrapped: condenser around the tank",
+        json_schema_extra=origin("choice of this program: what central plants with stratified stores use"),
+    )
+    rise: Difference = Field(
+        5.0,
+        ge=0.5,
+        le=30,
+        description="rise of the water per pass (multi) [K]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    return_height: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="share of the store's height at which the heated water comes back (multi)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    condenser_height: float = Field(
+        0.6,
+        gt=0,
+        le=1,
+        description="share of the store's height that the condenser covers, from the bottom (wrapped)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    approach: Difference = Field(
+        10.0,
+        ge=1,
+        le=30,
+        description="source less evaporating temperature at the rating (one rating point) [K]",
+        json_schema_extra=origin("air coils run 8 to 12 K below the air; common practice, no source"),
+    )
+    injection: bool = Field(
+        False,
+        description="vapour injection: two stages of compression",
+        json_schema_extra=origin("choice of this program: one stage"),
+    )
+    limits: Limits = Field(
+        default_factory=Limits,
+        description="where the machine stops",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+    defrost: Literal["reverse-cycle", "none"] | None = Field(
+        None,
+        description="reverse-cycle: frost costs capacity, and defrost takes heat from the store",
+        json_schema_extra=origin(
+            "choice of this program: a rating is of a dry coil, a table is taken as it stands",
+            none="reverse-cycle; with a table none",
+        ),
+    )
+    fan_power: Power = Field(
+        0.0,
+        ge=0,
+        le=1e5,
+        description="fan of a running module that the rating's power does not count [W]",
+        json_schema_extra=origin(RATING_COUNTS),
+    )
+    pump_power: Power = Field(
+        0.0,
+        ge=0,
+        le=1e5,
+        description="water pump of a running module that the rating's power does not count [W]",
+        json_schema_extra=origin(RATING_COUNTS),
+    )
+    crankcase_power: Power = Field(
+        0.0,
+        ge=0,
+        le=1e4,
+        description="crankcase heat of a standing module when the source is below crankcase_below [W]",
+        json_schema_extra=origin(f"{RATING_COUNTS}; 30 to 100 W is common, from memory"),
+    )
+    crankcase_below: Temperature = Field(
+        15.0,
+        ge=-50,
+        le=60,
+        description="the crankcase heater is on below this source temperature [degC]",
+        json_schema_extra=origin("10 to 18 degC is common, from memory"),
+    )
+    standby_power: Power = Field(
+        0.0,
+        ge=0,
+        le=1e4,
+        description="controls of a standing module [W]",
+        json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is common, from memory"),
+    )
+    start_loss: Duration = Field(
+        0.0,
+        ge=0,
+        le=600,
+        description="time at each start in which a module draws power and gives no heat [s]",
+        json_schema_extra=origin("choice of this program: none; 30 to 80 s is usual, from memory"),
+    )
+    outlet_temperature: Temperature | None = Field(
+        None,
+        ge=30,
+        le=95,
+        description="water leaving the machine [degC]",
+        json_schema_extra=origin(PRACTICE, none="equal to plant.storage.setpoint"),
+    )
+    highest_outlet: Temperature | None = Field(
+        None,
+        ge=30,
+        le=100,
+        description="the hottest water the machine makes [degC]",
+        json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
+    )
+    lowest_source: Temperature | None = Field(
+        None,
+        ge=-50,
+        le=40,
+        description="the machine does not run with a colder source [degC]",
+        json_schema_extra=origin(
+            "limit of the machine's own map", none="the coldest source its map or table reaches"
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        rating = {"capacity": self.capacity, "cop": self.cop, "rated_at": self.rated_at}
+        for other in ("table", "ratings"):
+            if getattr(self, other) is None:
+                continue
+            idle = [key for key, value in rating.items() if value is not None]
+            idle += [key for key in ("approach",) if self.given(key)]
+            if other == "table":
+                idle += [key for key in ("ratings", "injection", "limits") if self.given(key)]
+            if idle:
+                raise Clash(idle[0], f"nothing beside plant.heat_pump.{other}")
+        if self.table is None and self.ratings is None:
+            for key, value in rating.items():
+                if value is None:
+                    raise Clash(key, "a value (capacity, cop and rated_at together, or ratings, or a table)")
+        if self.table is None and self.refrigerant not in families.REFRIGERANTS:
+            raise Clash(
+                "refrigerant",
+                f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
+            )
+        for key, kind in (("rise", "multi"), ("return_height", "multi"), ("condenser_height", "wrapped")):
+            if self.given(key) and self.pass_ != kind:
+                raise Clash(key, f"nothing unless plant.heat_pump.pass is {kind}")
+        return self
