@@ -2,7 +2,7 @@
 
 import pytest
 
-from hpwhsim.plant.controls import Controls, modules_to_run, next_call
+from hpwhsim.plant.controls import Controls, modules_to_run, next_call, part_speed
 
 CONTROLS = Controls(
     start_level=24.0,
@@ -53,3 +53,9 @@ def test_modules(calling: bool, permitted: bool, running: int, since: float, exp
 def test_without_a_stage_delay_all_modules_start_together() -> None:
     controls = CONTROLS._replace(stage_delay=0.0)
     assert modules_to_run(controls, 3, True, True, 0, 1e9) == 3
+
+
+@pytest.mark.parametrize(("front", "speed"), [(40.0, 1.0), (24.0, 1.0), (15.5, 0.5), (9.0, 0.3), (7.0, 0.3)])
+def test_an_inverter_slows_as_the_charge_ends(front: float, speed: float) -> None:
+    """Full at the start sensor (24), in proportion above the stop sensor (7), never below the turndown."""
+    assert part_speed(CONTROLS, 0.3, front) == pytest.approx(speed)

@@ -39,6 +39,8 @@ def plant(**changes: object) -> Plant:
         return_port=20,
         condenser_cells=20,
         highest_inlet=60.0,
+        turndown=1.0,
+        approach=0.0,
         fan_power=0.0,
         pump_power=0.0,
         crankcase_power=0.0,

@@ -209,3 +209,24 @@ def test_beyond_its_limits_the_machine_stands_and_the_hour_is_booked(tmp_path: P
     causes = year.record["backup_hours_by_cause"]
     assert isinstance(causes, dict)
     assert max(causes, key=causes.get) == "source-too-cold"
+
+
+def test_an_inverter_runs_longer_at_a_better_cop(tmp_path: Path) -> None:
+    """Turndown to 30 %: longer running, a higher COP from the narrower approach, no heat lost.
+
+    Bound: full narrowing (7 K of a 10 K approach) at 1.7 to 3 % per kelvin (cycles.md section 6) is
+    worth less than 20 %.
+    """
+    fixed = run(tmp_path, rated(tmp_path))
+    inverter = run(tmp_path, rated(tmp_path, turndown=0.3))
+    closes(inverter)
+    assert number(inverter, "run_hours") > number(fixed, "run_hours")
+    gain = number(inverter, "cop_heat_pump") / number(fixed, "cop_heat_pump") - 1.0
+    assert 0.0 < gain < 0.20
+
+
+def test_a_table_gains_nothing_from_part_speed(tmp_path: Path) -> None:
+    """What a table's coil does at part speed is not known: its COP stays that of the table."""
+    raw = central_air(tmp_path)
+    raw["plant"]["heat_pump"]["turndown"] = 0.4
+    assert number(run(tmp_path, raw), "cop_heat_pump") == pytest.approx(3.0, rel=1e-9)

@@ -54,6 +54,8 @@ class Plant(NamedTuple):
     return_port: int  # cell boundary at which multi-pass water comes back
     condenser_cells: int  # lowest cells that a wrapped condenser covers
     highest_inlet: float  # °C
+    turndown: float  # least share of full speed
+    approach: float  # source less evaporating temperature at full speed, where part speed narrows it, K
     fan_power: float  # of a running module, beside the map's power, W
     pump_power: float  # the same, W
     crankcase_power: float  # of a standing module, W

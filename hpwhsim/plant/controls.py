@@ -59,3 +59,22 @@ def modules_to_run(
     if calling and since >= controls.minimum_off:
         return modules if controls.stage_delay <= 0.0 else 1
     return 0
+
+
+@kernel
+def part_speed(controls: Controls, turndown: float, front: float) -> float:
+    """Share of full speed of an inverter: full while the start sensor is cold, less as the charge ends.
+
+    Parameters
+    ----------
+    controls : Controls
+        Settings.
+    turndown : float
+        Least share of full speed.
+    front : float
+        Level above which the store is warm. [cells]
+    """
+    span = controls.start_level - controls.stop_level
+    if span <= 0.0:
+        return 1.0
+    return min(max((front - controls.stop_level) / span, turndown), 1.0)

@@ -34,7 +34,7 @@ def charge(
     scratch: Scratch,
     plant: Plant,
     seconds: float,
-    modules: int,
+    modules: float,
     source: float,
     mains: float,
     cold: float,
@@ -53,8 +53,8 @@ def charge(
         The store with `reconstruct` done [°C], its work space, and the plant.
     seconds : float
         Length of the step. [s]
-    modules : int
-        Modules running.
+    modules : float
+        Modules running, times their share of full speed.
     source, mains : float
         Temperature of the source and of the mains water. [°C]
     cold : float
@@ -123,7 +123,7 @@ def reheat(
     scratch: Scratch,
     plant: Plant,
     seconds: float,
-    modules: int,
+    modules: float,
     source: float,
     frosted: tuple[float, float],
 ) -> tuple[float, float, float, float, bool]:
@@ -138,8 +138,8 @@ def reheat(
         The store with `reconstruct` done [°C], its work space, and the plant. The store is heated in place.
     seconds : float
         Time of heating. [s]
-    modules : int
-        Modules running.
+    modules : float
+        Modules running, times their share of full speed.
     source : float
         Temperature of the source. [°C]
     frosted : tuple of two floats

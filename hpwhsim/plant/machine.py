@@ -165,9 +165,13 @@ def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
 
 
 def auxiliaries(heat_pump: HeatPump | None) -> dict[str, Any]:
-    """What a module takes beside the power of its map; fields of `Plant`. [W], [°C], [s]."""
+    """What a module takes beside the power of its map, and its speed; fields of `Plant`."""
     names = ("fan_power", "pump_power", "crankcase_power", "crankcase_below", "standby_power", "start_loss")
-    return {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
+    fields = {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
+    of_cycle = heat_pump is not None and heat_pump.table is None  # what a table's coil does is not known
+    fields["approach"] = heat_pump.approach if heat_pump is not None and of_cycle else 0.0
+    fields["turndown"] = heat_pump.turndown if heat_pump is not None else 1.0
+    return fields
 
 
 def frost_of(scenario: Scenario, weather: "xr.Dataset") -> Frost:

@@ -5,7 +5,7 @@ import numpy as np
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, BackupMode, Cause, Drive, Hourly, Plant, WaterSide
-from hpwhsim.plant.controls import modules_to_run, next_call
+from hpwhsim.plant.controls import modules_to_run, next_call, part_speed
 from hpwhsim.plant.flows import charge, circulate, draw_back, hot_needed, reheat
 from hpwhsim.storage.tank import (
     RHO_CP,
@@ -128,9 +128,14 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
             idle = min(warming, wanted * dt)  # module-seconds of power without heat
             warming = warming - idle if wanted > 0 else 0.0
             heating = dt - idle / wanted if wanted > 0 else 0.0
+            # at part speed the coil's approach narrows in proportion: the full-speed map of a warmer source
+            speed = 1.0
+            if wanted > 0 and plant.turndown < 1.0:
+                speed = part_speed(controls, plant.turndown, level_of(temperature, controls.start_at))
+            units, met = wanted * speed, source + plant.approach * (1.0 - speed)
             if wanted > 0 and plant.water_side != SINGLE:
                 heat, energy, flow, inlet, inside = reheat(
-                    temperature, scratch, plant, heating, wanted, source, frosted
+                    temperature, scratch, plant, heating, units, met, frosted
                 )
                 if np.isnan(heat):
                     heat = flow = 0.0
@@ -146,7 +151,7 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
                 if controls.minimum_run <= (since if running > 0 else 0.0):
                     deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
                 flow, cop, duty, inside = charge(
-                    temperature, scratch, plant, heating, wanted, source, mains, cold, deepest, frosted
+                    temperature, scratch, plant, heating, units, met, mains, cold, deepest, frosted
                 )
                 if np.isnan(flow):
                     flow = 0.0

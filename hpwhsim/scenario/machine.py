@@ -179,6 +179,13 @@ class HeatPump(Block):
         description="controls of a standing module [W]",
         json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is common, from memory"),
     )
+    turndown: float = Field(
+        1.0,
+        ge=0.1,
+        le=1,
+        description="least share of full speed that an inverter runs at; 1: fixed speed",
+        json_schema_extra=origin("choice of this program: fixed speed"),
+    )
     start_loss: Duration = Field(
         0.0,
         ge=0,
