@@ -5,11 +5,12 @@
 runs scenarios/central-air.yaml with each weather file, prints a table and writes it as climates.csv. The
 building, its plant and its hot-water use stay the same: only the weather and the mains water it gives change.
 
-What to expect: kWh falls with warmth. Golden and Chicago, of nearly one mean temperature, change places:
-Chicago has three times the hours in which cold bars the machine. COP rises, but little and not at each step:
-warmer mains water means less water from the store, so that the warm return of the loop is a larger part of
-what this R-744 machine takes in (21 degC on the mean in the coldest climate, 37 to 39 degC in the hottest);
-and in the coldest the machine stands in the hours in which its COP would be lowest.
+What to expect: kWh falls and COP rises with warmth, by far less than the source alone would give: warmer
+mains water means less water from the store, so that the warm return of the loop is a larger part of what
+this R-744 machine takes in (about 21 degC on the mean in the coldest climate, 37 to 39 degC in the hottest).
+Exceptions in order: Golden before Chicago, which has three times the hours below the machine's lowest source;
+COP of Portland above that of New York and Piedmont, which defrost more; of Los Angeles above Houston, and of
+Houston above Phoenix, where the hottest hours come with the warmest mains water.
 """
 
 import argparse

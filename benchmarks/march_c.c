@@ -5,8 +5,8 @@
  * Python files, function by function of the same name:
  *   hpwhsim/storage/tank.py      reconstruct ... level_of
  *   hpwhsim/heatpump/maps.py     place, look_up
- *   hpwhsim/plant/controls.py    next_call, modules_to_run
- *   hpwhsim/plant/flows.py       charge, draw, hot_needed, circulate
+ *   hpwhsim/plant/controls.py    next_call, modules_to_run, part_speed
+ *   hpwhsim/plant/flows.py       charge, reheat, draw_back, draw, hot_needed, circulate
  *   hpwhsim/plant/march.py       may_switch, cause_of, march
  *
  * Volumes are counted in cells and heat in cell K. Temperatures in degC, times in s, powers in W.
@@ -23,6 +23,7 @@
 
 enum { NO_HEAT_PUMP, LOCK_OUT, SOURCE_TOO_COLD, WATER_TOO_WARM, CAPACITY, STARTING, NOT_CALLED };
 enum { NONE, PARALLEL, SERIES };
+enum { SINGLE, MULTI, WRAPPED };
 
 struct column {
     double cell_volume;
@@ -50,7 +51,14 @@ struct plant {
     struct column column;
     struct machine machine;
     long modules;
-    double outlet;
+    long water_side;
+    double outlet, rise;
+    long return_port, condenser_cells;
+    double highest_inlet;
+    double turndown, approach;
+    double fan_power, pump_power;
+    double crankcase_power, crankcase_below, standby_power;
+    double start_loss;
     double lowest_source;
     struct controls controls;
     long backup_mode;
@@ -63,9 +71,10 @@ struct plant {
 };
 
 struct drive {
-    const double *use;     /* [steps] */
-    const bool *permitted; /* [day_steps] */
-    const double *source, *mains; /* [hours] */
+    const double *use;                                        /* [steps] */
+    const bool *permitted;                                    /* [day_steps] */
+    const double *source, *mains;                             /* [hours] */
+    const double *frost_capacity, *frost_power, *frost_drawn; /* [hours] */
     long steps, day_steps, hours;
 };
 
@@ -77,7 +86,9 @@ struct scratch {
 };
 
 struct hourly { /* each [hours] unless said */
-    double *heat_pump_heat, *heat_pump_energy, *backup_heat, *backup_energy;
+    double *heat_pump_heat, *defrost_heat, *heat_pump_energy;
+    double *fan_energy, *pump_energy, *standby_energy;
+    double *backup_heat, *backup_energy;
     double *taps_heat, *loop_heat, *storage_loss, *unmet;
     double *hot_volume, *short_volume;
     double *module_seconds, *run_seconds, *lockout_seconds, *edge_seconds;
@@ -386,7 +397,19 @@ static long modules_to_run(const struct controls *c, long modules, bool calling,
     return 0;
 }
 
+static double part_speed(const struct controls *c, double turndown, double front)
+{
+    double span = c->start_level - c->stop_level;
+    if (span <= 0.0)
+        return 1.0;
+    return min(max((front - c->stop_level) / span, turndown), 1.0);
+}
+
 /* ---- flows ---- */
+
+struct frosted {
+    double capacity, power; /* over those of the map */
+};
 
 struct charged {
     double flow; /* NaN where the machine cannot work at all */
@@ -395,8 +418,8 @@ struct charged {
 };
 
 static struct charged charge(const double *temperature, long n, const struct scratch *s,
-                             const struct plant *p, double seconds, long modules, double source,
-                             double mains, double cold, double deepest)
+                             const struct plant *p, double seconds, double modules, double source,
+                             double mains, double cold, double deepest, struct frosted frosted)
 {
     double to_cells = modules * seconds / (RHO_CP * p->column.cell_volume);
     double flow = 0.0, heat = 0.0, energy = 0.0, depth = 0.0, left = 1.0;
@@ -415,7 +438,8 @@ static struct charged charge(const double *temperature, long n, const struct scr
         double rate = 0.0, capacity = 0.0, power = 0.0;
         for (int k = 0; k < 20; k++) {
             look_up(&p->machine, source, inlet, p->outlet, &capacity, &power, &known);
-            if (p->outlet - inlet < SMALLEST_LIFT || isnan(capacity)) {
+            capacity *= frosted.capacity;
+            if (inlet > p->highest_inlet || p->outlet - inlet < SMALLEST_LIFT || isnan(capacity)) {
                 if (flow == 0.0)
                     return (struct charged){NAN, 0.0, 0.0, known};
                 return (struct charged){flow, heat / energy, 1.0 - left, inside};
@@ -442,12 +466,82 @@ static struct charged charge(const double *temperature, long n, const struct scr
         }
         flow += time * rate;
         heat += time * rate * (p->outlet - inlet);
-        energy += time * rate * (p->outlet - inlet) * power / capacity;
+        energy += time * rate * (p->outlet - inlet) * frosted.power * power / capacity;
         left -= time;
     }
     if (flow <= 0.0)
         return (struct charged){0.0, 0.0, 0.0, inside};
     return (struct charged){flow, heat / energy, 1.0 - left, inside};
+}
+
+struct reheated {
+    double heat; /* NaN where the machine cannot work */
+    double energy, flow, inlet;
+    bool inside;
+};
+
+static struct reheated reheat(double *temperature, long n, const struct scratch *s, const struct plant *p,
+                              double seconds, double modules, double source, struct frosted frosted)
+{
+    bool multi = p->water_side == MULTI;
+    double to_cells = modules * seconds / (RHO_CP * p->column.cell_volume);
+    long cells = p->condenser_cells;
+    double inlet = temperature[0], lacking = 0.0;
+    if (!multi) {
+        inlet = 0.0;
+        for (long i = 0; i < cells; i++) {
+            double lacks = max(p->outlet - temperature[i], 0.0);
+            lacking += lacks;
+            inlet += lacks * temperature[i];
+        }
+        inlet = lacking > 0.0 ? inlet / lacking : p->outlet;
+    }
+    double rise = multi ? p->rise : 1.0;
+    double flow = 0.0, heat = 0.0, power = 0.0;
+    bool inside = true;
+
+    for (int k = 0; k < (multi ? 10 : 1); k++) {
+        double capacity;
+        if (inlet > p->highest_inlet || inlet + rise > p->outlet + 0.1)
+            return (struct reheated){NAN, 0.0, 0.0, inlet, true};
+        look_up(&p->machine, source, inlet, inlet + rise, &capacity, &power, &inside);
+        if (isnan(capacity))
+            return (struct reheated){NAN, 0.0, 0.0, inlet, inside};
+        heat = frosted.capacity * capacity * to_cells;
+        if (multi) {
+            flow = min(heat / rise, p->return_port);
+            double before = inlet;
+            inlet = heat_below(temperature, n, s, flow) / flow;
+            if (fabs(inlet - before) < 1e-3)
+                break;
+        }
+    }
+    double energy = modules * seconds * frosted.power * power;
+    if (!multi && heat > lacking) {
+        energy *= lacking / heat;
+        heat = lacking;
+    }
+    if (multi) {
+        double out_bottom, out_top;
+        shift(temperature, n, s, -flow, flow, p->return_port, 0.0, inlet + heat / flow, 0.0, 0,
+              &out_bottom, &out_top);
+    } else {
+        for (long i = 0; i < cells; i++)
+            temperature[i] += heat * max(p->outlet - temperature[i], 0.0) / lacking;
+    }
+    return (struct reheated){heat, energy, flow, inlet, inside};
+}
+
+static void draw_back(double *temperature, long n, const struct plant *p, double heat)
+{
+    if (p->water_side == WRAPPED) {
+        for (long i = 0; i < p->condenser_cells; i++)
+            temperature[i] -= heat / p->condenser_cells;
+    } else if (p->water_side == MULTI) {
+        temperature[p->return_port] -= heat;
+    } else {
+        temperature[n - 1] -= heat;
+    }
 }
 
 struct drawn {
@@ -618,7 +712,7 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
     long most_parts = (long)ceil(p->step_seconds / LONGEST_PART);
     bool calling = false, backup_on = false;
     long running = 0;
-    double since = 1e9;
+    double since = 1e9, warming = 0.0;
 
     for (long step = 0; step < drive->steps; step++) {
         long hour = step / per_hour;
@@ -627,6 +721,7 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
         bool open_hour = drive->permitted[step % drive->day_steps];
         bool warm_enough = source >= p->lowest_source;
         bool permitted = open_hour && warm_enough;
+        struct frosted frosted = {drive->frost_capacity[hour], drive->frost_power[hour]};
         double use = drive->use[step] / column->cell_volume;
         bool busy = running > 0 || backup_on || (calling && permitted);
         long parts = busy || may_switch(temperature, n, p, use, mains, calling) ? most_parts : 1;
@@ -644,20 +739,51 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             }
 
             /* take heat from the source */
-            reconstruct(temperature, n, s, use > 0.0 && column->mixed_cells == 0 ? mains : temperature[0]);
-            struct charged c = {0.0, 0.0, 0.0, true};
-            bool too_warm = false;
-            if (wanted > 0) {
+            double entering = use > 0.0 && column->mixed_cells == 0 ? mains : temperature[0];
+            reconstruct(temperature, n, s, entering);
+            double flow = 0.0, cop = 0.0, duty = 0.0, heat = 0.0, inlet = 0.0, energy = 0.0;
+            bool inside = true, too_warm = false;
+            if (wanted > running)
+                warming += (wanted - running) * p->start_loss;
+            double idle = min(warming, wanted * dt);
+            warming = wanted > 0 ? warming - idle : 0.0;
+            double heating = wanted > 0 ? dt - idle / wanted : 0.0;
+            double speed = 1.0;
+            if (wanted > 0 && p->turndown < 1.0)
+                speed = part_speed(controls, p->turndown, level_of(temperature, n, controls->start_at));
+            double units = wanted * speed, met = source + p->approach * (1.0 - speed);
+            if (wanted > 0 && p->water_side != SINGLE) {
+                struct reheated h = reheat(temperature, n, s, p, heating, units, met, frosted);
+                heat = h.heat;
+                energy = h.energy;
+                flow = h.flow;
+                inlet = h.inlet;
+                inside = h.inside;
+                if (isnan(heat)) {
+                    heat = flow = 0.0;
+                    wanted = 0;
+                    too_warm = true;
+                } else {
+                    duty = 1.0;
+                    settle(temperature, n, s);
+                    reconstruct(temperature, n, s, entering);
+                }
+            } else if (wanted > 0) {
                 double cold = hot_needed(p, use, mains, temperature[n - 1]);
                 double deepest = n;
                 if (controls->minimum_run <= (running > 0 ? since : 0.0))
                     deepest = max(level_of(temperature, n, controls->stop_at) - controls->stop_level, 0.0);
-                c = charge(temperature, n, s, p, dt, wanted, source, mains, cold, deepest);
-                if (isnan(c.flow)) {
-                    c.flow = 0.0;
+                struct charged c = charge(temperature, n, s, p, heating, units, met, mains, cold, deepest,
+                                          frosted);
+                flow = c.flow;
+                cop = c.cop;
+                duty = c.duty;
+                inside = c.inside;
+                if (isnan(flow)) {
+                    flow = 0.0;
                     wanted = 0;
                     too_warm = true;
-                } else if (c.duty < 1.0 - 1e-6) {
+                } else if (duty < 1.0 - 1e-6) {
                     calling = false;
                 }
             }
@@ -667,7 +793,16 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             since += dt;
 
             /* draw, and settle */
-            struct moved moved = circulate(temperature, n, s, p, dt, use, mains, c.flow);
+            struct moved moved = circulate(temperature, n, s, p, dt, use, mains,
+                                           p->water_side == SINGLE ? flow : 0.0);
+            if (p->water_side == SINGLE && flow > 0.0) {
+                heat = moved.heat;
+                inlet = moved.inlet / flow;
+                energy = heat * joule / cop;
+            }
+            double drawn = drive->frost_drawn[hour] * heat;
+            if (drawn > 0.0)
+                draw_back(temperature, n, p, drawn);
             settle(temperature, n, s);
 
             /* backup */
@@ -684,10 +819,25 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             }
 
             /* record */
-            double energy = c.flow > 0.0 ? moved.heat * joule / c.cop : 0.0;
+            if (idle > 0.0 && wanted > 0) {
+                double capacity, power;
+                bool known;
+                look_up(&p->machine, source, temperature[0], p->outlet, &capacity, &power, &known);
+                energy += idle * (isnan(power) ? 0.0 : power);
+            }
+            double on = running * duty * dt;
+            double fan = on * p->fan_power, pump = on * p->pump_power;
+            double standing = p->standby_power;
+            if (source < p->crankcase_below)
+                standing += p->crankcase_power;
+            double standby = (p->modules * dt - on) * standing;
             double backup_energy = backup_heat * joule / p->backup_efficiency;
-            out->heat_pump_heat[hour] += moved.heat * joule;
+            out->heat_pump_heat[hour] += (heat - drawn) * joule;
+            out->defrost_heat[hour] += drawn * joule;
             out->heat_pump_energy[hour] += energy;
+            out->fan_energy[hour] += fan;
+            out->pump_energy[hour] += pump;
+            out->standby_energy[hour] += standby;
             out->backup_heat[hour] += backup_heat * joule;
             out->backup_energy[hour] += backup_energy;
             out->taps_heat[hour] += moved.taps_heat * joule;
@@ -695,14 +845,16 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             out->unmet[hour] += moved.missing * joule;
             out->hot_volume[hour] += moved.taps * column->cell_volume;
             out->short_volume[hour] += moved.shortage * column->cell_volume;
-            out->quarter_power[quarter] += energy + p->backup_electric * backup_energy;
-            if (c.flow > 0.0) {
-                out->module_seconds[hour] += running * c.duty * dt;
-                out->run_seconds[hour] += c.duty * dt;
-                out->water_in_sum[hour] += moved.inlet * column->cell_volume;
-                out->water_in_volume[hour] += c.flow * column->cell_volume;
-                if (!c.inside)
-                    out->edge_seconds[hour] += c.duty * dt;
+            double electric = energy + fan + pump + standby + p->backup_electric * backup_energy;
+            out->quarter_power[quarter] += electric;
+            if (on > 0.0) {
+                double weight = flow > 0.0 ? flow : heat;
+                out->module_seconds[hour] += on;
+                out->run_seconds[hour] += duty * dt;
+                out->water_in_sum[hour] += inlet * weight;
+                out->water_in_volume[hour] += weight;
+                if (!inside)
+                    out->edge_seconds[hour] += duty * dt;
             }
             if (calling && (too_warm || !permitted))
                 out->lockout_seconds[hour] += dt;

@@ -43,6 +43,7 @@ class Process(NamedTuple):
     """One run of the whole command."""
 
     wall_s: float
+    cpu_s: float
     memory_mb: float
 
 
@@ -64,7 +65,8 @@ def whole_process(scenario: Path, runs: int) -> list[Process]:
             child.returncode = os.waitstatus_to_exitcode(status)
             if child.returncode != 0:
                 sys.exit(f"tankyear run {scenario} failed")
-            found.append(Process(time.perf_counter() - begun, usage.ru_maxrss * 1024 / 1e6))
+            wall, cpu = time.perf_counter() - begun, usage.ru_utime + usage.ru_stime
+            found.append(Process(wall, cpu, usage.ru_maxrss * 1024 / 1e6))
     return found[1:]
 
 
@@ -85,7 +87,8 @@ def some_days(drive: "Drive", days: int) -> "Drive":
     chosen = (np.arange(days) + 0.5) * 365 // days
     fields = {
         name: np.ascontiguousarray(getattr(drive, name).reshape(365, -1)[chosen.astype(int)].ravel())
-        for name in ("use", "source", "mains")
+        for name in drive._fields
+        if name != "permitted"  # a day, the same on each
     }
     return drive._replace(**fields)
 
@@ -124,7 +127,8 @@ def as_struct(value: Any) -> ctypes.Structure:
             fields.append((name, type(inner)))
             values.append(inner)
         else:
-            fields.append((name, ctypes.c_long if isinstance(item, int) else ctypes.c_double))
+            whole = type(value).__annotations__[name] is int
+            fields.append((name, ctypes.c_long if whole else ctypes.c_double))
             values.append(item)
     for name, length in lengths.get(type(value).__name__, {}).items():
         fields.append((length, ctypes.c_long))
@@ -241,9 +245,10 @@ def compare(
 
 def process_report(runs: list[Process]) -> bool:
     """Print what the whole command takes; whether the bounds are met."""
-    wall, memory = [run.wall_s for run in runs], [run.memory_mb for run in runs]
+    wall, cpu, memory = ([run[i] for run in runs] for i in range(3))
     print(f"\nwarm tankyear run, whole process, {len(runs)} runs{'fastest':>15s} {'median':>12s}")
     print(f"  {'wall, s':32s} {min(wall):12.2f} {statistics.median(wall):12.2f}")
+    print(f"  {'processor, s':32s} {min(cpu):12.2f} {statistics.median(cpu):12.2f}")
     print(f"  {'peak memory, MB':32s} {min(memory):12.0f} {statistics.median(memory):12.0f}")
     return all(
         [

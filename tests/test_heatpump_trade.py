@@ -102,7 +102,7 @@ def test_lowest_single_stage_source(name: str, cold: float, warm: float) -> None
 
 
 def test_cold_inlet_favours_r744_and_warm_inlet_the_others() -> None:
-    """cycles.md section 6: at 0 °C source, 10 to 60 °C +29 to +31 % over R-134a and R-290 with 5 K subcooling.
+    """cycles.md section 6: 0 °C source, 10 to 60 °C: +29 to +31 % over R-134a and R-290 with 5 K subcooling.
 
     45 to 60 °C: 2.22 against 2.93 and 2.88 there. Half a percent on either ratio.
     """

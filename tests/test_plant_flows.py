@@ -237,7 +237,9 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
         )
     else:
         assert flow == 0.0
-        assert inlet == pytest.approx(np.linspace(15.0, 52.0, CELLS)[:20].mean())
+        covered = np.linspace(15.0, 52.0, CELLS)[:20]
+        assert inlet == pytest.approx(np.average(covered, weights=60.0 - covered))
+        assert np.array_equal(store[20:], np.linspace(15.0, 52.0, CELLS)[20:])
 
 
 @pytest.mark.parametrize("side", [WaterSide.MULTI, WaterSide.WRAPPED])
@@ -253,3 +255,14 @@ def test_a_defrost_takes_its_heat_and_no_more(side: WaterSide) -> None:
     store = np.full(CELLS, 50.0)
     draw_back(store, plant(water_side=int(side)), 7.0)
     assert store.sum() == pytest.approx(CELLS * 50.0 - 7.0, rel=1e-12)
+
+
+def test_a_wrapped_condenser_heats_no_cell_past_its_hottest_water() -> None:
+    """Cold foot under hot water, far more capacity than room: all covered cells end at 60 °C, none above."""
+    p = plant(water_side=int(WaterSide.WRAPPED), machine=machine(capacity=3e6))
+    scratch, store = make_scratch(CELLS), np.repeat([10.0, 59.0], CELLS // 2)
+    reconstruct(store, scratch, 10.0)
+    heat, energy, *_ = reheat(store, scratch, p._replace(condenser_cells=30), SECONDS, 1, 7.0, CLEAN)
+    assert store[:30] == pytest.approx(np.full(30, 60.0))
+    assert heat == pytest.approx(20 * 50.0 + 10 * 1.0)
+    assert energy == pytest.approx(heat / TO_CELLS * SECONDS / 3.0)

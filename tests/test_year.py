@@ -372,3 +372,15 @@ def test_every_year_closes(tmp_path: Path, p: dict[str, Any]) -> None:
     # an empty store holds yesterday's colder mains water: only then do the taps get less than today's
     colder = year.hourly["store_top_c"] < year.hourly["mains_c"]
     assert np.all((year.hourly["heat_to_taps_kwh"] >= -1e-6) | colder)
+
+
+def test_a_heat_pump_that_never_runs_is_said(tmp_path: Path) -> None:
+    """An electric element that holds the whole store above the start temperature leaves the machine idle."""
+    raw = central_air(tmp_path)
+    raw["plant"]["backup"] = {"kind": "resistance", "power": "80 kW", "height": 0.0, "setpoint": "58 degC"}
+    year = run(tmp_path, raw)
+    assert number(year, "run_hours") == 0.0
+    assert "cop_heat_pump" not in year.record
+    cautions = year.record["cautions"]
+    assert isinstance(cautions, list)
+    assert any("never runs" in text for text in cautions)

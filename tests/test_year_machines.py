@@ -230,3 +230,17 @@ def test_a_table_gains_nothing_from_part_speed(tmp_path: Path) -> None:
     raw = central_air(tmp_path)
     raw["plant"]["heat_pump"]["turndown"] = 0.4
     assert number(run(tmp_path, raw), "cop_heat_pump") == pytest.approx(3.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("kind", ["multi", "wrapped"])
+def test_no_machine_heats_the_store_past_its_outlet(tmp_path: Path, kind: str) -> None:
+    """The hottest water in the store is the hottest the machine makes, in every hour of the year."""
+    raw = rated(tmp_path, "R-290", **{"pass": kind})
+    raw["plant"]["heat_pump"] |= {
+        "cop": 2.6,
+        "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
+    }
+    raw["plant"]["backup"] = {"kind": "none"}
+    year = run(tmp_path, raw)
+    assert year.hourly["store_top_c"].max() <= 60.0 + 1e-6
+    assert year.hourly["store_mean_c"].max() <= 60.0 + 1e-6

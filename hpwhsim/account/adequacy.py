@@ -29,6 +29,7 @@ def cautions(
     minimum_c: float,
     edge_hours: float,
     store_min_top_c: float,
+    run_hours: float | None,
 ) -> list[str]:
     """What the year's own numbers must not be read without."""
     said = []
@@ -41,6 +42,11 @@ def cautions(
         said.append(
             f"the heat pump runs {edge_hours:.1f} h outside its performance data; values at the edge of the "
             "data are used there, not extrapolated"
+        )
+    if run_hours == 0.0:
+        said.append(
+            "the heat pump never runs: its start sensor is never colder than the setpoint less the dead band "
+            "(does the backup keep it warm?), or it is barred all year"
         )
     if store_min_top_c < 20.0:
         said.append(

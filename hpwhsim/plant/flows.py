@@ -129,8 +129,9 @@ def reheat(
 ) -> tuple[float, float, float, float, bool]:
     """Heat the store by a multi-pass machine or a wrapped condenser for one step, in place.
 
-    Multi-pass water leaves the bottom, gains the rise and comes back at its port; a wrapped condenser gives
-    its heat evenly to the cells that it covers. Inversions are left to `settle`.
+    Multi-pass water leaves the bottom, gains the rise and comes back at its port. A wrapped condenser gives
+    its heat to the cells that it covers in proportion to what each lacks to the hottest water it makes, and
+    works at the mean temperature so weighted. Inversions are left to `settle`.
 
     Parameters
     ----------
@@ -154,7 +155,15 @@ def reheat(
     multi = plant.water_side == MULTI
     to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
     cells = plant.condenser_cells
-    inlet = temperature[0] if multi else temperature[:cells].mean()
+    inlet = temperature[0]
+    lacking = 0.0
+    if not multi:
+        inlet = 0.0
+        for i in range(cells):
+            lacks = max(plant.outlet - temperature[i], 0.0)
+            lacking += lacks
+            inlet += lacks * temperature[i]
+        inlet = inlet / lacking if lacking > 0.0 else plant.outlet
     rise = plant.rise if multi else 1.0
     flow = heat = power = 0.0
     inside = True
@@ -172,12 +181,15 @@ def reheat(
             if abs(inlet - before) < 1e-3:
                 break
     energy = modules * seconds * frosted[1] * power
+    if not multi and heat > lacking:  # charged within the step
+        energy *= lacking / heat
+        heat = lacking
     if multi:
         warmed = inlet + heat / flow
         shift(temperature, scratch, -flow, flow, plant.return_port, 0.0, warmed, 0.0, 0)
     else:
         for i in range(cells):
-            temperature[i] += heat / cells
+            temperature[i] += heat * max(plant.outlet - temperature[i], 0.0) / lacking
     return heat, energy, flow, inlet, inside
 
 

@@ -1,4 +1,4 @@
-"""Result files: the annual record as JSON, the hourly series as CSV and NetCDF; all or none."""
+"""Result files: the annual record as JSON, the hourly series as CSV and NetCDF, pictures; all or none."""
 
 import json
 import os
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 NAMES = ("annual.json", "hourly.csv", "hourly.nc")
+PICTURES = ("cop_map.png", "year.png", "weeks.png")
 
 
 def record_text(record: Mapping[str, object]) -> str:
@@ -44,10 +45,32 @@ def hourly_text(dataset: "xr.Dataset") -> str:
     return "\n".join([*lines, *rows]) + "\n"
 
 
-def write_results(folder: Path, record: Mapping[str, object], dataset: "xr.Dataset") -> list[Path]:
+def write_results(
+    folder: Path,
+    record: Mapping[str, object],
+    dataset: "xr.Dataset",
+    pictures: Mapping[str, bytes] | None = None,
+) -> list[Path]:
     """Write the result files of a year to `folder`, which is made if need be; earlier ones are replaced.
 
-    Everything is written beside the target first and moved when complete.
+    Everything is written beside the target first and moved when complete. Pictures of an earlier year that
+    this one does not replace are removed: they would lie beside figures that are not theirs.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the files go.
+    record : mapping
+        The annual record.
+    dataset : xarray.Dataset
+        The hourly series.
+    pictures : mapping of str to bytes, optional
+        Pictures by file name, of those in `PICTURES`.
+
+    Returns
+    -------
+    list of Path
+        The files written.
 
     Raises
     ------
@@ -63,10 +86,16 @@ def write_results(folder: Path, record: Mapping[str, object], dataset: "xr.Datas
         (part / NAMES[0]).write_text(record_text(record), encoding="utf-8")
         (part / NAMES[1]).write_text(hourly_text(dataset), encoding="utf-8")
         dataset.to_netcdf(part / NAMES[2], engine="scipy")
-        for name in NAMES:
+        for name, content in (pictures or {}).items():
+            (part / name).write_bytes(content)
+        written = [*NAMES, *(pictures or {})]
+        for name in written:
             os.replace(part / name, folder / name)
+        for name in PICTURES:
+            if name not in written:
+                (folder / name).unlink(missing_ok=True)
     except OSError as err:
         raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    return [folder / name for name in NAMES]
+    return [folder / name for name in written]

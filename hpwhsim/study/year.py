@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 import hpwhsim
 from hpwhsim.account import adequacy, energy
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, make_hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
@@ -31,6 +32,7 @@ class Year(NamedTuple):
 
     hourly: dict[str, Array]  # by the names of tables/results.csv, each (8760,)
     record: Record  # the annual record, in the order of tables/results.csv
+    machine: PerformanceMap | None  # of one module; None without a heat pump
 
 
 def run_year(loaded: Loaded) -> Year:
@@ -47,7 +49,8 @@ def run_year(loaded: Loaded) -> Year:
     out = make_hourly(HOURS, assembly.start.size)
     march(assembly.plant, assembly.drive, assembly.start.copy(), make_scratch(assembly.start.size), out)
     hourly = _hourly(assembly, out, np.asarray(weather["dry_bulb_c"].values))
-    return Year(hourly, _record(loaded, weather, assembly, out, hourly))
+    machine = assembly.plant.machine if assembly.plant.modules > 0 else None
+    return Year(hourly, _record(loaded, weather, assembly, out, hourly), machine)
 
 
 def to_dataset(year: Year) -> "xr.Dataset":
@@ -155,6 +158,7 @@ def _record(
                 minimum_c=plant.minimum_temperature,
                 edge_hours=sums.get("edge_hours", 0.0),
                 store_min_top_c=lowest_top,
+                run_hours=sums.get("run_hours"),
             ),
             *adequacy.safety(
                 refrigerant=scenario.plant.heat_pump.refrigerant if scenario.plant.heat_pump else None,
