@@ -57,6 +57,11 @@ def _parser() -> argparse.ArgumentParser:
         metavar="DIR",
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
+    run.add_argument(
+        "--pictures",
+        action="store_true",
+        help="also draw cop_map.png (the year's hours on the map of COP), year.png and weeks.png",
+    )
     run.set_defaults(act=_run)
 
     check = verbs.add_parser(
@@ -78,6 +83,24 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("--family", default="central-air", help=f"plant family: {', '.join(families.SIMULATED)}")
     new.add_argument("--weather", type=Path, required=True, metavar="FILE", help="weather file")
     new.set_defaults(act=_new)
+
+    rate = verbs.add_parser(
+        "rate",
+        help="put one packaged unit through the federal 24-hour draw-pattern test",
+        description="Calculate energy factor and first-hour delivery of the one unit that a scenario's plant "
+        "is, by the draw-pattern test of 10 CFR 430 Subpart B Appendix E. The test sets room, supply water, "
+        "thermostat and draws; building, weather, use and loop of the scenario do not matter. It certifies "
+        "nothing.",
+        epilog="example: tankyear rate scenarios/packaged-test.yaml --pattern medium",
+    )
+    _add_scenario(rate)
+    rate.add_argument(
+        "--pattern",
+        metavar="NAME",
+        help="very-small, low, medium or high (default: the one that belongs to the first-hour delivery)",
+    )
+    rate.add_argument("--json", action="store_true", help="print the record of the test and nothing else")
+    rate.set_defaults(act=_rate)
 
     regress = verbs.add_parser(
         "regress",
@@ -115,17 +138,35 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.year import run_year, to_dataset
 
-    loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    year = run_year(loaded)
     out = args.out
     if out is None and not args.json:
         out = Path("out") / args.scenario.stem
-    written = write_results(out, year.record, to_dataset(year)) if out is not None else []
+    if args.pictures and out is None:
+        raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
+    loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    year = run_year(loaded)
+    pictures = {}
+    if args.pictures:
+        from hpwhsim.report.figures import draw_pictures
+
+        pictures = draw_pictures(year, loaded.scenario)
+    written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     if args.json:
         sys.stdout.write(record_text(year.record))
     else:
         sys.stdout.write(year_text(year.record))
         sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    return DONE
+
+
+def _rate(args: argparse.Namespace) -> int:
+    from hpwhsim.report.files import record_text
+    from hpwhsim.report.rating import rating_text
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.rating import rate
+
+    record = rate(read_scenario(args.scenario, args.overrides, args.weather), args.pattern)
+    sys.stdout.write(record_text(record) if args.json else rating_text(record))
     return DONE
 
 

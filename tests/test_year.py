@@ -280,7 +280,7 @@ def test_record_is_declared_and_complete(tmp_path: Path) -> None:
     declared = {row["name"]: row for row in read_table("results")}
     assert set(year.record) <= {k for k, row in declared.items() if row["where"] in ("record", "both")}
     assert set(year.hourly) == {k for k, row in declared.items() if row["where"] in ("hourly", "both")}
-    for key in ("fan_kwh", "cop_net", "operational_kgco2e", "energy_cost"):
+    for key in ("trace_heating_kwh", "cop_net", "operational_kgco2e", "energy_cost"):
         assert key not in year.record
     data = to_dataset(year)
     assert data.sizes["time"] == 8760
@@ -384,3 +384,17 @@ def test_a_heat_pump_that_never_runs_is_said(tmp_path: Path) -> None:
     cautions = year.record["cautions"]
     assert isinstance(cautions, list)
     assert any("never runs" in text for text in cautions)
+
+
+def test_a_backup_cuts_out_at_its_setpoint(tmp_path: Path) -> None:
+    """A dead band of 10 K: the element heats in runs, and does not hold its setpoint at a trickle.
+
+    A trickle would be the store's loss, some 0.2 kWh in every hour.
+    """
+    raw = central_air(tmp_path)
+    del raw["plant"]["heat_pump"]
+    raw["plant"] |= {"family": "resistance"}
+    raw["plant"]["backup"] = {"kind": "resistance", "power": "60 kW", "dead_band": "10 K"}
+    heat = run(tmp_path, raw).hourly["resistance_kwh"]
+    assert np.all((heat == 0.0) | (heat > 1.0))
+    assert (heat == 0.0).sum() > 1000

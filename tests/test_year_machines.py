@@ -244,3 +244,18 @@ def test_no_machine_heats_the_store_past_its_outlet(tmp_path: Path, kind: str) -
     year = run(tmp_path, raw)
     assert year.hourly["store_top_c"].max() <= 60.0 + 1e-6
     assert year.hourly["store_mean_c"].max() <= 60.0 + 1e-6
+
+
+@pytest.mark.parametrize("kind", ["single", "multi", "wrapped"])
+def test_a_start_may_outlast_a_step(tmp_path: Path, kind: str) -> None:
+    """90 s without heat in parts of a minute: the machine still charges the store and pays for starts."""
+    raw = rated(tmp_path, "R-290", **{"pass": kind, "start_loss": "90 s"})
+    raw["plant"]["heat_pump"] |= {
+        "cop": 2.6,
+        "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
+    }
+    year = run(tmp_path, raw)
+    closes(year)
+    assert number(year, "short_hours") == 0.0
+    del raw["plant"]["heat_pump"]["start_loss"]
+    assert number(year, "compressor_kwh") > number(run(tmp_path, raw), "compressor_kwh")

@@ -133,7 +133,9 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
             if wanted > 0 and plant.turndown < 1.0:
                 speed = part_speed(controls, plant.turndown, level_of(temperature, controls.start_at))
             units, met = wanted * speed, source + plant.approach * (1.0 - speed)
-            if wanted > 0 and plant.water_side != SINGLE:
+            if wanted > 0 and heating <= 0.0:
+                duty = 1.0  # still starting
+            elif wanted > 0 and plant.water_side != SINGLE:
                 heat, energy, flow, inlet, inside = reheat(
                     temperature, scratch, plant, heating, units, met, frosted
                 )
@@ -187,6 +189,7 @@ def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out:
                     most = plant.backup_power * dt / joule
                     setpoint = plant.backup_setpoint
                     backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
+                    backup_on = backup_heat >= most  # less: it reached its setpoint within the step
 
             # record
             if idle > 0.0 and wanted > 0:

@@ -1,0 +1,420 @@
+"""The federal draw-pattern test: its draws, its conditions, and units whose factor is known otherwise."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import yaml
+from cases import CHICAGO, GREENSBORO, ROOT
+from CoolProp.CoolProp import PropsSI
+
+from hpwhsim import cli
+from hpwhsim.errors import InputError
+from hpwhsim.report.rating import rating_text
+from hpwhsim.scenario.reading import Loaded, read_scenario
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.draw_bench import GALLON, draw_pattern, drawn_in_steps, pattern_of
+from hpwhsim.study.rating import rate
+
+PATTERNS = {"very-small": 10.0, "low": 38.0, "medium": 55.0, "high": 84.0}  # gal, see the table's header
+PACKAGED, ELECTRIC = ROOT / "scenarios" / "packaged-test.yaml", ROOT / "scenarios" / "electric-tank-test.yaml"
+RISE_K, EXCESS_K = (125 - 58) / 1.8, (125 - 67.5) / 1.8  # rise of the water, store above room
+
+year = pytest.mark.year
+
+
+def electric(folder: Path, ua: float = 1.0, **storage: Any) -> Loaded:
+    """An invented tank of 50 gal and 4.5 kW; `ua` in W/K."""
+    raw = yaml.safe_load(ELECTRIC.read_text())
+    raw["site"]["weather"] = str(CHICAGO)
+    raw["plant"]["storage"] |= {"volume": "50 gal", "heat_loss": f"{ua} W/K", **storage}
+    path = folder / "tank.yaml"
+    path.write_text(yaml.safe_dump(raw))
+    return read_scenario(path)
+
+
+def constant(folder: Path, kind: str, ua: float = 1.2) -> Loaded:
+    """An invented machine of 2 kW and COP 3 whatever the temperatures, on 60 gal."""
+    lines = ["source_c,water_in_c,water_out_c,capacity_kw,power_kw"]
+    hottest, coolest = (49, 50) if kind == "single" else (60, 60)  # water in, water out
+    lines += [
+        f"{source},{inlet},{outlet},2,{2 / 3!r}"
+        for source in (-10, 40)
+        for inlet in (0, hottest)
+        for outlet in (coolest, 65)
+    ]
+    (folder / "machine.csv").write_text("\n".join(lines) + "\n")
+    raw = yaml.safe_load(PACKAGED.read_text())
+    raw["site"]["weather"] = str(CHICAGO)
+    raw["plant"]["heat_pump"] = {"refrigerant": "R-134a", "table": "machine.csv", "pass": kind}
+    raw["plant"]["storage"]["heat_loss"] = f"{ua} W/K"
+    raw["plant"]["controls"] = {"dead_band": "12 K", "sensor_height": 0.06, "stop_height": 0.06}
+    del raw["plant"]["backup"]
+    if kind == "wrapped":
+        raw["plant"]["heat_pump"]["condenser_height"] = 0.3
+    path = folder / "machine.yaml"
+    path.write_text(yaml.safe_dump(raw))
+    return read_scenario(path)
+
+
+def of(record: dict[str, object], key: str) -> float:
+    value = record[key]
+    assert isinstance(value, float), key
+    return value
+
+
+def said(record: dict[str, object]) -> str:
+    cautions = record["cautions"]
+    assert isinstance(cautions, list)
+    return "\n".join(cautions)
+
+
+# -- draws -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "btu"), [("very-small", 5510), ("low", 20940), ("medium", 30308), ("high", 46288)]
+)
+def test_patterns_sum_to_the_daily_volumes_and_heat(name: str, btu: float) -> None:
+    """10 CFR 430 Appendix E: 10, 38, 55 and 84 gal a day; the heat at a rise of 67 °F, water of CoolProp.
+
+    Rounded to 1 Btu, so 1e-4 is allowed. The store's one heat capacity by volume (water at 50 °C) is 0.14 %
+    above density at 125 °F times specific heat at the mean of 58 and 125 °F.
+    """
+    litres = sum(draw.volume for draw in draw_pattern(name))
+    assert litres == pytest.approx(PATTERNS[name] * GALLON, rel=1e-12)
+    density = PropsSI("D", "T", 273.15 + (125 - 32) / 1.8, "P", 101325, "Water")
+    heat = PropsSI("C", "T", 273.15 + (91.5 - 32) / 1.8, "P", 101325, "Water")
+    assert litres * density * heat * RISE_K / 1055.056 == pytest.approx(btu, rel=1e-4)
+    assert RHO_CP / (density * heat) == pytest.approx(1.0, abs=2e-3)
+
+
+@pytest.mark.parametrize("steps_per_hour", [4, 12, 360])
+@pytest.mark.parametrize("name", PATTERNS)
+def test_steps_draw_the_pattern(name: str, steps_per_hour: int) -> None:
+    """All of the water, at no more than the largest flow of the test (3 gal/min), and a pause of hours."""
+    step_s = 3600 / steps_per_hour
+    draws = draw_pattern(name)
+    use = drawn_in_steps(draws, 24 * steps_per_hour, step_s)
+    assert use.sum() == pytest.approx(sum(d.volume for d in draws), rel=1e-12)
+    assert use.max() <= 3.0 * GALLON / 60.0 * step_s * (1 + 1e-12)
+    assert use.min() >= 0.0
+    assert not use[round(2.0 * steps_per_hour) : round(8.0 * steps_per_hour)].any()
+
+
+@pytest.mark.parametrize(
+    ("gallons", "name"),
+    [
+        (5, "very-small"),
+        (17.9, "very-small"),
+        (18.1, "low"),
+        (50.9, "low"),
+        (51.1, "medium"),
+        (74.9, "medium"),
+        (75.1, "high"),
+    ],
+)
+def test_first_hour_bins(gallons: float, name: str) -> None:
+    """16 CFR 305 Appendix D1: below 18, 18 to below 51, 51 to below 75, from 75 gal."""
+    assert pattern_of(gallons * GALLON) == name
+
+
+# -- energy factor -----------------------------------------------------------------------------------------
+
+
+def implied(pattern: str, ua: float, cop: float = 1.0) -> float:
+    """Factor that standby loss implies: heat delivered at 67 °F of rise over that and the day's loss.
+
+    First law over a day with equal ends, a store at 125 °F in a room at 67.5 °F, `cop` on all heat.
+    """
+    delivered = PATTERNS[pattern] * GALLON * RHO_CP * RISE_K
+    return cop * delivered / (delivered + ua * EXCESS_K * 86400.0)
+
+
+@year
+@pytest.mark.parametrize("pattern", PATTERNS)
+@pytest.mark.parametrize("ua", [0.4, 1.0, 2.5])
+def test_resistance_tank_has_the_factor_of_its_standby_loss(tmp_path: Path, pattern: str, ua: float) -> None:
+    """Within 1 %, as the requirement says, and its measured standby within 1 % of what was put in.
+
+    The store is not at 125 °F throughout and its ends differ: the corrections of the test must take that out.
+    """
+    record = rate(electric(tmp_path, ua), pattern)
+    assert of(record, "energy_factor") == pytest.approx(implied(pattern, ua), rel=0.01)
+    assert of(record, "standby_w_per_k") == pytest.approx(ua, rel=0.01)
+    assert of(record, "delivered_litres") == pytest.approx(PATTERNS[pattern] * GALLON * 1000.0, rel=1e-9)
+    assert abs(of(record, "balance_error")) <= 1e-6
+    energy = (
+        of(record, "delivered_heat_kwh") + of(record, "storage_loss_kwh") + of(record, "store_change_kwh")
+    )
+    assert of(record, "energy_kwh") == pytest.approx(energy, rel=1e-6)
+
+
+@year
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_resistance_tank_without_loss_has_the_factor_one(tmp_path: Path, pattern: str) -> None:
+    """First law: what is bought is delivered, whatever the temperatures; rounding of sums alone."""
+    record = rate(electric(tmp_path, 0.0), pattern)
+    assert of(record, "energy_factor") == pytest.approx(1.0, abs=1e-6)
+    assert of(record, "recovery_efficiency") == pytest.approx(1.0, abs=1e-6)
+
+
+@year
+def test_a_tank_insulated_as_the_law_asks_meets_the_least_factor(tmp_path: Path) -> None:
+    """10 CFR 430.32(d) for an electric store of 50 gal, medium draws: 0.9307 - 0.0002 * 50 = 0.9207.
+
+    The limit is quoted from memory. A tank with R-12.5 all round (10 CFR 431.110) and no fittings or piping
+    must be a little better, but not above 0.95: common practice, no source.
+    """
+    loaded = electric(tmp_path)
+    path = loaded.path
+    raw = yaml.safe_load(path.read_text())
+    del raw["plant"]["storage"]["heat_loss"]
+    path.write_text(yaml.safe_dump(raw))
+    assert 0.9207 < of(rate(read_scenario(path), "medium"), "energy_factor") < 0.95
+
+
+@year
+@pytest.mark.parametrize("pattern", PATTERNS)
+@pytest.mark.parametrize("kind", ["single", "multi", "wrapped"])
+def test_constant_machine_has_the_factor_of_cop_and_standby_loss(
+    tmp_path: Path, pattern: str, kind: str
+) -> None:
+    """A COP of 3 on all heat: three times the factor of a resistance tank of the same loss, within 1 %.
+
+    The 1 % is for the corrections: the store is colder than 125 °F by some kelvins. The sensor stands low, so
+    that the first draw of every pattern starts the machine.
+    """
+    record = rate(constant(tmp_path, kind), pattern)
+    assert of(record, "energy_factor") == pytest.approx(implied(pattern, 1.2, 3.0), rel=0.01)
+    assert abs(of(record, "balance_error")) <= 1e-6
+    draws = record["draws"]
+    assert isinstance(draws, list)
+    assert draws[0]["mean_c"] == pytest.approx((125 - 32) / 1.8, abs=5 / 1.8)  # of delivery, test conditions
+
+
+@year
+def test_packaged_unit_is_believable() -> None:
+    """Better than the least factor of the law for its size, and no better than its machine.
+
+    10 CFR 430.32(d), electric storage above 55 gal, high draws: 2.2418 - 0.0011 * 60 = 2.176, quoted from
+    memory. 4.5 is above all units sold: common practice, no source. Standby and the colder ends of the day
+    keep the factor below the efficiency of a recovery.
+    """
+    record = rate(read_scenario(PACKAGED))
+    assert record["draw_pattern"] == "high"
+    assert 2.176 < of(record, "energy_factor") < 4.5
+    assert of(record, "energy_factor") < of(record, "recovery_efficiency")
+    assert abs(of(record, "balance_error")) <= 1e-6
+    bought = sum(of(record, key) for key in ("compressor_kwh", "auxiliary_kwh", "resistance_kwh"))
+    assert of(record, "energy_kwh") == pytest.approx(bought, rel=1e-9)
+    assert of(record, "annual_energy_kwh") == pytest.approx(
+        365 * 84 * GALLON * RHO_CP * RISE_K / 3.6e6 / of(record, "energy_factor"), rel=1e-9
+    )
+
+
+@year
+@pytest.mark.parametrize("pattern", ["low", "high"])
+@pytest.mark.parametrize("scenario", [PACKAGED, ELECTRIC])
+def test_better_insulation_never_lowers_the_factor(scenario: Path, pattern: str) -> None:
+    """A law of the model: less loss, less energy. Loss from 4 W/K down to 0.2 W/K."""
+    factors = [
+        of(rate(read_scenario(scenario, [f"plant.storage.heat_loss={ua} W/K"]), pattern), "energy_factor")
+        for ua in (4.0, 2.0, 1.0, 0.5, 0.2)
+    ]
+    assert np.all(np.diff(factors) > 0.0)
+
+
+@year
+@pytest.mark.parametrize(("scenario", "allowed"), [(PACKAGED, 0.005), (ELECTRIC, 0.001)])
+def test_the_step_hardly_matters(scenario: Path, allowed: float) -> None:
+    """A minute against the 10 s of every rating: within 0.1 % for an element, 0.5 % for a machine.
+
+    Steps blur when the front passes a sensor, and with it what an element takes from the machine: the factor
+    of the packaged unit falls steadily with them, by 0.3 % from a minute and 0.1 % from 30 s.
+    """
+    coarse, fine = (of(rate(read_scenario(scenario), "medium", n), "energy_factor") for n in (60, 360))
+    assert coarse == pytest.approx(fine, rel=allowed)
+
+
+@year
+def test_a_late_recovery_is_said(tmp_path: Path) -> None:
+    """With the sensor higher up the 2 gal of the first draw do not start the machine: loss in the efficiency.
+
+    First law: heat over energy from the first draw on is below the COP of 3, by the loss of the wait.
+    """
+    path = constant(tmp_path, "single").path
+    higher = ["plant.controls.sensor_height=0.35", "plant.controls.stop_height=0.15"]
+    late = rate(read_scenario(path, higher), "very-small")
+    assert of(late, "recovery_efficiency") < 2.5
+    assert "after the first draw" in said(late)
+    assert "after the first draw" not in said(rate(read_scenario(path), "very-small"))
+
+
+@year
+def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
+    """Charged to its foot and sensed high up, the store gives 10 gal without a start, and nothing is bought.
+
+    The factor is then that of the heating-up for the heat that the store lost: 1 % as above.
+    """
+    path = constant(tmp_path, "single").path
+    record = rate(read_scenario(path, ["plant.controls.sensor_height=0.5"]), "very-small")
+    assert of(record, "energy_kwh") == 0.0
+    assert record["energy_factor_uncorrected"] is None
+    assert "never recovers" in said(record)
+    assert of(record, "energy_factor") == pytest.approx(implied("very-small", 1.2, 3.0), rel=0.01)
+    assert "none bought" in rating_text(record)
+
+
+@year
+def test_standing_power_counts(tmp_path: Path) -> None:
+    """A machine that draws 20 W while it stands buys 20 W times the hours it stands, and stands worse."""
+    loaded = constant(tmp_path, "single")
+    plain = rate(loaded, "medium")
+    thirsty = rate(read_scenario(loaded.path, ["plant.heat_pump.standby_power=20 W"]), "medium")
+    more = of(thirsty, "energy_kwh") - of(plain, "energy_kwh")
+    standing = 24.0 - of(plain, "compressor_kwh") / (2.0 / 3.0)
+    assert more == pytest.approx(0.020 * standing, rel=1e-6)
+    assert of(thirsty, "standby_w") > of(plain, "standby_w") + 15.0
+
+
+# -- first-hour test ---------------------------------------------------------------------------------------
+
+
+@year
+@pytest.mark.parametrize(
+    ("stirred", "share"), [(0.0, 1.0), (0.25, 0.75 + 0.25 * 0.25345), (0.5, 0.5 + 0.5 * 0.25345)]
+)
+def test_first_hour_of_a_slow_tank_is_what_the_store_holds(
+    tmp_path: Path, stirred: float, share: float
+) -> None:
+    """Plug flow above a stirred part that empties exponentially: ln(67/52) = 0.25345 of it until 15 °F less.
+
+    One draw, because 500 W do not recover in an hour; meanwhile they give 0.5 MJ in 17 minutes, 2 % of what
+    the store holds. The front has some thickness: 3 % in all.
+    """
+    loaded = electric(tmp_path, inlet_mixing=stirred)
+    slow = read_scenario(loaded.path, ["plant.backup.power=500 W", "plant.backup.height=0"])
+    record = rate(slow, "medium")
+    draws = record["first_hour_draws_litres"]
+    assert isinstance(draws, list)
+    assert len(draws) == 1
+    assert of(record, "first_hour_litres") == pytest.approx(share * 50.0 * GALLON * 1000.0, rel=0.03)
+
+
+@year
+def test_first_hour_of_a_quick_tank_is_bounded_by_its_heat(tmp_path: Path) -> None:
+    """12 kW recover within the hour: several draws, more than the store, less than the first law allows.
+
+    Heat at hand: the store at 125 °F and 12 kW for the hour and one more draw (50 gal at 3 gal/min); all
+    water is at least 52 °F above the supply.
+    """
+    quick = read_scenario(electric(tmp_path).path, ["plant.backup.power=12 kW"])
+    record = rate(quick, "medium")
+    draws = record["first_hour_draws_litres"]
+    assert isinstance(draws, list)
+    assert len(draws) >= 2
+    heat = 50.0 * GALLON * RHO_CP * RISE_K + 12e3 * (3600.0 + 50.0 / 3.0 * 60.0)
+    assert 50.0 < of(record, "first_hour_litres") / 1000.0 / GALLON < heat / (RHO_CP * 52 / 1.8) / GALLON
+    assert of(record, "first_hour_litres") <= sum(draws) + 1e-9
+
+
+# -- what does not matter ----------------------------------------------------------------------------------
+
+
+@year
+def test_only_the_unit_matters() -> None:
+    """Building, weather, use, loop, setpoint, windows and room of the scenario change nothing; A, B, A."""
+    said_first = rate(read_scenario(PACKAGED))
+    overrides = [
+        "building.apartments=3",
+        "hot_water.daily_use_per_apartment=10 gal",
+        "hot_water.draws=random",
+        "recirculation.loss_per_apartment=90 W",
+        "plant.storage.setpoint=140 degF",
+        "plant.storage.room_temperature=5 degC",
+        "plant.controls.lock_outs=['10:00-16:00']",
+        "run.steps_per_hour=4",
+    ]
+    other = rate(read_scenario(PACKAGED, overrides, weather=CHICAGO))
+    again = rate(read_scenario(PACKAGED, weather=GREENSBORO))
+    apart = ("scenario.overrides", "assumptions", "cautions")
+    for record in (other, again):
+        assert {k: v for k, v in record.items() if k not in apart} == {
+            k: v for k, v in said_first.items() if k not in apart
+        }
+    assumptions = said_first["assumptions"]
+    assert isinstance(assumptions, list)
+    keys = {item["key"] for item in assumptions}
+    assert "plant.storage.cells" in keys
+    assert not any(key.startswith(("site", "building", "hot_water", "run")) for key in keys)
+
+
+# -- refusals, cautions, the command -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("override", "words"),
+    [
+        ("plant.heat_pump.modules=2", ["plant.heat_pump.modules", "got 2", "allowed 1"]),
+        ("plant.storage.tanks=2", ["plant.storage.tanks", "got 2", "allowed 1"]),
+        ("plant.backup={kind: resistance, power: 4 kW, mode: series}", ["plant.backup.mode", "parallel"]),
+        ("plant.heat_pump.refrigerant=R-12", ["plant.heat_pump.refrigerant"]),
+        ("plant.heat_pump.lowest_source=35 degC", ["does not heat", "19.7 degC"]),
+    ],
+)
+def test_what_is_no_packaged_unit_is_refused(
+    capsys: pytest.CaptureFixture[str], override: str, words: list[str]
+) -> None:
+    code = cli.main(["rate", str(PACKAGED), "--set", "plant.backup=null", "--set", override])
+    out, err = capsys.readouterr()
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    for word in words:
+        assert word in err
+
+
+def test_unknown_pattern_is_refused() -> None:
+    with pytest.raises(InputError, match="--pattern: got 'huge'; allowed very-small, low, medium, high"):
+        rate(read_scenario(ELECTRIC), "huge")
+
+
+@year
+def test_a_store_beyond_the_law_is_said(tmp_path: Path) -> None:
+    """Consumer stores hold 120 gal at most; the limit is from memory."""
+    large = read_scenario(electric(tmp_path).path, ["plant.storage.volume=150 gal"])
+    assert "another test" in said(rate(large, "high"))
+    assert "another test" not in said(rate(electric(tmp_path), "high"))
+
+
+@year
+def test_command_prints_one_screen_or_the_record(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["rate", str(ELECTRIC), "--pattern", "medium"]) == 0
+    text = capsys.readouterr().out
+    assert len(text.splitlines()) <= 50
+    assert max(map(len, text.splitlines())) <= 100
+    assert "no certification" in text
+    assert "medium draw pattern, as given" in text
+    assert cli.main(["rate", str(ELECTRIC), "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    for key in (
+        "energy_factor",
+        "first_hour_litres",
+        "draw_pattern",
+        "delivered_litres",
+        "energy_kwh",
+        "standby_w",
+        "scenario.sha256",
+    ):
+        assert key in record
+    assert record["draw_pattern"] == pattern_of(record["first_hour_litres"] / 1000.0)
+
+
+def test_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        cli.main(["rate", "--help"])
+    assert stop.value.code == 0
+    assert "example: tankyear rate" in capsys.readouterr().out
