@@ -752,7 +752,9 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             if (wanted > 0 && p->turndown < 1.0)
                 speed = part_speed(controls, p->turndown, level_of(temperature, n, controls->start_at));
             double units = wanted * speed, met = source + p->approach * (1.0 - speed);
-            if (wanted > 0 && p->water_side != SINGLE) {
+            if (wanted > 0 && heating <= 0.0) {
+                duty = 1.0; /* still starting */
+            } else if (wanted > 0 && p->water_side != SINGLE) {
                 struct reheated h = reheat(temperature, n, s, p, heating, units, met, frosted);
                 heat = h.heat;
                 energy = h.energy;
@@ -813,9 +815,11 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                     backup_on = true;
                 else if (sensed >= p->backup_setpoint)
                     backup_on = false;
-                if (backup_on)
-                    backup_heat = heat_upper(temperature, n, s, p->backup_cell,
-                                             p->backup_power * dt / joule, p->backup_setpoint);
+                if (backup_on) {
+                    double most = p->backup_power * dt / joule;
+                    backup_heat = heat_upper(temperature, n, s, p->backup_cell, most, p->backup_setpoint);
+                    backup_on = backup_heat >= most;
+                }
             }
 
             /* record */

@@ -310,8 +310,8 @@ class Plant(Block):
             if self.heat_pump.pass_ == "multi" and hottest_inlet < least:
                 raise Clash(
                     "heat_pump.rise",
-                    f"at most {self.outlet_temperature - least:.1f} K (from plant.storage.setpoint less half of "
-                    "controls.dead_band to the outlet temperature), or the charge never ends",
+                    f"at most {self.outlet_temperature - least:.1f} K (the outlet temperature less "
+                    "plant.storage.setpoint, and half of controls.dead_band), or the charge never ends",
                     f"{self.heat_pump.rise:g} K (default)",
                 )
         return self
