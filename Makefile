@@ -11,7 +11,7 @@ demo: $(VENV)/.installed
 test: $(VENV)/.installed-dev lint
 	$(BIN)/pytest -q -n auto
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
-	$(BIN)/tankyear regress scenarios
+	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .
