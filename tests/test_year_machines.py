@@ -259,3 +259,19 @@ def test_a_start_may_outlast_a_step(tmp_path: Path, kind: str) -> None:
     assert number(year, "short_hours") == 0.0
     del raw["plant"]["heat_pump"]["start_loss"]
     assert number(year, "compressor_kwh") > number(run(tmp_path, raw), "compressor_kwh")
+
+
+def test_water_above_the_highest_inlet_stops_the_machine(tmp_path: Path) -> None:
+    """A limit of 35 °C: no hour takes in warmer water, and hours that called in vain are counted.
+
+    0.3 K: the limit is checked with the draw that is expected in the minute, before the draw itself.
+    """
+    raw = rated(tmp_path, highest_inlet="35 degC")
+    raw["recirculation"] = {"loss_per_apartment": "120 W", "return_height": 0.2}
+    year = run(tmp_path, raw)
+    inlet = year.hourly["water_in_c"]
+    assert np.nanmax(inlet) <= 35.0 + 0.3
+    assert number(year, "lockout_hours") > 0.0
+    causes = year.record["backup_hours_by_cause"]
+    assert isinstance(causes, dict)
+    assert "water-too-warm" in causes

@@ -16,7 +16,7 @@ class Limits:
     pressure_ratio: float  # highest ratio of one stage
     highest_evaporating_c: float  # °C
     lowest_evaporating_c: float  # °C, above the triple point and above deep vacuum
-    least_ratio: float = 1.2  # head pressure is held up so that the valve still feeds the evaporator
+    least_ratio: float = 1.6  # head pressure is held up so that valve and compressor still work well
     highest_inlet_c: float | None = None  # °C, water; None: no limit besides the others
 
 

@@ -155,6 +155,8 @@ def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
             "condenser_cells": 0,
             "highest_inlet": highest,
         }
+    if heat_pump.highest_inlet is not None:
+        highest = min(highest, heat_pump.highest_inlet)
     return {
         "water_side": int(WaterSide[heat_pump.pass_.upper()]),
         "rise": heat_pump.rise,

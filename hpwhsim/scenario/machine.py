@@ -207,6 +207,13 @@ class HeatPump(Block):
         description="the hottest water the machine makes [degC]",
         json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
     )
+    highest_inlet: Temperature | None = Field(
+        None,
+        ge=10,
+        le=95,
+        description="the warmest water that may enter the machine [degC]",
+        json_schema_extra=origin("limit of the machine's own map", none="where its map or table ends"),
+    )
     lowest_source: Temperature | None = Field(
         None,
         ge=-50,

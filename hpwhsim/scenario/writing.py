@@ -62,22 +62,22 @@ def cautions(scenario: Scenario) -> list[str]:
     use, loop = scenario.hot_water.use_temperature, scenario.recirculation
     if store < use and not series:
         said.append(
-            f"plant.storage.setpoint {store:g} degC is below hot_water.use_temperature {use:g} degC: "
+            f"plant.storage.setpoint {store:.4g} degC is below hot_water.use_temperature {use:.4g} degC: "
             "taps never get water at the temperature of use"
         )
     if store < 60:
         said.append(
-            f"plant.storage.setpoint {store:g} degC: below 60 degC (140 degF) Legionella may grow in the "
+            f"plant.storage.setpoint {store:.4g} degC: below 60 degC (140 degF) Legionella may grow in the "
             "store (ASHRAE Guideline 12)"
         )
     if loop is not None and loop.return_temperature < 51:
         said.append(
-            f"recirculation.return_temperature {loop.return_temperature:g} degC: below 51 degC (124 degF) "
+            f"recirculation.return_temperature {loop.return_temperature:.4g} degC: below 51 degC (124 degF) "
             "Legionella may grow in the loop (ASHRAE Guideline 12)"
         )
     if use > 49:
         said.append(
-            f"hot_water.use_temperature {use:g} degC: above 49 degC (120 degF) water at the taps can scald"
+            f"hot_water.use_temperature {use:.4g} degC: above 49 degC (120 degF) water at the taps can scald"
         )
     return said
 
