@@ -7,7 +7,7 @@ building, its plant and its hot-water use stay the same: only the weather and th
 
 What to expect: kWh falls and COP rises with warmth, by far less than the source alone would give: warmer
 mains water means less water from the store, so that the warm return of the loop is a larger part of what
-this R-744 machine takes in (about 21 degC on the mean in the coldest climate, 37 to 39 degC in the hottest).
+this R-744 machine takes in (weighted by heat: 21 degC in the coldest climate, 37 to 39 in the hottest).
 Exceptions in order: kWh of Golden below Chicago, which has three times the hours below the machine's lowest
 source; COP of Portland above New York, whose winter is colder, and above Piedmont, which defrosts more; of
 Los Angeles above Houston, and of Houston above Phoenix, whose hottest months bring the warmest mains water.

@@ -57,6 +57,6 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
     before = config["CACHE_DIR"]
     config["CACHE_DIR"] = _cache_folder()  # read when the decorator runs, so set for that moment only
     try:
-        return cast(Callable[P, R], numba.njit(cache=True, error_model="numpy")(function))
+        return cast(Callable[P, R], numba.njit(cache=True, error_model="numpy", forceinline=True)(function))
     finally:
         config["CACHE_DIR"] = before

@@ -11,6 +11,7 @@ from hpwhsim.heatpump.states import DEW_STEP, KELVIN, LIQUID_FLOOR, Condensing, 
 Array = NDArray[np.float64]
 
 HALVINGS = 18  # of the range of dew temperature, about 100 K: 4e-4 K
+ROUNDING = 2.0  # K, over which the held head pressure takes over from the pinch
 ECONOMISER_K = 5.0  # K, cold end of the economiser; usual for a plate exchanger, common practice, no source
 
 
@@ -98,7 +99,6 @@ def solve_condenser(
         kept = np.minimum(tightest / heat - 1.0, (discharge_c - hot) / 100.0)
         kept = np.minimum(kept, (np.minimum(exit_c, row.bubble_c) - cold) / 100.0)
         kept = np.where(exit_c > row.bubble_c, np.minimum(kept, (row.bubble_c - exit_c) / 100.0), kept)
-        kept = np.minimum(kept, row.pressure / (limits.least_ratio * gas.pressure) - 1.0)
         return _State(row.pressure, first_stage, work, heat, injected, discharge_c, exit_c), kept
 
     low, high = np.full(n, table.dew_c[0]), np.full(n, table.dew_c[-1])
@@ -107,7 +107,8 @@ def solve_condenser(
         middle = 0.5 * (low + high)
         enough = at(middle)[1] >= 0.0
         low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-    found, _ = at(high)
+    held = np.interp(np.log(limits.least_ratio * gas.pressure), np.log(table.pressure), table.dew_c)
+    found, _ = at(_rounded_max(high, held))
 
     ratio = found.first_stage / gas.pressure
     electricity = found.work / compressor.gas_share
@@ -124,6 +125,13 @@ def solve_condenser(
         found.exit_c,
     )
     return Cycle(*(np.where(works, x, np.nan) for x in columns))
+
+
+def _rounded_max(a: Array, b: Array) -> Array:
+    """The larger of two temperatures, the corner rounded over `ROUNDING` so that maps are smooth there."""
+    return np.asarray(
+        np.where(np.abs(a - b) < ROUNDING, b + (a - b + ROUNDING) ** 2 / (4.0 * ROUNDING), np.maximum(a, b))
+    )
 
 
 class _State(NamedTuple):
