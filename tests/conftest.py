@@ -3,6 +3,11 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# An example that meets the compiler for the first time takes seconds: no example is timed.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 ROOT = Path(__file__).resolve().parents[1]
 
