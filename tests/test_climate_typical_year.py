@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pvlib import solarposition
 
-from hpwhsim.climate import moist_air, weather_cache, weather_checks, weather_text
+from hpwhsim import disk_cache
+from hpwhsim.climate import moist_air, weather_checks, weather_text
 from hpwhsim.climate.typical_year import VARIABLES, read_weather
 from hpwhsim.errors import InputError
 
@@ -45,7 +46,7 @@ Edit = Callable[[list[str]], list[str]]
 @pytest.fixture(autouse=True)
 def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing kept by an earlier run may answer a test."""
-    monkeypatch.setattr(weather_cache, "folder", lambda: tmp_path / "cache")
+    monkeypatch.setattr(disk_cache, "folder", lambda kind: tmp_path / "cache")
 
 
 @pytest.fixture(scope="session")
@@ -191,13 +192,13 @@ def test_known_value_in_known_hour(root: Path, lines: dict[str, list[str]], hour
 
 
 def test_humidity_ratio_is_that_of_the_dew_point(root: Path) -> None:
-    """Golden, hour 0: dew point -4.0 °C at 806 mbar; ASHRAE saturation over ice 437.5 Pa.
+    """Golden, hour 0: dew point -4.0 °C at 806 mbar; 455.2 Pa over water by the formula of WMO-No. 8.
 
-    0.621945 x 437.5 / (80600 - 437.5) = 0.003394; 4 digits.
+    0.621945 x 455.2 / (80600 - 455.2) = 0.003533; the formulas differ by 0.1 %.
     """
     data = read_weather(root / "weather" / "golden-co-724666-tmy3.csv.gz").isel(time=0)
     assert (float(data.dew_point_c), float(data.pressure_pa)) == (-4.0, 80_600.0)
-    assert float(data.humidity_ratio) == pytest.approx(0.003394, abs=2e-6)
+    assert float(data.humidity_ratio) == pytest.approx(0.003533, abs=5e-6)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -786,7 +787,7 @@ def test_edited_file_is_read_anew_and_a_damaged_store_is_no_harm(bench: Bench) -
     first = bench.read(CSV, keep)
     edited = bench.read(CSV, bench.put(CSV, "dry", [100], "11.3"))
     assert edited.dry_bulb_c.values[100] == 11.3 != first.dry_bulb_c.values[100]
-    for kept in weather_cache.folder().iterdir():
+    for kept in disk_cache.folder("weather").iterdir():
         kept.write_bytes(b"PK damaged")
     assert bench.read(CSV, keep).identical(first)
 
@@ -794,5 +795,5 @@ def test_edited_file_is_read_anew_and_a_damaged_store_is_no_harm(bench: Bench) -
 def test_unwritable_store_is_no_harm(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     blocked = bench.folder / "file"
     blocked.write_text("a file where the folder should be", encoding="ascii")
-    monkeypatch.setattr(weather_cache, "folder", lambda: blocked / "cache")
+    monkeypatch.setattr(disk_cache, "folder", lambda kind: blocked / "cache")
     assert bench.read(CSV, keep).sizes["time"] == 8760

@@ -1,7 +1,6 @@
 """Frost against a rating rule, an independent psychrometric table, published shapes and seasons, physics."""
 
 import csv
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -350,6 +349,23 @@ def test_a_humid_coast_loses_more_than_a_dry_plain(root: Path) -> None:
     assert humid > 1.3 * cold
 
 
+@pytest.mark.parametrize(
+    "name",
+    ["chicago-il-725300-tmy3.epw.gz", "sand-point-ak-703165-tmy3.csv.gz", "greensboro-nc-723170-tmy3.csv.gz"],
+)
+def test_near_a_tenth_of_electricity_in_the_cold_humid_hours_of_real_winters(root: Path, name: str) -> None:
+    """OSTI 5589942 (1985), as below: 10.2 % for defrost alone, in a humid winter of hours around freezing.
+
+    Hours of -5 to 5 °C above 80 % relative humidity; within a third of the measurement, which is of one
+    machine with timed defrosts.
+    """
+    air, water, pressure = winter(root / "weather" / name)
+    humid = (np.abs(air) < 5.0) & (water > 0.8 * humidity_ratio_at_saturation(air, pressure))
+    assert humid.sum() > 300
+    share = season_share(air[humid], water[humid], pressure[humid])
+    assert share == pytest.approx(0.102, rel=1.0 / 3.0)
+
+
 def test_near_a_tenth_of_electricity_in_a_cold_humid_season() -> None:
     """OSTI 5589942 (1985), two-year field test: defrost 10.2 %, frost 3.7 % of heating-season electricity.
 
@@ -384,18 +400,6 @@ def test_arrays_and_scalars_agree() -> None:
     assert all(
         field.shape == (7, 7) for field in frost_losses(air, water, 90e3, split_k=split[:, None], kind="none")
     )
-
-
-def test_a_year_is_set_up_at_once() -> None:
-    """A run of two seconds can carry 50 ms; the loop over hours that this guards against takes longer."""
-    air = np.linspace(-20.0, 20.0, 8760)
-    water = humidity_ratio_at_saturation(air, SEA_LEVEL)
-    times = []
-    for _ in range(5):  # the best: other work on the machine only adds
-        start = time.perf_counter()
-        frost_losses(air, water, SEA_LEVEL)
-        times.append(time.perf_counter() - start)
-    assert min(times) < 0.05
 
 
 @pytest.mark.parametrize(

@@ -65,20 +65,26 @@ def saturation_pressure(temperature_c: ArrayLike) -> Array:
     """
     celsius = _inside("temperature of moist air", temperature_c, LOWEST_C, HIGHEST_C, "°C")
     t = celsius + ZERO_C
-    log_t = np.log(t)
-    ice = (
+    ice = np.exp(
         -5.6745359e3 / t
         + 6.3925247
         + t * (-9.677843e-3 + t * (6.2215701e-7 + t * (2.0747825e-9 - t * 9.484024e-13)))
-        + 4.1635019 * log_t
+        + 4.1635019 * np.log(t)
     )
-    water = (
-        -5.8002206e3 / t
-        + 1.3914993
-        + t * (-4.8640239e-2 + t * (4.1764768e-5 - t * 1.4452093e-8))
-        + 6.5459673 * log_t
+    return np.where(celsius <= TRIPLE_POINT_C, ice, _over_water(t))
+
+
+def _over_water(kelvin: Array) -> Array:
+    """Saturation pressure over water, supercooled below the triple point (equation 6). [Pa]."""
+    t = kelvin
+    return np.asarray(
+        np.exp(
+            -5.8002206e3 / t
+            + 1.3914993
+            + t * (-4.8640239e-2 + t * (4.1764768e-5 - t * 1.4452093e-8))
+            + 6.5459673 * np.log(t)
+        )
     )
-    return np.asarray(np.exp(np.where(celsius <= TRIPLE_POINT_C, ice, water)))
 
 
 def _ratio(vapour_pa: Array, pressure_pa: ArrayLike) -> Array:
@@ -91,12 +97,12 @@ def _ratio(vapour_pa: Array, pressure_pa: ArrayLike) -> Array:
 
 
 def humidity_ratio(dew_point_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
-    """Humidity ratio of air from its dew point (frost point below 0.01 °C).
+    """Humidity ratio of air from its dew point, which weather stations report over water in all cold.
 
     Parameters
     ----------
     dew_point_c : array_like of float, any shape
-        Dew point, -100 to 200. [°C]
+        Dew point, -100 to 200; below the triple point that over supercooled water, not the frost point. [°C]
     pressure_pa : array_like of float, broadcast with `dew_point_c`
         Total pressure. [Pa]
 
@@ -112,9 +118,11 @@ def humidity_ratio(dew_point_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
 
     References
     ----------
-    ASHRAE Fundamentals 2017 [1]_, chapter 1, equation 20.
+    ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 6 and 20. Over water: WMO-No. 8, Guide to Instruments
+    and Methods of Observation, on dew point and relative humidity below 0 °C; quoted from memory.
     """
-    return _ratio(saturation_pressure(dew_point_c), pressure_pa)
+    dew = _inside("dew point", dew_point_c, LOWEST_C, HIGHEST_C, "°C")
+    return _ratio(_over_water(dew + ZERO_C), pressure_pa)
 
 
 def humidity_ratio_from_relative(

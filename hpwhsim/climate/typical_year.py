@@ -116,8 +116,9 @@ def _read(path: Path, raw: bytes) -> tuple[dict[str, Array], dict[str, object]]:
     cautions += weather_sun.check_sun(path, rows, values, clock.cosine)
 
     values["relative_humidity"] = values["relative_humidity"] / 100.0
-    dew_point = np.minimum(values["dew_point_c"], values["dry_bulb_c"])  # no more water than saturated air
-    values["humidity_ratio"] = moist_air.humidity_ratio(dew_point, values["pressure_pa"])
+    water = moist_air.humidity_ratio(values["dew_point_c"], values["pressure_pa"])
+    most = moist_air.humidity_ratio_at_saturation(values["dry_bulb_c"], values["pressure_pa"])
+    values["humidity_ratio"] = np.minimum(water, most)
     return values, {
         "station": rows.place.station,
         "latitude": rows.place.latitude,

@@ -5,14 +5,13 @@ take. What is kept depends on nothing but the bytes of the file and the sources 
 are in its name; a folder that cannot be written, or a damaged file, only means reading again.
 """
 
-import hashlib
 import json
-import os
-import zipfile
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
+from hpwhsim import disk_cache
 
 Array = NDArray[np.float64]
 
@@ -28,21 +27,10 @@ SOURCES = (
 )
 
 
-def folder() -> Path:
-    """Folder of the kept years; not made here."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("tankyear")) / "weather"
-
-
 def _file(sha256: str) -> Path:
-    """Name of the kept year of these bytes, as read by these sources and this pvlib."""
-    from importlib.metadata import version
-
-    digest = hashlib.sha256(f"{sha256} pvlib {version('pvlib')}".encode())
-    for name in SOURCES:
-        digest.update((Path(__file__).parent / f"{name}.py").read_bytes())
-    return folder() / f"{digest.hexdigest()[:32]}.npz"
+    """Where the year of these bytes is kept, as read by these sources and this pvlib."""
+    here = Path(__file__).parent
+    return disk_cache.place("weather", sha256, [here / f"{name}.py" for name in SOURCES], ("pvlib",))
 
 
 def load(sha256: str) -> tuple[dict[str, Array], dict[str, object]] | None:
@@ -58,15 +46,10 @@ def load(sha256: str) -> tuple[dict[str, Array], dict[str, object]] | None:
     tuple or None
         Columns, each (8760,), and attributes, as `store` got them.
     """
-    try:
-        with np.load(_file(sha256), allow_pickle=False) as kept:
-            values = {
-                name: np.asarray(kept[name], dtype=np.float64) for name in kept.files if name != "attrs"
-            }
-            attrs: dict[str, object] = json.loads(str(kept["attrs"]))
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    kept = disk_cache.load(_file(sha256))
+    if kept is None or "attrs" not in kept:
         return None
-    return values, attrs
+    return kept, json.loads(str(kept.pop("attrs")))
 
 
 def store(sha256: str, values: dict[str, Array], attrs: dict[str, object]) -> None:
@@ -81,15 +64,4 @@ def store(sha256: str, values: dict[str, Array], attrs: dict[str, object]) -> No
     attrs : dict
         Attributes that JSON can hold.
     """
-    try:
-        target = _file(sha256)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_suffix(f".{os.getpid()}.part")
-        with part.open("wb") as stream:
-            np.savez(stream, allow_pickle=False, attrs=np.array(json.dumps(attrs)), **values)
-        part.replace(target)  # whole or not at all, also with two runs at once
-        kept = sorted(target.parent.glob("*.npz"), key=lambda p: p.stat().st_mtime)
-        for old in kept[:-KEEP]:
-            old.unlink(missing_ok=True)
-    except OSError:
-        return
+    disk_cache.save(_file(sha256), {"attrs": np.array(json.dumps(attrs)), **values}, KEEP)

@@ -209,10 +209,10 @@ def frost_losses(
     be gone by the end of the hour. The split is that of full load; a machine that loses capacity in the cold
     also loses split, which an array of hourly splits can say.
 
-    The rule bounds the season: in the typical years of the tests frost and defrost take 2 to 5 % of the
-    machine's winter electricity, as in [3]_, and near 10 % only in a season of nearly saturated air about
-    freezing. A two-year field test of one machine in Tennessee found 10.2 % for defrost and 3.7 % for frost
-    (OSTI 5589942, 1985, abstract), which this model does not reach in such weather.
+    Over the whole winter of the typical years of the tests frost and defrost take 2 to 5 % of the machine's
+    electricity, as in [3]_; over its cold humid hours (-5 to 5 °C, above 80 %) 9 to 10 %. A two-year field
+    test of one machine in Tennessee found 10.2 % for defrost and 3.7 % for frost over the heating season
+    (OSTI 5589942, 1985, abstract): timed defrosts, which come whether there is frost or not, are not here.
 
     References
     ----------

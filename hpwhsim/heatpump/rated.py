@@ -3,14 +3,15 @@
 import math
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import Literal
+from pathlib import Path
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.disk_cache import Arrays, cached, place
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Anchored, Rating, anchor_many, anchor_one, check, why_not
-from hpwhsim.heatpump.cache import cached
 from hpwhsim.heatpump.cycle import sample, solve
 from hpwhsim.heatpump.limits import Limits, usual_limits
 from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Cycle, Machine
@@ -24,7 +25,17 @@ WaterSide = Literal["single", "multi", "wrapped"]
 COLDEST, HOTTEST = -40.0, 45.0  # °C, ends of the axis of source temperature
 STEP = 0.5  # K, of the axes of source and inlet; bounds the interpolation error (see the tests)
 LEAST_RISE = 3.0  # K, smallest difference between outlet and inlet of a single-pass machine
+KEEP = 200  # maps that stay on disk; one is about 100 kB
 WRAPPED_RISE = 1.0  # K along a condenser wrapped around a tank: the water there hardly moves
+
+
+class Fitted(NamedTuple):
+    """A map fitted to several ratings, and how far it stays from them."""
+
+    machine: PerformanceMap
+    approach_k: float  # source minus evaporating temperature that was found
+    cop_residual: Array  # (n_rating,) COP of the cycle over the rated one, less 1
+    capacity_residual: Array  # (n_rating,) the same of capacity
 
 
 def map_from_cycle(
@@ -96,12 +107,13 @@ def map_from_cycle(
     outlets = _outlets(outlet_c, water_side, rise_k, key)
     inputs = repr((machine, rating, outlets, water_side, rise_k))
 
-    def build() -> PerformanceMap:
+    def build() -> Arrays:
         high_side = sample(machine)
         anchored = anchor_one(machine, high_side, rating, key)
-        return _at_rating(_map(anchored, high_side, outlets, water_side, rise_k, rating, key), rating)
+        m = _map(anchored, high_side, outlets, water_side, rise_k, rating, key)
+        return _at_rating(m, rating)._asdict()
 
-    unit = cached(inputs, build)
+    unit = PerformanceMap(**cached(_place(inputs), KEEP, build))
     return unit._replace(capacity_w=unit.capacity_w * capacity_w, power_w=unit.power_w * capacity_w)
 
 
@@ -116,11 +128,11 @@ def map_from_ratings(
     injection: bool = False,
     limits: Limits | None = None,
     key: str = "plant.heat_pump",
-) -> tuple[PerformanceMap, Anchored]:
+) -> Fitted:
     """Map of a machine from its refrigerant and several rated points, met as well as one cycle can.
 
-    Isentropic efficiency, approach and swept volume are found by least squares; what is left is in
-    `Anchored.cop_residual` and `Anchored.capacity_residual`, for the caller to report. Not kept on disk.
+    Isentropic efficiency, approach and swept volume are found by least squares; what is left is in the
+    residuals, for the caller to report. Kept on disk.
 
     Parameters
     ----------
@@ -133,10 +145,8 @@ def map_from_ratings(
 
     Returns
     -------
-    map : PerformanceMap
-        As from `map_from_cycle`.
-    anchored : Anchored
-        The machine found, and its residuals.
+    Fitted
+        The map, as from `map_from_cycle`, and its residuals.
 
     Raises
     ------
@@ -149,9 +159,31 @@ def map_from_ratings(
         check(rating, f"{key}, rated point {i}")
     machine = _machine(refrigerant, 10.0, subcooling_k, injection, limits, key)
     outlets = _outlets(outlet_c, water_side, rise_k, key)
-    high_side = sample(machine)
-    anchored = anchor_many(machine, high_side, ratings, key)
-    return _map(anchored, high_side, outlets, water_side, rise_k, ratings[0], key), anchored
+
+    def build() -> Arrays:
+        high_side = sample(machine)
+        anchored = anchor_many(machine, high_side, ratings, key)
+        m = _map(anchored, high_side, outlets, water_side, rise_k, ratings[0], key)
+        return m._asdict() | {
+            "approach_k": np.array(anchored.machine.approach_k),
+            "cop_residual": anchored.cop_residual,
+            "capacity_residual": anchored.capacity_residual,
+        }
+
+    found = cached(_place(repr((machine, list(ratings), outlets, water_side, rise_k))), KEEP, build)
+    return Fitted(
+        PerformanceMap(*(found[name] for name in PerformanceMap._fields)),
+        float(found["approach_k"]),
+        found["cop_residual"],
+        found["capacity_residual"],
+    )
+
+
+def _place(inputs: str) -> Path:
+    """Where the map of `inputs` is kept: it depends on the sources of this room and its table."""
+    here = Path(__file__).parent
+    sources = [*here.glob("*.py"), here.parent / "tables" / "refrigerants.csv"]
+    return place("maps", inputs, sources, ("CoolProp", "numpy"))
 
 
 def _machine(

@@ -105,7 +105,7 @@ def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: 
             source = f"usual for {heat_pump.refrigerant}; common practice, no source"
             found.append({"key": f"plant.heat_pump.limits.{key}", "value": value, "source": source})
     if heat_pump.ratings is not None:
-        machine, anchored = map_from_ratings(
+        fitted = map_from_ratings(
             heat_pump.refrigerant,
             read_ratings(heat_pump.ratings),
             outlet,
@@ -116,13 +116,13 @@ def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: 
         )
         cop, capacity = (
             f"{100.0 * np.sqrt(np.mean(r**2)):.1f} % (at worst {100.0 * np.abs(r).max():.1f} %)"
-            for r in (anchored.cop_residual, anchored.capacity_residual)
+            for r in (fitted.cop_residual, fitted.capacity_residual)
         )
         cautions.append(
-            f"{heat_pump.ratings.name}: the fitted cycle meets the {anchored.cop_residual.size} rated points "
+            f"{heat_pump.ratings.name}: the fitted cycle meets the {fitted.cop_residual.size} rated points "
             f"with a root mean square of {cop} in COP and {capacity} in capacity"
         )
-        return machine
+        return fitted.machine
     rated = heat_pump.rated_at
     assert rated is not None  # the schema wants all three where there is no table
     assert heat_pump.capacity is not None

@@ -1,0 +1,92 @@
+"""Arrays kept on disk by content: what they depend on is in the name of the file.
+
+A folder that cannot be written, or a damaged file, only means making the arrays again.
+"""
+
+import hashlib
+import os
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterable, Mapping
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import platformdirs
+from numpy.typing import NDArray
+
+Arrays = Mapping[str, NDArray[Any]]
+
+
+def folder(kind: str) -> Path:
+    """Folder of the kept arrays of one kind; not made here."""
+    return Path(platformdirs.user_cache_dir("tankyear")) / kind
+
+
+def place(kind: str, inputs: str, sources: Iterable[Path], packages: Iterable[str]) -> Path:
+    """File that holds what comes out of these inputs, source files and packages.
+
+    Parameters
+    ----------
+    kind : str
+        Name of the folder.
+    inputs : str
+        Everything the values depend on besides the sources, written out in full.
+    sources : iterable of Path
+        The files that make the values.
+    packages : iterable of str
+        Libraries whose version the values depend on.
+    """
+    versions = " ".join(f"{name} {version(name)}" for name in packages)
+    digest = hashlib.sha256(f"{inputs}|{versions}".encode())
+    for path in sorted(sources):
+        digest.update(path.read_bytes())
+    return folder(kind) / f"{digest.hexdigest()[:32]}.npz"
+
+
+def load(path: Path) -> dict[str, NDArray[Any]] | None:
+    """The arrays in `path`; None where there is no file, or one that cannot be read whole."""
+    try:
+        with np.load(path, allow_pickle=False) as held:
+            found = {name: np.array(held[name], order="C") for name in held.files}
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        return None
+    try:
+        os.utime(path)  # the newest by use stay
+    except OSError:  # a folder that can be read but not written
+        return found
+    return found
+
+
+def save(path: Path, arrays: Arrays, keep: int) -> None:
+    """Keep `arrays` in `path` and at most `keep` files in its folder, the newest by use.
+
+    Written beside and renamed, so that a reader never sees half a file. Where the folder cannot be written
+    nothing is kept, in silence.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                np.savez(stream, allow_pickle=False, **arrays)
+            os.replace(name, path)
+        except OSError:
+            Path(name).unlink(missing_ok=True)
+            return
+        held = sorted(path.parent.glob("*.npz"), key=lambda p: p.stat().st_mtime)
+        for old in held[:-keep]:
+            old.unlink(missing_ok=True)
+    except OSError:
+        return
+
+
+def cached(path: Path, keep: int, build: Callable[[], Arrays]) -> Arrays:
+    """The arrays in `path`, or those of `build`, which are then kept there."""
+    found = load(path)
+    if found is not None:
+        return found
+    new = build()
+    save(path, new, keep)
+    return new
