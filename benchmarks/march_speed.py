@@ -35,6 +35,13 @@ C_BOUND = 1.5
 PYTHON_BOUND = 100.0
 WALL_BOUND_S = 2.0
 MEMORY_BOUND_MB = 400.0
+REPEATS = 5  # plant-years of each family
+FAMILY_BOUND = 2.0  # of the C loop of the air-source plant
+OTHER_SOURCES = {
+    "Plant": ("sources",),
+    "Drive": ("around", "rejected", "sewage", "sewage_temperature", "exchange"),
+    "Hourly": ("source", "room"),
+}
 SAME = 1e-9  # relative; between sums of a year by C without contraction and by the compiled march
 GCC = ("gcc", "-O3", "-march=native", "-fPIC", "-shared")  # an ISO -std would switch contraction off
 
@@ -88,7 +95,7 @@ def some_days(drive: "Drive", days: int) -> "Drive":
     fields = {
         name: np.ascontiguousarray(getattr(drive, name).reshape(365, -1)[chosen.astype(int)].ravel())
         for name in drive._fields
-        if name != "permitted"  # a day, the same on each
+        if name not in ("permitted", *OTHER_SOURCES["Drive"])  # a day, the same on each; not read
     }
     return drive._replace(**fields)
 
@@ -96,18 +103,23 @@ def some_days(drive: "Drive", days: int) -> "Drive":
 def compiled(assembly: "Assembly") -> "tuple[float, Hourly]":
     """Seconds of one march by the package, and what it filled."""
     from hpwhsim.plant.arrays import make_hourly
-    from hpwhsim.plant.march import march
+    from hpwhsim.plant.march import marcher
     from hpwhsim.storage.tank import make_scratch
 
     out = make_hourly(assembly.drive.source.size, assembly.start.size)
     start, scratch = assembly.start.copy(), make_scratch(assembly.start.size)
+    state = pickle.loads(pickle.dumps(assembly.state))  # the march fills it
+    march = marcher(assembly.plant.sources.kind)
     begun = time.perf_counter()
-    march(assembly.plant, assembly.drive, start, scratch, out)
+    march(assembly.plant, assembly.drive, state, start, scratch, out)
     return time.perf_counter() - begun, out
 
 
 def as_struct(value: Any) -> ctypes.Structure:
-    """A NamedTuple as the C struct of the same fields; arrays become pointers and their lengths follow."""
+    """A NamedTuple as the C struct of the same fields; arrays become pointers and their lengths follow.
+
+    The C loop knows outdoor air alone: what belongs to other sources is left out.
+    """
     import numpy as np
 
     lengths = {
@@ -117,6 +129,8 @@ def as_struct(value: Any) -> ctypes.Structure:
     fields: list[tuple[str, Any]] = []
     values: list[Any] = []
     for name, item in value._asdict().items():
+        if name in OTHER_SOURCES.get(type(value).__name__, ()):
+            continue
         if isinstance(item, np.ndarray):
             assert item.flags.c_contiguous
             assert item.dtype in (np.float64, np.int64, np.bool_)
@@ -243,6 +257,45 @@ def compare(
     )
 
 
+def families(air: Path, library: ctypes.CDLL) -> bool:
+    """Print a march of every plant family beside the C loop of the air-source plant, and 25 ground years."""
+    from hpwhsim.study.years import march_years
+
+    plant = read(air, 12)
+    in_c(library, plant)
+    in_loop = min(in_c(library, plant)[0] for _ in range(REPEATS))
+    print(f"\nfamilies at 12 steps per hour{'ms':>14s} {'over C air':>12s} {'run h':>8s}")
+    good = []
+    for scenario in sorted(air.parent.glob("*.yaml")):
+        assembly = read(scenario, 12)
+        out = compiled(assembly)[1]
+        seconds = min(compiled(assembly)[0] for _ in range(REPEATS))
+        ratio = seconds / in_loop
+        hours = float(out.run_seconds.sum()) / 3600.0
+        print(f"  {scenario.stem:24s} {1e3 * seconds:12.1f} {ratio:12.2f} {hours:8.0f}")
+        good.append(verdict(f"{scenario.stem}: at most {FAMILY_BOUND:g}", good=ratio <= FAMILY_BOUND))
+    times = []
+    for _ in range(REPEATS):
+        assembly = read_years(air.parent / "ground.yaml", 25)
+        begun = time.perf_counter()
+        march_years(assembly, 25)
+        times.append(time.perf_counter() - begun)
+    good.append(
+        verdict(f"25 years of the ground loop in {min(times):.2f} s, at most 1 s", good=min(times) <= 1.0)
+    )
+    return all(good)
+
+
+def read_years(scenario: Path, years: int) -> "Assembly":
+    """The plant of `scenario` with room for `years` years."""
+    from hpwhsim.climate.typical_year import read_weather
+    from hpwhsim.plant.assemble import assemble
+    from hpwhsim.scenario.reading import read_scenario
+
+    loaded = read_scenario(scenario, [f"run.years={years}"])
+    return assemble(loaded.scenario, read_weather(loaded.scenario.site.weather))
+
+
 def process_report(runs: list[Process]) -> bool:
     """Print what the whole command takes; whether the bounds are met."""
     wall, cpu, memory = ([run[i] for run in runs] for i in range(3))
@@ -298,6 +351,7 @@ def main() -> int:
             compare(arguments.scenario, steps, arguments.years, arguments.python_days, libraries)
             for steps in (12, 60)
         ]
+        good.append(families(arguments.scenario, libraries[0]))
     good.append(process_report(processes))
     return 0 if all(good) else 1
 

@@ -80,7 +80,7 @@ def _parser() -> argparse.ArgumentParser:
         epilog="example: tankyear new mine.yaml --weather weather/chicago-il-725300-tmy3.epw.gz",
     )
     new.add_argument("file", type=Path, metavar="FILE", help="file to write; it must not exist yet")
-    new.add_argument("--family", default="central-air", help=f"plant family: {', '.join(families.SIMULATED)}")
+    new.add_argument("--family", default="central-air", help=f"plant family: {', '.join(families.FAMILIES)}")
     new.add_argument("--weather", type=Path, required=True, metavar="FILE", help="weather file")
     new.set_defaults(act=_new)
 

@@ -18,7 +18,7 @@ import platformdirs
 P = ParamSpec("P")
 R = TypeVar("R")
 
-KEEP = 4  # folders of older sources that stay, so that switching branches does not recompile
+KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
 
 
 @cache

@@ -54,6 +54,11 @@ FLOW = Kind("a flow", "m3/s", "12 gpm")
 CONDUCTIVITY = Kind("a thermal conductivity", "W/m/K", "0.64 W/m/K")
 PRESSURE = Kind("a pressure", "Pa", "140 bar")
 MASS_FACTOR = Kind("a mass per energy", "kg/kWh", "0.39 kg/kWh")
+AREA = Kind("an area", "m2", "120 ft2")
+HEAT_CAPACITY = Kind("a volumetric heat capacity", "J/m3/K", "2.2 MJ/m3/K")
+LINE_POWER = Kind("a power per length", "W/m", "5 W/ft")
+PUMPING = Kind("an energy per volume", "J/m3", "20 Wh/m3")
+MOISTURE = Kind("a mass per time", "kg/s", "2 kg/day")
 
 KINDS = (
     VOLUME,
@@ -68,8 +73,14 @@ KINDS = (
     CONDUCTIVITY,
     PRESSURE,
     MASS_FACTOR,
+    AREA,
+    HEAT_CAPACITY,
+    LINE_POWER,
+    PUMPING,
+    MOISTURE,
 )
-_THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY)  # where a plain C or F was meant as a degree
+# where a plain C or F was meant as a degree
+_THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY, HEAT_CAPACITY)
 
 # name: (definition for pint, spellings). No prefixes: every unit that may be written is here.
 _UNITS: dict[str, tuple[str, str]] = {
@@ -335,3 +346,8 @@ Flow = Annotated[float, _read(FLOW), FLOW]  # m3/s
 Conductivity = Annotated[float, _read(CONDUCTIVITY), CONDUCTIVITY]  # W/m/K
 Pressure = Annotated[float, _read(PRESSURE), PRESSURE]  # Pa
 MassFactor = Annotated[float, _read(MASS_FACTOR), MASS_FACTOR]  # kg/kWh
+Area = Annotated[float, _read(AREA), AREA]  # m2
+HeatCapacity = Annotated[float, _read(HEAT_CAPACITY), HEAT_CAPACITY]  # J/m3/K
+LinePower = Annotated[float, _read(LINE_POWER), LINE_POWER]  # W/m
+Pumping = Annotated[float, _read(PUMPING), PUMPING]  # J/m3
+Moisture = Annotated[float, _read(MOISTURE), MOISTURE]  # kg/s

@@ -25,6 +25,7 @@ FLOOR = {
     "kernel": 1,
     "errors": 1,
     "disk_cache": 1,
+    "user_csv": 1,
 }
 EVERYWHERE = ("errors", "disk_cache")  # used from every floor, their own included
 KERNEL_DOOR = "kernel"

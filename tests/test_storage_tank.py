@@ -158,7 +158,7 @@ def test_standby_decay(litres: float, loss: float, end: float, kwh: float) -> No
     lost = 0.0
     for _ in range(288):
         conduct(temperature, tank)
-        lost += lose(temperature, tank)
+        lost += lose(temperature, tank, tank.room)
     heat = lost * RHO_CP * tank.cell_volume / 3.6e6
     exact = 40.0 * np.exp(-loss * 86400.0 / (RHO_CP * volume))
     assert temperature - 20.0 == pytest.approx(np.full(CELLS, exact), rel=1e-9)

@@ -16,12 +16,26 @@ SUMS = (
     "compressor_kwh",
     "fan_kwh",
     "pump_kwh",
+    "source_pump_kwh",
     "standby_kwh",
+    "trace_heating_kwh",
     "resistance_kwh",
     "fuel_kwh",
     "heat_pump_heat_kwh",
     "source_heat_kwh",
     "defrost_heat_kwh",
+    "line_loss_kwh",
+    "rejected_heat_kwh",
+    "sewage_m3",
+    "room_extra_heat_kwh",
+    "neighbours_extra_heat_kwh",
+    "room_saved_cooling_kwh",
+    "room_heating_penalty_kwh",
+    "room_cooling_credit_kwh",
+    "dehumidifier_credit_kwh",
+    "coil_sensible_kwh",
+    "coil_latent_kwh",
+    "condensate_litres",
     "backup_heat_kwh",
     "heat_to_taps_kwh",
     "recirculation_loss_kwh",
@@ -36,9 +50,10 @@ SUMS = (
     "lockout_hours",
     "short_hours",
     "edge_hours",
+    "source_spent_hours",
 )
 
-HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh")
+HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
 """What a heat pump buys."""
 
 
@@ -63,6 +78,16 @@ def performance(hourly: Mapping[str, Array]) -> dict[str, object]:
         record["monthly.cop_plant"] = [
             float(u / b) if b > 0.0 else None for u, b in zip(by_month(useful), months, strict=True)
         ]
+    net = bought.sum()
+    for name, sign in (
+        ("room_heating_penalty_kwh", 1.0),
+        ("room_cooling_credit_kwh", -1.0),
+        ("dehumidifier_credit_kwh", -1.0),
+    ):
+        if name in hourly:
+            net += sign * hourly[name].sum()
+    if net > 0.0:
+        record["cop_net"] = float(useful.sum() / net)
     energy = sum(hourly[name].sum() for name in HEAT_PUMP if name in hourly)
     if energy > 0.0:
         record["cop_heat_pump"] = float(hourly["heat_pump_heat_kwh"].sum() / energy)

@@ -1,8 +1,7 @@
 """How much is used and at what hours: patterns of the day, records of a meter, use by building size."""
 
-import csv
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.user_csv import number, rows
 
 Array = NDArray[np.float64]
 
@@ -94,15 +94,15 @@ def read_pattern(path: str | Path, month_factors: Sequence[float] | None = None)
     """
     file = Path(path)
     shares: dict[int, tuple[float, float]] = {}
-    for line, row in _rows(file, ("hour", "weekday", "weekend")):
-        hour = _number(file, line, "hour", row["hour"])
+    for line, row in rows(file, ("hour", "weekday", "weekend")):
+        hour = number(file, line, "hour", row["hour"])
         if hour not in range(24):
             raise InputError(
                 f"{file}: line {line}: hour must be a whole number from 0 to 23, got {row['hour']!r}"
             )
         if int(hour) in shares:
             raise InputError(f"{file}: line {line}: hour {int(hour)} is given twice")
-        weekday, weekend = (_number(file, line, key, row[key]) for key in ("weekday", "weekend"))
+        weekday, weekend = (number(file, line, key, row[key]) for key in ("weekday", "weekend"))
         shares[int(hour)] = (weekday, weekend)
     missing = [str(hour) for hour in range(24) if hour not in shares]
     if missing:
@@ -141,7 +141,7 @@ def read_metered(path: str | Path) -> Array:
     times: list[datetime] = []
     litres: list[float] = []
     lines: list[int] = []
-    for line, row in _rows(file, ("time", "litres")):
+    for line, row in rows(file, ("time", "litres")):
         try:
             time = datetime.fromisoformat(row["time"])
         except ValueError:
@@ -157,7 +157,7 @@ def read_metered(path: str | Path) -> Array:
                 f"{file}: line {line}: column time: 29 February; the year has 365 days, leave it out"
             )
         times.append(time)
-        litres.append(_number(file, line, "litres", row["litres"]))
+        litres.append(number(file, line, "litres", row["litres"]))
         lines.append(line)
     per_hour, rest = divmod(len(times), HOURS)
     if rest or per_hour == 0 or 3600 % per_hour:
@@ -263,41 +263,3 @@ def _months(factors: Sequence[float] | None) -> Array:
             f"hot_water.month_factors: their mean must be 1 (within {MONTH_TOLERANCE}), got {mean:.3f}"
         )
     return months / mean
-
-
-def _rows(file: Path, columns: tuple[str, ...]) -> Iterator[tuple[int, dict[str, str]]]:
-    """Line number and fields of each row of a CSV file with exactly these columns, in any order."""
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as err:
-        reason = err.strerror if isinstance(err, OSError) else "it is not UTF-8 text"
-        raise InputError(f"{file}: cannot be read: {reason}") from None
-    header: list[str] = []
-    for line, content in enumerate(text.splitlines(), start=1):
-        if not content.strip() or content.lstrip().startswith("#"):
-            continue
-        fields = [field.strip() for field in next(csv.reader([content]))]
-        if not header:
-            header = fields
-            if sorted(header) != sorted(columns):
-                raise InputError(
-                    f"{file}: line {line}: the columns must be {', '.join(columns)}, got {', '.join(header)}"
-                )
-            continue
-        if len(fields) != len(header):
-            raise InputError(f"{file}: line {line}: {len(header)} fields are needed, got {len(fields)}")
-        yield line, dict(zip(header, fields, strict=True))
-    if not header:
-        raise InputError(f"{file}: is empty; the columns must be {', '.join(columns)}")
-
-
-def _number(file: Path, line: int, column: str, text: str) -> float:
-    """A finite number, zero or more."""
-    try:
-        number = float(text)
-    except ValueError:
-        number = math.nan
-    if not (math.isfinite(number) and number >= 0.0):
-        got = f"got {text!r}" if text else "got nothing"
-        raise InputError(f"{file}: line {line}: column {column}: a number, zero or more, is needed, {got}")
-    return number

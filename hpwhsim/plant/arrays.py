@@ -8,6 +8,9 @@ from numpy.typing import NDArray
 
 from hpwhsim.heatpump.performance import PerformanceMap
 from hpwhsim.plant.controls import Controls
+from hpwhsim.source.ground_loop import BoreField, History, Loop
+from hpwhsim.source.room import Around, Room
+from hpwhsim.source.wastewater import Pumping, Well
 from hpwhsim.storage.tank import Column
 
 Array = NDArray[np.float64]
@@ -23,6 +26,7 @@ class Cause(IntEnum):
     CAPACITY = 4  # every module was running
     STARTING = 5  # called, and still waiting for its minimum off time or the next stage
     NOT_CALLED = 6  # the charge sensors were satisfied
+    SOURCE_SPENT = 7  # the sewage had no more heat to give
 
 
 class BackupMode(IntEnum):
@@ -41,12 +45,45 @@ class WaterSide(IntEnum):
     WRAPPED = 2  # by a condenser around the lower store
 
 
+class SourceKind(IntEnum):
+    """Where the heat comes from."""
+
+    OUTDOOR_AIR = 0
+    ROOM = 1
+    GROUND_LOOP = 2
+    WET_WELL = 3
+    SEWER = 4
+
+
+class FrostTable(NamedTuple):
+    """What frost costs a machine in room air; each (temperature, relative humidity)."""
+
+    coldest: float  # first temperature, °C
+    spread: float  # K from row to row; above the last row there is no frost
+    capacity: Array  # over that of a clean coil
+    power: Array  # the same
+    drawn: Array  # heat that defrosts draw back from the store over heat while heating
+
+
+class Sources(NamedTuple):
+    """Every kind of heat source; only that of `kind` is read."""
+
+    kind: int  # SourceKind
+    room: Room
+    frost: FrostTable
+    field: BoreField
+    loop: Loop
+    well: Well
+    pumping: Pumping
+
+
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
     step_seconds: float
     column: Column
     machine: PerformanceMap
+    sources: Sources
     modules: int  # 0: no heat pump
     water_side: int  # WaterSide
     outlet: float  # water leaving the heat pump; multi-pass and wrapped: the hottest it makes, °C
@@ -83,11 +120,70 @@ class Drive(NamedTuple):
 
     use: Array  # (step,) water at use temperature, m³ in the step
     permitted: NDArray[np.bool_]  # (step of the day,) whether charging is allowed
-    source: Array  # (hour,) °C
+    source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
     mains: Array  # (hour,) °C
     frost_capacity: Array  # (hour,) capacity over that of a clean coil
     frost_power: Array  # (hour,) power over that of a clean coil
     frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
+    around: Around  # of a room
+    rejected: Array  # (hour,) heat put into the bore field by others, W
+    sewage: Array  # (step,) that comes in the step, m³
+    sewage_temperature: Array  # (step,) °C
+    exchange: Array  # (hour,) heat transfer coefficient of the sewage exchanger over that of a clean one
+
+
+class RoomRow(IntEnum):
+    """Rows of `Hourly.room`: sums over the hour of means over a step times its length, unless said."""
+
+    AIR = 0  # K·s
+    HUMIDITY = 1  # kg/kg·s
+    HEATING = 2  # J
+    COOLING = 3  # J
+    DEHUMIDIFIER = 4  # J of electricity
+    REFERENCE_AIR = 5  # the same room without the machine
+    REFERENCE_HUMIDITY = 6
+    REFERENCE_HEATING = 7
+    REFERENCE_COOLING = 8
+    REFERENCE_DEHUMIDIFIER = 9
+    CONDENSATE = 10  # of the coil, kg
+    SENSIBLE = 11  # heat of the coil, J
+    GAIN = 12  # heat of the plant to the room's air, J
+    FROZEN = 13  # time in which more was asked of the coil than air can give, s
+    HEAT_RESIDUAL = 14  # largest in a step, W
+    WATER_RESIDUAL = 15  # largest in a step, kg/s
+    MASS = 16  # K·s, at the end of each step
+    REFERENCE_MASS = 17  # the same without the machine
+
+
+class SourceRow(IntEnum):
+    """Rows of `Hourly.source`: sums over the hour unless said."""
+
+    MET = 0  # temperature that the machine meets, or would, times time, K·s
+    TAKEN = 1  # heat taken from the source, J
+    SPENT = 2  # time in which the source limited the heat, s
+    PUMP = 3  # electricity of pumps and grinder on the source side, J
+    WALL = 4  # bore wall at the end of the hour, °C
+    COLDEST = 5  # fluid after the machine, coldest in the hour, °C
+    REJECTED = 6  # heat put into the field by others, J
+    WELL = 7  # at the end of the hour, °C
+    INFLOW = 8  # m³
+    INFLOW_HEAT = 9  # above 0 °C, J
+    OVERFLOW_HEAT = 10  # above 0 °C, J
+    WALL_LOSS = 11  # of the well, J
+
+
+class SourceState(NamedTuple):
+    """What a source carries from step to step; filled by the march."""
+
+    room: Array  # (3,) fields of room.State
+    reference: Array  # (3,) the same without the machine
+    air: Array  # (1,) of the room in the last step, °C
+    gain: Array  # (1,) heat of the plant to the room's air in the last step, W
+    coil: Array  # (1,) heat that a module took when it last ran, W
+    history: History
+    drop: Array  # (1,) of the bore wall at the end of the hour by past hours, K
+    hour_heat: Array  # (1,) taken from the field in the hour so far, J
+    well: Array  # (1,) °C
 
 
 class Hourly(NamedTuple):
@@ -118,6 +214,8 @@ class Hourly(NamedTuple):
     store_bottom: Array  # at the end of the hour, °C
     backup_seconds: Array  # (cause, hour)
     short_seconds: Array  # (cause, hour)
+    source: Array  # (SourceRow, hour)
+    room: Array  # (RoomRow, hour)
     quarter_power: Array  # (quarter of an hour,) electricity, J in the quarter
     profile: Array  # (cell,) the store at the end of the year, °C
 
@@ -128,6 +226,9 @@ def make_hourly(hours: int, cells: int) -> Hourly:
     fields["store_top"] = np.full(hours, np.inf)
     fields["backup_seconds"] = np.zeros((len(Cause), hours))
     fields["short_seconds"] = np.zeros((len(Cause), hours))
+    fields["source"] = np.zeros((len(SourceRow), hours))
+    fields["source"][SourceRow.COLDEST] = np.inf
+    fields["room"] = np.zeros((len(RoomRow), hours))
     fields["quarter_power"] = np.zeros(hours * 4)
     fields["profile"] = np.zeros(cells)
     return Hourly(**fields)

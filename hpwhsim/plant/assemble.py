@@ -8,12 +8,15 @@ import numpy as np
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.demand.draws import random_draws, smooth_draws
 from hpwhsim.demand.patterns import average_day_litres, hourly_use, named_pattern, read_metered, read_pattern
-from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant
+from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.machine import Assumption, auxiliaries, frost_of, make_machine, water_side
+from hpwhsim.plant.lines import loss_share
+from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
+from hpwhsim.plant.sources import make_source
 from hpwhsim.scenario.reading import assumptions
 from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.storage.fired_heaters import Standard, commercial_standard, district_steam_efficiency
 from hpwhsim.storage.tank import make_column
 
 if TYPE_CHECKING:
@@ -28,6 +31,10 @@ class Assembly(NamedTuple):
     plant: Plant
     drive: Drive
     start: Array  # the store at the start, bottom to top, °C
+    state: SourceState  # the source at the start; the march fills it
+    made: Made
+    to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
+    line_loss: Array | None  # share of the machine's heat that water lines outdoors lose, (hour,)
     assumptions: list[Assumption]  # every default in force, with its source
     cautions: list[str]  # of weather, scenario and plant
 
@@ -47,16 +54,31 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     if held := mains_hours_held(dry_bulb, latitude):
         cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
     steps_per_hour = scenario.run.steps_per_hour
-    machine, modules, lowest = make_machine(scenario, dry_bulb, found, cautions)
-    frost = frost_of(scenario, weather)
+    outdoor = scenario.plant.source_kind == "outdoor-air"
+    made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
+    use, mains = _use(scenario, found) / 1000.0, mains_temperature(dry_bulb, latitude)
+    sourced = make_source(scenario, weather, use, mains, made, found, cautions)
+    loss: Array | None = None
+    capacity = sourced.frost.capacity
+    heat_pump = scenario.plant.heat_pump
+    if heat_pump is not None and heat_pump.water_lines is not None:
+        rise = None if heat_pump.pass_ == "single" else heat_pump.rise
+        whole = made.capacity * made.modules
+        loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
+        capacity = capacity * (1.0 - loss)
     drive = Drive(
-        use=_use(scenario, found) / 1000.0,
+        use=use,
         permitted=_permitted(scenario),
-        source=dry_bulb,
-        mains=mains_temperature(dry_bulb, latitude),
-        frost_capacity=frost.capacity,
-        frost_power=frost.power,
-        frost_drawn=frost.drawn_back,
+        source=sourced.drawn,
+        mains=mains,
+        frost_capacity=capacity,
+        frost_power=sourced.frost.power,
+        frost_drawn=sourced.frost.drawn_back,
+        around=sourced.around,
+        rejected=sourced.rejected,
+        sewage=sourced.sewage,
+        sewage_temperature=sourced.sewage_temperature,
+        exchange=sourced.exchange,
     )
     storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
     step_seconds = 3600.0 / steps_per_hour
@@ -75,12 +97,13 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     plant = Plant(
         step_seconds=step_seconds,
         column=column,
-        machine=machine,
-        modules=modules,
-        **water_side(scenario, machine),
-        **auxiliaries(scenario.plant.heat_pump),
+        machine=made.machine,
+        sources=sourced.sources,
+        modules=made.modules,
+        **water_side(scenario, made.machine),
+        **auxiliaries(scenario.plant.heat_pump, made),
         outlet=scenario.plant.outlet_temperature,
-        lowest_source=lowest,
+        lowest_source=made.lowest,
         controls=Controls(
             start_level=controls.sensor_height * storage.cells,
             stop_level=controls.stop_height * storage.cells,
@@ -92,7 +115,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         ),
         backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
         backup_power=backup.power or 0.0,
-        backup_efficiency=backup.efficiency if backup.kind == "gas" else 1.0,
+        backup_efficiency=_backup_efficiency(scenario, found),
         backup_electric=1.0 if backup.kind == "resistance" else 0.0,
         backup_cell=min(int(scenario.backup_height * storage.cells), storage.cells - 1),
         backup_setpoint=scenario.backup_setpoint,
@@ -106,7 +129,18 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     worked_out = {item["key"] for item in found}
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
     said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
-    return Assembly(plant, drive, np.full(storage.cells, storage.setpoint), [*assumed, *found], said)
+    start = np.full(storage.cells, storage.setpoint)
+    return Assembly(
+        plant=plant,
+        drive=drive,
+        start=start,
+        state=sourced.state,
+        made=made,
+        to_neighbours=sourced.to_neighbours,
+        line_loss=loss,
+        assumptions=[*assumed, *found],
+        cautions=said,
+    )
 
 
 def _use(scenario: Scenario, found: list[Assumption]) -> Array:
@@ -155,6 +189,17 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
     storage = scenario.plant.storage
     if storage.heat_loss is not None:
         return storage.heat_loss
+    standard = _standard(scenario)
+    if scenario.plant.family == "gas-tank" and standard is not None and standard.heat_loss is not None:
+        loss = storage.tanks * standard.heat_loss
+        found.append(
+            {
+                "key": "plant.storage.heat_loss",
+                "value": f"{loss:.3g} W/K",
+                "source": "10 CFR 431.110: heat of the largest standby loss over 70 degF, flue included",
+            }
+        )
+        return loss
     section = storage.volume / storage.tanks / storage.height
     surface = storage.tanks * (2.0 * section + 2.0 * np.sqrt(np.pi * section) * storage.height)
     loss = float(surface / R_12_5)
@@ -166,3 +211,36 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
         }
     )
     return loss
+
+
+def _standard(scenario: Scenario) -> Standard | None:
+    """What the rule asks of one heater of the plant; None where no fuel is burnt in the house."""
+    backup, tanks = scenario.plant.backup, scenario.plant.storage.tanks
+    if backup.kind not in ("gas", "oil") or backup.power is None:
+        return None
+    tank = scenario.plant.family == "gas-tank"
+    volume = scenario.plant.storage.volume / tanks if tank else 0.0
+    each = backup.power / (tanks if tank else 1) / (backup.efficiency or 0.8)
+    kind = f"{backup.kind}-{'storage' if tank else 'boiler'}"
+    return commercial_standard(kind, backup.made_on, each, volume, "plant.backup")
+
+
+def _backup_efficiency(scenario: Scenario, found: list[Assumption]) -> float:
+    """Heat of the backup over the energy it buys."""
+    backup = scenario.plant.backup
+    if backup.kind in ("none", "resistance"):
+        return 1.0
+    if backup.efficiency is not None:
+        return backup.efficiency
+    standard = _standard(scenario)
+    if standard is None:
+        value = district_steam_efficiency()
+        source = (
+            "2 bar steam, condensate at 90 degC to the drain, 2 % of jacket loss; common practice, no source"
+        )
+    else:
+        assert standard.thermal_efficiency is not None  # the rule has one for every fuel
+        value = standard.thermal_efficiency
+        source = f"10 CFR 431.110, least thermal efficiency, made {scenario.plant.backup.made_on}"
+    found.append({"key": "plant.backup.efficiency", "value": f"{value:.3g}", "source": source})
+    return value

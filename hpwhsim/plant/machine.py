@@ -1,13 +1,14 @@
 """The machine of a scenario: performance map, limits, how it heats the store, frost and auxiliaries."""
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.frost import SPLIT_PER_APPROACH, USUAL_SPLIT_K, Frost, frost_losses
+from hpwhsim.heatpump.frost import SPLIT_PER_APPROACH, USUAL_SPLIT_K
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
+from hpwhsim.heatpump.lines import LineDerate
 from hpwhsim.heatpump.performance import (
     PerformanceMap,
     map_from_cycle,
@@ -17,25 +18,68 @@ from hpwhsim.heatpump.performance import (
 )
 from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import Array, WaterSide
+from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.scenario.schema import HeatPump, Scenario
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 Assumption = dict[str, str]
 
 
-def make_machine(
-    scenario: Scenario, source: Array, found: list[Assumption], cautions: list[str]
-) -> tuple[PerformanceMap, int, float]:
-    """Performance map of a module, how many there are, and the lowest source temperature. [°C]."""
+class Made(NamedTuple):
+    """The machine of a plant."""
+
+    machine: PerformanceMap  # of one module
+    modules: int
+    lowest: float  # source temperature below which it stands, °C
+    approach: float  # source less evaporating temperature of the cycle; 0: not known, a table, K
+    split_k: float  # air less coil surface, K
+    lines: LineDerate | None  # refrigerant lines
+    shift: Shift  # what a glycol exchanger costs
+    capacity: float  # of one module at its rating, or the median over its map, W
+    source_heat: float  # of one module at its rating, or near the middle of its map, W
+
+
+def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption], cautions: list[str]) -> Made:
+    """The machine of `scenario`; `air` is its source (hour,) where that is known before the march. [°C]
+
+    Raises
+    ------
+    InputError
+        If the machine cannot work as asked.
+    """
     heat_pump, outlet = scenario.plant.heat_pump, scenario.plant.outlet_temperature
     if heat_pump is None:
-        empty = np.zeros(1)
-        return PerformanceMap(empty, empty, empty, np.zeros((1, 1, 1)), np.zeros((1, 1, 1))), 0, -np.inf
+        empty, nothing = np.zeros(1), np.zeros((1, 1, 1))
+        return Made(
+            machine=PerformanceMap(empty, empty, empty, nothing, nothing),
+            modules=0,
+            lowest=-np.inf,
+            approach=0.0,
+            split_k=USUAL_SPLIT_K,
+            lines=None,
+            shift=Shift(0.0, 0.0, None),
+            capacity=0.0,
+            source_heat=0.0,
+        )
+    capacity = _capacity(heat_pump)
+    rise = None if heat_pump.pass_ == "single" else heat_pump.rise
+    shift = glycol_shift(heat_pump.water_lines, outlet, capacity * heat_pump.modules, rise)
+    outlet += shift.hot_k
     if heat_pump.table is None:
         _check_outlet(heat_pump, outlet, found)
-    machine = _map(heat_pump, outlet, found, cautions)
+    machine, approach = _map(heat_pump, outlet, found, cautions)
+    machine = behind_exchanger(machine, shift)
+    lines = refrigerant_lines(heat_pump, scenario.plant.family)
+    if lines is not None:
+        machine = derated(machine, lines)
+        cautions += lines.cautions
+        found.append(
+            {
+                "key": "plant.heat_pump.lines",
+                "value": f"capacity x {lines.capacity:.3f}, power x {lines.power:.3f}, "
+                f"{lines.charge_kg:.2f} kg of refrigerant",
+                "source": "pressure drop and heat loss at the rating (Darcy-Weisbach, Churchill)",
+            }
+        )
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
     if not works.any():
         raise InputError(
@@ -48,12 +92,40 @@ def make_machine(
     name = "the table" if heat_pump.table else "the working range of the machine"
     if given and min(given) < reach:
         cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
-    if colder := int((source < lowest).sum()):
+    if air is not None and (colder := int((air < lowest).sum())):
         cautions.append(
             f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
             + ("" if lowest > reach else f" ({name} ends there)")
         )
-    return machine, heat_pump.modules, lowest
+    split = SPLIT_PER_APPROACH * approach if approach > 0.0 else USUAL_SPLIT_K
+    return Made(
+        machine=machine,
+        modules=heat_pump.modules,
+        lowest=lowest,
+        approach=approach,
+        split_k=split,
+        lines=lines,
+        shift=shift,
+        capacity=capacity,
+        source_heat=_source_heat(heat_pump, machine),
+    )
+
+
+def _capacity(heat_pump: HeatPump) -> float:
+    """Heat of a module at its rating; without one the median of its table or ratings. [W]"""
+    if heat_pump.capacity is not None:
+        return heat_pump.capacity
+    if heat_pump.ratings is not None:
+        return float(np.median([rating.capacity_w for rating in read_ratings(heat_pump.ratings)]))
+    assert heat_pump.table is not None  # the schema wants one of the three
+    return float(np.nanmedian(read_table(heat_pump.table).capacity_w))
+
+
+def _source_heat(heat_pump: HeatPump, machine: PerformanceMap) -> float:
+    """Heat that a module takes at its rating; without one the median over its map. [W]"""
+    if heat_pump.capacity is not None and heat_pump.cop is not None:
+        return heat_pump.capacity * (1.0 - 1.0 / heat_pump.cop)
+    return float(np.nanmedian(machine.capacity_w - machine.power_w))
 
 
 def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
@@ -75,8 +147,10 @@ def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -
         )
 
 
-def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: list[str]) -> PerformanceMap:
-    """Performance map of one module."""
+def _map(
+    heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: list[str]
+) -> tuple[PerformanceMap, float]:
+    """Performance map of one module, and the approach of its cycle (0: a table). [K]"""
     if heat_pump.table is not None:
         machine = read_table(heat_pump.table)
         low, high = machine.water_out_c[0], machine.water_out_c[-1]
@@ -86,7 +160,7 @@ def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: 
                 f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
                 f"{outlet:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
             )
-        return machine
+        return machine, 0.0
     water_side = cast(WaterSideName, heat_pump.pass_)
     limits = usual_limits(heat_pump.refrigerant)
     given = heat_pump.limits
@@ -122,12 +196,12 @@ def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: 
             f"{heat_pump.ratings.name}: the fitted cycle meets the {fitted.cop_residual.size} rated points "
             f"with a root mean square of {cop} in COP and {capacity} in capacity"
         )
-        return fitted.machine
+        return fitted.machine, fitted.approach_k
     rated = heat_pump.rated_at
     assert rated is not None  # the schema wants all three where there is no table
     assert heat_pump.capacity is not None
     assert heat_pump.cop is not None
-    return map_from_cycle(
+    machine = map_from_cycle(
         heat_pump.refrigerant,
         heat_pump.capacity,
         heat_pump.cop,
@@ -141,6 +215,7 @@ def _map(heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: 
         injection=heat_pump.injection,
         limits=limits,
     )
+    return machine, heat_pump.approach
 
 
 def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
@@ -166,28 +241,10 @@ def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
     }
 
 
-def auxiliaries(heat_pump: HeatPump | None) -> dict[str, Any]:
+def auxiliaries(heat_pump: HeatPump | None, made: Made) -> dict[str, Any]:
     """What a module takes beside the power of its map, and its speed; fields of `Plant`."""
     names = ("fan_power", "pump_power", "crankcase_power", "crankcase_below", "standby_power", "start_loss")
     fields = {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
-    of_cycle = heat_pump is not None and heat_pump.table is None  # what a table's coil does is not known
-    fields["approach"] = heat_pump.approach if heat_pump is not None and of_cycle else 0.0
+    fields["approach"] = made.approach
     fields["turndown"] = heat_pump.turndown if heat_pump is not None else 1.0
     return fields
-
-
-def frost_of(scenario: Scenario, weather: "xr.Dataset") -> Frost:
-    """What frost costs in each hour; nothing where the plant has no outdoor coil or a table counts it."""
-    heat_pump = scenario.plant.heat_pump
-    kind: Literal["reverse-cycle", "none"] = "none"
-    split = USUAL_SPLIT_K
-    if heat_pump is not None:
-        kind = heat_pump.defrost or ("none" if heat_pump.table else "reverse-cycle")
-        split = SPLIT_PER_APPROACH * heat_pump.approach
-    return frost_losses(
-        weather["dry_bulb_c"].values,
-        weather["humidity_ratio"].values,
-        weather["pressure_pa"].values,
-        split_k=split,
-        kind=kind,
-    )

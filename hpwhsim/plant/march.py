@@ -1,12 +1,36 @@
 """The march through the year: sense, decide, take heat from the source, draw, settle, record."""
 
+from collections.abc import Callable
+from functools import cache
+
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, BackupMode, Cause, Drive, Hourly, Plant, WaterSide
+from hpwhsim.plant.arrays import (
+    Array,
+    BackupMode,
+    Cause,
+    Drive,
+    Hourly,
+    Plant,
+    SourceKind,
+    SourceRow,
+    SourceState,
+    WaterSide,
+)
 from hpwhsim.plant.controls import modules_to_run, next_call, part_speed
-from hpwhsim.plant.flows import charge, circulate, draw_back, hot_needed, reheat
+from hpwhsim.plant.flows import Moved, charge, circulate, draw_back, hot_needed, reheat
+from hpwhsim.plant.heat_source import (
+    begin_hour,
+    end_hour,
+    end_step,
+    entering,
+    meet,
+    offered,
+    pumped,
+)
+from hpwhsim.source.offer import met
 from hpwhsim.storage.tank import (
     RHO_CP,
     Scratch,
@@ -27,8 +51,12 @@ WATER_TOO_WARM = int(Cause.WATER_TOO_WARM)
 CAPACITY = int(Cause.CAPACITY)
 STARTING = int(Cause.STARTING)
 NOT_CALLED = int(Cause.NOT_CALLED)
+SOURCE_SPENT = int(Cause.SOURCE_SPENT)
+OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
-SINGLE = int(WaterSide.SINGLE)
+SINGLE, WRAPPED = int(WaterSide.SINGLE), int(WaterSide.WRAPPED)
+STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @kernel
@@ -51,7 +79,13 @@ def may_switch(temperature: Array, plant: Plant, use: float, mains: float, calli
 
 @kernel
 def cause_of(
-    plant: Plant, open_hour: bool, warm_enough: bool, too_warm: bool, running: int, calling: bool
+    plant: Plant,
+    open_hour: bool,
+    warm_enough: bool,
+    share: float,
+    too_warm: bool,
+    running: int,
+    calling: bool,
 ) -> int:
     """Why the heat pump did not do it alone in this step."""
     if plant.modules == 0:
@@ -62,182 +96,245 @@ def cause_of(
         return SOURCE_TOO_COLD
     if too_warm:
         return WATER_TOO_WARM
+    if share < 1.0:
+        return SOURCE_SPENT
     if running == plant.modules:
         return CAPACITY
     return STARTING if calling else NOT_CALLED
 
 
-@kernel
-def march(plant: Plant, drive: Drive, temperature: Array, scratch: Scratch, out: Hourly) -> None:
-    """March the plant from the first step to the last.
+March = Callable[[Plant, Drive, SourceState, Array, Scratch, Hourly], None]
 
-    A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts of a
-    minute at most; conduction and standby loss are slow and act once a step.
 
-    Parameters
-    ----------
-    plant, drive : Plant, Drive
-        The plant and what drives it.
-    temperature : ndarray, shape (cell,)
-        The store at the start, bottom to top; holds the store at the end. [°C]
-    scratch : Scratch
-        Work space.
-    out : Hourly
-        Zeroed arrays; filled here.
-    """
-    column, controls = plant.column, plant.controls
-    hours = drive.source.size
-    per_hour = drive.use.size // hours
-    joule = RHO_CP * column.cell_volume  # J in a cell·K
-    most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
-    calling = False
-    running = 0
-    since = 1e9  # long ago, so that no minimum time holds at the start
-    warming = 0.0  # module-seconds that started modules still have to run without heat
-    backup_on = False
-    for step in range(drive.use.size):
-        hour = step // per_hour
-        quarter = step * 4 // per_hour
-        source, mains = drive.source[hour], drive.mains[hour]
-        open_hour = drive.permitted[step % drive.permitted.size]
-        warm_enough = source >= plant.lowest_source
-        permitted = open_hour and warm_enough
-        frosted = drive.frost_capacity[hour], drive.frost_power[hour]
-        use = drive.use[step] / column.cell_volume
-        busy = running > 0 or backup_on or (calling and permitted)
-        parts = most_parts if busy or may_switch(temperature, plant, use, mains, calling) else 1
-        use /= parts
-        dt = plant.step_seconds / parts
-        for _ in range(parts):
-            # sense and decide
-            wanted = 0
-            if plant.modules > 0:
-                at_start = at_height(temperature, controls.start_level)
-                at_stop = at_height(temperature, controls.stop_level)
-                calling = next_call(controls, calling, at_start, at_stop)
-                wanted = modules_to_run(controls, plant.modules, calling, permitted, running, since)
+@cache
+def marcher(kind: int) -> March:
+    """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
-            # take heat from the source
-            entering = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
-            reconstruct(temperature, scratch, entering)
-            flow = cop = duty = heat = inlet = energy = 0.0
-            inside = True
-            too_warm = False
-            if wanted > running:
-                warming += (wanted - running) * plant.start_loss
-            idle = min(warming, wanted * dt)  # module-seconds of power without heat
-            warming = warming - idle if wanted > 0 else 0.0
-            heating = dt - idle / wanted if wanted > 0 else 0.0
-            # at part speed the coil's approach narrows in proportion: the full-speed map of a warmer source
-            speed = 1.0
-            if wanted > 0 and plant.turndown < 1.0:
-                speed = part_speed(controls, plant.turndown, level_of(temperature, controls.start_at))
-            units, met = wanted * speed, source + plant.approach * (1.0 - speed)
-            if wanted > 0 and heating <= 0.0:
-                duty = 1.0  # still starting
-            elif wanted > 0 and plant.water_side != SINGLE:
-                heat, energy, flow, inlet, inside = reheat(
-                    temperature, scratch, plant, heating, units, met, frosted
-                )
-                if np.isnan(heat):
-                    heat = flow = 0.0
-                    wanted = 0
-                    too_warm = True
-                else:
-                    duty = 1.0
+    @kernel
+    def march(
+        plant: Plant, drive: Drive, state: SourceState, temperature: Array, scratch: Scratch, out: Hourly
+    ) -> None:
+        """March the plant from the first step to the last.
+
+        A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts
+        of a minute at most; conduction and standby loss are slow and act once a step.
+
+        Parameters
+        ----------
+        plant, drive : Plant, Drive
+            The plant and what drives it.
+        state : SourceState
+            The source at the start; holds it at the end.
+        temperature : ndarray, shape (cell,)
+            The store at the start, bottom to top; holds the store at the end. [°C]
+        scratch : Scratch
+            Work space.
+        out : Hourly
+            Zeroed arrays; filled here.
+        """
+        column, controls = plant.column, plant.controls
+        hours = drive.source.size
+        per_hour = drive.use.size // hours
+        joule = RHO_CP * column.cell_volume  # J in a cell·K
+        most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
+        calling = False
+        running = 0
+        since = 1e9  # long ago, so that no minimum time holds at the start
+        warming = 0.0  # module-seconds that started modules still have to run without heat
+        backup_on = False
+        for step in range(drive.use.size):
+            hour = step // per_hour
+            quarter = step * 4 // per_hour
+            mains = drive.mains[hour]
+            if step % per_hour == 0:
+                frost_capacity, frost_power, frost_drawn = begin_hour(kind, plant, drive, state, hour, out)
+            frosted = frost_capacity, frost_power
+            use = drive.use[step] / column.cell_volume
+            expected = max(running, 1)
+            source, share = drive.source[hour], 1.0
+            free = source
+            if kind != OUTDOOR_AIR:
+                offer = offered(kind, plant, drive, state, step, hour, expected)
+                free = met(offer, 0.0)
+                coldest = entering(plant, temperature, use, mains)
+                source, share = meet(plant, offer, coldest, float(expected), frosted)
+            open_hour = drive.permitted[step % drive.permitted.size]
+            warm_enough = source >= plant.lowest_source
+            permitted = open_hour and warm_enough and share > 0.0
+            around = column.room if kind != ROOM else state.air[0]
+            taken_in_step = gain = on_in_step = 0.0
+            busy = running > 0 or backup_on or (calling and permitted)
+            parts = most_parts if busy or may_switch(temperature, plant, use, mains, calling) else 1
+            use /= parts
+            dt = plant.step_seconds / parts
+            for _ in range(parts):
+                # sense and decide
+                wanted = 0
+                if plant.modules > 0:
+                    at_start = at_height(temperature, controls.start_level)
+                    at_stop = at_height(temperature, controls.stop_level)
+                    calling = next_call(controls, calling, at_start, at_stop)
+                    wanted = modules_to_run(controls, plant.modules, calling, permitted, running, since)
+                    while wanted > 0 and wanted != expected and kind != OUTDOOR_AIR:
+                        offer = offered(kind, plant, drive, state, step, hour, wanted)
+                        source, share = meet(plant, offer, coldest, float(wanted), frosted)
+                        expected = wanted
+                        if not source >= plant.lowest_source or share <= 0.0:
+                            wanted -= 1  # fewer modules cool the source less
+
+                # take heat from the source
+                foot = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
+                ready = wanted > 0 and plant.water_side != WRAPPED
+                if ready:
+                    reconstruct(temperature, scratch, foot)
+                flow = cop = duty = heat = inlet = energy = 0.0
+                inside = True
+                too_warm = False
+                if wanted > running:
+                    warming += (wanted - running) * plant.start_loss
+                idle = min(warming, wanted * dt)  # module-seconds of power without heat
+                warming = warming - idle if wanted > 0 else 0.0
+                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
+                # at part speed the coil's approach narrows in proportion: the map of a warmer source
+                speed = 1.0
+                if wanted > 0 and plant.turndown < 1.0:
+                    speed = part_speed(controls, plant.turndown, level_of(temperature, controls.start_at))
+                units, seen = wanted * speed, source + plant.approach * (1.0 - speed)
+                if wanted > 0 and heating <= 0.0:
+                    duty = 1.0  # still starting
+                elif wanted > 0 and plant.water_side != SINGLE:
+                    heat, energy, flow, inlet, inside = reheat(
+                        temperature, scratch, plant, heating, units, seen, frosted
+                    )
+                    if np.isnan(heat):
+                        heat = flow = 0.0
+                        wanted = 0
+                        too_warm = True
+                    else:
+                        duty = 1.0
+                        settle(temperature, scratch)
+                        ready = False
+                elif wanted > 0:
+                    cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
+                    deepest = float(temperature.size)
+                    if controls.minimum_run <= (since if running > 0 else 0.0):
+                        deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
+                    flow, cop, duty, inside = charge(
+                        temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
+                    )
+                    if np.isnan(flow):
+                        flow = 0.0
+                        wanted = 0
+                        too_warm = True
+                    elif duty < 1.0 - 1e-6:
+                        calling = False  # charged within the step
+                if (wanted > 0) != (running > 0):
+                    since = 0.0
+                running = wanted
+                since += dt
+
+                # draw, and settle
+                passing = flow if plant.water_side == SINGLE else 0.0
+                moved = STILL
+                moves = use > 0.0 or plant.loop_loss > 0.0 or passing > 0.0
+                if moves:
+                    if not ready:
+                        reconstruct(temperature, scratch, foot)
+                    moved = circulate(temperature, scratch, plant, dt, use, mains, passing)
+                if plant.water_side == SINGLE and flow > 0.0:
+                    heat, inlet = moved.heat, moved.inlet / flow
+                    energy = heat * joule / cop
+                drawn = frost_drawn * heat
+                if drawn > 0.0:
+                    draw_back(temperature, plant, drawn)
+                if moves or drawn > 0.0:
                     settle(temperature, scratch)
-                    reconstruct(temperature, scratch, entering)
-            elif wanted > 0:
-                cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
-                deepest = float(temperature.size)
-                if controls.minimum_run <= (since if running > 0 else 0.0):
-                    deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
-                flow, cop, duty, inside = charge(
-                    temperature, scratch, plant, heating, units, met, mains, cold, deepest, frosted
+
+                # backup
+                backup_heat = moved.added
+                if plant.backup_mode == PARALLEL:
+                    sensed = temperature[plant.backup_cell]
+                    if sensed < plant.backup_setpoint - plant.backup_dead_band:
+                        backup_on = True
+                    elif sensed >= plant.backup_setpoint:
+                        backup_on = False
+                    if backup_on:
+                        most = plant.backup_power * dt / joule
+                        setpoint = plant.backup_setpoint
+                        backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
+                        backup_on = backup_heat >= most  # less: it reached its setpoint within the step
+
+                # record
+                idle_energy = 0.0
+                if idle > 0.0 and wanted > 0:
+                    _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet)
+                    idle_energy = idle * (0.0 if np.isnan(power) else power)
+                taken = (heat - drawn) * joule - energy
+                energy += idle_energy
+                on = running * duty * (share if share < 1.0 else 1.0) * dt  # module-seconds
+                fan, pump = on * plant.fan_power, on * plant.pump_power
+                standing = plant.standby_power
+                if not source >= plant.crankcase_below:
+                    standing += plant.crankcase_power
+                standby = (plant.modules * dt - on) * standing
+                circulation = 0.0
+                if kind != OUTDOOR_AIR:
+                    circulation = pumped(kind, plant, state, hour, source, on, running, taken, out)
+                    out.source[MET, hour] += (source if on > 0.0 else free) * dt
+                    out.source[PUMP, hour] += circulation
+                    taken_in_step += taken
+                    on_in_step += on
+                    gain += idle_energy + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
+                backup_energy = backup_heat * joule / plant.backup_efficiency
+                out.heat_pump_heat[hour] += (heat - drawn) * joule
+                out.defrost_heat[hour] += drawn * joule
+                out.heat_pump_energy[hour] += energy
+                out.fan_energy[hour] += fan
+                out.pump_energy[hour] += pump
+                out.standby_energy[hour] += standby
+                out.backup_heat[hour] += backup_heat * joule
+                out.backup_energy[hour] += backup_energy
+                out.taps_heat[hour] += moved.taps_heat * joule
+                out.loop_heat[hour] += moved.loop_heat * joule
+                out.unmet[hour] += moved.missing * joule
+                out.hot_volume[hour] += moved.taps * column.cell_volume
+                out.short_volume[hour] += moved.short * column.cell_volume
+                electric = energy + fan + pump + standby + circulation + plant.backup_electric * backup_energy
+                out.quarter_power[quarter] += electric
+                if on > 0.0:
+                    out.module_seconds[hour] += on
+                    out.run_seconds[hour] += duty * share * dt
+                    weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
+                    out.water_in_sum[hour] += inlet * weight
+                    out.water_in_volume[hour] += weight
+                    if not inside:
+                        out.edge_seconds[hour] += duty * share * dt
+                    if share < 1.0:
+                        out.source[SPENT, hour] += dt
+                if calling and (too_warm or not permitted):
+                    out.lockout_seconds[hour] += dt
+                if backup_heat > 0.0 or moved.short > 0.0:
+                    cause = cause_of(plant, open_hour, warm_enough, share, too_warm, running, calling)
+                    if backup_heat > 0.0:
+                        out.backup_seconds[cause, hour] += backup_heat * joule / plant.backup_power
+                    if moved.short > 0.0:
+                        out.short_seconds[cause, hour] += dt
+            conduct(temperature, column)
+            lost = lose(temperature, column, around) * joule
+            out.storage_loss[hour] += lost
+            if kind != OUTDOOR_AIR:
+                gain += lost
+                grinding = end_step(
+                    kind, plant, drive, state, step, hour, taken_in_step, on_in_step, gain, out
                 )
-                if np.isnan(flow):
-                    flow = 0.0
-                    wanted = 0
-                    too_warm = True
-                elif duty < 1.0 - 1e-6:
-                    calling = False  # charged within the step
-            if (wanted > 0) != (running > 0):
-                since = 0.0
-            running = wanted
-            since += dt
-
-            # draw, and settle
-            passing = flow if plant.water_side == SINGLE else 0.0
-            moved = circulate(temperature, scratch, plant, dt, use, mains, passing)
-            if plant.water_side == SINGLE and flow > 0.0:
-                heat, inlet = moved.heat, moved.inlet / flow
-                energy = heat * joule / cop
-            drawn = drive.frost_drawn[hour] * heat
-            if drawn > 0.0:
-                draw_back(temperature, plant, drawn)
+                out.source[PUMP, hour] += grinding
+                out.quarter_power[quarter] += grinding
             settle(temperature, scratch)
+            out.store_top[hour] = min(out.store_top[hour], temperature[temperature.size - 1])
+            if (step + 1) % per_hour == 0:
+                out.store_mean[hour] = temperature.mean()
+                out.store_bottom[hour] = temperature[0]
+                end_hour(kind, plant, drive, state, hour, out)
+        out.profile[:] = temperature
 
-            # backup
-            backup_heat = moved.added
-            if plant.backup_mode == PARALLEL:
-                sensed = temperature[plant.backup_cell]
-                if sensed < plant.backup_setpoint - plant.backup_dead_band:
-                    backup_on = True
-                elif sensed >= plant.backup_setpoint:
-                    backup_on = False
-                if backup_on:
-                    most = plant.backup_power * dt / joule
-                    setpoint = plant.backup_setpoint
-                    backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
-                    backup_on = backup_heat >= most  # less: it reached its setpoint within the step
-
-            # record
-            if idle > 0.0 and wanted > 0:
-                _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet)
-                energy += idle * (0.0 if np.isnan(power) else power)
-            on = running * duty * dt  # module-seconds
-            fan, pump = on * plant.fan_power, on * plant.pump_power
-            standing = plant.standby_power
-            if source < plant.crankcase_below:
-                standing += plant.crankcase_power
-            standby = (plant.modules * dt - on) * standing
-            backup_energy = backup_heat * joule / plant.backup_efficiency
-            out.heat_pump_heat[hour] += (heat - drawn) * joule
-            out.defrost_heat[hour] += drawn * joule
-            out.heat_pump_energy[hour] += energy
-            out.fan_energy[hour] += fan
-            out.pump_energy[hour] += pump
-            out.standby_energy[hour] += standby
-            out.backup_heat[hour] += backup_heat * joule
-            out.backup_energy[hour] += backup_energy
-            out.taps_heat[hour] += moved.taps_heat * joule
-            out.loop_heat[hour] += moved.loop_heat * joule
-            out.unmet[hour] += moved.missing * joule
-            out.hot_volume[hour] += moved.taps * column.cell_volume
-            out.short_volume[hour] += moved.short * column.cell_volume
-            electric = energy + fan + pump + standby + plant.backup_electric * backup_energy
-            out.quarter_power[quarter] += electric
-            if on > 0.0:
-                out.module_seconds[hour] += on
-                out.run_seconds[hour] += duty * dt
-                weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
-                out.water_in_sum[hour] += inlet * weight
-                out.water_in_volume[hour] += weight
-                if not inside:
-                    out.edge_seconds[hour] += duty * dt
-            if calling and (too_warm or not permitted):
-                out.lockout_seconds[hour] += dt
-            if backup_heat > 0.0 or moved.short > 0.0:
-                cause = cause_of(plant, open_hour, warm_enough, too_warm, running, calling)
-                if backup_heat > 0.0:
-                    out.backup_seconds[cause, hour] += backup_heat * joule / plant.backup_power
-                if moved.short > 0.0:
-                    out.short_seconds[cause, hour] += dt
-        conduct(temperature, column)
-        out.storage_loss[hour] += lose(temperature, column) * joule
-        settle(temperature, scratch)
-        out.store_top[hour] = min(out.store_top[hour], temperature[temperature.size - 1])
-        if (step + 1) % per_hour == 0:
-            out.store_mean[hour] = temperature.mean()
-            out.store_bottom[hour] = temperature[0]
-    out.profile[:] = temperature
+    return march

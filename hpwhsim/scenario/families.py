@@ -1,21 +1,9 @@
-"""Plant families: which of them this version simulates, what each needs, and a file to start from."""
+"""Plant families: what each needs, and a file to start from."""
 
 from typing import NamedTuple
 
 from hpwhsim.errors import InputError
 from hpwhsim.tables import read_table
-
-FAMILIES = (
-    "packaged",
-    "split",
-    "banked-split",
-    "central-air",
-    "ground",
-    "wastewater",
-    "resistance",
-    "gas-tank",
-    "gas-boiler",
-)
 
 
 class Family(NamedTuple):
@@ -25,23 +13,35 @@ class Family(NamedTuple):
     forbids: tuple[str, ...]  # blocks that would do nothing
     backup_kinds: tuple[str, ...]
     backup_modes: tuple[str, ...]
-    source_kinds: tuple[str, ...]
+    source_kinds: tuple[str, ...]  # the first where none is written
+    lines: tuple[str, ...] = ()  # blocks of plant.heat_pump for the lines between machine and store
 
+
+_BACKUPS = ("none", "resistance", "gas", "oil", "steam")
+_MODES = ("parallel", "series")
+_HEAT_PUMP = (("heat_pump",), (), _BACKUPS, _MODES)
+_HEATER = (("backup",), ("heat_pump", "controls"))
 
 # A family that can be run is one line here.
-SIMULATED: dict[str, Family] = {
-    "central-air": Family(
-        ("heat_pump",), (), ("none", "resistance", "gas"), ("parallel", "series"), ("outdoor-air",)
-    ),
-    "resistance": Family(
-        ("backup",), ("heat_pump", "source", "controls"), ("resistance",), ("parallel",), ("outdoor-air",)
-    ),
+FAMILIES: dict[str, Family] = {
+    "packaged": Family(*_HEAT_PUMP, ("room", "outdoor-air")),
+    "split": Family(*_HEAT_PUMP, ("outdoor-air",), ("lines", "water_lines")),
+    "banked-split": Family(*_HEAT_PUMP, ("outdoor-air",), ("lines", "water_lines")),
+    "central-air": Family(*_HEAT_PUMP, ("outdoor-air",), ("water_lines",)),
+    "ground": Family(*_HEAT_PUMP, ("ground-loop",)),
+    "wastewater": Family(*_HEAT_PUMP, ("wastewater",)),
+    "resistance": Family(*_HEATER, ("resistance",), ("parallel",), ("outdoor-air", "room")),
+    "gas-tank": Family(*_HEATER, ("gas",), ("parallel",), ("outdoor-air", "room")),
+    "gas-boiler": Family(*_HEATER, ("gas",), ("parallel",), ("outdoor-air",)),
+    "oil-boiler": Family(*_HEATER, ("oil",), ("parallel",), ("outdoor-air",)),
+    "district-steam": Family(*_HEATER, ("steam",), ("parallel",), ("outdoor-air",)),
 }
+HEATERS = tuple(name for name, family in FAMILIES.items() if "heat_pump" in family.forbids)
+"""Families without a heat pump: the backup is their only heater."""
 
-# What each short list may hold in this version; the rest of the contract is refused by name.
 PASSES = ("single", "multi", "wrapped")
 SOURCE_KINDS = ("outdoor-air", "room", "ground-loop", "wastewater")
-SIMULATED_SOURCE_KINDS = ("outdoor-air",)
+ROOM_KINDS = tuple(row["kind"] for row in read_table("room_kinds"))
 LOOPS = ("store", "loop-tank")
 SIMULATED_LOOPS = ("store",)
 REFRIGERANTS = tuple(
@@ -56,9 +56,6 @@ PLANNED = (
     "tariff",
     "baseline",
     "costs",
-    "plant.source.room",
-    "plant.source.ground_loop",
-    "plant.source.wastewater",
 )
 
 
@@ -137,7 +134,7 @@ def template(family: str, weather: str) -> str:
     Parameters
     ----------
     family : str
-        A family this version simulates.
+        A plant family.
     weather : str
         Path of a weather file, absolute or relative to where the text will be saved.
 
@@ -149,11 +146,10 @@ def template(family: str, weather: str) -> str:
     Raises
     ------
     InputError
-        If the family is unknown or not simulated in this version.
+        If the family is unknown.
     """
     if family not in _BODY:
-        known = f" ({family} is not simulated in this version)" if family in FAMILIES else ""
-        raise InputError(f"plant.family: got {family!r}; allowed {', '.join(SIMULATED)}{known}")
+        raise InputError(f"plant.family: got {family!r}; allowed {', '.join(_BODY)}")
     title, body = _BODY[family]
     quoted = "'" + weather.replace("'", "''") + "'"
     return _HEAD.format(title=title, weather=quoted, family=family) + body + _TAIL

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from hpwhsim.quantities import Difference, Duration, Power, Pressure, Temperature
 from hpwhsim.scenario import families
+from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Pass, Refrigerant, degrees, origin
 
 RATING_COUNTS = "choice of this program: the rating's power counts all there is"
@@ -224,8 +225,23 @@ class HeatPump(Block):
         ),
     )
 
+    lines: RefrigerantLines | None = Field(
+        None,
+        description="refrigerant lines of a split system",
+        json_schema_extra=origin("the machine is in one piece"),
+    )
+    water_lines: WaterLines | None = Field(
+        None,
+        description="water lines outdoors",
+        json_schema_extra=origin("choice of this program", none="no water lines outdoors"),
+    )
+
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.lines is not None and self.water_lines is not None:
+            raise Clash("water_lines", "nothing beside plant.heat_pump.lines")
+        if self.lines is not None and (self.table is not None or self.ratings is not None):
+            raise Clash("lines", "nothing beside a table or ratings: put what the lines cost into them")
         rating = {"capacity": self.capacity, "cop": self.cop, "rated_at": self.rated_at}
         for other in ("table", "ratings"):
             if getattr(self, other) is None:

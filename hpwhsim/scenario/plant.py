@@ -1,6 +1,7 @@
 """The `plant` block: machine, source, store, backup and controls, as frozen, strict models."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -23,22 +24,12 @@ from hpwhsim.scenario.parts import (
     Block,
     Clash,
     Family,
-    SourceKind,
     Windows,
     default,
     degrees,
     origin,
 )
-
-
-class Source(Block):
-    """Where the heat comes from."""
-
-    kind: SourceKind = Field(
-        "outdoor-air",
-        description="outdoor-air (room, ground-loop and wastewater are not simulated yet)",
-        json_schema_extra=origin("choice of this program: the only one simulated in this version"),
-    )
+from hpwhsim.scenario.sources import Source
 
 
 class Storage(Block):
@@ -108,8 +99,10 @@ class Storage(Block):
 class Backup(Block):
     """The second heater, or the only one of a resistance plant."""
 
-    kind: Literal["none", "resistance", "gas"] = Field(
-        "none", description="what it burns", json_schema_extra=origin("no backup was written")
+    kind: Literal["none", "resistance", "gas", "oil", "steam"] = Field(
+        "none",
+        description="what it uses: electricity, natural gas, fuel oil or district steam",
+        json_schema_extra=origin("no backup was written"),
     )
     power: Power | None = Field(
         None,
@@ -148,26 +141,33 @@ class Backup(Block):
         description="it starts this far below its setpoint [K]",
         json_schema_extra=origin(PRACTICE),
     )
-    efficiency: float = Field(
-        0.8,
+    efficiency: float | None = Field(
+        None,
         ge=0.3,
         le=1,
-        description="heat to the water over fuel, higher heating value (gas)",
+        description="heat to the water over fuel, higher heating value, or over heat bought as steam",
         json_schema_extra=origin(
-            "10 CFR 431.110: least thermal efficiency of gas storage water heaters made from October 2015 "
-            "(95 % for those made from 6 October 2026)"
+            "10 CFR 431.110, least thermal efficiency of heaters made at made_on; steam: common practice",
+            none="least thermal efficiency of 10 CFR 431.110; steam 0.857",
         ),
+    )
+    made_on: date = Field(
+        date(2026, 1, 1),
+        description="date of manufacture, which says what standard holds (gas, oil)",
+        json_schema_extra=origin("choice of this program: before the gas rule of 6 October 2026"),
     )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.kind == "none":
             for key in sorted(self.model_fields_set - {"kind"}):
-                raise Clash(key, "nothing unless plant.backup.kind is resistance or gas")
+                raise Clash(key, "nothing unless plant.backup.kind is resistance, gas, oil or steam")
         elif self.power is None:
             raise Clash("power", str(POWER))
-        if self.kind != "gas" and self.given("efficiency"):
-            raise Clash("efficiency", "nothing unless plant.backup.kind is gas")
+        if self.kind in ("none", "resistance") and self.given("efficiency"):
+            raise Clash("efficiency", "nothing unless plant.backup.kind is gas, oil or steam")
+        if self.kind not in ("gas", "oil") and self.given("made_on"):
+            raise Clash("made_on", "nothing unless plant.backup.kind is gas or oil")
         if self.mode == "series" and self.given("height"):
             raise Clash("height", "nothing unless plant.backup.mode is parallel")
         return self
@@ -281,6 +281,11 @@ class Plant(Block):
     )
 
     @property
+    def source_kind(self) -> str:
+        """Kind of the source: as given, else the usual one of the family."""
+        return self.source.kind or families.FAMILIES[self.family].source_kinds[0]
+
+    @property
     def outlet_temperature(self) -> float:
         """Water leaving the heat pump, the setpoint of the store unless given. [degC]"""
         given = self.heat_pump.outlet_temperature if self.heat_pump else None
@@ -288,7 +293,7 @@ class Plant(Block):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        family = families.SIMULATED[self.family]
+        family = families.FAMILIES[self.family]
         for key in family.needs:
             if not self.given(key):
                 raise Clash(key, f"a block, which plant.family {self.family} needs")
@@ -297,8 +302,18 @@ class Plant(Block):
                 raise Clash(key, f"nothing: plant.family {self.family} does not use it")
         _among(self, "backup.kind", self.backup.kind, family.backup_kinds)
         _among(self, "backup.mode", self.backup.mode, family.backup_modes)
-        _among(self, "source.kind", self.source.kind, family.source_kinds)
+        kind = self.source_kind
+        _among(self, "source.kind", kind, family.source_kinds)
+        for key, of in (("room", "room"), ("ground_loop", "ground-loop"), ("wastewater", "wastewater")):
+            block = getattr(self.source, key)
+            if block is not None and kind != of:
+                raise Clash(f"source.{key}", f"nothing: the source of this plant is {kind}")
+            if block is None and kind == of and of != "wastewater":
+                raise Clash(f"source.{key}", f"a block, which a source of kind {of} needs")
         if self.heat_pump is not None:
+            for key in ("lines", "water_lines"):
+                if getattr(self.heat_pump, key) is not None and key not in family.lines:
+                    raise Clash(f"heat_pump.{key}", f"nothing with plant.family {self.family}")
             least = self.storage.setpoint - 0.5 * self.controls.dead_band
             if self.outlet_temperature < least:
                 raise Clash(

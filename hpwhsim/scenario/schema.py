@@ -8,6 +8,8 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from hpwhsim.quantities import DailyVolume, Power, Temperature
+from hpwhsim.scenario import families
+from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.parts import (
     PRACTICE,
@@ -22,7 +24,9 @@ from hpwhsim.scenario.parts import (
     degrees,
     origin,
 )
-from hpwhsim.scenario.plant import Backup, Controls, Plant, Source, Storage
+from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
+from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 
 __all__ = [
     "Backup",
@@ -30,17 +34,22 @@ __all__ = [
     "Building",
     "Clash",
     "Controls",
+    "GroundLoop",
     "HeatPump",
     "HotWater",
     "Limits",
     "Plant",
     "RatedAt",
     "Recirculation",
+    "RefrigerantLines",
+    "Room",
     "Run",
     "Scenario",
     "Site",
     "Source",
     "Storage",
+    "Wastewater",
+    "WaterLines",
     "Window",
 ]
 
@@ -179,10 +188,12 @@ class Run(Block):
         description="time steps in an hour, a multiple of 4 (whole quarters for 15-minute peaks)",
         json_schema_extra=origin("choice of this program: 5-minute steps"),
     )
-    years: Literal[1] = Field(
+    years: int = Field(
         1,
-        description="years marched; one in this version",
-        json_schema_extra=origin("the only one in this version"),
+        ge=1,
+        le=50,
+        description="years of the same weather; more than one for a ground loop, which remembers",
+        json_schema_extra=origin("choice of this program: one year"),
     )
 
     @model_validator(mode="after")
@@ -226,11 +237,11 @@ class Scenario(Block):
     def backup_setpoint(self) -> float:
         """What the backup heats to: as given, else the use temperature + 3 K. [degC]
 
-        In a resistance plant it is the only heater and charges the store to plant.storage.setpoint.
+        In a plant without heat pump it is the only heater and charges the store to plant.storage.setpoint.
         """
         if self.plant.backup.setpoint is not None:
             return self.plant.backup.setpoint
-        if self.plant.family == "resistance":
+        if self.plant.family in families.HEATERS:
             return self.plant.storage.setpoint
         return self.hot_water.use_temperature + 3.0
 
@@ -239,7 +250,7 @@ class Scenario(Block):
         """Share of the height below the part that a parallel backup heats: as given, else by family."""
         if self.plant.backup.height is not None:
             return self.plant.backup.height
-        return 0.05 if self.plant.family == "resistance" else 0.6
+        return 0.05 if self.plant.family in families.HEATERS else 0.6
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -256,6 +267,8 @@ class Scenario(Block):
                 "plant.backup.setpoint",
                 f"at least hot_water.minimum_temperature ({degrees(least)})",
             )
+        if self.run.years > 1 and self.plant.source_kind != "ground-loop":
+            raise Clash("run.years", "1: only a ground loop remembers the years before")
         if self.recirculation is not None and self.recirculation.return_temperature >= setpoint:
             raise Clash(
                 "recirculation.return_temperature",

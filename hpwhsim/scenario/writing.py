@@ -25,8 +25,10 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
     backup = scenario.plant.backup
     if backup.kind == "none":
         idle += [f"plant.backup.{key}" for key in type(backup).model_fields if key != "kind"]
-    if backup.kind != "gas":
+    if backup.kind in ("none", "resistance"):
         idle.append("plant.backup.efficiency")
+    if backup.kind not in ("gas", "oil"):
+        idle.append("plant.backup.made_on")
     if backup.mode == "series":
         idle.append("plant.backup.height")
     return tuple(idle)

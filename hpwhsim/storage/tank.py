@@ -299,11 +299,11 @@ def conduct(temperature: Array, column: Column) -> None:
 
 
 @kernel
-def lose(temperature: Array, column: Column) -> float:
-    """Standby loss of one step, exact for each cell, in place; returns the heat lost. [cell·K]"""
+def lose(temperature: Array, column: Column, room: float) -> float:
+    """Standby loss of one step to a room at `room` °C, exact for each cell, in place. [cell·K]"""
     lost = 0.0
     for i in range(temperature.size):
-        change = (temperature[i] - column.room) * (1.0 - column.decay)
+        change = (temperature[i] - room) * (1.0 - column.decay)
         temperature[i] -= change
         lost += change
     return lost

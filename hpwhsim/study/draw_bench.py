@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.errors import InputError
-from hpwhsim.plant.arrays import Drive, Hourly, Plant, make_hourly
+from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceKind, SourceState, make_hourly
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.plant.march import march
+from hpwhsim.plant.march import marcher
 from hpwhsim.quantities import TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
@@ -58,6 +58,7 @@ class Unit(NamedTuple):
     plant: Plant
     drive: Drive  # one element or one year each; all constant
     start: Array  # cold, °C
+    state: SourceState  # of the outdoor air: none
     ready: int  # step in which it has heated up and cut out
     setpoint: float  # °C
     assumptions: list[dict[str, str]]
@@ -151,6 +152,7 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
         plant,
         drive,
         np.full(assembly.start.size, SUPPLY_C),
+        assembly.state,
         0,
         highest,
         [item for item in assembly.assumptions if item["key"].startswith("plant.")],
@@ -172,9 +174,9 @@ def _check_single(scenario: Scenario, where: str) -> None:
     one = "the test is of one packaged unit"
     if plant.heat_pump is not None and plant.heat_pump.modules > 1:
         raise InputError(f"{where}: plant.heat_pump.modules: got {plant.heat_pump.modules}; allowed 1: {one}")
-    if plant.heat_pump is not None and plant.source.kind not in ("outdoor-air", "room"):
+    if plant.heat_pump is not None and plant.source_kind not in ("outdoor-air", "room"):
         raise InputError(
-            f"{where}: plant.source.kind: got {plant.source.kind!r}; allowed outdoor-air or room: {one}, "
+            f"{where}: plant.source.kind: got {plant.source_kind!r}; allowed outdoor-air or room: {one}, "
             "which takes its heat from the air of the test room"
         )
     if plant.storage.tanks > 1:
@@ -268,15 +270,19 @@ def follow(unit: Unit, use: Array) -> Trace:
         If the march ends in no numbers.
     """
     steps = use.size
-    held = {
-        name: np.full(steps, values.flat[0])
-        for name, values in unit.drive._asdict().items()
-        if name not in ("use", "permitted", "mains")
-    }
-    drive = unit.drive._replace(use=use, mains=np.full(steps, SUPPLY_C), **held)
+    drive = unit.drive._replace(
+        use=use,
+        mains=np.full(steps, SUPPLY_C),
+        source=np.full(steps, ROOM_C),
+        frost_capacity=np.ones(steps),
+        frost_power=np.ones(steps),
+        frost_drawn=np.zeros(steps),
+    )
     cells = unit.start.size
     out = make_hourly(steps, cells)
-    march(unit.plant, drive, unit.start.copy(), make_scratch(cells), out)
+    marcher(SourceKind.OUTDOOR_AIR)(
+        unit.plant, drive, unit.state, unit.start.copy(), make_scratch(cells), out
+    )
     if not np.isfinite(out.store_mean).all():
         raise InputError(
             "the march of this unit gives no numbers: it cannot be simulated in the test's steps"

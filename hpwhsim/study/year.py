@@ -9,11 +9,20 @@ import hpwhsim
 from hpwhsim.account import adequacy, energy
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import Cause, Hourly, make_hourly
+from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
-from hpwhsim.plant.march import march
+from hpwhsim.plant.lines import LinesYear
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.storage.tank import RHO_CP, make_scratch
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.sourced import (
+    lines_of_year,
+    met_temperature,
+    source_cautions,
+    source_hourly,
+    source_record,
+)
+from hpwhsim.study.years import Marched, march_years
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
@@ -24,11 +33,12 @@ Record = dict[str, object]
 
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
+FUELS = {"gas": "natural-gas", "oil": "fuel-oil", "steam": "district-steam"}
 CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 
 
 class Year(NamedTuple):
-    """What a year gave."""
+    """What a year gave; of several years, what the last one gave."""
 
     hourly: dict[str, Array]  # by the names of tables/results.csv, each (8760,)
     record: Record  # the annual record, in the order of tables/results.csv
@@ -46,11 +56,21 @@ def run_year(loaded: Loaded) -> Year:
     scenario = loaded.scenario
     weather = read_weather(scenario.site.weather)
     assembly = assemble(scenario, weather)
-    out = make_hourly(HOURS, assembly.start.size)
-    march(assembly.plant, assembly.drive, assembly.start.copy(), make_scratch(assembly.start.size), out)
-    hourly = _hourly(assembly, out, np.asarray(weather["dry_bulb_c"].values))
+    marched = march_years(assembly, scenario.run.years)
+    out = marched.last
+    hourly = _hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
+    lines = lines_of_year(scenario, assembly, hourly)
+    quarter_kw = _quarter_kw(out)
+    if lines is not None:
+        hourly["trace_heating_kwh"] = lines.trace_kwh
+        hourly["line_loss_kwh"] = lines.loss_kwh
+        hourly["electricity_kwh"] = hourly["electricity_kwh"] + lines.trace_kwh
+        hourly["source_heat_kwh"] = hourly["source_heat_kwh"] + lines.loss_kwh
+        quarter_kw += np.repeat(lines.trace_kwh, 4)
+        hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     machine = assembly.plant.machine if assembly.plant.modules > 0 else None
-    return Year(hourly, _record(loaded, weather, assembly, out, hourly), machine)
+    record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines)
+    return Year(hourly, record, machine)
 
 
 def to_dataset(year: Year) -> "xr.Dataset":
@@ -72,7 +92,7 @@ def to_dataset(year: Year) -> "xr.Dataset":
     return xr.Dataset(variables, coords={"time": ("time", time, axis)}, attrs=attrs)
 
 
-def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array]:
+def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array]:
     """Hourly series of a plant, in the units of tables/results.csv; what it does not have is absent."""
     plant = assembly.plant
     electric = plant.backup_electric > 0.0
@@ -80,7 +100,7 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
     compressor = out.heat_pump_energy / JOULE_PER_KWH
     auxiliary = {
         "fan_kwh": out.fan_energy / JOULE_PER_KWH,
-        "pump_kwh": out.pump_energy / JOULE_PER_KWH,
+        "pump_kwh": (out.pump_energy + out.source[SourceRow.PUMP]) / JOULE_PER_KWH,
         "standby_kwh": out.standby_energy / JOULE_PER_KWH,
     }
     heat = out.heat_pump_heat / JOULE_PER_KWH
@@ -111,7 +131,7 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
         inlet = np.full(HOURS, np.nan)
         np.divide(out.water_in_sum, out.water_in_volume, out=inlet, where=out.water_in_volume > 0.0)
         hourly |= {
-            "source_c": assembly.drive.source,
+            "source_c": met_temperature(assembly, out),
             "heat_pump_heat_kwh": heat,
             "source_heat_kwh": heat - compressor,
             "defrost_heat_kwh": out.defrost_heat / JOULE_PER_KWH,
@@ -123,7 +143,7 @@ def _hourly(assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array
             "edge_hours": out.edge_seconds / 3600.0,
             "water_in_c": inlet,
         }
-    return hourly
+    return hourly | source_hourly(scenario, assembly, out, hourly)
 
 
 def _quarter_kw(out: Hourly) -> Array:
@@ -132,18 +152,24 @@ def _quarter_kw(out: Hourly) -> Array:
 
 
 def _record(
-    loaded: Loaded, weather: "xr.Dataset", assembly: Assembly, out: Hourly, hourly: dict[str, Array]
+    loaded: Loaded,
+    weather: "xr.Dataset",
+    assembly: Assembly,
+    marched: Marched,
+    hourly: dict[str, Array],
+    quarter_kw: Array,
+    lines: LinesYear | None,
 ) -> Record:
     """The annual record, keys in the order of tables/results.csv."""
-    scenario, plant = loaded.scenario, assembly.plant
+    scenario, plant, out = loaded.scenario, assembly.plant, marched.last
     sums = energy.totals(hourly)
     joule = RHO_CP * plant.column.cell_volume
-    change = float((out.profile - assembly.start).sum()) * joule / JOULE_PER_KWH
+    change = float((out.profile - marched.start).sum()) * joule / JOULE_PER_KWH
     lowest_top = float(out.store_top.min())
     found: Record = {
         **sums,
         **energy.performance(hourly),
-        **energy.peaks(_quarter_kw(out)),
+        **energy.peaks(quarter_kw),
         "store_min_top_c": lowest_top,
         "store_change_kwh": change,
         "balance_error": energy.balance_error(sums, change),
@@ -152,6 +178,8 @@ def _record(
         "assumptions": assembly.assumptions,
         "cautions": [
             *assembly.cautions,
+            *source_cautions(scenario, assembly, out, hourly),
+            *(lines.cautions if lines is not None else ()),
             *adequacy.cautions(
                 short_hours=sums["short_hours"],
                 short_litres=sums["short_litres"],
@@ -174,7 +202,20 @@ def _record(
     }
     for key in ("electricity_kwh", "resistance_kwh", "heat_to_taps_kwh"):
         found[f"monthly.{key}"] = [float(v) for v in energy.by_month(hourly[key])]
+    if scenario.plant.backup.kind in FUELS:
+        found["fuel"] = FUELS[scenario.plant.backup.kind]
     if plant.modules > 0:
-        found["source_min_c"] = float(assembly.drive.source.min())
-        found["source_mean_c"] = float(assembly.drive.source.mean())
+        found |= source_record(assembly, out, hourly)
+    if assembly.made.lines is not None:
+        found["line_charge_kg"] = assembly.made.lines.charge_kg * plant.modules
+        found["line_capacity_factor"] = assembly.made.lines.capacity
+        found["line_power_factor"] = assembly.made.lines.power
+    if lines is not None:
+        found["freeze_exposed_hours"] = lines.freeze_hours
+        found["freeze_standing_hours"] = lines.standing_freeze_hours
+        if lines.outage is not None:
+            found["outage_ice_starts"] = lines.outage.ice_begins
+            found["outage_blocked_starts"] = lines.outage.blocked
+            found["outage_ice_share"] = float(lines.outage.ice_share.max())
+    found |= {f"yearly.{name}": values for name, values in marched.yearly.items()}
     return {row["name"]: found[row["name"]] for row in read_table("results") if row["name"] in found}

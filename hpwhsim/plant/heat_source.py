@@ -1,0 +1,342 @@
+"""The heat source within the march: what it offers, where it meets the machine, what was taken from it.
+
+Source and machine are solved together: the heat taken in a step cools the source within that step, and the
+cooled source gives the machine less capacity.
+"""
+
+import numpy as np
+
+from hpwhsim.heatpump.maps import look_up
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import (
+    Array,
+    Drive,
+    FrostTable,
+    Hourly,
+    Plant,
+    RoomRow,
+    SourceKind,
+    SourceRow,
+    SourceState,
+    WaterSide,
+)
+from hpwhsim.source.coil import humidity_at
+from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop
+from hpwhsim.source.offer import Offer, met
+from hpwhsim.source.room import State, room_offer, room_step
+from hpwhsim.source.wastewater import RHO_CP, pumping_energy, sewer_offer, well_offer, well_step
+
+SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
+ROOM, GROUND_LOOP = int(SourceKind.ROOM), int(SourceKind.GROUND_LOOP)
+WET_WELL, SEWER = int(SourceKind.WET_WELL), int(SourceKind.SEWER)
+MET, TAKEN, PUMP = int(SourceRow.MET), int(SourceRow.TAKEN), int(SourceRow.PUMP)
+WALL, COLDEST, REJECTED = int(SourceRow.WALL), int(SourceRow.COLDEST), int(SourceRow.REJECTED)
+WELL, INFLOW, WALL_LOSS = int(SourceRow.WELL), int(SourceRow.INFLOW), int(SourceRow.WALL_LOSS)
+INFLOW_HEAT, OVERFLOW_HEAT = int(SourceRow.INFLOW_HEAT), int(SourceRow.OVERFLOW_HEAT)
+AIR, REFERENCE_AIR = int(RoomRow.AIR), int(RoomRow.REFERENCE_AIR)
+CONDENSATE, SENSIBLE, GAIN = int(RoomRow.CONDENSATE), int(RoomRow.SENSIBLE), int(RoomRow.GAIN)
+FROZEN, HEAT_RESIDUAL = int(RoomRow.FROZEN), int(RoomRow.HEAT_RESIDUAL)
+WATER_RESIDUAL, MASS = int(RoomRow.WATER_RESIDUAL), int(RoomRow.MASS)
+
+NEAR = 0.01  # K, that close the temperature met is found
+MOST_TRIES = 30
+SHORTEST_RUN = 20.0  # s, within a part of a step, for the coldest fluid: of less the heat rate is not steady
+
+
+@kernel
+def frost_at(table: FrostTable, air: float, humidity: float, pressure: float) -> tuple[float, float, float]:
+    """What frost costs in room air: capacity and power over those of a clean coil, share drawn back."""
+    rows, columns = table.capacity.shape
+    place = (air - table.coldest) / table.spread
+    if place >= rows - 1.0:
+        return 1.0, 1.0, 0.0
+    place = max(place, 0.0)
+    row = int(place)
+    saturated, _ = humidity_at(air, 1.0, pressure)
+    over = min(max(humidity / saturated, 0.0), 1.0) * (columns - 1.0)
+    column = min(int(over), columns - 2)
+    u, v = place - row, over - column
+    capacity = power = drawn = 0.0
+    for i in range(2):
+        for j in range(2):
+            weight = (u if i == 1 else 1.0 - u) * (v if j == 1 else 1.0 - v)
+            capacity += weight * table.capacity[row + i, column + j]
+            power += weight * table.power[row + i, column + j]
+            drawn += weight * table.drawn[row + i, column + j]
+    return capacity, power, drawn
+
+
+@kernel
+def begin_hour(
+    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly
+) -> tuple[float, float, float]:
+    """What frost costs in the hour (capacity, power, share drawn back); the ground looks back at its past."""
+    sources = plant.sources
+    if kind == GROUND_LOOP:
+        state.drop[0] = wall_drop(sources.field, state.history)
+        state.hour_heat[0] = 0.0
+    elif kind == ROOM and sources.room.intake_here:
+        return frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure)
+    return drive.frost_capacity[hour], drive.frost_power[hour], drive.frost_drawn[hour]
+
+
+@kernel
+def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
+    """Book the hour's heat in the history of the ground."""
+    sources = plant.sources
+    if kind != GROUND_LOOP:
+        return
+    rejected = drive.rejected[hour]
+    mean = state.hour_heat[0] / 3600.0 - rejected
+    out.source[WALL, hour] = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean
+    out.source[REJECTED, hour] = rejected * 3600.0
+    book_hour(state.history, mean)
+
+
+@kernel
+def offered(
+    kind: int, plant: Plant, drive: Drive, state: SourceState, step: int, hour: int, running: int
+) -> Offer:
+    """What the source offers `running` modules in a step."""
+    sources = plant.sources
+    if kind == GROUND_LOOP:
+        warmed = sources.field.hour_response * drive.rejected[hour]
+        return loop_offer(sources.loop, sources.field, state.drop[0] - warmed, running)
+    if kind == ROOM:
+        room = State(state.room[0], state.room[1], state.room[2])
+        return room_offer(
+            sources.room,
+            drive.around,
+            hour,
+            room,
+            plant.step_seconds,
+            float(running),
+            running * state.coil[0],
+            state.gain[0],
+        )
+    if kind == WET_WELL:
+        return well_offer(
+            sources.well,
+            state.well[0],
+            drive.sewage[step],
+            drive.sewage_temperature[step],
+            drive.exchange[hour],
+            float(running),
+            plant.modules,
+            plant.step_seconds,
+        )
+    if kind == SEWER:
+        return sewer_offer(
+            sources.well.exchanger,
+            sources.well.floor,
+            drive.sewage[step],
+            drive.sewage_temperature[step],
+            drive.exchange[hour],
+            float(running),
+            plant.modules,
+            plant.step_seconds,
+        )
+    return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
+
+
+@kernel
+def entering(plant: Plant, temperature: Array, use: float, mains: float) -> float:
+    """Coldest water that the machine gets in the coming step. [°C]"""
+    if plant.water_side == SINGLE:
+        return min(mains, temperature[0]) if use > 0.0 else temperature[0]
+    if plant.water_side == MULTI:
+        return temperature[0]
+    return temperature[: plant.condenser_cells].mean()
+
+
+@kernel
+def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: tuple[float, float]) -> float:
+    """Heat that `units` modules take from a source at `source` °C; NaN where they cannot work. [W]"""
+    rise = plant.rise if plant.water_side == MULTI else 1.0
+    outlet = plant.outlet if plant.water_side == SINGLE else inlet + rise
+    capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
+    return units * max(frosted[0] * capacity - frosted[1] * power, 0.0)
+
+
+@kernel
+def meet(
+    plant: Plant, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]
+) -> tuple[float, float]:
+    """Source temperature at which machine and source agree, and the share of the time it can be had.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    offer : Offer
+        What the source offers to these modules.
+    inlet : float
+        Water at the machine. [°C]
+    units : float
+        Modules running.
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
+
+    Returns
+    -------
+    source, share : float, float
+        Temperature met [°C], NaN where no temperature lets the machine run; and the share of the time for
+        which the source can give that heat.
+
+    Notes
+    -----
+    The heat taken rises with the temperature met, and the temperature offered falls with the heat taken: one
+    crossing, between the temperature with no heat taken and a colder one.
+    """
+    warm = met(offer, 0.0)
+    if offer.slope == 0.0 and offer.most == np.inf:
+        return warm, 1.0
+    heat = taken_at(plant, warm, inlet, units, frosted)
+    if np.isnan(heat):
+        return np.nan, 0.0
+    above = warm - met(offer, heat)
+    if above > NEAR:
+        cold = found = met(offer, heat)
+        below = np.nan
+        for _ in range(MOST_TRIES):
+            heat = taken_at(plant, found, inlet, units, frosted)
+            gap = found - met(offer, heat)
+            if abs(gap) <= NEAR:
+                break
+            if gap > 0.0:
+                warm, above = found, gap
+            else:  # too cold, or NaN: it cannot work there
+                cold, below = found, gap
+            if warm - cold <= NEAR:
+                break
+            way = 0.5 if np.isnan(below) else below / (below - above)
+            found = cold + way * (warm - cold)
+        if np.isnan(heat):
+            return np.nan, 0.0
+        warm = found
+    share = min(max(offer.most, 0.0) / heat, 1.0) if heat > 0.0 else 1.0
+    return warm, share
+
+
+@kernel
+def end_step(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    step: int,
+    hour: int,
+    taken: float,
+    module_seconds: float,
+    gain: float,
+    out: Hourly,
+) -> float:
+    """Give the source the step that is over; the electricity of grinding its sewage. [J]
+
+    Parameters
+    ----------
+    kind, plant, drive, state, step, hour, out
+        As in the march.
+    taken : float
+        Heat taken from the source. [J]
+    module_seconds : float
+        Module-seconds of running.
+    gain : float
+        Heat that the plant gave to the air around it. [J]
+    """
+    sources, dt = plant.sources, plant.step_seconds
+    out.source[TAKEN, hour] += taken
+    grinding = 0.0
+    if kind == ROOM:
+        room = State(state.room[0], state.room[1], state.room[2])
+        if module_seconds > 0.0:
+            state.coil[0] = max(taken, 0.0) / module_seconds
+        state.gain[0] = gain / dt
+        found = room_step(
+            sources.room, drive.around, hour, room, dt, module_seconds / dt, max(taken, 0.0) / dt, gain / dt
+        )
+        other = State(state.reference[0], state.reference[1], state.reference[2])
+        without = room_step(sources.room, drive.around, hour, other, dt, 0.0, 0.0, 0.0)
+        state.room[0], state.room[1], state.room[2] = found.state
+        state.reference[0], state.reference[1], state.reference[2] = without.state
+        state.air[0] = found.air
+        rows = out.room
+        rows[AIR, hour] += found.air * dt
+        rows[AIR + 1, hour] += found.state.humidity * dt
+        rows[AIR + 2, hour] += found.heating * dt
+        rows[AIR + 3, hour] += found.cooling * dt
+        rows[AIR + 4, hour] += found.dehumidifier * dt
+        rows[REFERENCE_AIR, hour] += without.air * dt
+        rows[REFERENCE_AIR + 1, hour] += without.state.humidity * dt
+        rows[REFERENCE_AIR + 2, hour] += without.heating * dt
+        rows[REFERENCE_AIR + 3, hour] += without.cooling * dt
+        rows[REFERENCE_AIR + 4, hour] += without.dehumidifier * dt
+        rows[MASS, hour] += found.state.mass * dt
+        rows[MASS + 1, hour] += without.state.mass * dt
+        rows[CONDENSATE, hour] += found.condensate
+        rows[SENSIBLE, hour] += found.sensible * dt
+        rows[GAIN, hour] += gain
+        if found.frozen:
+            rows[FROZEN, hour] += module_seconds / plant.modules
+        rows[HEAT_RESIDUAL, hour] = max(rows[HEAT_RESIDUAL, hour], abs(found.heat_residual))
+        rows[WATER_RESIDUAL, hour] = max(rows[WATER_RESIDUAL, hour], abs(found.water_residual))
+    elif kind == WET_WELL:
+        inflow, warm = drive.sewage[step], drive.sewage_temperature[step]
+        state.well[0], overflow, lost = well_step(sources.well, state.well[0], inflow, warm, taken, dt)
+        out.source[INFLOW, hour] += inflow
+        out.source[INFLOW_HEAT, hour] += RHO_CP * inflow * warm
+        out.source[OVERFLOW_HEAT, hour] += overflow
+        out.source[WALL_LOSS, hour] += lost
+        out.source[WELL, hour] = state.well[0]
+        _, grinding = pumping_energy(sources.pumping, 0.0, plant.modules, inflow)
+    elif kind == SEWER:
+        inflow, warm = drive.sewage[step], drive.sewage_temperature[step]
+        out.source[INFLOW, hour] += inflow
+        out.source[INFLOW_HEAT, hour] += RHO_CP * inflow * warm
+        out.source[OVERFLOW_HEAT, hour] += RHO_CP * inflow * warm - taken
+        lifted = sources.well.exchanger.sewage / RHO_CP * module_seconds / plant.modules
+        _, grinding = pumping_energy(sources.pumping, 0.0, plant.modules, min(lifted, inflow))
+    return grinding
+
+
+@kernel
+def pumped(
+    kind: int,
+    plant: Plant,
+    state: SourceState,
+    hour: int,
+    source: float,
+    on: float,
+    running: int,
+    taken: float,
+    out: Hourly,
+) -> float:
+    """Electricity of the pumps between source and machine in a part of a step. [J]
+
+    Parameters
+    ----------
+    kind, plant, state, hour, out
+        As in the march.
+    source : float
+        Temperature met. [°C]
+    on : float
+        Module-seconds of running.
+    running : int
+        Modules running.
+    taken : float
+        Heat taken in the part. [J]
+    """
+    sources = plant.sources
+    energy = 0.0
+    if on <= 0.0:
+        return energy
+    if kind == GROUND_LOOP:
+        seconds = on / running
+        energy = sources.loop.pump[running] * seconds
+        state.hour_heat[0] += taken - energy  # the pump warms the fluid between machine and field
+        if seconds >= SHORTEST_RUN:
+            after = source - taken / seconds / sources.loop.carried[running]
+            out.source[COLDEST, hour] = min(out.source[COLDEST, hour], after)
+    elif kind in (WET_WELL, SEWER):
+        energy, _ = pumping_energy(sources.pumping, on, plant.modules, 0.0)
+    return energy

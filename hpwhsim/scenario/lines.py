@@ -1,0 +1,135 @@
+"""Lines between an outdoor machine and the store indoors, as frozen, strict models."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import Duration, HeatLoss, Length, LinePower, Temperature
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin
+
+
+class RefrigerantLines(Block):
+    """Refrigerant lines of a split system, whose condenser stands at the store."""
+
+    length: Length = Field(gt=0, le=500, description="one way [m]")
+    rise: Length = Field(
+        0.0,
+        ge=-200,
+        le=200,
+        description="store above the outdoor unit; negative: below [m]",
+        json_schema_extra=origin("choice of this program: level"),
+    )
+    gas_diameter: Length | None = Field(
+        None,
+        gt=0,
+        le=0.3,
+        description="inside diameter of the gas line [m]",
+        json_schema_extra=origin(
+            "copper tubes to ASTM B280; common practice, no source", none="the smallest usual tube"
+        ),
+    )
+    liquid_diameter: Length | None = Field(
+        None,
+        gt=0,
+        le=0.3,
+        description="inside diameter of the liquid line [m]",
+        json_schema_extra=origin(
+            "copper tubes to ASTM B280; common practice, no source", none="the smallest usual tube"
+        ),
+    )
+    compressor: Literal["outdoors", "indoors"] = Field(
+        "outdoors",
+        description="outdoors: the lines carry hot gas and liquid; indoors: suction gas and liquid",
+        json_schema_extra=origin(PRACTICE),
+    )
+    rated_length: Length = Field(
+        0.0,
+        ge=0,
+        le=50,
+        description="one way, level: the lines that the rating was measured with [m]",
+        json_schema_extra=origin("choice of this program: the rating leaves lines out"),
+    )
+
+
+class WaterLines(Block):
+    """Water lines outdoors between machine and store: supply and return."""
+
+    length: Length = Field(gt=0, le=300, description="one way, outdoors [m]")
+    inner_diameter: Length = Field(
+        0.0266,
+        ge=0.005,
+        le=0.5,
+        description="inside diameter of a pipe [m]",
+        json_schema_extra=origin("1 inch; common practice, no source"),
+    )
+    outer_diameter: Length = Field(
+        0.0286,
+        ge=0.005,
+        le=0.6,
+        description="outside diameter of the bare pipe [m]",
+        json_schema_extra=origin("1 inch; common practice, no source"),
+    )
+    insulation: Length = Field(
+        0.025,
+        ge=0,
+        le=0.3,
+        description="thickness [m]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    protection: Literal["none", "trace", "glycol"] = Field(
+        "trace",
+        description="against freezing: heat trace, or glycol outdoors with an exchanger at the store",
+        json_schema_extra=origin(PRACTICE),
+    )
+    trace_rating: LinePower = Field(
+        15.0,
+        gt=0,
+        le=200,
+        description="of the heat trace [W/m]",
+        json_schema_extra=origin("5 W/ft; common practice, no source"),
+    )
+    trace_hold: Temperature = Field(
+        5.0,
+        ge=1,
+        le=30,
+        description="the heat trace holds standing water at this, and is on in colder air [degC]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    trace_control: Literal["self-regulating", "on-off"] = Field(
+        "self-regulating",
+        description="gives what the pipe loses, or its rating whenever the air is cold",
+        json_schema_extra=origin(PRACTICE),
+    )
+    glycol_share: float = Field(
+        0.4,
+        ge=0.1,
+        le=0.6,
+        description="mass of propylene glycol over that of the mixture (glycol)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    exchanger: HeatLoss | None = Field(
+        None,
+        gt=0,
+        le=1e6,
+        description="conductance of the exchanger, all modules (glycol) [W/K]",
+        json_schema_extra=origin(PRACTICE, none="4 transfer units at the rating"),
+    )
+    outage: Duration = Field(
+        14400.0,
+        gt=0,
+        le=7 * 86400,
+        description="length of an outage that is tried in every hour of the year [s]",
+        json_schema_extra=origin("choice of this program: 4 h"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.outer_diameter < self.inner_diameter:
+            raise Clash("outer_diameter", "at least plant.heat_pump.water_lines.inner_diameter")
+        for key in ("trace_rating", "trace_hold", "trace_control"):
+            if self.protection != "trace" and self.given(key):
+                raise Clash(key, "nothing unless plant.heat_pump.water_lines.protection is trace")
+        for key in ("glycol_share", "exchanger"):
+            if self.protection != "glycol" and self.given(key):
+                raise Clash(key, "nothing unless plant.heat_pump.water_lines.protection is glycol")
+        return self

@@ -1,0 +1,369 @@
+"""The `plant.source` block: outdoor air, a room, a ground loop or wastewater, as frozen, strict models."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import (
+    Conductivity,
+    DailyVolume,
+    Difference,
+    Duration,
+    Flow,
+    HeatCapacity,
+    HeatLoss,
+    Length,
+    Power,
+    Pumping,
+    Temperature,
+    Volume,
+)
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, SourceKind, origin
+from hpwhsim.scenario.room import Room
+
+TYPICAL_BORE = "typical of vertical closed loops; common practice, no source"
+
+
+class GroundLoop(Block):
+    """A field of vertical bores, its pipes, its fluid and its pump."""
+
+    layout: Literal["rectangle", "L", "U", "open-box"] = Field(
+        "rectangle",
+        description="a full rectangle (a line is one row), or its edges",
+        json_schema_extra=origin("choice of this program: the plainest field"),
+    )
+    rows: int = Field(ge=1, le=60, description="rows of bores")
+    columns: int = Field(ge=1, le=60, description="bores in a row")
+    spacing: Length = Field(
+        6.0,
+        ge=1,
+        le=50,
+        description="between neighbouring bores [m]",
+        json_schema_extra=origin("20 ft (6 m); common practice, no source"),
+    )
+    depth: Length = Field(ge=10, le=500, description="active length of each bore [m]")
+    buried: Length = Field(
+        2.0,
+        gt=0,
+        le=20,
+        description="from the surface to the top of the active length [m]",
+        json_schema_extra=origin(TYPICAL_BORE),
+    )
+    diameter: Length = Field(
+        0.15,
+        ge=0.05,
+        le=0.5,
+        description="of a bore [m]",
+        json_schema_extra=origin(TYPICAL_BORE),
+    )
+    u_tubes: Literal[1, 2] = Field(
+        1, description="U-tubes in a bore, in parallel", json_schema_extra=origin(TYPICAL_BORE)
+    )
+    pipe_outer: Length = Field(
+        0.032,
+        ge=0.01,
+        le=0.1,
+        description="outer diameter of the pipe [m]",
+        json_schema_extra=origin(TYPICAL_BORE),
+    )
+    pipe_inner: Length = Field(
+        0.0262,
+        ge=0.005,
+        le=0.1,
+        description="inner diameter of the pipe [m]",
+        json_schema_extra=origin(TYPICAL_BORE),
+    )
+    shank_spacing: Length = Field(
+        0.06,
+        ge=0.01,
+        le=0.4,
+        description="between the centres of the two legs of a tube [m]",
+        json_schema_extra=origin(TYPICAL_BORE),
+    )
+    pipe_conductivity: Conductivity = Field(
+        0.40,
+        gt=0,
+        le=5,
+        description="of the pipe's wall [W/m/K]",
+        json_schema_extra=origin("polyethylene; common practice, no source"),
+    )
+    grout_conductivity: Conductivity = Field(
+        1.5,
+        gt=0.1,
+        le=5,
+        description="of the grout [W/m/K]",
+        json_schema_extra=origin("thermally enhanced grout; common practice, no source"),
+    )
+    ground_conductivity: Conductivity = Field(
+        gt=0.2, le=8, description="of the ground, from a response test or a survey [W/m/K]"
+    )
+    ground_heat_capacity: HeatCapacity = Field(
+        2.2e6,
+        ge=5e5,
+        le=5e6,
+        description="of the ground by volume [J/m3/K]",
+        json_schema_extra=origin("1.8 to 2.6 MJ/m3/K for most soils and rocks; common practice, no source"),
+    )
+    ground_temperature: Temperature | None = Field(
+        None,
+        ge=-5,
+        le=35,
+        description="undisturbed, mean along the bores [degC]",
+        json_schema_extra=origin(
+            "yearly mean of the surface wave of the weather file",
+            none="mean ground temperature of the weather file",
+        ),
+    )
+    fluid: Literal["water", "propylene-glycol", "ethylene-glycol", "methanol", "ethanol"] = Field(
+        "propylene-glycol",
+        description="what is mixed with the water of the loop",
+        json_schema_extra=origin(PRACTICE),
+    )
+    fluid_share: float | None = Field(
+        None,
+        ge=0,
+        le=0.6,
+        description="mass of that over the mass of the fluid",
+        json_schema_extra=origin(PRACTICE, none="0.25 (water: 0)"),
+    )
+    flow: Flow | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="of the fluid through the whole field with all modules running [m3/s]",
+        json_schema_extra=origin(
+            "3 gpm per ton of refrigeration (0.054 L/s per kW of heat from the ground); common practice, "
+            "no source",
+            none="3 gpm per ton at the rating",
+        ),
+    )
+    least_flow: float = Field(
+        0.5,
+        gt=0,
+        le=1,
+        description="least share of that flow; between it and 1 the flow follows the modules; 1: fixed speed",
+        json_schema_extra=origin(PRACTICE),
+    )
+    pump_power: Power | None = Field(
+        None,
+        ge=0,
+        le=1e6,
+        description="electricity of the loop pump at full flow [W]",
+        json_schema_extra=origin(
+            "Darcy-Weisbach over bores, header and machine", none="from the friction in the pipes"
+        ),
+    )
+    header: Length = Field(
+        60.0,
+        ge=0,
+        le=2000,
+        description="horizontal pipe of a bore, out and back (for the pump) [m]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    pump_efficiency: float = Field(
+        0.45,
+        gt=0,
+        le=0.9,
+        description="of pump and motor together (for the pump)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    rejection: FilePath | None = Field(
+        None,
+        description="CSV with rejection_kw: heat of the building's cooling put into the field, 8760 rows",
+        json_schema_extra=origin("choice of this program", none="the field only gives heat"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.pipe_inner >= self.pipe_outer:
+            raise Clash("pipe_inner", "less than plant.source.ground_loop.pipe_outer")
+        room = self.shank_spacing + self.pipe_outer
+        if not self.pipe_outer <= self.shank_spacing or room > self.diameter:
+            raise Clash(
+                "shank_spacing",
+                "at least plant.source.ground_loop.pipe_outer, and both legs within the bore's diameter",
+            )
+        for key in ("header", "pump_efficiency"):
+            if self.pump_power is not None and self.given(key):
+                raise Clash(key, "nothing beside plant.source.ground_loop.pump_power")
+        return self
+
+
+class Wastewater(Block):
+    """The building's own drains with a wet well, or a street sewer given as series."""
+
+    sewer: FilePath | None = Field(
+        None,
+        description="CSV of a street sewer: flow_m3_per_h, temperature_c, 8760 rows; instead of the drains",
+        json_schema_extra=origin("choice of this program", none="the building's own drains"),
+    )
+    cold_use_per_apartment: DailyVolume | None = Field(
+        None,
+        ge=0,
+        le=5,
+        description="cold water beside what the taps mix: cisterns, cold taps, laundry [m3/day]",
+        json_schema_extra=origin(
+            "KWR, BTO 2015.208(s): the heat of the taps is 14.3 K over all the water of Dutch homes",
+            none="as much as makes the heat of the taps 14.3 K over all the water",
+        ),
+    )
+    heat_left: float = Field(
+        0.85,
+        gt=0,
+        le=1,
+        description="share of the heat added at the taps that is still there at the pit",
+        json_schema_extra=origin("drop of 2 to 5 K on the way; common practice, no source"),
+    )
+    cistern_pickup: Difference = Field(
+        3.0,
+        ge=0,
+        le=20,
+        description="warming of the other cold water in cisterns and pipes, at most to 20 degC [K]",
+        json_schema_extra=origin("0 to 8 K; common practice, no source"),
+    )
+    lag: Duration = Field(
+        900.0,
+        ge=0,
+        le=86400,
+        description="mean time of the water on its way to the pit [s]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    screening_loss: float = Field(
+        0.05,
+        ge=0,
+        lt=1,
+        description="share of the sewage that goes past with the screenings",
+        json_schema_extra=origin(PRACTICE),
+    )
+    well_volume: Volume | None = Field(
+        None,
+        gt=0,
+        le=5000,
+        description="working volume of the wet well [m3]",
+        json_schema_extra=origin("choice of this program", none="an hour of the mean flow"),
+    )
+    well_loss: HeatLoss = Field(
+        5.0,
+        ge=0,
+        le=1e4,
+        description="heat loss of the well to the soil [W/K]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    floor: Temperature = Field(
+        5.0,
+        ge=0,
+        le=20,
+        description="taking heat leaves the sewage no colder [degC]",
+        json_schema_extra=origin("5 to 8 degC, by law often 10 degC; common practice, no source"),
+    )
+    exchanger: HeatLoss | None = Field(
+        None,
+        gt=0,
+        le=1e7,
+        description="conductance of the clean exchanger, all modules [W/K]",
+        json_schema_extra=origin(
+            "3 K of mean difference at the rating; common practice, no source",
+            none="heat taken at the rating over 3 K",
+        ),
+    )
+    clean_loop: bool = Field(
+        True,
+        description="a loop of clean water between exchanger and machine; false: sewage to the evaporator",
+        json_schema_extra=origin(PRACTICE),
+    )
+    flow: Flow | None = Field(
+        None,
+        gt=0,
+        le=10,
+        description="of sewage through the exchanger with all modules running, and of the clean loop [m3/s]",
+        json_schema_extra=origin(
+            "4 K of cooling at the rating; common practice, no source", none="heat at the rating over 4 K"
+        ),
+    )
+    fouling: float = Field(
+        0.169,
+        ge=0,
+        le=0.9,
+        description="share of the exchanger's conductance lost in the first month after cleaning",
+        json_schema_extra=origin(
+            "a spa's grey-water heat pump as measured, doi:10.1177/0143624412463571: -16.9 % in a month"
+        ),
+    )
+    fouling_limit: float = Field(
+        0.201,
+        ge=0,
+        le=0.95,
+        description="share of the exchanger's conductance that is ever lost",
+        json_schema_extra=origin("the same plant: -20.1 % after about five months"),
+    )
+    fouling_growth: Literal["saturating", "linear"] = Field(
+        "saturating",
+        description="how it fouls between the two",
+        json_schema_extra=origin("the same plant"),
+    )
+    cleaning_interval: int | None = Field(
+        None,
+        ge=1,
+        le=120,
+        description="months between cleanings, the first on 1 January",
+        json_schema_extra=origin(PRACTICE, none="6 months"),
+    )
+    pump_power: Power | None = Field(
+        None,
+        ge=0,
+        le=1e6,
+        description="circulation pumps of sewage and clean loop with all modules running [W]",
+        json_schema_extra=origin(
+            "2 x 50 kPa at an efficiency of 0.4; common practice, no source", none="from the flow"
+        ),
+    )
+    grinding: Pumping = Field(
+        72000.0,
+        ge=0,
+        le=1e7,
+        description="electricity to grind and lift the sewage [J/m3]",
+        json_schema_extra=origin("20 Wh/m3; common practice, no source"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.sewer is not None:
+            for key in (
+                "cold_use_per_apartment",
+                "heat_left",
+                "cistern_pickup",
+                "lag",
+                "screening_loss",
+                "well_volume",
+                "well_loss",
+            ):
+                if self.given(key):
+                    raise Clash(key, "nothing beside plant.source.wastewater.sewer")
+        if self.fouling > self.fouling_limit:
+            raise Clash("fouling", f"at most plant.source.wastewater.fouling_limit ({self.fouling_limit:g})")
+        return self
+
+
+class Source(Block):
+    """Where the heat comes from."""
+
+    kind: SourceKind | None = Field(
+        None,
+        description="outdoor-air | room | ground-loop | wastewater",
+        json_schema_extra=origin("each plant family has its own", none="that of the plant family"),
+    )
+    room: Room | None = Field(
+        None,
+        description="the room of kind room",
+        json_schema_extra=origin("not of this kind"),
+    )
+    ground_loop: GroundLoop | None = Field(
+        None,
+        description="the bore field of kind ground-loop",
+        json_schema_extra=origin("not of this kind"),
+    )
+    wastewater: Wastewater | None = Field(
+        None,
+        description="the sewage of kind wastewater",
+        json_schema_extra=origin("not of this kind"),
+    )

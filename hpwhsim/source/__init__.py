@@ -1,0 +1,1 @@
+"""Where the heat comes from: outdoor air, rooms, the ground, wastewater."""

@@ -1,0 +1,176 @@
+"""The ground loop hour by hour: what past heat has done to the bore wall, and what the machine then meets.
+
+The mean wall of the bores falls in answer to each hour's heat by the field's response, and hours add up. To
+keep the sum short, old hours are pooled in cells of 1, 2, 4, ... hours, a fixed number of each, as by
+Claesson and Javed [1]_. There every cell hands a share of its heat on each hour, which smears ages. Here two
+whole cells become one of the next size, so that every cell keeps its exact age and only the shape of the load
+within it is lost: about a hundredth of the error for as many cells (see the tests).
+
+References
+----------
+.. [1] J. Claesson, S. Javed, "A load-aggregation method to calculate extraction temperatures of borehole heat
+   exchangers", ASHRAE Transactions 118(1), 530-539, 2012.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.errors import OutOfRangeError
+from hpwhsim.kernel import kernel
+from hpwhsim.source.offer import Offer
+
+Array = NDArray[np.float64]
+
+HOURS = 8760  # in a year
+# Cells of one size: always all of these or one less. The wall is then within 0.002 K of the exact sum in 20
+# years of a fall to 23 K, and of a yearly swing of 10 K; 17 give 0.014 K there, for half of the time.
+CELLS = 33
+
+
+class BoreField(NamedTuple):
+    """How the mean bore wall of a whole field answers to heat."""
+
+    step: Array  # (hours + 2,) K/W, fall after 0, 1, 2, ... hours of one steady watt from the whole field
+    hour_response: float  # K/W, fall at the end of an hour from heat taken in that hour: step[1]
+
+
+class History(NamedTuple):
+    """Heat taken in the past, in cells of 1, 2, 4, ... hours; filled by `book_hour` alone."""
+
+    heat: Array  # (size, CELLS) W, mean over each cell, youngest first; 0 where unused
+    used: NDArray[np.int64]  # (size,) cells in use
+    left: NDArray[np.int64]  # (1,) hours that it still has room for
+
+
+class Loop(NamedTuple):
+    """From the bore wall to the fluid that the machine meets; rows are the number of running modules."""
+
+    undisturbed: float  # °C, mean of undisturbed ground along the bores
+    coldest: float  # °C, wall temperature of the first column of `resistance`
+    spread: float  # K from column to column
+    resistance: Array  # (modules + 1, column) K/W, wall above fluid leaving the field, per watt taken
+    carried: Array  # (modules + 1,) W/K, heat capacity flow of the fluid; row 0 that of row 1
+    pump: Array  # (modules + 1,) W, electricity of the circulation pump; 0 in row 0
+
+
+def make_history(field: BoreField, years: int) -> History:
+    """Empty history with room for `years` years.
+
+    Parameters
+    ----------
+    field : BoreField
+        The field it belongs to.
+    years : int
+        Years to come, at least 1 and no more than the response of the field covers.
+
+    Raises
+    ------
+    OutOfRangeError
+        If there are no years, or more than the field covers.
+    """
+    most = (field.step.size - 2) // HOURS
+    if not 1 <= years <= most:
+        raise OutOfRangeError(f"ground loop: got {years} years, allowed 1 to {most}")
+    sizes = int(np.ceil(np.log2(years * HOURS / (CELLS - 1) + 1)))
+    left = np.array([years * HOURS], dtype=np.int64)
+    return History(np.zeros((sizes, CELLS)), np.zeros(sizes, dtype=np.int64), left)
+
+
+@kernel
+def book_hour(history: History, watts: float) -> None:
+    """Add an hour to the history.
+
+    Parameters
+    ----------
+    history : History
+        Changed here.
+    watts : float
+        Mean heat taken from the field in the hour, negative if rejected. [W]
+
+    Raises
+    ------
+    IndexError
+        If more hours are booked than the history has room for.
+    """
+    if history.left[0] == 0:
+        raise IndexError("the history of the bore field is full")
+    history.left[0] -= 1
+    last = history.heat.shape[1] - 1
+    value = watts
+    for size in range(history.used.size):
+        cells = history.heat[size]
+        filled = history.used[size]
+        full = filled > last
+        pooled = 0.0
+        if full:  # the two oldest become one of the next size
+            pooled = 0.5 * (cells[last] + cells[last - 1])
+            filled = last - 1
+            cells[last] = 0.0
+        for i in range(filled, 0, -1):
+            cells[i] = cells[i - 1]
+        cells[0] = value
+        history.used[size] = filled + 1
+        if not full:
+            return
+        value = pooled
+
+
+@kernel
+def wall_drop(field: BoreField, history: History) -> float:
+    """Fall of the mean bore wall below undisturbed ground at the end of the coming hour, by past hours alone.
+
+    Returns
+    -------
+    float
+        [K]; what the coming hour takes itself adds `BoreField.hour_response` times its mean heat.
+    """
+    drop = 0.0
+    age, width = 1, 1  # hours before the end of the coming hour, hours in a cell
+    younger = field.step[1]
+    for size in range(history.used.size):
+        for i in range(history.used[size]):
+            age += width
+            older = field.step[age]
+            drop += history.heat[size, i] * (older - younger)
+            younger = older
+        width *= 2
+    return drop
+
+
+@kernel
+def loop_offer(loop: Loop, field: BoreField, drop: float, running: int) -> Offer:
+    """What the machine meets while it takes heat from the loop at a steady rate.
+
+    Parameters
+    ----------
+    loop : Loop
+        The loop.
+    field : BoreField
+        Its field.
+    drop : float
+        From `wall_drop`. [K]
+    running : int
+        Running modules, 0 to all.
+
+    Returns
+    -------
+    Offer
+        Temperature of the fluid that enters the machine, by the heat that the machine takes. The pump stands
+        between machine and field and all its electricity ends in the fluid, so the field gives
+        ``heat - loop.pump[running]``: book that. No limits: whether the fluid may freeze is the caller's
+        question, and where it is coldest, after the machine, it is ``heat / loop.carried[running]`` colder.
+
+    Notes
+    -----
+    The wall is that at the end of an hour of this heat. A machine that runs for part of the hour meets one
+    that is a little warmer: after half an hour of 25 W/m in rock of 2 W/mK by 0.3 K.
+    """
+    wall = loop.undisturbed - drop
+    columns = loop.resistance.shape[1]
+    place = min(max((wall - loop.coldest) / loop.spread, 0.0), columns - 1.0)
+    left = min(int(place), columns - 2)
+    ends = loop.resistance[running, left], loop.resistance[running, left + 1]
+    slope = field.hour_response + ends[0] + (place - left) * (ends[1] - ends[0])
+    return Offer(wall + slope * loop.pump[running], slope, -np.inf, np.inf, np.inf)

@@ -1,0 +1,198 @@
+"""What the heat source did in a year: hourly series, figures of the record, cautions."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
+from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
+from hpwhsim.plant.assemble import Assembly
+from hpwhsim.plant.lines import LinesYear, lines_year
+from hpwhsim.scenario.schema import Room, Scenario
+from hpwhsim.source.wastewater import RHO_CP
+
+Array = NDArray[np.float64]
+Record = dict[str, object]
+
+JOULE_PER_KWH = 3.6e6
+HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
+HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing; see tables/room_kinds.csv
+HEATING_LIMIT_C = 15.0  # of the day outdoors, below it homes are heated; common practice, no source
+COLD_ROOM_C = 7.0  # air in which pipes and people are in trouble; common practice, no source
+NEAR_FREEZING_K = 2.0  # the loop's fluid that near its freezing point is said
+
+
+def met_temperature(assembly: Assembly, out: Hourly) -> Array:
+    """Temperature that the machine met, or would have met, mean of each hour. [°C]"""
+    if assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR:
+        return assembly.drive.source
+    return np.asarray(out.source[SourceRow.MET] / 3600.0)
+
+
+def source_hourly(
+    scenario: Scenario, assembly: Assembly, out: Hourly, hourly: dict[str, Array]
+) -> dict[str, Array]:
+    """Hourly series of the source, in the units of tables/results.csv; what it does not have is absent."""
+    kind, rows = assembly.plant.sources.kind, out.source
+    if kind == SourceKind.ROOM:
+        block = scenario.plant.source.room
+        assert block is not None  # the schema wants it
+        return _room(block, assembly, out, hourly)
+    if kind == SourceKind.GROUND_LOOP:
+        coldest = rows[SourceRow.COLDEST]
+        return {
+            "source_pump_kwh": rows[SourceRow.PUMP] / JOULE_PER_KWH,
+            "bore_wall_c": rows[SourceRow.WALL].copy(),
+            "loop_coldest_c": np.where(np.isfinite(coldest), coldest, np.nan),
+            "rejected_heat_kwh": rows[SourceRow.REJECTED] / JOULE_PER_KWH,
+        }
+    if kind == SourceKind.OUTDOOR_AIR:
+        return {}
+    inflow = rows[SourceRow.INFLOW]
+    warm = np.full(inflow.size, np.nan)
+    np.divide(rows[SourceRow.INFLOW_HEAT], inflow * RHO_CP, out=warm, where=inflow > 0.0)
+    series = {
+        "source_pump_kwh": rows[SourceRow.PUMP] / JOULE_PER_KWH,
+        "sewage_m3": inflow.copy(),
+        "sewage_c": warm,
+        "source_spent_hours": rows[SourceRow.SPENT] / 3600.0,
+    }
+    if kind == SourceKind.WET_WELL:
+        series["well_c"] = rows[SourceRow.WELL].copy()
+    return series
+
+
+def _room(block: Room, assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> dict[str, Array]:
+    rows, pressure = out.room, assembly.plant.sources.room.pressure
+    heating = block.heating or ("resistance" if block.kind in HEATED_KINDS else "none")
+    efficiency = block.heating_efficiency or HEATING_EFFICIENCY[heating]
+    air, other = rows[RoomRow.AIR] / 3600.0, rows[RoomRow.REFERENCE_AIR] / 3600.0
+
+    def kwh(row: RoomRow) -> Array:
+        return np.asarray(rows[row] / JOULE_PER_KWH)
+
+    def relative(row: RoomRow, at: Array) -> Array:
+        saturated = humidity_ratio_at_saturation(at, pressure)
+        return np.asarray(np.minimum(rows[row] / 3600.0 / saturated, 1.0))
+
+    # a colder room draws heat from its neighbours, whose heating makes it up in its season
+    through, blown = assembly.to_neighbours
+    drawn = through * (rows[RoomRow.REFERENCE_MASS] - rows[RoomRow.MASS])
+    drawn = (drawn + blown * (rows[RoomRow.REFERENCE_AIR] - rows[RoomRow.AIR])) / JOULE_PER_KWH
+    daily = hourly["dry_bulb_c"].reshape(-1, 24).mean(axis=1)
+    season = np.repeat(daily < HEATING_LIMIT_C, 24)
+    neighbours = np.where(season & (block.neighbour_heating != "none"), drawn, 0.0)
+    extra = kwh(RoomRow.HEATING) - kwh(RoomRow.REFERENCE_HEATING)
+    saved = kwh(RoomRow.REFERENCE_COOLING) - kwh(RoomRow.COOLING)
+    return {
+        "room_c": air,
+        "room_relative_humidity": relative(RoomRow.HUMIDITY, air),
+        "reference_room_c": other,
+        "reference_room_relative_humidity": relative(RoomRow.REFERENCE_HUMIDITY, other),
+        "room_extra_heat_kwh": extra,
+        "room_saved_cooling_kwh": saved,
+        "neighbours_extra_heat_kwh": neighbours,
+        "room_heating_penalty_kwh": extra / efficiency
+        + neighbours / HEATING_EFFICIENCY[block.neighbour_heating],
+        "room_cooling_credit_kwh": saved / block.cooling_cop,
+        "dehumidifier_credit_kwh": kwh(RoomRow.REFERENCE_DEHUMIDIFIER) - kwh(RoomRow.DEHUMIDIFIER),
+        "coil_sensible_kwh": kwh(RoomRow.SENSIBLE),
+        "coil_latent_kwh": np.asarray(out.source[SourceRow.TAKEN] / JOULE_PER_KWH) - kwh(RoomRow.SENSIBLE),
+        "condensate_litres": rows[RoomRow.CONDENSATE].copy(),  # a kilogram each
+    }
+
+
+def source_record(assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> Record:
+    """Figures of the year that are no sums of the hourly series."""
+    met = hourly["source_c"]
+    record: Record = {"source_min_c": float(met.min()), "source_mean_c": float(met.mean())}
+    kind = assembly.plant.sources.kind
+    if kind == SourceKind.ROOM:
+        record["room_min_c"] = float(hourly["room_c"].min())
+        record["room_heat_residual_w"] = float(out.room[RoomRow.HEAT_RESIDUAL].max())
+        record["room_water_residual_kg_per_s"] = float(out.room[RoomRow.WATER_RESIDUAL].max())
+    elif kind == SourceKind.GROUND_LOOP:
+        coldest = hourly["loop_coldest_c"]
+        if np.isfinite(coldest).any():
+            record["loop_min_c"] = float(np.nanmin(coldest))
+        record["bore_wall_end_c"] = float(hourly["bore_wall_c"][-1])
+    elif kind in (SourceKind.WET_WELL, SourceKind.SEWER):
+        rows = out.source
+        whole = float(rows[SourceRow.INFLOW_HEAT].sum())
+        flow = float(hourly["sewage_m3"].sum())
+        record["sewage_mean_c"] = whole / (RHO_CP * flow) if flow > 0.0 else None
+        floor = assembly.plant.sources.well.floor
+        above = (whole - RHO_CP * flow * floor) / JOULE_PER_KWH
+        record["sewage_heat_above_floor_kwh"] = above
+    return record
+
+
+def source_cautions(
+    scenario: Scenario, assembly: Assembly, out: Hourly, hourly: dict[str, Array]
+) -> list[str]:
+    """What the year of the source must not be read without."""
+    said = []
+    kind = assembly.plant.sources.kind
+    if kind == SourceKind.ROOM:
+        room = assembly.plant.sources.room
+        air, run = hourly["room_c"], hourly.get("run_hours", np.zeros(1))
+        here = room.intake_here and room.exhaust_here
+        block = scenario.plant.source.room
+        assert block is not None
+        cold = int((air < COLD_ROOM_C).sum() - (hourly["reference_room_c"] < COLD_ROOM_C).sum())
+        if here and cold > 0:
+            said.append(
+                f"the machine cools its own {block.kind}: the air is below {COLD_ROOM_C:g} degC in {cold} h "
+                f"more than without it (coldest {air.min():.1f} degC); a larger room, vents or ducts "
+                "are usual"
+            )
+        if here and block.kind == "closet":
+            fall = float((hourly["reference_room_c"] - air)[run > 0.25].mean()) if (run > 0.25).any() else 0.0
+            if fall > 5.0:
+                said.append(
+                    f"recirculated air: while the machine runs its closet is {fall:.0f} K colder than "
+                    "without it; grilles of 300 to 600 cm2 at top and bottom, or ducts, are usual (common "
+                    "practice, no source)"
+                )
+        barred = hourly.get("lockout_hours", np.zeros(1)).sum()
+        if here and block.kind == "closet" and barred > 100.0:
+            said.append(
+                f"the closet is too small or unvented: in {barred:.0f} h of calling its air would fall below "
+                "what the machine works with"
+            )
+        frozen = float(out.room[RoomRow.FROZEN].sum()) / 3600.0
+        if frozen > 0.0:
+            said.append(
+                f"the coil is asked for more heat than its air can give in {frozen:.0f} h; it would freeze"
+            )
+    if kind == SourceKind.GROUND_LOOP and np.isfinite(hourly["loop_coldest_c"]).any():
+        coldest = float(np.nanmin(hourly["loop_coldest_c"]))
+        freezing = assembly.plant.sources.loop.coldest
+        if coldest < freezing + NEAR_FREEZING_K:
+            hours = int((hourly["loop_coldest_c"] < freezing + NEAR_FREEZING_K).sum())
+            said.append(
+                f"ground loop: the fluid falls to {coldest:.1f} degC and freezes at {freezing:.1f} degC; in "
+                f"{hours} h it is less than {NEAR_FREEZING_K:g} K above that. More metres, more flow or a "
+                "stronger mixture"
+            )
+    spent = hourly.get("source_spent_hours")
+    if spent is not None and spent.sum() > 0.0:
+        floor = assembly.plant.sources.well.floor
+        said.append(
+            f"the sewage limits the heat in {spent.sum():.0f} h: it would leave colder than {floor:g} degC"
+        )
+    return said
+
+
+def lines_of_year(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> LinesYear | None:
+    """Water lines outdoors in the year; None where there are none."""
+    heat_pump = scenario.plant.heat_pump
+    if heat_pump is None or heat_pump.water_lines is None or assembly.line_loss is None:
+        return None
+    return lines_year(
+        heat_pump.water_lines,
+        assembly.made.shift,
+        assembly.line_loss,
+        hourly["heat_pump_heat_kwh"],
+        hourly["run_hours"],
+        hourly["dry_bulb_c"],
+    )
