@@ -19,6 +19,9 @@ SUMS = (
     "source_pump_kwh",
     "standby_kwh",
     "trace_heating_kwh",
+    "recirculation_pump_kwh",
+    "loop_heater_kwh",
+    "loop_heater_heat_kwh",
     "resistance_kwh",
     "fuel_kwh",
     "heat_pump_heat_kwh",
@@ -117,6 +120,7 @@ def balance_error(record: Mapping[str, float], store_change_kwh: float) -> float
     First law over the boundary of the plant's water; `record` holds the year's sums. [kWh].
     """
     heat_in = record.get("heat_pump_heat_kwh", 0.0) + record["backup_heat_kwh"]
+    heat_in += record.get("loop_heater_heat_kwh", 0.0)
     heat_out = record["heat_to_taps_kwh"] + record["recirculation_loss_kwh"] + record["storage_loss_kwh"]
     error = heat_in - heat_out - store_change_kwh
     return error / heat_in if heat_in > 0.0 else error

@@ -77,6 +77,19 @@ class Sources(NamedTuple):
     pumping: Pumping
 
 
+class LoopTank(NamedTuple):
+    """A tank of the loop's own, well mixed, between the store and the taps."""
+
+    volume: float  # m³; 0: there is none
+    loss: float  # W/K
+    setpoint: float  # °C
+    dead_band: float  # K
+    power: float  # heat of its resistance heater; 0: it has a heat pump, W
+    through: float  # 1: the taps' water runs through it; 0: it serves the loop alone
+    machine: PerformanceMap  # of its multi-pass heat pump
+    rise: float  # of the water in that, K
+
+
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
@@ -86,7 +99,7 @@ class Plant(NamedTuple):
     sources: Sources
     modules: int  # 0: no heat pump
     water_side: int  # WaterSide
-    outlet: float  # water leaving the heat pump; multi-pass and wrapped: the hottest it makes, °C
+    outlet: Array  # (1,) water leaving the heat pump in this hour; multi-pass, wrapped: the hottest, °C
     rise: float  # of the water per pass (multi-pass), K
     return_port: int  # cell boundary at which multi-pass water comes back
     condenser_cells: int  # lowest cells that a wrapped condenser covers
@@ -101,25 +114,34 @@ class Plant(NamedTuple):
     start_loss: float  # time without heat at each start, s
     lowest_source: float  # °C
     controls: Controls
+    reserve_level: float  # barred hours do not hold while less is hot above it, cells; 0: they always do
     backup_mode: int  # BackupMode
     backup_power: float  # heat, W
     backup_efficiency: float  # heat over energy bought
     backup_electric: float  # 1 if that energy is electricity, 0 if it is fuel
-    backup_cell: int  # lowest cell that the parallel backup heats
-    backup_setpoint: float  # °C
     backup_dead_band: float  # K
+    backup_delay: float  # it waits so long after its thermostat calls, s
     use_temperature: float  # °C
     minimum_temperature: float  # below it a draw counts as short, °C
-    loop_loss: float  # W
-    loop_return: float  # °C
+    loop_runs: float  # 1 if there is a loop that comes back to the store, else 0
+    loop_ambient: float  # air around its pipes, °C
     loop_port: int  # cell boundary at which the loop's water comes back
+    loop_tank: LoopTank
 
 
 class Drive(NamedTuple):
-    """What the outside world does."""
+    """What the outside world and the clock do."""
 
     use: Array  # (step,) water at use temperature, m³ in the step
-    permitted: NDArray[np.bool_]  # (step of the day,) whether charging is allowed
+    permitted: NDArray[np.bool_]  # (step of the day or of the year,) whether charging is allowed
+    most_modules: NDArray[np.int64]  # (step of the day,) modules that may run
+    backup_permitted: NDArray[np.bool_]  # (step of the day,)
+    outlet: Array  # (hour,) water leaving the heat pump, °C
+    lift: Array  # (hour,) of the charge's thermostats, K
+    backup_setpoint: Array  # (hour,) °C
+    backup_cell: NDArray[np.int64]  # (hour,) lowest cell that the parallel backup heats
+    loop_loss: Array  # (hour of the day,) W
+    loop_return: Array  # (hour of the day,) °C
     source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
     mains: Array  # (hour,) °C
     frost_capacity: Array  # (hour,) capacity over that of a clean coil
@@ -199,6 +221,9 @@ class Hourly(NamedTuple):
     backup_energy: Array  # electricity or fuel bought
     taps_heat: Array  # above mains temperature
     loop_heat: Array
+    loop_heater_heat: Array  # into the loop's own tank
+    loop_heater_energy: Array
+    loop_tank_end: Array  # (hour,) °C
     storage_loss: Array
     unmet: Array  # heat missing to reach use temperature at the taps
     hot_volume: Array  # drawn from the plant, m³

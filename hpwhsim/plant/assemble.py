@@ -9,8 +9,10 @@ from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.demand.draws import random_draws, smooth_draws
 from hpwhsim.demand.patterns import average_day_litres, hourly_use, named_pattern, read_metered, read_pattern
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
+from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.lines import loss_share
+from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
 from hpwhsim.scenario.reading import assumptions
@@ -35,6 +37,8 @@ class Assembly(NamedTuple):
     made: Made
     to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
     line_loss: Array | None  # share of the machine's heat that water lines outdoors lose, (hour,)
+    series: int  # tanks in series that the column is cut into
+    loop_pump: Array  # electricity of the loop's pump by hour of the day, W
     assumptions: list[Assumption]  # every default in force, with its source
     cautions: list[str]  # of weather, scenario and plant
 
@@ -57,6 +61,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
     use, mains = _use(scenario, found) / 1000.0, mains_temperature(dry_bulb, latitude)
+    loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
     loss: Array | None = None
     capacity = sourced.frost.capacity
@@ -66,9 +71,15 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         whole = made.capacity * made.modules
         loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
         capacity = capacity * (1.0 - loss)
+    series = scenario.plant.storage.tanks if scenario.plant.storage.arrangement == "series" else 1
+    cells = series * max(round(scenario.plant.storage.cells / series), 2)
+    backup_cell = min(int(scenario.backup_height * cells), cells - 1)
+    clock = make_clock(scenario, dry_bulb, backup_cell)
     drive = Drive(
         use=use,
-        permitted=_permitted(scenario),
+        **clock._asdict(),
+        loop_loss=loop.loss,
+        loop_return=loop.back,
         source=sourced.drawn,
         mains=mains,
         frost_capacity=capacity,
@@ -84,52 +95,53 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     step_seconds = 3600.0 / steps_per_hour
     column = make_column(
         storage.volume,
-        storage.height,
-        storage.cells,
+        storage.height * series,
+        cells,
         step_seconds,
         loss=_heat_loss(scenario, found),
         room=storage.room_temperature,
         conductivity=storage.conductivity,
-        inlet_mixing=storage.inlet_mixing,
+        inlet_mixing=storage.inlet_mixing / series,
     )
     controls = scenario.plant.controls
-    loop = scenario.recirculation
+    block, tank = scenario.recirculation, make_loop_tank(scenario, found)
     plant = Plant(
         step_seconds=step_seconds,
         column=column,
         machine=made.machine,
         sources=sourced.sources,
         modules=made.modules,
-        **water_side(scenario, made.machine),
+        **water_side(scenario, made.machine, cells),
         **auxiliaries(scenario.plant.heat_pump, made),
-        outlet=scenario.plant.outlet_temperature,
+        outlet=np.array([scenario.plant.outlet_temperature]),
         lowest_source=made.lowest,
         controls=Controls(
-            start_level=controls.sensor_height * storage.cells,
-            stop_level=controls.stop_height * storage.cells,
+            start_level=controls.sensor_height * cells,
+            stop_level=controls.stop_height * cells,
             start_at=storage.setpoint - controls.dead_band,
             stop_at=storage.setpoint - 0.5 * controls.dead_band,
             minimum_run=controls.minimum_run,
             minimum_off=controls.minimum_off,
             stage_delay=controls.stage_delay,
         ),
+        reserve_level=(1.0 - controls.reserve_height) * cells if controls.reserve_height > 0.0 else 0.0,
         backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
         backup_power=backup.power or 0.0,
         backup_efficiency=_backup_efficiency(scenario, found),
         backup_electric=1.0 if backup.kind == "resistance" else 0.0,
-        backup_cell=min(int(scenario.backup_height * storage.cells), storage.cells - 1),
-        backup_setpoint=scenario.backup_setpoint,
         backup_dead_band=backup.dead_band,
+        backup_delay=backup.delay,
         use_temperature=hot_water.use_temperature,
         minimum_temperature=hot_water.minimum_temperature,
-        loop_loss=loop.loss_per_apartment * scenario.building.apartments if loop else 0.0,
-        loop_return=loop.return_temperature if loop else 0.0,
-        loop_port=_loop_port(loop.return_height, storage.cells, column.mixed_cells) if loop else 0,
+        loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
+        loop_ambient=loop.ambient,
+        loop_port=_loop_port(block.return_height if block else 0.5, cells, column.mixed_cells),
+        loop_tank=tank,
     )
     worked_out = {item["key"] for item in found}
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
     said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
-    start = np.full(storage.cells, storage.setpoint)
+    start = np.full(cells, storage.setpoint)
     return Assembly(
         plant=plant,
         drive=drive,
@@ -138,6 +150,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         made=made,
         to_neighbours=sourced.to_neighbours,
         line_loss=loss,
+        series=series,
+        loop_pump=loop.pump,
         assumptions=[*assumed, *found],
         cautions=said,
     )
@@ -170,13 +184,6 @@ def _use(scenario: Scenario, found: list[Assumption]) -> Array:
             building.people_per_apartment,
         )
     return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour)
-
-
-def _permitted(scenario: Scenario) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Whether charging is allowed, by step of the day: by the minute in which the step starts."""
-    minutes = scenario.plant.controls.charge_minutes()
-    steps = 24 * scenario.run.steps_per_hour
-    return np.array([step * 1440 // steps in minutes for step in range(steps)])
 
 
 def _loop_port(height: float, cells: int, mixed_cells: int) -> int:

@@ -86,16 +86,16 @@ def charge(
         inlet = mains if cold > 0.0 else below
         rate = capacity = power = 0.0
         for _ in range(20):
-            capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet)
+            capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet[0])
             capacity *= frosted[0]
-            too_warm = inlet > plant.highest_inlet or plant.outlet - inlet < SMALLEST_LIFT
+            too_warm = inlet > plant.highest_inlet or plant.outlet[0] - inlet < SMALLEST_LIFT
             if too_warm or np.isnan(capacity):
                 return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
             before = inlet
             rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
-            rate /= max(plant.outlet - below, 1e-6)
+            rate /= max(plant.outlet[0] - below, 1e-6)
             if rate <= cold:
-                rate = capacity * to_cells / (plant.outlet - mains)
+                rate = capacity * to_cells / (plant.outlet[0] - mains)
                 inlet = mains
             else:
                 inlet = (cold * mains + (rate - cold) * below) / rate
@@ -109,8 +109,8 @@ def charge(
             time = min(left, (bound - depth) / (rate - cold))
             depth += time * (rate - cold)
         flow += time * rate
-        heat += time * rate * (plant.outlet - inlet)
-        energy += time * rate * (plant.outlet - inlet) * frosted[1] * power / capacity
+        heat += time * rate * (plant.outlet[0] - inlet)
+        energy += time * rate * (plant.outlet[0] - inlet) * frosted[1] * power / capacity
         left -= time
     if flow <= 0.0:
         return 0.0, 0.0, 0.0, inside
@@ -160,15 +160,15 @@ def reheat(
     if not multi:
         inlet = 0.0
         for i in range(cells):
-            lacks = max(plant.outlet - temperature[i], 0.0)
+            lacks = max(plant.outlet[0] - temperature[i], 0.0)
             lacking += lacks
             inlet += lacks * temperature[i]
-        inlet = inlet / lacking if lacking > 0.0 else plant.outlet
+        inlet = inlet / lacking if lacking > 0.0 else plant.outlet[0]
     rise = plant.rise if multi else 1.0
     flow = heat = power = 0.0
     inside = True
     for _ in range(10 if multi else 1):
-        if inlet > plant.highest_inlet or inlet + rise > plant.outlet + 0.1:
+        if inlet > plant.highest_inlet or inlet + rise > plant.outlet[0] + 0.1:
             return np.nan, 0.0, 0.0, inlet, True
         capacity, power, inside = look_up(plant.machine, source, inlet, inlet + rise)
         if np.isnan(capacity):
@@ -189,7 +189,7 @@ def reheat(
         shift(temperature, scratch, -flow, flow, plant.return_port, 0.0, warmed, 0.0, 0)
     else:
         for i in range(cells):
-            temperature[i] += heat * max(plant.outlet - temperature[i], 0.0) / lacking
+            temperature[i] += heat * max(plant.outlet[0] - temperature[i], 0.0) / lacking
     return heat, energy, flow, inlet, inside
 
 
@@ -245,7 +245,7 @@ def draw(
         Heat missing to use temperature. [cell·K]
     """
     share = hot / use
-    wanted = plant.use_temperature - mains - share * (plant.outlet - mains)
+    wanted = plant.use_temperature - mains - share * (plant.outlet[0] - mains)
     volume = added = short = missing = 0.0
     left = use
     taken = 0.0
@@ -272,7 +272,7 @@ def draw(
                 served = left  # only mains water is left
             served = min(served, left)
             volume += served * (1.0 - share)
-            at_tap = share * plant.outlet + (1.0 - share) * parcel
+            at_tap = share * plant.outlet[0] + (1.0 - share) * parcel
             lifted = min(plant.use_temperature, at_tap + heater)
             added += served * (lifted - at_tap)
             missing += served * (plant.use_temperature - lifted)
@@ -294,7 +294,15 @@ def hot_needed(plant: Plant, use: float, mains: float, hot: float) -> float:
 
 @kernel
 def circulate(
-    temperature: Array, scratch: Scratch, plant: Plant, seconds: float, use: float, mains: float, flow: float
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    use: float,
+    mains: float,
+    flow: float,
+    loop_watts: float,
+    loop_back: float,
 ) -> Moved:
     """Serve taps and loop in one step and move the column.
 
@@ -313,16 +321,19 @@ def circulate(
         Cold water. [°C]
     flow : float
         Water that the heat pump heats from the bottom to its outlet temperature. [cells]
+    loop_watts, loop_back : float
+        Loss of the loop [W], 0 without one, and the temperature of its return [°C].
     """
-    column, outlet = plant.column, plant.outlet
+    column, outlet = plant.column, plant.outlet[0]
     joule = RHO_CP * column.cell_volume
     top = temperature[temperature.size - 1]
     loop = loop_loss = 0.0
     supply = outlet if flow > hot_needed(plant, use, mains, top) else top
-    if plant.loop_loss > 0.0:
-        reach = (top - column.room) / (plant.loop_return - column.room)  # a cooler loop loses less
-        loop_loss = plant.loop_loss * seconds / joule * min(max(reach, 0.0), 1.0)
-        loop = loop_loss / (supply - min(plant.loop_return, supply - 2.0))
+    if loop_watts > 0.0:
+        around = plant.loop_ambient
+        reach = (top - around) / (loop_back - around)  # a cooler loop loses less
+        loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
+        loop = loop_loss / (supply - min(loop_back, supply - 2.0))
     need = hot_needed(plant, use, mains, outlet)
     added = short = missing = 0.0
     if flow >= need + loop:
@@ -368,3 +379,132 @@ def circulate(
         short=short,
         missing=missing,
     )
+
+
+@kernel
+def through_tank(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    use: float,
+    mains: float,
+    flow: float,
+    loop_watts: float,
+    loop_back: float,
+    held: float,
+) -> tuple[Moved, float, float]:
+    """Serve taps and loop by the loop's own tank in one step and move the column.
+
+    The taps' hot water leaves the tank, and as much from the store (or straight from the heat pump) takes its
+    place; the store's foot sees cold water only. The tank is well mixed and ends the step at the temperature
+    of what leaves it (implicit, so stable for any draw). Where the taps' water does not run through it, the
+    tank serves the loop alone and the store the taps.
+
+    Parameters
+    ----------
+    temperature, scratch, plant, seconds, use, mains, flow, loop_watts, loop_back
+        As for `circulate`.
+    held : float
+        The tank at the start. [°C]
+
+    Returns
+    -------
+    moved, held, lost : Moved, float, float
+        What moved, the tank at the end [°C], and its standby loss [cell·K]. The loop's loss falls with the
+        tank's temperature below `loop_back`.
+    """
+    column, tank, outlet = plant.column, plant.loop_tank, plant.outlet[0]
+    joule = RHO_CP * column.cell_volume
+    size = tank.volume / column.cell_volume
+    reach = (held - plant.loop_ambient) / (loop_back - plant.loop_ambient)
+    loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
+    lost = tank.loss * seconds / joule * (held - column.room)
+    if tank.through == 0.0:
+        moved = circulate(temperature, scratch, plant, seconds, use, mains, flow, 0.0, loop_back)
+        held -= (loop_loss + lost) / size
+        return (
+            Moved(
+                moved.heat,
+                moved.inlet,
+                moved.taps,
+                moved.taps_heat,
+                loop_loss,
+                moved.added,
+                moved.short,
+                moved.missing,
+            ),
+            held,
+            lost,
+        )
+    taps = 0.0
+    if use > 0.0 and plant.use_temperature > mains:
+        taps = use * min((plant.use_temperature - mains) / max(held - mains, 1e-6), 1.0)
+    out_bottom, out_top = shift(
+        temperature,
+        scratch,
+        taps - flow,
+        0.0,
+        plant.loop_port,
+        mains,
+        0.0,
+        outlet,
+        column.mixed_cells,
+    )
+    inlet = min(flow, taps) * mains + out_bottom
+    leaving = out_top + min(flow, taps) * outlet
+    held = (size * held + leaving - loop_loss - lost) / (size + taps)
+    short = missing = 0.0
+    if taps >= use > 0.0:  # the valve stands open
+        missing = use * max(plant.use_temperature - held, 0.0)
+        short = use if held < plant.minimum_temperature else 0.0
+    moved = Moved(
+        heat=flow * outlet - inlet,
+        inlet=inlet,
+        taps=taps,
+        taps_heat=taps * (held - mains),
+        loop_heat=loop_loss,
+        added=0.0,
+        short=short,
+        missing=missing,
+    )
+    return moved, held, lost
+
+
+@kernel
+def heat_tank(
+    plant: Plant, seconds: float, held: float, on: bool, source: float
+) -> tuple[float, float, float, bool]:
+    """Heat the loop's own tank by its thermostat for one step.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    seconds : float
+        Length of the step. [s]
+    held : float
+        The tank. [°C]
+    on : bool
+        Whether its heater is on.
+    source : float
+        Outdoor air, for its heat pump. [°C]
+
+    Returns
+    -------
+    held, heat, energy, on : float, float, float, bool
+        The tank at the end [°C], heat given and electricity taken [J], and whether the heater stays on.
+    """
+    tank = plant.loop_tank
+    on = held < tank.setpoint - (0.0 if on else tank.dead_band)
+    if not on:
+        return held, 0.0, 0.0, False
+    capacity, power = tank.power, tank.power
+    if tank.power == 0.0:
+        capacity, power, _ = look_up(tank.machine, source, held, held + tank.rise)
+        if np.isnan(capacity):
+            return held, 0.0, 0.0, True
+    kelvin = RHO_CP * tank.volume
+    share = min((tank.setpoint - held) * kelvin / (capacity * seconds), 1.0)
+    heat = share * capacity * seconds
+    return held + heat / kelvin, heat, share * power * seconds, share >= 1.0

@@ -153,7 +153,7 @@ def entering(plant: Plant, temperature: Array, use: float, mains: float) -> floa
 def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: tuple[float, float]) -> float:
     """Heat that `units` modules take from a source at `source` °C; NaN where they cannot work. [W]"""
     rise = plant.rise if plant.water_side == MULTI else 1.0
-    outlet = plant.outlet if plant.water_side == SINGLE else inlet + rise
+    outlet = plant.outlet[0] if plant.water_side == SINGLE else inlet + rise
     capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
     return units * max(frosted[0] * capacity - frosted[1] * power, 0.0)
 

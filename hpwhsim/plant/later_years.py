@@ -42,7 +42,7 @@ def first_year(plant: Plant, drive: Drive, out: Hourly) -> FirstYear:
 @kernel
 def cop_at(plant: Plant, source: float, inlet: float) -> float:
     """COP of the map; NaN where the machine cannot work."""
-    outlet = plant.outlet if plant.water_side == 0 else inlet + plant.rise
+    outlet = plant.outlet[0] if plant.water_side == 0 else inlet + plant.rise
     capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
     return capacity / power
 

@@ -18,6 +18,7 @@ from hpwhsim.heatpump.performance import (
 )
 from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import Array, WaterSide
+from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.scenario.schema import HeatPump, Scenario
 
@@ -63,10 +64,10 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     capacity = _capacity(heat_pump)
     rise = None if heat_pump.pass_ == "single" else heat_pump.rise
     shift = glycol_shift(heat_pump.water_lines, outlet, capacity * heat_pump.modules, rise)
-    outlet += shift.hot_k
+    asked = tuple(value + shift.hot_k for value in outlets(scenario))
     if heat_pump.table is None:
-        _check_outlet(heat_pump, outlet, found)
-    machine, approach = _map(heat_pump, outlet, found, cautions)
+        _check_outlet(heat_pump, asked[-1], found)
+    machine, approach = _map(heat_pump, asked, found, cautions)
     machine = behind_exchanger(machine, shift)
     lines = refrigerant_lines(heat_pump, scenario.plant.family)
     if lines is not None:
@@ -148,20 +149,22 @@ def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -
 
 
 def _map(
-    heat_pump: HeatPump, outlet: float, found: list[Assumption], cautions: list[str]
+    heat_pump: HeatPump, outlets: tuple[float, ...], found: list[Assumption], cautions: list[str]
 ) -> tuple[PerformanceMap, float]:
     """Performance map of one module, and the approach of its cycle (0: a table). [K]"""
     if heat_pump.table is not None:
         machine = read_table(heat_pump.table)
         low, high = machine.water_out_c[0], machine.water_out_c[-1]
-        if heat_pump.pass_ == "single" and not low - 0.1 <= outlet <= high + 0.1:
+        asked = outlets[0] if outlets[0] < low - 0.1 else outlets[-1]
+        if heat_pump.pass_ == "single" and not low - 0.1 <= asked <= high + 0.1:
             allowed = f"{low:g}" if low == high else f"{low:g} to {high:g}"
             raise InputError(
                 f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
-                f"{outlet:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
+                f"{asked:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
             )
         return machine, 0.0
     water_side = cast(WaterSideName, heat_pump.pass_)
+    outlet = outlets if water_side == "single" else outlets[-1:]
     limits = usual_limits(heat_pump.refrigerant)
     given = heat_pump.limits
     limits = replace(
@@ -218,9 +221,9 @@ def _map(
     return machine, heat_pump.approach
 
 
-def water_side(scenario: Scenario, machine: PerformanceMap) -> dict[str, Any]:
-    """How the machine heats the store; fields of `Plant`."""
-    heat_pump, cells = scenario.plant.heat_pump, scenario.plant.storage.cells
+def water_side(scenario: Scenario, machine: PerformanceMap, cells: int) -> dict[str, Any]:
+    """How the machine heats a store of `cells` cells; fields of `Plant`."""
+    heat_pump = scenario.plant.heat_pump
     highest = float(machine.water_in_c[-1]) + 0.1 if machine.water_in_c.size > 1 else np.inf
     if heat_pump is None:
         return {

@@ -20,7 +20,16 @@ from hpwhsim.plant.arrays import (
     WaterSide,
 )
 from hpwhsim.plant.controls import modules_to_run, next_call, part_speed
-from hpwhsim.plant.flows import Moved, charge, circulate, draw_back, hot_needed, reheat
+from hpwhsim.plant.flows import (
+    Moved,
+    charge,
+    circulate,
+    draw_back,
+    heat_tank,
+    hot_needed,
+    reheat,
+    through_tank,
+)
 from hpwhsim.plant.heat_source import (
     begin_hour,
     end_hour,
@@ -60,20 +69,31 @@ STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @kernel
-def may_switch(temperature: Array, plant: Plant, use: float, mains: float, calling: bool) -> bool:
+def may_switch(
+    temperature: Array,
+    plant: Plant,
+    use: float,
+    mains: float,
+    calling: bool,
+    loop_watts: float,
+    loop_back: float,
+    lift: float,
+    backup_at: float,
+    backup_cell: int,
+) -> bool:
     """Whether the front may reach a sensor in the coming step, by the water the step will move."""
     top = temperature[temperature.size - 1]
     moved = hot_needed(plant, use, mains, top) + 1.0
-    if plant.loop_loss > 0.0:
-        loop = plant.loop_loss * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
-        moved += loop / max(top - plant.loop_return, 2.0)
-    start = plant.controls.start_at
+    if loop_watts > 0.0:
+        loop = loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
+        moved += loop / max(top - loop_back, 2.0)
+    start = plant.controls.start_at + lift
     waiting = plant.modules > 0 and not calling
     if waiting and level_of(temperature, start) + moved >= plant.controls.start_level:
         return True
     if plant.backup_mode == PARALLEL:
-        starts = plant.backup_setpoint - plant.backup_dead_band
-        return level_of(temperature, starts) + moved >= plant.backup_cell
+        starts = backup_at - plant.backup_dead_band
+        return level_of(temperature, starts) + moved >= backup_cell
     return False
 
 
@@ -85,6 +105,7 @@ def cause_of(
     share: float,
     too_warm: bool,
     running: int,
+    most_modules: int,
     calling: bool,
 ) -> int:
     """Why the heat pump did not do it alone in this step."""
@@ -98,8 +119,8 @@ def cause_of(
         return WATER_TOO_WARM
     if share < 1.0:
         return SOURCE_SPENT
-    if running == plant.modules:
-        return CAPACITY
+    if running == most_modules:
+        return CAPACITY if most_modules == plant.modules else LOCK_OUT
     return STARTING if calling else NOT_CALLED
 
 
@@ -141,12 +162,18 @@ def marcher(kind: int) -> March:
         running = 0
         since = 1e9  # long ago, so that no minimum time holds at the start
         warming = 0.0  # module-seconds that started modules still have to run without heat
-        backup_on = False
+        backup_on = tank_on = False
+        waited = tank_heat = tank_energy = 0.0
+        tank_c = plant.loop_tank.setpoint
         for step in range(drive.use.size):
             hour = step // per_hour
             quarter = step * 4 // per_hour
             mains = drive.mains[hour]
             if step % per_hour == 0:
+                plant.outlet[0] = drive.outlet[hour]
+                lift, backup_at = drive.lift[hour], drive.backup_setpoint[hour]
+                backup_cell = drive.backup_cell[hour]
+                loop_watts, loop_back = drive.loop_loss[hour % 24], drive.loop_return[hour % 24]
                 frost_capacity, frost_power, frost_drawn = begin_hour(kind, plant, drive, state, hour, out)
             frosted = frost_capacity, frost_power
             use = drive.use[step] / column.cell_volume
@@ -159,22 +186,43 @@ def marcher(kind: int) -> March:
                 coldest = entering(plant, temperature, use, mains)
                 source, share = meet(plant, offer, coldest, float(expected), frosted)
             open_hour = drive.permitted[step % drive.permitted.size]
+            if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
+                open_hour = level_of(temperature, plant.use_temperature) > plant.reserve_level
+            of_day = step % drive.most_modules.size
+            most_modules = min(plant.modules, drive.most_modules[of_day])
+            through_store = loop_watts if plant.loop_runs > 0.0 else 0.0
             warm_enough = source >= plant.lowest_source
             permitted = open_hour and warm_enough and share > 0.0
             around = column.room if kind != ROOM else state.air[0]
-            taken_in_step = gain = on_in_step = 0.0
+            taken_in_step = gain = on_in_step = lost_in_step = 0.0
             busy = running > 0 or backup_on or (calling and permitted)
-            parts = most_parts if busy or may_switch(temperature, plant, use, mains, calling) else 1
+            parts = (
+                most_parts
+                if busy
+                or may_switch(
+                    temperature,
+                    plant,
+                    use,
+                    mains,
+                    calling,
+                    through_store,
+                    loop_back,
+                    lift,
+                    backup_at,
+                    backup_cell,
+                )
+                else 1
+            )
             use /= parts
             dt = plant.step_seconds / parts
             for _ in range(parts):
                 # sense and decide
                 wanted = 0
                 if plant.modules > 0:
-                    at_start = at_height(temperature, controls.start_level)
-                    at_stop = at_height(temperature, controls.stop_level)
+                    at_start = at_height(temperature, controls.start_level) - lift
+                    at_stop = at_height(temperature, controls.stop_level) - lift
                     calling = next_call(controls, calling, at_start, at_stop)
-                    wanted = modules_to_run(controls, plant.modules, calling, permitted, running, since)
+                    wanted = modules_to_run(controls, most_modules, calling, permitted, running, since)
                     while wanted > 0 and wanted != expected and kind != OUTDOOR_AIR:
                         offer = offered(kind, plant, drive, state, step, hour, wanted)
                         source, share = meet(plant, offer, coldest, float(wanted), frosted)
@@ -198,7 +246,9 @@ def marcher(kind: int) -> March:
                 # at part speed the coil's approach narrows in proportion: the map of a warmer source
                 speed = 1.0
                 if wanted > 0 and plant.turndown < 1.0:
-                    speed = part_speed(controls, plant.turndown, level_of(temperature, controls.start_at))
+                    speed = part_speed(
+                        controls, plant.turndown, level_of(temperature, controls.start_at + lift)
+                    )
                 units, seen = wanted * speed, source + plant.approach * (1.0 - speed)
                 if wanted > 0 and heating <= 0.0:
                     duty = 1.0  # still starting
@@ -218,7 +268,9 @@ def marcher(kind: int) -> March:
                     cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
                     deepest = float(temperature.size)
                     if controls.minimum_run <= (since if running > 0 else 0.0):
-                        deepest = max(level_of(temperature, controls.stop_at) - controls.stop_level, 0.0)
+                        deepest = max(
+                            level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0
+                        )
                     flow, cop, duty, inside = charge(
                         temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
                     )
@@ -236,11 +288,32 @@ def marcher(kind: int) -> March:
                 # draw, and settle
                 passing = flow if plant.water_side == SINGLE else 0.0
                 moved = STILL
-                moves = use > 0.0 or plant.loop_loss > 0.0 or passing > 0.0
+                moves = use > 0.0 or through_store > 0.0 or passing > 0.0
                 if moves:
                     if not ready:
                         reconstruct(temperature, scratch, foot)
-                    moved = circulate(temperature, scratch, plant, dt, use, mains, passing)
+                    if plant.loop_tank.volume == 0.0:
+                        moved = circulate(
+                            temperature,
+                            scratch,
+                            plant,
+                            dt,
+                            use,
+                            mains,
+                            passing,
+                            through_store,
+                            loop_back,
+                        )
+                if plant.loop_tank.volume > 0.0:
+                    if not moves:
+                        reconstruct(temperature, scratch, foot)
+                    moved, tank_c, tank_lost = through_tank(
+                        temperature, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
+                    )
+                    tank_c, tank_heat, tank_energy, tank_on = heat_tank(
+                        plant, dt, tank_c, tank_on, drive.source[hour]
+                    )
+                    lost_in_step += tank_lost * joule
                 if plant.water_side == SINGLE and flow > 0.0:
                     heat, inlet = moved.heat, moved.inlet / flow
                     energy = heat * joule / cop
@@ -253,21 +326,21 @@ def marcher(kind: int) -> March:
                 # backup
                 backup_heat = moved.added
                 if plant.backup_mode == PARALLEL:
-                    sensed = temperature[plant.backup_cell]
-                    if sensed < plant.backup_setpoint - plant.backup_dead_band:
-                        backup_on = True
-                    elif sensed >= plant.backup_setpoint:
-                        backup_on = False
+                    sensed = temperature[backup_cell]
+                    if not drive.backup_permitted[of_day] or sensed >= backup_at:
+                        backup_on, waited = False, 0.0
+                    elif sensed < backup_at - plant.backup_dead_band:
+                        backup_on = waited >= plant.backup_delay
+                        waited += dt
                     if backup_on:
                         most = plant.backup_power * dt / joule
-                        setpoint = plant.backup_setpoint
-                        backup_heat = heat_upper(temperature, scratch, plant.backup_cell, most, setpoint)
+                        backup_heat = heat_upper(temperature, scratch, backup_cell, most, backup_at)
                         backup_on = backup_heat >= most  # less: it reached its setpoint within the step
 
                 # record
                 idle_energy = 0.0
                 if idle > 0.0 and wanted > 0:
-                    _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet)
+                    _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet[0])
                     idle_energy = idle * (0.0 if np.isnan(power) else power)
                 taken = (heat - drawn) * joule - energy
                 energy += idle_energy
@@ -299,7 +372,10 @@ def marcher(kind: int) -> March:
                 out.unmet[hour] += moved.missing * joule
                 out.hot_volume[hour] += moved.taps * column.cell_volume
                 out.short_volume[hour] += moved.short * column.cell_volume
-                electric = energy + fan + pump + standby + circulation + plant.backup_electric * backup_energy
+                out.loop_heater_heat[hour] += tank_heat
+                out.loop_heater_energy[hour] += tank_energy
+                electric = energy + fan + pump + standby + circulation + tank_energy
+                electric += plant.backup_electric * backup_energy
                 out.quarter_power[quarter] += electric
                 if on > 0.0:
                     out.module_seconds[hour] += on
@@ -314,13 +390,15 @@ def marcher(kind: int) -> March:
                 if calling and (too_warm or not permitted):
                     out.lockout_seconds[hour] += dt
                 if backup_heat > 0.0 or moved.short > 0.0:
-                    cause = cause_of(plant, open_hour, warm_enough, share, too_warm, running, calling)
+                    cause = cause_of(
+                        plant, open_hour, warm_enough, share, too_warm, running, most_modules, calling
+                    )
                     if backup_heat > 0.0:
                         out.backup_seconds[cause, hour] += backup_heat * joule / plant.backup_power
                     if moved.short > 0.0:
                         out.short_seconds[cause, hour] += dt
-            conduct(temperature, column)
-            lost = lose(temperature, column, around) * joule
+            conduct(temperature, scratch, column)
+            lost = lose(temperature, column, around) * joule + lost_in_step
             out.storage_loss[hour] += lost
             if kind != OUTDOOR_AIR:
                 gain += lost
@@ -334,6 +412,7 @@ def marcher(kind: int) -> March:
             if (step + 1) % per_hour == 0:
                 out.store_mean[hour] = temperature.mean()
                 out.store_bottom[hour] = temperature[0]
+                out.loop_tank_end[hour] = tank_c
                 end_hour(kind, plant, drive, state, hour, out)
         out.profile[:] = temperature
 

@@ -43,7 +43,6 @@ PASSES = ("single", "multi", "wrapped")
 SOURCE_KINDS = ("outdoor-air", "room", "ground-loop", "wastewater")
 ROOM_KINDS = tuple(row["kind"] for row in read_table("room_kinds"))
 LOOPS = ("store", "loop-tank")
-SIMULATED_LOOPS = ("store",)
 REFRIGERANTS = tuple(
     row["refrigerant"]
     for row in read_table("refrigerants")

@@ -110,7 +110,7 @@ Family = Annotated[str, one_of(tuple(families.FAMILIES), tuple(families.FAMILIES
 Pass = Annotated[str, one_of(families.PASSES, families.PASSES)]
 SourceKind = Annotated[str, one_of(families.SOURCE_KINDS, families.SOURCE_KINDS)]
 RoomKind = Annotated[str, one_of(families.ROOM_KINDS, families.ROOM_KINDS)]
-Loop = Annotated[str, one_of(families.LOOPS, families.SIMULATED_LOOPS)]
+Loop = Annotated[str, one_of(families.LOOPS, families.LOOPS)]
 Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
 MonthFactors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=10)], ...],

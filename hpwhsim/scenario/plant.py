@@ -23,7 +23,10 @@ from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
     Clash,
+    DayWindow,
     Family,
+    FilePath,
+    Window,
     Windows,
     default,
     degrees,
@@ -42,6 +45,12 @@ class Storage(Block):
         le=100,
         description="equal tanks side by side",
         json_schema_extra=origin("choice of this program: one tank"),
+    )
+    arrangement: Literal["parallel", "series"] = Field(
+        "parallel",
+        description="parallel: side by side, one level of hot water through all; series: from the top of one "
+        "to the bottom of the next",
+        json_schema_extra=origin("choice of this program: side by side"),
     )
     setpoint: Temperature = Field(ge=40, le=95, description="temperature the store is charged to [degC]")
     heat_loss: HeatLoss | None = Field(
@@ -157,8 +166,25 @@ class Backup(Block):
         json_schema_extra=origin("choice of this program: before the gas rule of 6 October 2026"),
     )
 
+    delay: Duration = Field(
+        0.0,
+        ge=0,
+        le=86400,
+        description="it waits so long after its thermostat calls (parallel) [s]",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+    lock_outs: Windows = Field(
+        (),
+        description="stretches of the day in which it is barred (parallel)",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.mode == "series":
+            for key in ("delay", "lock_outs"):
+                if self.given(key):
+                    raise Clash(key, "nothing unless plant.backup.mode is parallel")
         if self.kind == "none":
             for key in sorted(self.model_fields_set - {"kind"}):
                 raise Clash(key, "nothing unless plant.backup.kind is resistance, gas, oil or steam")
@@ -170,6 +196,34 @@ class Backup(Block):
             raise Clash("made_on", "nothing unless plant.backup.kind is gas or oil")
         if self.mode == "series" and self.given("height"):
             raise Clash("height", "nothing unless plant.backup.mode is parallel")
+        return self
+
+
+class Pasteurise(Block):
+    """A weekly heat-up of the whole store by the backup."""
+
+    temperature: Temperature = Field(ge=55, le=90, description="of the whole store [degC]")
+    weekday: Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"] = Field(
+        "sun", description="on this day", json_schema_extra=origin(PRACTICE)
+    )
+    window: DayWindow = Field(
+        Window(120, 300),
+        description="in this stretch of the day",
+        json_schema_extra=origin("at night; common practice, no source"),
+    )
+
+
+class OutdoorReset(Block):
+    """The setpoint follows the outdoor air: higher in the cold, straight between two points."""
+
+    cold: Temperature = Field(ge=-40, le=30, description="outdoor air at which rise is added [degC]")
+    mild: Temperature = Field(ge=-20, le=40, description="outdoor air from which nothing is added [degC]")
+    rise: Difference = Field(gt=0, le=30, description="added to the setpoint at cold and below [K]")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.cold >= self.mild:
+            raise Clash("cold", "below plant.controls.outdoor_reset.mild")
         return self
 
 
@@ -238,8 +292,71 @@ class Controls(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
+    boost: Difference = Field(
+        0.0,
+        ge=0,
+        le=30,
+        description="added to the setpoint in boost_windows: a second, higher setpoint [K]",
+        json_schema_extra=origin("choice of this program: one setpoint"),
+    )
+    boost_windows: Windows = Field(
+        (),
+        description="stretches of the day with the higher setpoint",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+    outdoor_reset: OutdoorReset | None = Field(
+        None,
+        description="the setpoint rises with the cold outdoors",
+        json_schema_extra=origin("choice of this program", none="the setpoint is constant"),
+    )
+    pasteurise: Pasteurise | None = Field(
+        None,
+        description="weekly heat-up of the whole store by the backup",
+        json_schema_extra=origin("choice of this program", none="none"),
+    )
+    signal: FilePath | None = Field(
+        None,
+        description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours of "
+        "each day in which it is lowest",
+        json_schema_extra=origin("choice of this program", none="no signal is followed"),
+    )
+    signal_hours: int = Field(
+        12,
+        ge=1,
+        le=24,
+        description="hours of each day in which the signal lets the heat pump run",
+        json_schema_extra=origin(PRACTICE),
+    )
+    reserve_height: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="barred hours do not hold while less of the store than this, from the top, is as hot as "
+        "the taps need; 0: they always do",
+        json_schema_extra=origin("choice of this program: bars hold"),
+    )
+    demand_windows: Windows = Field(
+        (),
+        description="stretches of the day in which only demand_modules may run",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+    demand_modules: int = Field(
+        0,
+        ge=0,
+        le=100,
+        description="modules that may run in demand_windows",
+        json_schema_extra=origin("choice of this program: none may"),
+    )
+
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.given("demand_modules") and not self.demand_windows:
+            raise Clash("demand_modules", "nothing without plant.controls.demand_windows")
+        if (self.boost > 0.0) != bool(self.boost_windows):
+            key = "boost_windows" if self.boost > 0.0 else "boost"
+            raise Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
+        if self.signal is None and self.given("signal_hours"):
+            raise Clash("signal_hours", "nothing without plant.controls.signal")
         if self.stop_height > self.sensor_height:
             raise Clash(
                 "stop_height",
@@ -310,6 +427,10 @@ class Plant(Block):
                 raise Clash(f"source.{key}", f"nothing: the source of this plant is {kind}")
             if block is None and kind == of and of != "wastewater":
                 raise Clash(f"source.{key}", f"a block, which a source of kind {of} needs")
+        if self.controls.pasteurise is not None and (
+            self.backup.kind == "none" or self.backup.mode == "series"
+        ):
+            raise Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
         if self.heat_pump is not None:
             for key in ("lines", "water_lines"):
                 if getattr(self.heat_pump, key) is not None and key not in family.lines:

@@ -7,7 +7,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from hpwhsim.quantities import DailyVolume, Power, Temperature
+from hpwhsim.quantities import DailyVolume, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
@@ -16,7 +16,6 @@ from hpwhsim.scenario.parts import (
     Block,
     Clash,
     FilePath,
-    Loop,
     MonthFactors,
     Pattern,
     Window,
@@ -25,6 +24,7 @@ from hpwhsim.scenario.parts import (
     origin,
 )
 from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
+from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.scenario.room import Room
 from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 
@@ -38,6 +38,7 @@ __all__ = [
     "HeatPump",
     "HotWater",
     "Limits",
+    "LoopTank",
     "Plant",
     "RatedAt",
     "Recirculation",
@@ -149,35 +150,6 @@ class HotWater(Block):
             if self.draws == "random":
                 raise Clash("draws", "smooth, because hot_water.metered gives the draws")
         return self
-
-
-class Recirculation(Block):
-    """The loop that keeps hot water near the taps."""
-
-    loss_per_apartment: Power = Field(
-        gt=0, le=5000, description="heat lost by the loop, over the number of apartments [W]"
-    )
-    return_temperature: Temperature = Field(
-        51.0,
-        ge=20,
-        le=90,
-        description="temperature of the water coming back [degC]",
-        json_schema_extra=origin(
-            "ASHRAE Guideline 12-2000, 4.1.6: return at 124 degF (51 degC) or more; as quoted second-hand"
-        ),
-    )
-    return_height: float = Field(
-        0.5,
-        ge=0,
-        le=1,
-        description="share of the store's height at which the returning water enters, above the stirred foot",
-        json_schema_extra=origin(PRACTICE),
-    )
-    served_by: Loop = Field(
-        "store",
-        description="what makes up the loss of the loop: store (loop-tank is not simulated yet)",
-        json_schema_extra=origin("choice of this program: a loop back to the store is the plainest plant"),
-    )
 
 
 class Run(Block):

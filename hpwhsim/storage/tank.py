@@ -45,6 +45,7 @@ class Scratch(NamedTuple):
     below: Array  # (cell + 1,) heat below each cell boundary, cell·K
     new: Array  # (cell,) °C
     size: NDArray[np.int64]  # (cell,) cells in each pooled block
+    tank: NDArray[np.int64]  # (1,) cells of one tank; fewer than all: tanks in series, bottom to top
 
 
 def make_column(
@@ -90,8 +91,8 @@ def make_column(
     )
 
 
-def make_scratch(cells: int) -> Scratch:
-    """Work space for a column of `cells` cells."""
+def make_scratch(cells: int, tanks: int = 1) -> Scratch:
+    """Work space for a column of `cells` cells, cut into `tanks` equal tanks in series."""
     return Scratch(
         slope=np.zeros(cells),
         lower=np.zeros(cells),
@@ -99,6 +100,7 @@ def make_scratch(cells: int) -> Scratch:
         below=np.zeros(cells + 1),
         new=np.zeros(cells),
         size=np.zeros(cells, dtype=np.int64),
+        tank=np.array([cells // tanks], dtype=np.int64),
     )
 
 
@@ -255,7 +257,7 @@ def shift(
 
 @kernel
 def settle(temperature: Array, scratch: Scratch) -> None:
-    """Repair inversions in place: pool adjacent violators.
+    """Repair inversions in each tank, in place: pool adjacent violators.
 
     The one non-decreasing profile that keeps the heat and differs least (Barlow, Bartholomew, Bremner and
     Brunk, Statistical Inference under Order Restrictions, 1972); the order of repair does not matter.
@@ -269,33 +271,36 @@ def settle(temperature: Array, scratch: Scratch) -> None:
     if ordered:
         return
     mean, size = scratch.new, scratch.size
-    last = -1
-    for i in range(n):
-        last += 1
-        mean[last] = temperature[i]
-        size[last] = 1
-        while last > 0 and mean[last - 1] > mean[last]:
-            total = size[last - 1] + size[last]
-            mean[last - 1] = (mean[last - 1] * size[last - 1] + mean[last] * size[last]) / total
-            size[last - 1] = total
-            last -= 1
-    i = 0
-    for block in range(last + 1):
-        for _ in range(size[block]):
-            temperature[i] = mean[block]
-            i += 1
+    for foot in range(0, n, scratch.tank[0]):
+        last = -1
+        for i in range(foot, foot + scratch.tank[0]):
+            last += 1
+            mean[last] = temperature[i]
+            size[last] = 1
+            while last > 0 and mean[last - 1] > mean[last]:
+                total = size[last - 1] + size[last]
+                mean[last - 1] = (mean[last - 1] * size[last - 1] + mean[last] * size[last]) / total
+                size[last - 1] = total
+                last -= 1
+        i = foot
+        for block in range(last + 1):
+            for _ in range(size[block]):
+                temperature[i] = mean[block]
+                i += 1
 
 
 @kernel
-def conduct(temperature: Array, column: Column) -> None:
-    """Conduction between neighbouring cells over one step, in place; the ends are insulated."""
+def conduct(temperature: Array, scratch: Scratch, column: Column) -> None:
+    """Conduction between neighbouring cells of a tank over one step, in place; its ends are insulated."""
+    cells = scratch.tank[0]
     for _ in range(column.passes):
-        flow_below = 0.0
-        for i in range(temperature.size - 1):
-            flow = column.diffusion * (temperature[i + 1] - temperature[i])
-            temperature[i] += flow - flow_below
-            flow_below = flow
-        temperature[temperature.size - 1] -= flow_below
+        for foot in range(0, temperature.size, cells):
+            flow_below = 0.0
+            for i in range(foot, foot + cells - 1):
+                flow = column.diffusion * (temperature[i + 1] - temperature[i])
+                temperature[i] += flow - flow_below
+                flow_below = flow
+            temperature[foot + cells - 1] -= flow_below
 
 
 @kernel

@@ -146,7 +146,7 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     highest = DELIVERY_C + (0.5 * controls.dead_band if adjustable else 0.0)
     test = _in_the_test(loaded, highest, steps_per_hour)
     assembly = assemble(test, _room_weather())
-    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C, loop_loss=0.0)
+    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C)
     drive = assembly.drive._replace(permitted=np.ones(1, dtype=np.bool_))
     unit = Unit(
         plant,
@@ -257,7 +257,7 @@ def _turned(unit: Unit, by: float, follows: bool) -> Unit:
         controls=controls._replace(start_at=controls.start_at + by, stop_at=controls.stop_at + by)
     )
     if follows:
-        plant = plant._replace(outlet=setpoint)
+        plant = plant._replace(outlet=np.array([setpoint]))
     return unit._replace(plant=plant, setpoint=setpoint)
 
 
@@ -274,6 +274,10 @@ def follow(unit: Unit, use: Array) -> Trace:
         use=use,
         mains=np.full(steps, SUPPLY_C),
         source=np.full(steps, ROOM_C),
+        outlet=np.full(steps, unit.plant.outlet[0]),
+        lift=np.zeros(steps),
+        backup_setpoint=np.full(steps, unit.drive.backup_setpoint[0]),
+        backup_cell=np.full(steps, unit.drive.backup_cell[0]),
         frost_capacity=np.ones(steps),
         frost_power=np.ones(steps),
         frost_drawn=np.zeros(steps),

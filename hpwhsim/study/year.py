@@ -60,7 +60,8 @@ def run_year(loaded: Loaded) -> Year:
     out = marched.last
     hourly = _hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
     lines = lines_of_year(scenario, assembly, hourly)
-    quarter_kw = _quarter_kw(out)
+    quarter_kw = _quarter_kw(out) + np.tile(np.repeat(assembly.loop_pump, 4), 365) / 1000.0
+    hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     if lines is not None:
         hourly["trace_heating_kwh"] = lines.trace_kwh
         hourly["line_loss_kwh"] = lines.loss_kwh
@@ -98,6 +99,8 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
     electric = plant.backup_electric > 0.0
     bought = out.backup_energy / JOULE_PER_KWH
     compressor = out.heat_pump_energy / JOULE_PER_KWH
+    loop_pump = np.tile(assembly.loop_pump, 365) / 1000.0
+    heater = out.loop_heater_energy / JOULE_PER_KWH
     auxiliary = {
         "fan_kwh": out.fan_energy / JOULE_PER_KWH,
         "pump_kwh": (out.pump_energy + out.source[SourceRow.PUMP]) / JOULE_PER_KWH,
@@ -111,7 +114,12 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         "mains_c": assembly.drive.mains,
         "resistance_kwh": bought if electric else none,
         "fuel_kwh": none if electric else bought,
-        "electricity_kwh": compressor + sum(auxiliary.values()) + (bought if electric else 0.0),
+        "electricity_kwh": compressor
+        + sum(auxiliary.values())
+        + (bought if electric else 0.0)
+        + loop_pump
+        + heater,
+        "recirculation_pump_kwh": loop_pump,
         "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
         "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
         "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
@@ -125,8 +133,13 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         "store_top_c": out.store_top,
         "store_mean_c": out.store_mean,
         "store_bottom_c": out.store_bottom,
-        "power_peak_kw": _quarter_kw(out).reshape(HOURS, 4).max(axis=1),
     }
+    if plant.loop_tank.volume > 0.0:
+        hourly |= {
+            "loop_heater_kwh": heater,
+            "loop_heater_heat_kwh": out.loop_heater_heat / JOULE_PER_KWH,
+            "loop_tank_c": out.loop_tank_end,
+        }
     if plant.modules > 0:
         inlet = np.full(HOURS, np.nan)
         np.divide(out.water_in_sum, out.water_in_volume, out=inlet, where=out.water_in_volume > 0.0)
@@ -165,6 +178,8 @@ def _record(
     sums = energy.totals(hourly)
     joule = RHO_CP * plant.column.cell_volume
     change = float((out.profile - marched.start).sum()) * joule / JOULE_PER_KWH
+    tank = plant.loop_tank
+    change += RHO_CP * tank.volume * float(out.loop_tank_end[-1] - tank.setpoint) / JOULE_PER_KWH
     lowest_top = float(out.store_top.min())
     found: Record = {
         **sums,

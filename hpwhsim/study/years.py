@@ -47,7 +47,7 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     """
     plant, drive, state = assembly.plant, assembly.drive, assembly.state
     march = marcher(plant.sources.kind)
-    store, scratch = assembly.start.copy(), make_scratch(assembly.start.size)
+    store, scratch = assembly.start.copy(), make_scratch(assembly.start.size, assembly.series)
     found: list[_Figures] = []
     first, first_out = None, None
     met, energy = np.zeros(HOURS), np.zeros(HOURS)
@@ -98,7 +98,8 @@ def _corrected(found: list[_Figures], other: _Figures) -> list[_Figures]:
 def _bought(assembly: Assembly, out: Hourly) -> tuple[float, float]:
     """Electricity of the year, and all energy bought. [kWh]"""
     machine = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy
-    electric = float((machine + out.source[SourceRow.PUMP]).sum())
+    electric = float((machine + out.source[SourceRow.PUMP] + out.loop_heater_energy).sum())
+    electric += 365.0 * 3600.0 * float(assembly.loop_pump.sum())
     backup = float(out.backup_energy.sum())
     return (
         (electric + assembly.plant.backup_electric * backup) / JOULE_PER_KWH,

@@ -1,0 +1,93 @@
+"""What the clock and the weather do to setpoints and permissions, step by step or hour by hour."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.plant.arrays import Array
+from hpwhsim.scenario.schema import Scenario, Window
+from hpwhsim.user_csv import read_hours
+
+HOURS = 8760
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")  # 1 January of the nominal year is a Monday
+APART = 4.0  # K between the outlet temperatures that a map is solved for
+Flags = NDArray[np.bool_]
+Counts = NDArray[np.int64]
+
+
+class Clock(NamedTuple):
+    """Settings through the year; see `hpwhsim.plant.arrays.Drive`."""
+
+    permitted: Flags  # (step of the day or of the year,)
+    most_modules: Counts  # (step of the day,)
+    backup_permitted: Flags  # (step of the day,)
+    lift: Array  # (hour,) K
+    outlet: Array  # (hour,) °C
+    backup_setpoint: Array  # (hour,) °C
+    backup_cell: Counts  # (hour,)
+
+
+def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
+    """Settings of `scenario` through the year.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What the modeler wrote.
+    dry_bulb : ndarray, shape (8760,)
+        Outdoor air. [°C]
+    backup_cell : int
+        Lowest cell that the parallel backup usually heats.
+    """
+    controls, backup = scenario.plant.controls, scenario.plant.backup
+    steps = 24 * scenario.run.steps_per_hour
+    minute = np.arange(steps) * 1440 // steps
+    allowed = controls.charge_minutes()
+    permitted = np.array([m in allowed for m in minute])
+    if controls.signal is not None:
+        signal = read_hours(controls.signal, {"signal": (-np.inf, np.inf)})["signal"].reshape(365, 24)
+        rank = np.argsort(np.argsort(signal, axis=1, kind="stable"), axis=1)
+        cheap = np.repeat(rank < controls.signal_hours, scenario.run.steps_per_hour, axis=1)
+        permitted = (cheap & permitted[None, :]).ravel()
+    most = np.full(steps, 1_000_000, dtype=np.int64)
+    most[_inside(controls.demand_windows, minute)] = controls.demand_modules
+    lift = np.zeros(HOURS)
+    lift[np.tile(_inside(controls.boost_windows, np.arange(24) * 60), 365)] = controls.boost
+    reset = controls.outdoor_reset
+    if reset is not None:
+        share = np.clip((reset.mild - dry_bulb) / (reset.mild - reset.cold), 0.0, 1.0)
+        lift += reset.rise * share
+    setpoint = np.full(HOURS, scenario.backup_setpoint)
+    cell = np.full(HOURS, backup_cell, dtype=np.int64)
+    heat_up = controls.pasteurise
+    if heat_up is not None:
+        day = np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday)
+        inside = _inside((heat_up.window,), np.arange(24) * 60)
+        now = (day[:, None] & inside[None, :]).ravel()
+        setpoint[now] = heat_up.temperature
+        cell[now] = 0
+    return Clock(
+        permitted=permitted,
+        most_modules=most,
+        backup_permitted=~_inside(backup.lock_outs, minute),
+        lift=lift,
+        outlet=scenario.plant.outlet_temperature + lift,
+        backup_setpoint=setpoint,
+        backup_cell=cell,
+    )
+
+
+def _inside(windows: tuple[Window, ...], minutes: NDArray[np.int64]) -> Flags:
+    """Whether each minute of the day lies in one of the windows."""
+    covered = {m % 1440 for window in windows for m in window.minutes()}
+    return np.array([int(m) in covered for m in minutes], dtype=np.bool_)
+
+
+def outlets(scenario: Scenario) -> tuple[float, ...]:
+    """Outlet temperatures that a single-pass machine is asked for through the year, ascending. [°C]"""
+    controls, base = scenario.plant.controls, scenario.plant.outlet_temperature
+    reset = controls.outdoor_reset.rise if controls.outdoor_reset is not None else 0.0
+    highest = base + controls.boost + reset
+    count = int(np.ceil((highest - base) / APART)) + 1
+    return tuple(float(t) for t in np.linspace(base, highest, count))

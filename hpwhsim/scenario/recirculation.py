@@ -1,0 +1,341 @@
+"""The `recirculation` block: the loop that keeps hot water near the taps, and its own tank if it has one."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from hpwhsim.quantities import (
+    POWER,
+    Conductivity,
+    Difference,
+    Flow,
+    HeatLoss,
+    Length,
+    Power,
+    Pressure,
+    Temperature,
+    Volume,
+)
+from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.parts import (
+    PRACTICE,
+    Block,
+    Clash,
+    FilePath,
+    Loop,
+    Windows,
+    degrees,
+    one_of,
+    origin,
+)
+from hpwhsim.tables import read_table
+
+SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
+TubeSize = Annotated[str, one_of(SIZES, SIZES)]
+_BY_DRAW = origin(
+    "fixture units of the International Plumbing Code, appendix E, quoted from memory; 5 ft/s: common "
+    "practice, no source",
+    none="by the apartments still to serve: the smallest tube for their most probable draw at 5 ft/s",
+)
+
+
+class Risers(Block):
+    """A building of equal risers along one main, each with its return pipe beside it."""
+
+    risers: int = Field(ge=1, le=200, description="risers on the main")
+    floors: int = Field(ge=1, le=100, description="floors that each riser serves")
+    apartments_per_riser: float = Field(ge=0.5, le=1000, description="apartments on a riser, all floors")
+    main_length: Length = Field(ge=0, le=2000, description="from the plant to the first riser [m]")
+    spacing: Length = Field(
+        9.0,
+        ge=0,
+        le=200,
+        description="from riser to riser along the main [m]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    floor_height: Length = Field(
+        3.0, ge=2, le=10, description="from floor to floor [m]", json_schema_extra=origin(PRACTICE)
+    )
+    main_size: TubeSize | None = Field(
+        None,
+        description="nominal size of the supply main all along, such as '2 in' or '54 mm'",
+        json_schema_extra=_BY_DRAW,
+    )
+    riser_size: TubeSize | None = Field(
+        None,
+        description="nominal size of the supply risers all along",
+        json_schema_extra=_BY_DRAW,
+    )
+    return_main_size: TubeSize = Field(
+        "1 in", description="nominal size of the return main", json_schema_extra=origin(PRACTICE)
+    )
+    return_riser_size: TubeSize = Field(
+        "3/4 in", description="nominal size of the return risers", json_schema_extra=origin(PRACTICE)
+    )
+    main_insulation: Length = Field(
+        0.0381,
+        ge=0,
+        le=0.3,
+        description="thickness on supply and return main; 0: bare [m]",
+        json_schema_extra=origin(
+            "ASHRAE 90.1, 105 to 140 degF: 1.5 in on pipes of 1-1/2 in and larger; quoted from memory"
+        ),
+    )
+    riser_insulation: Length = Field(
+        0.0254,
+        ge=0,
+        le=0.3,
+        description="thickness on supply and return risers; 0: bare [m]",
+        json_schema_extra=origin(
+            "ASHRAE 90.1, 105 to 140 degF: 1 in on pipes below 1-1/2 in; quoted from memory"
+        ),
+    )
+    main_ambient: Temperature = Field(
+        18.0,
+        ge=-30,
+        le=50,
+        description="air around the mains [degC]",
+        json_schema_extra=origin(f"a cellar; {PRACTICE}"),
+    )
+
+
+class LoopTank(Block):
+    """A tank of the loop's own, between the store and the building."""
+
+    volume: Volume = Field(gt=0, le=200, description="of the loop tank [m3]")
+    setpoint: Temperature = Field(ge=40, le=95, description="its heater holds this temperature [degC]")
+    connection: Literal["series", "parallel"] = Field(
+        "series",
+        description="series: hot water from the store runs through it to the taps; parallel: only the loop",
+        json_schema_extra=origin(
+            "choice of this program: the store's hot water then carries part of the loss"
+        ),
+    )
+    power: Power | None = Field(
+        None,
+        gt=0,
+        le=2e6,
+        description="of its resistance heater [W]",
+        json_schema_extra=origin("its heater is a heat pump"),
+    )
+    heat_pump: HeatPump | None = Field(
+        None,
+        description="its own air-source multi-pass heat pump, in place of a resistance heater",
+        json_schema_extra=origin("its heater is a resistance"),
+    )
+    dead_band: Difference = Field(
+        3.0,
+        gt=0,
+        le=30,
+        description="its heater starts this far below the setpoint [K]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    heat_loss: HeatLoss | None = Field(
+        None,
+        ge=0,
+        le=500,
+        description="heat loss per kelvin above the room [W/K]",
+        json_schema_extra=origin(
+            "10 CFR 431.110, unfired storage tanks: R-12.5 h ft2 degF/Btu at least",
+            none="surface of the tank over R-12.5",
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.power is None) == (self.heat_pump is None):
+            raise Clash("power", f"{POWER}, or recirculation.loop_tank.heat_pump, and not both")
+        if self.heat_pump is not None and (self.heat_pump.pass_ != "multi" or self.heat_pump.modules != 1):
+            raise Clash("heat_pump.pass", "multi, and one module")
+        return self
+
+
+class Recirculation(Block):
+    """The loop that keeps hot water near the taps."""
+
+    loss_per_apartment: Power | None = Field(
+        None,
+        gt=0,
+        le=5000,
+        description="heat lost by the running loop, over the number of apartments [W]",
+        json_schema_extra=origin("the pipes were given"),
+    )
+    sections: FilePath | None = Field(
+        None,
+        description="CSV of the pipes in the direction of flow: size, length_m, insulation_mm, ambient_c, "
+        "side (supply or return), parallel",
+        json_schema_extra=origin("the loss, or the risers, were given"),
+    )
+    risers: Risers | None = Field(
+        None,
+        description="equal risers along one main",
+        json_schema_extra=origin("the loss, or the sections, were given"),
+    )
+    conductivity: Conductivity = Field(
+        0.03606,
+        ge=0.01,
+        le=0.2,
+        description="of the insulation (sections, risers) [W/m/K]",
+        json_schema_extra=origin(
+            "0.25 Btu in/h ft2 degF, within the range that ASHRAE 90.1 asks; from memory"
+        ),
+    )
+    bare_share: float = Field(
+        0.1,
+        ge=0,
+        le=1,
+        description="share of the length that is bare: valves, fittings, hangers and gaps (sections, risers)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    ambient_temperature: Temperature = Field(
+        22.0,
+        ge=-30,
+        le=50,
+        description="air around the pipes, or around the risers (loss_per_apartment, risers) [degC]",
+        json_schema_extra=origin(f"shafts of a heated building; {PRACTICE}"),
+    )
+    return_temperature: Temperature = Field(
+        51.0,
+        ge=20,
+        le=90,
+        description="temperature of the water coming back [degC]",
+        json_schema_extra=origin(
+            "ASHRAE Guideline 12-2000, 4.1.6: return at 124 degF (51 degC) or more; as quoted second-hand"
+        ),
+    )
+    supply_drop: Difference | None = Field(
+        None,
+        gt=0,
+        le=30,
+        description="allowed fall of temperature from the plant and back, instead of return_temperature [K]",
+        json_schema_extra=origin("choice of this program", none="what leads to return_temperature"),
+    )
+    least_flow: Flow = Field(
+        3.1545e-5,
+        ge=0,
+        le=0.01,
+        description="least flow in each branch (sections, risers) [m3/s]",
+        json_schema_extra=origin(
+            "0.5 gpm, which a balancing valve can still set; common practice, no source"
+        ),
+    )
+    pump_power: Power | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="electricity of the running loop pump [W]",
+        json_schema_extra=origin(
+            "Darcy and Weisbach over the sections",
+            none="from the friction in the pipes; with loss_per_apartment 0 W",
+        ),
+    )
+    pump_efficiency: float = Field(
+        0.25,
+        gt=0,
+        le=0.9,
+        description="of pump and motor together (pump_power from friction)",
+        json_schema_extra=origin(f"small wet-rotor pumps; {PRACTICE}"),
+    )
+    fittings: float = Field(
+        1.5,
+        ge=1,
+        le=10,
+        description="friction with fittings over that of the pipes (pump_power from friction)",
+        json_schema_extra=origin(PRACTICE),
+    )
+    valve_drop: Pressure = Field(
+        15e3,
+        ge=0,
+        le=2e5,
+        description="lost in a balancing and a check valve (pump_power from friction) [Pa]",
+        json_schema_extra=origin(PRACTICE),
+    )
+    schedule: Windows = Field(
+        (),
+        description="the only stretches of the day in which the pump runs, such as '05:00-23:00'",
+        json_schema_extra=origin("choice of this program: it runs all day"),
+    )
+    aquastat: Temperature | None = Field(
+        None,
+        ge=20,
+        le=90,
+        description="the pump starts when the return pipe is colder [degC]",
+        json_schema_extra=origin("choice of this program", none="no thermostat on the return"),
+    )
+    aquastat_band: Difference = Field(
+        2.8,
+        gt=0,
+        le=20,
+        description="the pump stops this far above aquastat [K]",
+        json_schema_extra=origin("5 degF; Goldner, Home Energy, Nov/Dec 1999"),
+    )
+    crossover: Flow = Field(
+        0.0,
+        ge=0,
+        le=0.01,
+        description="cold water that leaks through mixing valves into the loop, a fault to study [m3/s]",
+        json_schema_extra=origin("choice of this program: no fault"),
+    )
+    return_height: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="share of the store's height at which the returning water enters, above the stirred foot",
+        json_schema_extra=origin(PRACTICE),
+    )
+    served_by: Loop = Field(
+        "store",
+        description="what makes up the loss of the loop: store | loop-tank",
+        json_schema_extra=origin("choice of this program: a loop back to the store is the plainest plant"),
+    )
+    loop_tank: LoopTank | None = Field(
+        None,
+        description="the loop's own tank",
+        json_schema_extra=origin("recirculation.served_by is store"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        ways = [key for key in ("loss_per_apartment", "sections", "risers") if getattr(self, key) is not None]
+        if not ways:
+            raise Clash("loss_per_apartment", f"{POWER}, or recirculation.sections, or recirculation.risers")
+        if len(ways) > 1:
+            raise Clash(ways[1], f"nothing beside recirculation.{ways[0]}")
+        if self.loss_per_apartment is not None:
+            for key in (
+                "conductivity",
+                "bare_share",
+                "least_flow",
+                "pump_efficiency",
+                "fittings",
+                "valve_drop",
+            ):
+                if self.given(key):
+                    raise Clash(key, "nothing beside recirculation.loss_per_apartment")
+        if self.sections is not None and self.given("ambient_temperature"):
+            raise Clash("ambient_temperature", "nothing beside recirculation.sections, which hold it")
+        for key in ("pump_efficiency", "fittings", "valve_drop"):
+            if self.pump_power is not None and self.given(key):
+                raise Clash(key, "nothing beside recirculation.pump_power")
+        if self.supply_drop is not None and self.given("return_temperature"):
+            raise Clash("return_temperature", "nothing beside recirculation.supply_drop")
+        if self.aquastat is None and self.given("aquastat_band"):
+            raise Clash("aquastat_band", "nothing without recirculation.aquastat")
+        if self.aquastat is not None:
+            if self.schedule:
+                raise Clash("schedule", "nothing beside recirculation.aquastat")
+            if self.aquastat <= self.ambient_temperature and self.sections is None:
+                raise Clash(
+                    "aquastat",
+                    f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
+                )
+        if (self.served_by == "loop-tank") != (self.loop_tank is not None):
+            allowed = "a block" if self.loop_tank is None else "nothing"
+            raise Clash("loop_tank", f"{allowed} with recirculation.served_by {self.served_by}")
+        if self.loop_tank is not None and self.given("return_height"):
+            raise Clash("return_height", "nothing with recirculation.served_by loop-tank")
+        return self
+
+    def running_minutes(self) -> frozenset[int]:
+        """Minutes of the day (0 to 1439) in which the pump may run."""
+        return frozenset({m % 1440 for w in self.schedule for m in w.minutes()} or range(1440))
