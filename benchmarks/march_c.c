@@ -66,7 +66,7 @@ struct plant {
     long backup_cell;
     double backup_setpoint, backup_dead_band;
     double use_temperature, minimum_temperature;
-    double loop_loss, loop_return;
+    double loop_loss, loop_return, loop_ambient;
     long loop_port;
 };
 
@@ -618,7 +618,7 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
     double supply = flow > hot_needed(p, use, mains, top) ? outlet : top;
 
     if (p->loop_loss > 0.0) {
-        double reach = (top - column->room) / (p->loop_return - column->room);
+        double reach = (top - p->loop_ambient) / (p->loop_return - p->loop_ambient);
         loop_loss = p->loop_loss * seconds / joule * min(max(reach, 0.0), 1.0);
         loop = loop_loss / (supply - min(p->loop_return, supply - 2.0));
     }

@@ -37,10 +37,19 @@ WALL_BOUND_S = 2.0
 MEMORY_BOUND_MB = 400.0
 REPEATS = 5  # plant-years of each family
 FAMILY_BOUND = 2.0  # of the C loop of the air-source plant
-OTHER_SOURCES = {
-    "Plant": ("sources",),
-    "Drive": ("around", "rejected", "sewage", "sewage_temperature", "exchange"),
-    "Hourly": ("source", "room"),
+# What the C loop has: one outdoor-air plant whose settings are the same all year.
+PLANT = (
+    *("step_seconds", "column", "machine", "modules", "water_side", "outlet", "rise", "return_port"),
+    *("condenser_cells", "highest_inlet", "turndown", "approach", "fan_power", "pump_power"),
+    *("crankcase_power", "crankcase_below", "standby_power", "start_loss", "lowest_source", "controls"),
+    *("backup_mode", "backup_power", "backup_efficiency", "backup_electric", "backup_cell"),
+    *("backup_setpoint", "backup_dead_band", "use_temperature", "minimum_temperature", "loop_loss"),
+    *("loop_return", "loop_ambient", "loop_port"),
+)
+DRIVE = ("use", "permitted", "source", "mains", "frost_capacity", "frost_power", "frost_drawn")
+LEFT_OUT = {
+    "Scratch": ("tank",),
+    "Hourly": ("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
 }
 SAME = 1e-9  # relative; between sums of a year by C without contraction and by the compiled march
 GCC = ("gcc", "-O3", "-march=native", "-fPIC", "-shared")  # an ISO -std would switch contraction off
@@ -95,7 +104,7 @@ def some_days(drive: "Drive", days: int) -> "Drive":
     fields = {
         name: np.ascontiguousarray(getattr(drive, name).reshape(365, -1)[chosen.astype(int)].ravel())
         for name in drive._fields
-        if name not in ("permitted", *OTHER_SOURCES["Drive"])  # a day, the same on each; not read
+        if getattr(drive, name) is not drive.around and getattr(drive, name).size % 365 == 0
     }
     return drive._replace(**fields)
 
@@ -118,7 +127,7 @@ def compiled(assembly: "Assembly") -> "tuple[float, Hourly]":
 def as_struct(value: Any) -> ctypes.Structure:
     """A NamedTuple as the C struct of the same fields; arrays become pointers and their lengths follow.
 
-    The C loop knows outdoor air alone: what belongs to other sources is left out.
+    The C loop knows outdoor air alone: what belongs to other plants is left out.
     """
     import numpy as np
 
@@ -129,7 +138,7 @@ def as_struct(value: Any) -> ctypes.Structure:
     fields: list[tuple[str, Any]] = []
     values: list[Any] = []
     for name, item in value._asdict().items():
-        if name in OTHER_SOURCES.get(type(value).__name__, ()):
+        if name in LEFT_OUT.get(type(value).__name__, ()):
             continue
         if isinstance(item, np.ndarray):
             assert item.flags.c_contiguous
@@ -141,7 +150,7 @@ def as_struct(value: Any) -> ctypes.Structure:
             fields.append((name, type(inner)))
             values.append(inner)
         else:
-            whole = type(value).__annotations__[name] is int
+            whole = isinstance(item, int)
             fields.append((name, ctypes.c_long if whole else ctypes.c_double))
             values.append(item)
     for name, length in lengths.get(type(value).__name__, {}).items():
@@ -149,6 +158,24 @@ def as_struct(value: Any) -> ctypes.Structure:
         values.append(getattr(value, name).size)
     made: type[ctypes.Structure] = type(type(value).__name__, (ctypes.Structure,), {"_fields_": fields})
     return made(*values)
+
+
+def reduced(assembly: "Assembly") -> tuple[Any, Any]:
+    """Plant and drive of an assembly as the C loop knows them."""
+    from collections import namedtuple
+
+    plant, drive = assembly.plant, assembly.drive
+    settings = {
+        "outlet": float(plant.outlet[0]),
+        "backup_cell": int(drive.backup_cell[0]),
+        "backup_setpoint": float(drive.backup_setpoint[0]),
+        "loop_loss": float(drive.loop_loss[0]) * plant.loop_runs,
+        "loop_return": float(drive.loop_return[0]),
+    }
+    values = {name: settings[name] if name in settings else getattr(plant, name) for name in PLANT}
+    made_plant = namedtuple("Plant", PLANT)(**values)
+    made_drive = namedtuple("Drive", DRIVE)(*(getattr(drive, name) for name in DRIVE))
+    return made_plant, made_drive
 
 
 def build(folder: Path, *options: str) -> ctypes.CDLL:
@@ -165,7 +192,7 @@ def in_c(library: ctypes.CDLL, assembly: "Assembly") -> "tuple[float, Hourly]":
 
     out = make_hourly(assembly.drive.source.size, assembly.start.size)
     start, scratch = assembly.start.copy(), make_scratch(assembly.start.size)
-    structs = [as_struct(value) for value in (assembly.plant, assembly.drive, scratch, out)]
+    structs = [as_struct(value) for value in (*reduced(assembly), scratch, out)]
     sizes = list((ctypes.c_size_t * 4).in_dll(library, "struct_sizes"))
     if sizes != [ctypes.sizeof(struct) for struct in structs]:
         sys.exit("march_c.c: its structs are not those of hpwhsim; bring both to the same fields")

@@ -102,6 +102,17 @@ def _parser() -> argparse.ArgumentParser:
     rate.add_argument("--json", action="store_true", help="print the record of the test and nothing else")
     rate.set_defaults(act=_rate)
 
+    bound = verbs.add_parser(
+        "bound",
+        help="what share of the possible saving the controls reach",
+        description="Compare the controls of a scenario with the same plant without them and with the best "
+        "schedule that perfect foresight could find, in the signal of plant.controls.signal or in kWh.",
+        epilog="example: tankyear bound scenarios/central-air.yaml --set plant.controls.signal=price.csv",
+    )
+    _add_scenario(bound)
+    bound.add_argument("--json", action="store_true", help="print the figures as JSON and nothing else")
+    bound.set_defaults(act=_bound)
+
     regress = verbs.add_parser(
         "regress",
         help="compare stored annual records of a folder with a fresh run",
@@ -213,6 +224,17 @@ def _new(args: argparse.Namespace) -> int:
         raise InputError(f"{args.file}: cannot be written: {err.strerror}") from None
     print(f"wrote {args.file}; next: tankyear check {args.file}")
     return DONE
+
+
+def _bound(args: argparse.Namespace) -> int:
+    from hpwhsim.report.bound import bound_text
+    from hpwhsim.report.files import record_text
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.bound import bounded
+
+    found = bounded(read_scenario(args.scenario, args.overrides, args.weather))
+    sys.stdout.write(record_text(found._asdict()) if args.json else bound_text(found))
+    return DONE if found.converged else FOUND
 
 
 def _regress(args: argparse.Namespace) -> int:

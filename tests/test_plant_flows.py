@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, Plant, WaterSide
+from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.flows import charge, circulate, draw, draw_back, hot_needed, reheat
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
@@ -25,6 +25,9 @@ def machine(capacity: float = 30e3, cop: float = 3.0, steeper: float = 0.0) -> P
     return PerformanceMap(source, inlet, outlet, np.full(shape, capacity), power)
 
 
+NO_TANK = LoopTank(0.0, 0.0, 55.0, 3.0, 0.0, 1.0, machine(), 5.0)
+
+
 def plant(**changes: object) -> Plant:
     base = Plant(
         step_seconds=SECONDS,
@@ -34,7 +37,8 @@ def plant(**changes: object) -> Plant:
         machine=machine(),
         modules=1,
         water_side=int(WaterSide.SINGLE),
-        outlet=60.0,
+        sources=None,  # not read by what flows
+        outlet=np.array([60.0]),
         rise=5.0,
         return_port=20,
         condenser_cells=20,
@@ -53,14 +57,15 @@ def plant(**changes: object) -> Plant:
         backup_power=0.0,
         backup_efficiency=1.0,
         backup_electric=1.0,
-        backup_cell=20,
-        backup_setpoint=52.0,
+        reserve_level=0.0,
         backup_dead_band=3.0,
+        backup_delay=0.0,
         use_temperature=49.0,
         minimum_temperature=43.0,
-        loop_loss=0.0,
-        loop_return=50.0,
+        loop_runs=0.0,
+        loop_ambient=20.0,
         loop_port=20,
+        loop_tank=NO_TANK,
     )
     return base._replace(**changes)
 
@@ -163,7 +168,7 @@ def test_a_draw_of_many_stores_in_one_step() -> None:
     """100 stores at once: the store's heat above 10 °C is all that comes out."""
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 60.0)
     reconstruct(store, scratch, 10.0)
-    moved = circulate(store, scratch, p, SECONDS, 100.0 * CELLS, 10.0, 0.0)
+    moved = circulate(store, scratch, p, SECONDS, 100.0 * CELLS, 10.0, 0.0, 0.0, 50.0)
     assert moved.taps_heat == pytest.approx(CELLS * 50.0, rel=1e-9)
     assert store == pytest.approx(np.full(CELLS, 10.0), abs=1e-9)
     served = CELLS / 0.78  # at use temperature, before the store is empty
@@ -185,11 +190,11 @@ def test_circulation_keeps_the_heat(
     column = make_column(
         VOLUME, 2.0, CELLS, SECONDS, loss=0.0, room=20.0, conductivity=0.64, inlet_mixing=mixing
     )
-    p = plant(loop_loss=loop_loss, column=column)
+    p = plant(column=column)
     scratch, store = make_scratch(CELLS), np.sort(np.array(temperatures))
     before = store.sum()
     reconstruct(store, scratch, store[0])
-    moved = circulate(store, scratch, p, SECONDS, use, 10.0, flow)
+    moved = circulate(store, scratch, p, SECONDS, use, 10.0, flow, loop_loss, 50.0)
     through = before + abs(moved.heat) + abs(moved.taps_heat) + abs(moved.loop_heat) + (use + flow) * 60.0
     assert store.sum() - before == pytest.approx(
         moved.heat - moved.taps_heat - moved.loop_heat, abs=1e-9 * through
@@ -198,9 +203,9 @@ def test_circulation_keeps_the_heat(
 
 def test_loop_loses_its_constant_heat_and_returns_at_its_temperature() -> None:
     """2 kW for 300 s; 60 °C out, 50 °C back: flow = loss / (rho c 10 K), found again in the moved profile."""
-    p, scratch, store = plant(loop_loss=2e3), make_scratch(CELLS), np.full(CELLS, 60.0)
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 60.0)
     reconstruct(store, scratch, 60.0)
-    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0)
+    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0, 2e3, 50.0)
     assert moved.loop_heat == pytest.approx(2e3 * TO_CELLS, rel=1e-12)
     inserted = 2e3 * TO_CELLS / 10.0
     assert store[20] == pytest.approx(60.0 - 10.0 * inserted, rel=1e-9)
@@ -209,9 +214,9 @@ def test_loop_loses_its_constant_heat_and_returns_at_its_temperature() -> None:
 
 def test_a_cold_loop_loses_in_proportion() -> None:
     """At a top of 35 °C in a 20 °C room, return 50 °C: half of the loss."""
-    p, scratch, store = plant(loop_loss=2e3), make_scratch(CELLS), np.full(CELLS, 35.0)
+    p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 35.0)
     reconstruct(store, scratch, 35.0)
-    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0)
+    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0, 2e3, 50.0)
     assert moved.loop_heat == pytest.approx(1e3 * TO_CELLS, rel=1e-12)
 
 

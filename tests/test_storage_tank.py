@@ -65,7 +65,7 @@ def share_drawn(hours: float, steps_per_hour: int, mixing: float = 0.0) -> float
             return float(before[0] + (before[1] - USE) / (before[1] - outlet) * (middle - before[0]))
         before = (middle, outlet)
         drawn += per_step
-        conduct(temperature, tank)
+        conduct(temperature, make_scratch(temperature.size), tank)
         settle(temperature, scratch)
     raise AssertionError("the outlet never fell to 45 °C")
 
@@ -136,7 +136,7 @@ def test_idle_two_layers_match_the_conduction_table(references: Path) -> None:
         tank = column(300.0, conductivity=conductivity)
         temperature = np.repeat([COLD, HOT], CELLS // 2)
         for _ in range(int(row["hours"]) * 12):
-            conduct(temperature, tank)
+            conduct(temperature, make_scratch(temperature.size), tank)
         share = 1.0 - level_of(temperature, USE) / CELLS
         expected = float(row["frac_above_45"])
         assert share == pytest.approx(expected, abs=0.005), row
@@ -157,7 +157,7 @@ def test_standby_decay(litres: float, loss: float, end: float, kwh: float) -> No
     temperature = np.full(CELLS, HOT)
     lost = 0.0
     for _ in range(288):
-        conduct(temperature, tank)
+        conduct(temperature, make_scratch(temperature.size), tank)
         lost += lose(temperature, tank, tank.room)
     heat = lost * RHO_CP * tank.cell_volume / 3.6e6
     exact = 40.0 * np.exp(-loss * 86400.0 / (RHO_CP * volume))

@@ -135,8 +135,20 @@ class HotWater(Block):
         json_schema_extra=origin("no metered use was given"),
     )
 
+    tempering_valve: Temperature | None = Field(
+        None,
+        ge=30,
+        le=70,
+        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
+        json_schema_extra=origin("choice of this program", none="none: scald hours are counted"),
+    )
+
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.tempering_valve is not None and self.tempering_valve < self.use_temperature:
+            raise Clash(
+                "tempering_valve", f"at least hot_water.use_temperature ({degrees(self.use_temperature)})"
+            )
         if self.minimum_temperature >= self.use_temperature:
             raise Clash(
                 "minimum_temperature",

@@ -31,6 +31,22 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
         idle.append("plant.backup.made_on")
     if backup.mode == "series":
         idle.append("plant.backup.height")
+    controls, loop = scenario.plant.controls, scenario.recirculation
+    if controls.signal is None:
+        idle.append("plant.controls.signal_hours")
+    if not controls.demand_windows:
+        idle.append("plant.controls.demand_modules")
+    if loop is not None:
+        if loop.loss_per_apartment is not None:
+            idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "least_flow")]
+        if loop.loss_per_apartment is not None or loop.pump_power is not None:
+            idle += [f"recirculation.{key}" for key in ("pump_efficiency", "fittings", "valve_drop")]
+        if loop.aquastat is None:
+            idle.append("recirculation.aquastat_band")
+        if loop.supply_drop is not None:
+            idle.append("recirculation.return_temperature")
+        if loop.loop_tank is not None:
+            idle.append("recirculation.return_height")
     return tuple(idle)
 
 

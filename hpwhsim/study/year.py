@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 import hpwhsim
 from hpwhsim.account import adequacy, energy
+from hpwhsim.account.hygiene import cautions as hygiene_cautions
+from hpwhsim.account.hygiene import hygiene
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
@@ -181,7 +183,24 @@ def _record(
     tank = plant.loop_tank
     change += RHO_CP * tank.volume * float(out.loop_tank_end[-1] - tank.setpoint) / JOULE_PER_KWH
     lowest_top = float(out.store_top.min())
+    returns = None
+    if scenario.recirculation is not None:
+        returns = np.minimum(np.tile(assembly.drive.loop_return, 365), hourly["store_top_c"])
+    valve = scenario.hot_water.tempering_valve
+    hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
+    found_hygiene = hygiene(
+        store_top_c=out.store_top,
+        store_mean_c=out.store_mean,
+        store_coldest_c=out.store_bottom,
+        hottest_c=hottest if valve is None else np.minimum(hottest, valve),
+        return_c=returns,
+        taps_kwh=sums["heat_to_taps_kwh"],
+        loop_kwh=sums["recirculation_loss_kwh"],
+    )
     found: Record = {
+        "hygiene": [row._asdict() for row in found_hygiene.rows],
+        "pasteurised_weeks": {f"{item.at_c:g} degC": item.weeks for item in found_hygiene.pasteurised},
+        "recirculation_share": found_hygiene.recirculation_share,
         **sums,
         **energy.performance(hourly),
         **energy.peaks(quarter_kw),
@@ -203,6 +222,7 @@ def _record(
                 store_min_top_c=lowest_top,
                 run_hours=sums.get("run_hours"),
             ),
+            *hygiene_cautions(found_hygiene),
             *adequacy.safety(
                 refrigerant=scenario.plant.heat_pump.refrigerant if scenario.plant.heat_pump else None,
                 setpoint_c=scenario.plant.storage.setpoint,
