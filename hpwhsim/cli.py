@@ -10,6 +10,7 @@ from typing import NoReturn
 import hpwhsim
 from hpwhsim.errors import InputError
 from hpwhsim.scenario import families
+from hpwhsim.scenario.templates import template
 
 DONE, FOUND, WRONG_INPUT = 0, 1, 2
 
@@ -214,7 +215,7 @@ def _new(args: argparse.Namespace) -> int:
     if not weather.is_file():
         raise InputError(f"--weather {weather}: there is no such file")
     start = args.file.resolve().parent
-    text = families.template(args.family, Path(os.path.relpath(weather.resolve(), start)).as_posix())
+    text = template(args.family, Path(os.path.relpath(weather.resolve(), start)).as_posix())
     try:
         with args.file.open("x", encoding="utf-8") as file:
             file.write(text)

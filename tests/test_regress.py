@@ -16,8 +16,8 @@ import pytest
 from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report import drift
-from hpwhsim.scenario.families import template
 from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.templates import template
 from hpwhsim.study import regress
 from hpwhsim.study.regress import Outcome, accept, check, plan, run_record
 

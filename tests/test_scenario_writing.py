@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
-from hpwhsim.scenario.families import SIMULATED, template
+from hpwhsim.scenario.families import FAMILIES
 from hpwhsim.scenario.reading import (
     assumptions,
     cautions,
@@ -19,6 +19,7 @@ from hpwhsim.scenario.reading import (
     read_scenario,
     scenario_from,
 )
+from hpwhsim.scenario.templates import template
 
 GOOD = """\
 title: An invented building
@@ -53,7 +54,7 @@ def test_changed_checks_and_leaves_the_first_alone(folder: Path) -> None:
         changed(scenario, ["plant.storage.volume=0 m3"], folder)
 
 
-@pytest.mark.parametrize("family", sorted(SIMULATED))
+@pytest.mark.parametrize("family", sorted(FAMILIES))
 def test_template_is_valid_as_it_stands(folder: Path, family: str) -> None:
     text = template(family, "weather.csv")
     (folder / "new.yaml").write_text(text)
