@@ -6,9 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, Plant, WaterSide
+from hpwhsim.plant.arrays import BackupMode, Plant, SourceKind, WaterSide
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.flows import charge, circulate, draw, draw_back, hot_needed, reheat
+from hpwhsim.plant.sources import no_sources
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40
@@ -32,6 +33,7 @@ def plant(**changes: object) -> Plant:
             VOLUME, 2.0, CELLS, SECONDS, loss=0.0, room=20.0, conductivity=0.64, inlet_mixing=0.0
         ),
         machine=machine(),
+        sources=no_sources(SourceKind.OUTDOOR_AIR),
         modules=1,
         water_side=int(WaterSide.SINGLE),
         outlet=60.0,
