@@ -55,11 +55,30 @@ def run(folder: Path, raw: Mapping[str, Any], *overrides: str) -> Year:
     return run_year(read_scenario(path, overrides))
 
 
+def worked(name: str, *overrides: str) -> Year:
+    """Year of one of the worked files of scenarios/, with overrides as on the command line."""
+    return run_year(read_scenario(ROOT / "scenarios" / f"{name}.yaml", overrides))
+
+
 def number(year: Year, key: str) -> float:
     """A number of the annual record."""
     value = year.record[key]
     assert isinstance(value, float), key
     return value
+
+
+def series(year: Year, key: str) -> list[float]:
+    """A list of numbers of the annual record."""
+    values = year.record[key]
+    assert isinstance(values, list), key
+    return [float(value) for value in values]
+
+
+def cautions(year: Year) -> str:
+    """All cautions of the annual record in one text."""
+    said = year.record["cautions"]
+    assert isinstance(said, list)
+    return "\n".join(said)
 
 
 def hours_of_day(values: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[Any, np.dtype[np.float64]]:

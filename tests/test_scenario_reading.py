@@ -173,7 +173,7 @@ def test_a_key_like_no_other_lists_what_is_there(folder: Path) -> None:
     assert "1: unknown key; allowed title" in message(folder, text=GOOD + "1: x\n")
 
 
-@pytest.mark.parametrize("key", ["carbon.grid", "tariff.electricity", "baseline", "plant.source.room.volume"])
+@pytest.mark.parametrize("key", ["carbon.grid", "tariff.electricity", "baseline", "costs.heat_pump"])
 def test_contract_keys_of_later_versions_are_refused_by_name(folder: Path, key: str) -> None:
     assert f"unknown key '{key}'; this block is not in this version" in message(folder, f"{key}=1")
 
@@ -210,15 +210,16 @@ def test_contract_keys_of_later_versions_are_refused_by_name(folder: Path, key: 
         ("building.apartments=2.5", "got 2.5; allowed a whole number"),
         ("building.apartments='20'", "got '20'; allowed a whole number"),
         ("plant.heat_pump.cop=3.5 kW", "got '3.5 kW'; allowed a number"),
+        ("plant.heat_pump.injection=2", "got 2; allowed true or false"),
         ("plant.storage=3", "got 3; allowed a block of keys"),
         ("title=", "title (from --set): got nothing; allowed a value"),
         # lists of words
-        ("plant.family=ground", "allowed central-air, resistance (ground is not simulated in this version)"),
-        ("plant.family=steam", "got 'steam'; allowed central-air, resistance"),
+        ("plant.family=geothermal", "allowed packaged, split, banked-split, central-air, ground, wastewater"),
+        ("plant.family=steam", "got 'steam'; allowed packaged, split, banked-split, central-air"),
         ("plant.heat_pump.pass=double", "allowed single, multi, wrapped"),
         ("plant.heat_pump.refrigerant=R-12", "any other only with a plant.heat_pump.table"),
         ("plant.heat_pump.refrigerant=water", "allowed the number of a refrigerant such as R-744"),
-        ("plant.source.kind=room", "allowed outdoor-air (room is not simulated in this version)"),
+        ("plant.source.kind=room", "got 'room'; allowed outdoor-air with plant.family central-air"),
         ("recirculation={loss_per_apartment: 90 W, served_by: loop-tank}", "loop-tank is not simulated"),
         ("hot_water.draws=rndom", "got 'rndom'; allowed smooth, random"),
         ("run.steps_per_hour=7", "got 7; allowed one of 4, 8, 12,"),
@@ -294,7 +295,7 @@ def test_each_wrong_value_has_its_message(folder: Path, override: str, said: str
         (["plant.backup.kind=resistance"], "plant.backup.power: got nothing; allowed a power with its unit"),
         (
             ["plant.backup.power=9 kW"],
-            "got '9 kW'; allowed nothing unless plant.backup.kind is resistance or gas",
+            "got '9 kW'; allowed nothing unless plant.backup.kind is resistance, gas, oil or steam",
         ),
         (
             ["plant.backup.kind=resistance", "plant.backup.power=9 kW", "plant.backup.efficiency=0.9"],
@@ -334,7 +335,7 @@ def test_values_that_do_not_go_together(folder: Path, overrides: list[str], said
 
 
 def test_several_errors_give_the_first_and_a_count(folder: Path) -> None:
-    said = message(folder, "plant.storage.volume=-4 gal", "run.years=2", "building.apartments=0")
+    said = message(folder, "plant.storage.volume=-4 gal", "run.steps_per_hour=7", "building.apartments=0")
     assert said.endswith("(and 2 more)")
     assert "building.apartments (from --set): got 0" in said
 

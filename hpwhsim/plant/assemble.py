@@ -227,9 +227,13 @@ def _standard(scenario: Scenario) -> Standard | None:
         return None
     tank = scenario.plant.family == "gas-tank"
     volume = scenario.plant.storage.volume / tanks if tank else 0.0
-    each = backup.power / (tanks if tank else 1) / (backup.efficiency or 0.8)
+    heat = backup.power / (tanks if tank else 1)
     kind = f"{backup.kind}-{'storage' if tank else 'boiler'}"
-    return commercial_standard(kind, backup.made_on, each, volume, "plant.backup")
+
+    def at(efficiency: float) -> Standard:
+        return commercial_standard(kind, backup.made_on, heat / efficiency, volume, "plant.backup")
+
+    return at(backup.efficiency or at(0.8).thermal_efficiency or 0.8)
 
 
 def _backup_efficiency(scenario: Scenario, found: list[Assumption]) -> float:

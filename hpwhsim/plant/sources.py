@@ -96,7 +96,7 @@ def make_source(
     pressure = np.asarray(weather["pressure_pa"].values, dtype=np.float64)
     outdoors = Air(dry_bulb, humidity)
     plain = Sourced(
-        sources=_no_sources(SourceKind.OUTDOOR_AIR),
+        sources=no_sources(SourceKind.OUTDOOR_AIR),
         state=_state(),
         drawn=dry_bulb,
         frost=_frost(scenario, made, outdoors, pressure),
@@ -137,7 +137,7 @@ def _frost(scenario: Scenario, made: Made, air: Air, pressure: Array) -> Frost:
 # -- none ----------------------------------------------------------------------------------------------
 
 
-def _no_sources(kind: SourceKind) -> Sources:
+def no_sources(kind: SourceKind) -> Sources:
     """All kinds of sources, none of them real."""
     flat = np.ones((2, 2))
     return Sources(

@@ -149,6 +149,7 @@ _BOUNDS = {
     "less_than_equal": ("le", "at most"),
 }
 _TYPES = {
+    "bool_type": "true or false",
     "int_type": "a whole number",
     "float_type": "a number",
     "finite_number": "a finite number",

@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
+TEMPERATURES = ("source_min_c", "source_mean_c", "bore_wall_end_c")
 IN_FULL = 3  # so many years are all marched in full; of more the first and the last
 
 
@@ -82,16 +83,20 @@ def march_years(assembly: Assembly, years: int) -> Marched:
 def _corrected(found: list[_Figures], other: _Figures) -> list[_Figures]:
     """Years between with their share of what the last one, marched, has more than `other`, itself not."""
     first, last = found[0], found[-1]
-    fallen = first.bore_wall_end_c - last.bore_wall_end_c
+    fallen = first.bore_wall_end_c - other.bore_wall_end_c
     if fallen == 0.0 or last.cop_plant is None:
         return found
     more = last.electricity_kwh - other.electricity_kwh
+    warmer = {name: getattr(last, name) - getattr(other, name) for name in TEMPERATURES}
     fixed = []
     for year in found:
-        share = 0.0 if year.marched else (first.bore_wall_end_c - year.bore_wall_end_c) / fallen
-        bought = year.electricity_kwh + share * more
-        cop = None if year.cop_plant is None else year.cop_plant * year.electricity_kwh / bought
-        fixed.append(year._replace(electricity_kwh=bought, cop_plant=cop))
+        if not year.marched:
+            share = (first.bore_wall_end_c - year.bore_wall_end_c) / fallen
+            bought = year.electricity_kwh + share * more
+            cop = None if year.cop_plant is None else year.cop_plant * year.electricity_kwh / bought
+            seen = {name: getattr(year, name) + share * by for name, by in warmer.items()}
+            year = year._replace(electricity_kwh=bought, cop_plant=cop, **seen)
+        fixed.append(year)
     return fixed
 
 
