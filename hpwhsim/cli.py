@@ -24,6 +24,10 @@ class _Parser(argparse.ArgumentParser):
 
 def _add_scenario(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", type=Path, metavar="SCENARIO", help="scenario file (YAML)")
+    _add_changes(parser)
+
+
+def _add_changes(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set",
         action="append",
@@ -61,9 +65,23 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--pictures",
         action="store_true",
-        help="also draw cop_map.png (the year's hours on the map of COP), year.png and weeks.png",
+        help="also draw cop_map.png (the year's hours on the map of COP), year.png, weeks.png and, "
+        "where greenhouse gases are counted, carbon.png",
     )
     run.set_defaults(act=_run)
+
+    compare = verbs.add_parser(
+        "compare",
+        help="several scenarios side by side",
+        description="March several scenarios and print energy, peak, COP, short hours, carbon and cost side "
+        "by side. Each keeps its own building and weather unless --set or --weather gives all the same.",
+        epilog="example: tankyear compare scenarios/central-air.yaml scenarios/gas-boiler.yaml "
+        "--set carbon.grid='RFCW 2023'",
+    )
+    compare.add_argument("scenarios", type=Path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
+    _add_changes(compare)
+    compare.add_argument("--json", action="store_true", help="print the rows and nothing else")
+    compare.set_defaults(act=_compare)
 
     check = verbs.add_parser(
         "check",
@@ -114,6 +132,23 @@ def _parser() -> argparse.ArgumentParser:
     bound.add_argument("--json", action="store_true", help="print the figures as JSON and nothing else")
     bound.set_defaults(act=_bound)
 
+    dossier = verbs.add_parser(
+        "dossier",
+        help="write what a reviewer needs: workbook, PDF and bundle; or verify a bundle",
+        description="Write dossier.xlsx (every hour, and formulas from the hours to every total), dossier.pdf "
+        "and bundle.json. With --verify, repeat the calculation of a bundle: exit 0 says same, 1 that "
+        "something moved.",
+        epilog="example: tankyear dossier scenarios/central-air.yaml --out out/dossier; "
+        "tankyear dossier --verify out/dossier/bundle.json",
+    )
+    dossier.add_argument("scenario", type=Path, nargs="?", metavar="SCENARIO", help="scenario file (YAML)")
+    _add_changes(dossier)
+    dossier.add_argument(
+        "--out", type=Path, metavar="DIR", help="folder for the three files (default: out/NAME-dossier)"
+    )
+    dossier.add_argument("--verify", type=Path, metavar="BUNDLE", help="repeat the calculation of a bundle")
+    dossier.set_defaults(act=_dossier)
+
     regress = verbs.add_parser(
         "regress",
         help="compare stored annual records of a folder with a fresh run",
@@ -148,7 +183,8 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.year import run_year, to_dataset
+    from hpwhsim.study.answer import answer
+    from hpwhsim.study.year import to_dataset
 
     out = args.out
     if out is None and not args.json:
@@ -156,18 +192,42 @@ def _run(args: argparse.Namespace) -> int:
     if args.pictures and out is None:
         raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    year = run_year(loaded)
+    year = answer(loaded).year
     pictures = {}
     if args.pictures:
         from hpwhsim.report.figures import draw_pictures
 
         pictures = draw_pictures(year, loaded.scenario)
+        if "carbon.cumulative_kgco2e" in year.record:
+            from hpwhsim.report.carbon_figure import carbon_picture
+            from hpwhsim.report.files import CARBON
+
+            pictures[CARBON] = carbon_picture(year)
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     if args.json:
         sys.stdout.write(record_text(year.record))
     else:
         sys.stdout.write(year_text(year.record))
         sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    return DONE
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from tqdm import tqdm
+
+    from hpwhsim.report.files import record_text
+    from hpwhsim.report.side_by_side import comparison_rows, comparison_text
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.answer import answer
+
+    loaded = [read_scenario(path, args.overrides, args.weather) for path in args.scenarios]
+    bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
+    records = [answer(one).year.record for one in bar]
+    names = [str(path) for path in args.scenarios]
+    if args.json:
+        sys.stdout.write(record_text({"rows": comparison_rows(names, records)}))
+    else:
+        sys.stdout.write(comparison_text(names, records))
     return DONE
 
 
@@ -186,8 +246,10 @@ def _check(args: argparse.Namespace) -> int:
     from hpwhsim.climate.typical_year import read_weather
     from hpwhsim.plant.assemble import assemble
     from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.answer import ask
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    asked = ask(loaded)
     scenario = loaded.scenario
     weather = read_weather(scenario.site.weather)
     assembly = assemble(scenario, weather)
@@ -200,6 +262,9 @@ def _check(args: argparse.Namespace) -> int:
     litres = assembly.drive.use.sum() * 1000.0
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
+    if asked.baseline is not None:
+        assemble(asked.baseline.scenario, weather)
+        print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({default['source']})")
@@ -236,6 +301,27 @@ def _bound(args: argparse.Namespace) -> int:
     found = bounded(read_scenario(args.scenario, args.overrides, args.weather))
     sys.stdout.write(record_text(found._asdict()) if args.json else bound_text(found))
     return DONE if found.converged else FOUND
+
+
+def _dossier(args: argparse.Namespace) -> int:
+    if (args.scenario is None) == (args.verify is None):
+        raise InputError("dossier: allowed either a SCENARIO, or --verify BUNDLE")
+    if args.verify is not None:
+        from hpwhsim.report.dossier import verdict_text
+        from hpwhsim.study.bundle import verify
+
+        if args.overrides or args.weather or args.out:
+            raise InputError("dossier: allowed nothing beside --verify BUNDLE: a bundle is repeated as it is")
+        verdict = verify(args.verify)
+        sys.stdout.write(verdict_text(verdict))
+        return DONE if verdict.same else FOUND
+    from hpwhsim.report.dossier import write_dossier
+    from hpwhsim.scenario.reading import read_scenario
+
+    loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    out = args.out or Path("out") / f"{args.scenario.stem}-dossier"
+    sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out)))
+    return DONE
 
 
 def _regress(args: argparse.Namespace) -> int:

@@ -37,13 +37,14 @@ class Kind:
     noun: str  # "a volume"
     unit: str  # inside, and as written by `as_text`
     example: str  # a quantity as an engineer would write it
+    short: str = ""  # what may be written for `unit`, its "per day" or "per month" understood
 
     def __str__(self) -> str:
         return f"{self.noun} with its unit, such as '{self.example}'"
 
 
 VOLUME = Kind("a volume", "m3", "40 gal")
-DAILY_VOLUME = Kind("a volume per day", "m3/day", "35 gal/day")
+DAILY_VOLUME = Kind("a volume per day", "m3/day", "35 gal/day", short="m3")
 TEMPERATURE = Kind("a temperature", "degC", "140 degF")
 DIFFERENCE = Kind("a temperature difference", "K", "10 delta_degF")
 POWER = Kind("a power", "W", "35 kW")
@@ -59,6 +60,19 @@ HEAT_CAPACITY = Kind("a volumetric heat capacity", "J/m3/K", "2.2 MJ/m3/K")
 LINE_POWER = Kind("a power per length", "W/m", "5 W/ft")
 PUMPING = Kind("an energy per volume", "J/m3", "20 Wh/m3")
 MOISTURE = Kind("a mass per time", "kg/s", "2 kg/day")
+ENERGY = Kind("an energy", "kWh", "500 kWh")
+MONEY = Kind("an amount of money", "USD", "12000 USD")
+MONTHLY_MONEY = Kind("an amount of money per month", "USD/month", "25 USD/month", short="USD")
+YEARLY_MONEY = Kind("an amount of money per year", "USD/year", "1200 USD/year", short="USD")
+ENERGY_PRICE = Kind("a price of energy", "USD/kWh", "0.21 USD/kWh")
+DEMAND_PRICE = Kind("a price of power per month", "USD/kW/month", "14 USD/kW/month", short="USD/kW")
+CAPACITY_PRICE = Kind("a price of capacity", "USD/kW", "450 USD/kW")
+MASS = Kind("a mass", "kg", "12 kg")
+MASS_PER_POWER = Kind("a mass per power", "kg/kW", "0.25 kg/kW")
+MASS_PER_LENGTH = Kind("a mass per length", "kg/m", "0.05 kg/m")
+VOLTAGE = Kind("a voltage", "V", "208 V")
+CURRENT = Kind("a current", "A", "400 A")
+FLOOR_LOAD = Kind("a load per area", "Pa", "100 lb/ft2")
 
 KINDS = (
     VOLUME,
@@ -78,7 +92,21 @@ KINDS = (
     LINE_POWER,
     PUMPING,
     MOISTURE,
+    MASS,
+    MASS_PER_POWER,
+    MASS_PER_LENGTH,
+    VOLTAGE,
+    CURRENT,
+    FLOOR_LOAD,
+    ENERGY,
+    MONEY,
+    MONTHLY_MONEY,
+    YEARLY_MONEY,
+    ENERGY_PRICE,
+    DEMAND_PRICE,
+    CAPACITY_PRICE,
 )
+_TONS = (POWER, CAPACITY_PRICE, MASS_PER_POWER)  # where a ton is one of refrigeration
 # where a plain C or F was meant as a degree
 _THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY, HEAT_CAPACITY)
 
@@ -105,6 +133,8 @@ _UNITS: dict[str, tuple[str, str]] = {
     "minute": ("60 * second", "min mins minutes"),
     "hour": ("3600 * second", "h hr hrs hours"),
     "day": ("86400 * second", "d days"),
+    "month": ("[month]", "months"),  # of a bill: as a time, USD/kW/month would pass for USD/kWh
+    "year": ("12 * month", "yr yrs years"),
     "gram": ("0.001 * kilogram", "g grams"),
     "tonne": ("1000 * kilogram", "t tonnes"),
     "pound": ("0.45359237 * kilogram", "lb lbs pounds"),
@@ -134,7 +164,14 @@ _UNITS: dict[str, tuple[str, str]] = {
     "kilopascal": ("1000 * pascal", "kPa"),
     "megapascal": ("1e6 * pascal", "MPa"),
     "bar": ("1e5 * pascal", "bars bara"),
+    "dollar": ("[currency]", "USD dollars"),
+    "cent": ("0.01 * dollar", "cents"),
     "psi": ("0.45359237 * 9.80665 / 0.0254 ** 2 * pascal", "psia"),
+    "ounce": ("pound / 16", "oz ounces"),
+    "psf": ("0.45359237 * 9.80665 / 0.3048 ** 2 * pascal", ""),
+    "kilonewton": ("1000 * pascal * meter ** 2", "kN"),
+    "ampere": ("[current]", "A amps amperes"),
+    "volt": ("watt / ampere", "V volts"),
 }
 _DELTAS = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta_degree_Fahrenheit"}
 _SPELLINGS = {word: name for name, (_, words) in _UNITS.items() for word in (name, *words.split())}
@@ -156,6 +193,7 @@ _HINTS = {
     "ton": "a ton is a unit only for a power (12,000 Btu/h); for a mass write kg, lb or tonne",
 }
 _HINTS |= {"tons": _HINTS["ton"], "c": _HINTS["C"], "f": _HINTS["F"], "mbtu": _HINTS["MBtu"]}
+_HINTS |= {word: "money is counted in USD only" for word in ("EUR", "GBP", "CAD", "AUD", "CNY", "JPY")}
 _HINTS |= {"MBTU": _HINTS["MBtu"], "Mbtu": _HINTS["MBtu"]}
 
 _NUMBER = re.compile(r"([+-]?(?:\d{1,3}(?:,\d{3})+(?![\d,])|\d+|(?=\.\d))(?:\.\d*)?(?:[eE][+-]?\d+)?)(.*)")
@@ -170,12 +208,14 @@ _TIDY = (
     (re.compile("³"), "3"),
     (re.compile("[·⋅×]"), "*"),
     (re.compile(r"\^"), "**"),
+    (re.compile(r"[$]"), "USD"),
     (re.compile(r"\bper\b"), "/"),
     (re.compile(r"\bdelta\s+(?=deg)"), "delta_"),
     (re.compile(r"(?<=deg)\.?\s+(?=[CF]\b)"), ""),
     (re.compile(r"\b(?:cu|cubic)\.?\s*(?:ft|feet|foot)\b"), "ft3"),
     (re.compile(r"\b(tons?)\s+(?:of\s+)?refrigeration\b"), "ton_refrigeration"),
     (re.compile(r"\b(?:US|U\.S\.)\s*(?=gal)"), ""),
+    (re.compile(r"\blbf?\s*/\s*(?:ft2|ft\*\*2|sq\.?\s*ft)(?![\w*])"), "psf"),  # the load of a floor
     (re.compile(r"\bmK\b"), "(m*K)"),  # conductivity: nobody means a thousandth of a kelvin
 )
 
@@ -192,7 +232,7 @@ def _registry() -> "UnitRegistry[Any]":
 
 def _canonical(word: str, kind: Kind) -> str:
     """Canonical name of one unit word."""
-    if word.casefold() in ("ton", "tons") and kind is POWER:
+    if word.casefold() in ("ton", "tons") and kind in _TONS:
         return "ton_refrigeration"
     if word in _SPELLINGS:
         return _SPELLINGS[word]
@@ -240,9 +280,7 @@ def _conversion(words: str, kind: Kind) -> tuple[str, float]:
     registry = _registry()
     if kind is TEMPERATURE and _expression(words, kind, False).startswith("delta_"):
         raise QuantityError("this is a temperature, not a difference: write degC or degF")
-    targets = [_expression(kind.unit, kind, False)]
-    if kind is DAILY_VOLUME:
-        targets.insert(0, "cubic_meter")
+    targets = [_expression(text, kind, False) for text in (kind.short, kind.unit) if text]
     for all_below in (False, True):  # W/m*K and W/m-K can only mean W/(m*K)
         unit = _expression(words, kind, all_below)
         if unit in _DELTAS and kind is DIFFERENCE:
@@ -351,3 +389,16 @@ HeatCapacity = Annotated[float, _read(HEAT_CAPACITY), HEAT_CAPACITY]  # J/m3/K
 LinePower = Annotated[float, _read(LINE_POWER), LINE_POWER]  # W/m
 Pumping = Annotated[float, _read(PUMPING), PUMPING]  # J/m3
 Moisture = Annotated[float, _read(MOISTURE), MOISTURE]  # kg/s
+Energy = Annotated[float, _read(ENERGY), ENERGY]  # kWh
+Money = Annotated[float, _read(MONEY), MONEY]  # USD
+MonthlyMoney = Annotated[float, _read(MONTHLY_MONEY), MONTHLY_MONEY]  # USD per month
+YearlyMoney = Annotated[float, _read(YEARLY_MONEY), YEARLY_MONEY]  # USD per year
+EnergyPrice = Annotated[float, _read(ENERGY_PRICE), ENERGY_PRICE]  # USD/kWh
+DemandPrice = Annotated[float, _read(DEMAND_PRICE), DEMAND_PRICE]  # USD/kW per month
+CapacityPrice = Annotated[float, _read(CAPACITY_PRICE), CAPACITY_PRICE]  # USD/kW
+Mass = Annotated[float, _read(MASS), MASS]  # kg
+MassPerPower = Annotated[float, _read(MASS_PER_POWER), MASS_PER_POWER]  # kg/kW
+MassPerLength = Annotated[float, _read(MASS_PER_LENGTH), MASS_PER_LENGTH]  # kg/m
+Voltage = Annotated[float, _read(VOLTAGE), VOLTAGE]  # V
+Current = Annotated[float, _read(CURRENT), CURRENT]  # A
+FloorLoad = Annotated[float, _read(FLOOR_LOAD), FLOOR_LOAD]  # Pa

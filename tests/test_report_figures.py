@@ -104,7 +104,7 @@ def test_the_option_writes_and_lists_pictures(capsys: pytest.CaptureFixture[str]
         width, height = struct.unpack(">II", head[:8])  # ISO/IEC 15948, 11.2.2
         assert width == 10 * drawing.DPI
         assert 7 * drawing.DPI <= height <= 9 * drawing.DPI
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, *files.PICTURES])
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, *files.PICTURES, files.CARBON])
     assert cli.main(["run", str(RESISTANCE), "--out", str(tmp_path), "--pictures"]) == 0
     capsys.readouterr()
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, "weeks.png", "year.png"])

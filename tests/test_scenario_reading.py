@@ -173,11 +173,6 @@ def test_a_key_like_no_other_lists_what_is_there(folder: Path) -> None:
     assert "1: unknown key; allowed title" in message(folder, text=GOOD + "1: x\n")
 
 
-@pytest.mark.parametrize("key", ["carbon.grid", "tariff.electricity", "baseline", "costs.heat_pump"])
-def test_contract_keys_of_later_versions_are_refused_by_name(folder: Path, key: str) -> None:
-    assert f"unknown key '{key}'; this block is not in this version" in message(folder, f"{key}=1")
-
-
 # -- values ------------------------------------------------------------------------------------------
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 NAMES = ("annual.json", "hourly.csv", "hourly.nc")
 PICTURES = ("cop_map.png", "year.png", "weeks.png")
+CARBON = "carbon.png"  # where greenhouse gases are counted
 
 
 def record_text(record: Mapping[str, object]) -> str:
@@ -65,7 +66,7 @@ def write_results(
     dataset : xarray.Dataset
         The hourly series.
     pictures : mapping of str to bytes, optional
-        Pictures by file name, of those in `PICTURES`.
+        Pictures by file name, of those in `PICTURES` and `CARBON`.
 
     Returns
     -------
@@ -91,7 +92,7 @@ def write_results(
         written = [*NAMES, *(pictures or {})]
         for name in written:
             os.replace(part / name, folder / name)
-        for name in PICTURES:
+        for name in (*PICTURES, CARBON):
             if name not in written:
                 (folder / name).unlink(missing_ok=True)
     except OSError as err:

@@ -8,6 +8,14 @@ WIDTH = 100
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 AUXILIARIES = (("fan_kwh", "  fans"), ("pump_kwh", "  pumps"), ("standby_kwh", "  standing machines"))
 
+REASONS = {
+    "costs.simple_payback_years": "simple_payback",
+    "costs.discounted_payback_years": "discounted_payback",
+    "costs.carbon_usd_per_tonne": "carbon_cost",
+    "costs.heat_usd_per_mwh": "heat_cost",
+}
+"""Where the record says why a cost figure has no value."""
+
 Record = Mapping[str, Any]
 
 
@@ -78,6 +86,7 @@ def year_text(record: Record) -> str:
         )
     )
     lines.append(_line("balance error", f"{record['balance_error']:.1e}"))
+    lines += [*_carbon(record), *_costs(record), *_savings(record), *_checks(record)]
     lines += ["", _months("month", MONTHS)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
@@ -85,6 +94,79 @@ def year_text(record: Record) -> str:
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
     return "\n".join(lines) + "\n"
+
+
+def _carbon(record: Record) -> list[str]:
+    if "total_kgco2e" not in record:
+        return []
+    years, kind = record["carbon.service_years"], record["carbon.grid_kind"]
+    factor = f"{record['carbon.grid']}, {kind}, {record['carbon.grid_kgco2e_per_kwh']:.3f} kg/kWh"
+
+    def row(label: str, key: str, note: str = "") -> list[str]:
+        return [_line(label, f"{record[key]:,.0f} kg", note)] if key in record else []
+
+    lines = ["", f"Greenhouse gases, CO2e a year over {years} years ({record['carbon.gwp']})"]
+    lines += row("energy", "operational_kgco2e", factor)
+    if "carbon.refrigerant_charge_kg" in record:
+        charge, gwp = record["carbon.refrigerant_charge_kg"], record["carbon.refrigerant_gwp"]
+        lines += row("refrigerant", "refrigerant_kgco2e", f"{charge:.3g} kg of GWP {gwp:,.4g}")
+    lines += row("heating and cooling of the room", "carbon.room_kgco2e")
+    lines += row("all", "total_kgco2e")
+    lines += row("energy by the marginal factor", "carbon.marginal_kgco2e")
+    lines += row("upstream methane, apart", "carbon.upstream_kgco2e")
+    return lines
+
+
+def _costs(record: Record) -> list[str]:
+    if "energy_cost" not in record:
+        return []
+
+    def row(label: str, key: str, unit: str, form: str = ",.0f") -> list[str]:
+        if record.get(key) is not None:
+            return [_line(label, f"{record[key]:{form}} {unit}")]
+        reasons = record.get("costs.reasons", {})
+        why = reasons.get(
+            {"costs.carbon_usd_per_tonne": "carbon_cost"}.get(key, key[6:].removesuffix("_years"))
+        )
+        return [_line(label, "none", why)] if why else []
+
+    lines = ["", "Cost", *row("energy bill of a year", "energy_cost", "USD")]
+    lines += row("  of it demand charges", "costs.demand_usd", "USD")
+    lines += row("heating and cooling of the room", "costs.room_usd", "USD")
+    lines += row("extra capital after incentives", "costs.extra_capital_usd", "USD")
+    lines += row("simple payback", "costs.simple_payback_years", "years", ".1f")
+    lines += row("discounted payback", "costs.discounted_payback_years", "years", ".1f")
+    lines += row("net present value", "costs.npv_usd", "USD")
+    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t")
+    lines += row("levelised cost of useful heat", "costs.heat_usd_per_mwh", "USD/MWh")
+    return lines
+
+
+def _savings(record: Record) -> list[str]:
+    if "savings.lines" not in record:
+        return []
+    lines = ["", f"Saved against the baseline ({record['baseline.family']}); negative: the plant takes more"]
+    lines.append(f"  {'':<34}{'baseline':>12}{'plant':>12}{'saved':>12}")
+    for name, line in record["savings.lines"].items():
+        percent = f"{line['percent']:8.0f} %" if "percent" in line else ""
+        values = "".join(f"{_figure(line[key]):>12}" for key in ("baseline", "plant", "saved"))
+        lines.append(f"  {name:<34}{values}{percent}")
+    return lines
+
+
+def _figure(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
+
+
+def _checks(record: Record) -> list[str]:
+    if "checks" not in record:
+        return []
+    lines = ["", "Checks; confirm: a person has to look (limits and sources in annual.json)"]
+    for check in record["checks"]:
+        value = "not given" if check["value"] is None else f"{_figure(check['value'])} {check['unit']}"
+        exceeded = "; EXCEEDS its limit" if "exceeded" in check["limit"] else ""
+        lines.append(f"  {check['state']:<8}{check['name']}: {value}{exceeded}")
+    return lines
 
 
 def _months(label: str, values: tuple[str, ...] | list[str]) -> str:

@@ -38,6 +38,9 @@ FAMILIES: dict[str, Family] = {
 HEATERS = tuple(name for name, family in FAMILIES.items() if "heat_pump" in family.forbids)
 """Families without a heat pump: the backup is their only heater."""
 
+FUELLED = ("gas", "oil", "steam")
+"""Kinds of backup that buy something else than electricity."""
+
 PASSES = ("single", "multi", "wrapped")
 SOURCE_KINDS = ("outdoor-air", "room", "ground-loop", "wastewater")
 ROOM_KINDS = tuple(row["kind"] for row in read_table("room_kinds"))
@@ -46,12 +49,4 @@ REFRIGERANTS = tuple(
     row["refrigerant"]
     for row in read_table("refrigerants")
     if row["refrigerant"] != "R-125"  # in blends only
-)
-
-# Key paths that belong to the scenario file but do nothing yet: refused, and said to be so.
-PLANNED = (
-    "carbon",
-    "tariff",
-    "baseline",
-    "costs",
 )

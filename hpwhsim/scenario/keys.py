@@ -7,7 +7,6 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from hpwhsim.quantities import Kind, as_text
-from hpwhsim.scenario.families import PLANNED
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
 
@@ -36,21 +35,45 @@ def block_of(field: FieldInfo) -> type[Block] | None:
     return None
 
 
+def items_of(annotation: Any) -> type[Block] | None:
+    """The block that the items of a list are, if the annotation allows a list of blocks."""
+    if get_origin(annotation) is tuple:
+        return next(
+            (part for part in get_args(annotation) if isinstance(part, type) and issubclass(part, Block)),
+            None,
+        )
+    return next((found for part in get_args(annotation) if (found := items_of(part))), None)
+
+
 def kind_of(field: FieldInfo) -> Kind | None:
-    """What a field measures, if it is a quantity."""
-    found = list(field.metadata)
-    for part in (field.annotation, *get_args(field.annotation)):
-        found += getattr(part, "__metadata__", ())
+    """What a field, or each item of a list, measures, if it is a quantity."""
+    found = [*field.metadata, *_metadata(field.annotation)]
     return next((item for item in found if isinstance(item, Kind)), None)
+
+
+def _metadata(annotation: Any) -> Iterator[Any]:
+    """What decorates an annotation and its parts."""
+    yield from getattr(annotation, "__metadata__", ())
+    for part in get_args(annotation):
+        yield from _metadata(part)
 
 
 def walk(block: type[Block] = Scenario, prefix: str = "") -> Iterator[tuple[str, FieldInfo]]:
     """Every key path with its field, blocks before what is in them."""
     for key, field in fields_of(block).items():
         yield prefix + key, field
-        below = block_of(field)
+        below = block_of(field) or items_of(field.annotation)
         if below is not None:
             yield from walk(below, f"{prefix}{key}.")
+
+
+def known_fields() -> dict[str, FieldInfo]:
+    """The field of every key path, those of a `baseline` block too, which are those of `plant`."""
+    fields = dict(walk())
+    plant = {
+        path.removeprefix("plant."): field for path, field in fields.items() if path.startswith("plant.")
+    }
+    return fields | {f"baseline.{path}": field for path, field in plant.items()}
 
 
 def key_paths() -> list[str]:
@@ -86,8 +109,8 @@ def describe() -> list[dict[str, str]]:
 
 def nearest(path: str) -> str:
     """The right key a wrong one was probably meant to be, as a hint."""
-    if path == "" or any(path == plan or path.startswith(f"{plan}.") for plan in PLANNED):
-        return "this block is not in this version"
+    if path.startswith("baseline."):
+        return nearest(path.replace("baseline.", "plant.", 1)).replace(" plant.", " baseline.")
     paths = [known for known, _ in walk()]
     parent, _, leaf = path.rpartition(".")
     siblings = {known.rpartition(".")[2]: known for known in paths if known.rpartition(".")[0] == parent}

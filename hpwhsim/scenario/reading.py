@@ -15,18 +15,20 @@ from hpwhsim.scenario.keys import (
     describe,
     fields_of,
     inner_types,
+    items_of,
     key_paths,
     kind_of,
+    known_fields,
     nearest,
-    walk,
 )
 from hpwhsim.scenario.parts import Block, Clash
-from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.schema import Plant, Scenario
 from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
 __all__ = [
     "Loaded",
     "assumptions",
+    "baseline_of",
     "cautions",
     "changed",
     "describe",
@@ -89,7 +91,7 @@ def _override(raw: dict[Any, Any], override: str) -> str:
     path = path.strip()
     if not equals or not path:
         raise _error(f"{where}: allowed key.path=value, such as plant.storage.volume='500 gal'")
-    field = dict(walk()).get(path)
+    field = known_fields().get(path)
     if field is None:
         raise _error(f"{where}: unknown key '{path}'; {nearest(path)}")
     value: Any = text.strip()
@@ -116,10 +118,17 @@ def _written(value: Any, block: type[Block] | None) -> Any:
     if block is None or not isinstance(value, dict):
         return value
     fields = fields_of(block)
+
+    def inside(key: Any, item: Any) -> Any:
+        if key not in fields:
+            return item
+        field = fields[key]
+        if isinstance(item, list):
+            return [_written(one, items_of(field.annotation)) for one in item]
+        return _written(item, Plant if block is Scenario and key == "baseline" else block_of(field))
+
     return {
-        key if isinstance(key, str) else str(key): _written(
-            item, block_of(fields[key]) if key in fields else None
-        )
+        key if isinstance(key, str) else str(key): inside(key, item)
         for key, item in value.items()
         if item is not None or key not in fields
     }
@@ -180,14 +189,15 @@ def _allowed(error: Any, field: FieldInfo | None) -> str:
 
 def _line(error: Any, raw: dict[str, Any], set_paths: Sequence[str]) -> str:
     """One error as ``key.path: got X; allowed Y``."""
-    fields = dict(walk())
+    fields = known_fields()
     loc = [part for part in error["loc"] if isinstance(part, int) or part in _words(fields)]
-    loc = list(error["loc"]) if error["type"] == "extra_forbidden" else loc
+    if error["type"] == "extra_forbidden":
+        loc = [part for part in error["loc"] if isinstance(part, int) or not part.startswith("(")]
     path = ".".join(part for part in loc if isinstance(part, str))
     clash = error.get("ctx", {}).get("error")
     if isinstance(clash, Clash):
+        given = _raw_at(raw, [*loc, *clash.key.split(".")])
         path = f"{path}.{clash.key}" if path else clash.key
-        given = _raw_at(raw, path.split("."))
         got = _short(given) if given is not None else clash.got
         said = f"got {got}; allowed {clash.allowed}"
     elif error["type"] == "extra_forbidden":
@@ -323,3 +333,41 @@ def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scena
     raw = dump(scenario)
     set_paths = [_override(raw, override) for override in overrides]
     return scenario_from(raw, folder, "scenario", set_paths)
+
+
+def baseline_of(loaded: Loaded) -> Loaded | None:
+    """The baseline as a scenario of its own; None where there is none.
+
+    It has the building, use, weather, loop, carbon and tariff of `loaded`, and another plant. What belongs to
+    the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown.
+
+    Raises
+    ------
+    InputError
+        In one line, if the file cannot be read, or its plant does not go with the rest.
+    """
+    scenario = loaded.scenario
+    if scenario.baseline is None:
+        return None
+    raw, sha256 = dump(scenario), loaded.sha256
+    plant, refrigerant = raw.pop("baseline"), dict(raw.get("carbon", {}).get("refrigerant", {}))
+    for key in ("charge", "charge_per_kw", "line_charge"):
+        refrigerant.pop(key, None)
+    where = f"{loaded.path}: baseline"
+    if isinstance(scenario.baseline, Path):
+        other = read_scenario(scenario.baseline)
+        theirs, sha256 = dump(other.scenario), other.sha256
+        plant = theirs["plant"]
+        refrigerant = theirs.get("carbon", {}).get("refrigerant", refrigerant)
+        where += f" ({other.path.name})"
+    raw["plant"] = plant
+    if scenario.carbon is not None:
+        raw["carbon"]["refrigerant"] = refrigerant
+    if scenario.tariff is not None and "baseline_fuel" in raw["tariff"]:
+        raw["tariff"]["fuel"] = raw["tariff"].pop("baseline_fuel")
+    for key in ("costs", "savings"):
+        raw.pop(key, None)
+    raw["site"].pop("checks", None)
+    if plant["family"] != "ground":  # nothing else remembers the years before
+        raw.get("run", {}).pop("years", None)
+    return Loaded(scenario_from(raw, loaded.path.parent, where), loaded.path, sha256, loaded.overrides)

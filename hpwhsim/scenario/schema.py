@@ -3,14 +3,17 @@
 Quantities are text with a unit in the file and SI floats (temperatures in degC) in the models.
 """
 
-from typing import Literal, Self
+from pathlib import Path
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
-from hpwhsim.quantities import DailyVolume, Temperature
+from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Temperature
 from hpwhsim.scenario import families
+from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
+from hpwhsim.scenario.money import Costs, Savings
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
@@ -27,6 +30,7 @@ from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.scenario.room import Room
 from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
+from hpwhsim.scenario.tariff import Tariff
 
 __all__ = [
     "Backup",
@@ -59,6 +63,11 @@ class Site(Block):
     """Where the building stands."""
 
     weather: FilePath = Field(description="typical-year weather file, TMY3 CSV or EPW")
+    checks: SiteChecks | None = Field(
+        None,
+        description="what the building offers, for a list of site checks",
+        json_schema_extra=origin("no list of site checks"),
+    )
 
 
 class Building(Block):
@@ -191,6 +200,17 @@ class Run(Block):
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
+def _baseline_kind(value: object) -> str:
+    """A path where text was written, else a block."""
+    return "(file)" if isinstance(value, str | Path) else "(block)"
+
+
+Baseline = Annotated[
+    Annotated[Plant, Tag("(block)")] | Annotated[FilePath, Tag("(file)")],
+    Discriminator(_baseline_kind),
+]
+
+
 class Scenario(Block):
     """One plant, one building, one year, as the modeler wrote it."""
 
@@ -211,6 +231,28 @@ class Scenario(Block):
         json_schema_extra=origin("choice of this program", none="no recirculation loop"),
     )
     plant: Plant = Field(description="the hot-water plant")
+    baseline: Baseline | None = Field(
+        None,
+        description="what the plant is compared with: a block as `plant`, or the path of a scenario file, "
+        "whose plant (and its carbon.refrigerant) is taken and nothing else",
+        json_schema_extra=origin("no baseline was given"),
+    )
+    carbon: Carbon | None = Field(
+        None,
+        description="greenhouse gases of energy and refrigerant",
+        json_schema_extra=origin("greenhouse gases are not counted"),
+    )
+    tariff: Tariff | None = Field(
+        None, description="what energy costs", json_schema_extra=origin("no cost is counted")
+    )
+    costs: Costs | None = Field(
+        None, description="life-cycle cost", json_schema_extra=origin("no life-cycle cost is counted")
+    )
+    savings: Savings = Field(
+        default_factory=Savings,
+        description="how plant and baseline are compared",
+        json_schema_extra=origin("defaults of its keys"),
+    )
     run: Run = Field(
         default_factory=Run,
         description="how the year is marched",
@@ -259,4 +301,24 @@ class Scenario(Block):
                 f"below plant.storage.setpoint ({degrees(setpoint)})",
                 default(self.recirculation.return_temperature),
             )
+        self._check_money()
         return self
+
+    def _check_money(self) -> None:
+        """Refuse blocks on money and savings that lack what they count."""
+        if self.tariff is None:
+            if self.costs is not None:
+                raise Clash("tariff", "a block: the bills of the year are a part of `costs`")
+        elif self.plant.backup.kind in families.FUELLED and self.tariff.fuel is None:
+            raise Clash("tariff.fuel", f"{ENERGY_PRICE}: plant.backup burns {self.plant.backup.kind}")
+        if self.baseline is not None:
+            return
+        if self.given("savings"):
+            raise Clash("savings", "nothing without a baseline")
+        if self.tariff is not None and self.tariff.baseline_fuel is not None:
+            raise Clash("tariff.baseline_fuel", "nothing without a baseline")
+        if self.costs is not None:
+            if self.costs.given("baseline"):
+                raise Clash("costs.baseline", "nothing without a baseline")
+            if any(i.per_site_energy_saved or i.per_electricity_saved for i in self.costs.incentives):
+                raise Clash("costs.incentives", "no incentive for energy saved without a baseline")

@@ -8,6 +8,7 @@ import yaml
 from pydantic.fields import FieldInfo
 
 from hpwhsim.quantities import as_text
+from hpwhsim.scenario.carbon import Carbon
 from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
@@ -15,7 +16,11 @@ from hpwhsim.scenario.schema import Scenario
 
 def _idle(scenario: Scenario) -> tuple[str, ...]:
     """Key paths whose defaults are not in force, because nothing in this scenario uses them."""
-    idle: list[str] = []
+    idle: list[str] = ["baseline"]  # its year has its own
+    if scenario.baseline is None:
+        idle += ["savings", "costs.baseline"]
+    if scenario.carbon is not None:
+        idle += _idle_carbon(scenario.carbon, scenario.plant.heat_pump is not None)
     if scenario.hot_water.metered is not None:
         idle += ["hot_water.daily_use_per_apartment", "hot_water.pattern", "hot_water.month_factors"]
     if scenario.hot_water.draws == "smooth":
@@ -50,6 +55,23 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
     return tuple(idle)
 
 
+def _idle_carbon(carbon: Carbon, heat_pump: bool) -> list[str]:
+    idle = ["carbon.fuel"]  # which fuel is burnt, the year's account says
+    if not heat_pump:
+        idle.append("carbon.refrigerant")
+    if carbon.upstream_leak is None:
+        idle.append("carbon.methane_share")
+    if carbon.refrigerant.recovered is None:
+        idle.append("carbon.refrigerant.left_at_end")
+    else:
+        idle.append("carbon.refrigerant.end_of_life_loss")
+    if carbon.refrigerant.charge is not None:
+        idle += ["carbon.refrigerant.charge_per_kw", "carbon.refrigerant.line_charge"]
+    if not isinstance(carbon.grid, str) or not carbon.grid[0].isalpha():
+        idle.append("carbon.grid_loss")
+    return idle
+
+
 def assumptions(scenario: Scenario) -> list[dict[str, str]]:
     """Every default in force.
 
@@ -67,6 +89,9 @@ def assumptions(scenario: Scenario) -> list[dict[str, str]]:
                 continue
             if isinstance(value, Block):
                 yield from look(value, f"{key}.")
+            elif block.given(name) and isinstance(value, tuple) and value and isinstance(value[0], Block):
+                for number, item in enumerate(value, start=1):
+                    yield from look(item, f"{key}[{number}].")
             elif not block.given(name) and show(value, field):
                 yield {"key": key, "value": show(value, field), "source": str(extra_of(field)["source"])}
 
@@ -123,7 +148,7 @@ def dump(scenario: Scenario, folder: Path | None = None) -> dict[str, Any]:
         if isinstance(value, Path):
             return _relative(value, folder)
         if isinstance(value, tuple):
-            return [str(item) if isinstance(item, Window) else item for item in value]
+            return [str(item) if isinstance(item, Window) else plain(item, field) for item in value]
         return as_text(value, kind) if kind is not None and value is not None else value
 
     def block(here: Block) -> dict[str, Any]:

@@ -21,7 +21,7 @@ Record = Mapping[str, object]
 
 CONTEXT = ("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station")
 
-APART = (*CONTEXT, "scenario.overrides")  # says where the record comes from; no result
+APART = (*CONTEXT, "scenario.overrides", "baseline.sha256")  # says where the record comes from; no result
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -146,10 +146,11 @@ def _parts(key: str, value: object) -> Iterator[tuple[str, Value]]:
             yield from _parts(f"{key}[{name}]", item)
     elif isinstance(value, list | tuple):
         for i, item in enumerate(value):
-            if isinstance(item, Mapping) and "key" in item:  # an assumption
-                name = f"{key}[{item['key']}]"
+            label = "key" if isinstance(item, Mapping) and "key" in item else "name"
+            if isinstance(item, Mapping) and label in item:  # an assumption, a check
+                name = f"{key}[{item[label]}]"
                 for part, text in item.items():
-                    if part != "key":
+                    if part != label:
                         yield name if part == "value" else f"{name}.{part}", _plain(text)
             elif isinstance(item, str):
                 mask = re.sub(r"\d+(\.\d+)?", "0", item)

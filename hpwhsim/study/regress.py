@@ -42,6 +42,7 @@ from typing import Literal, NamedTuple
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import Loaded, read_scenario
+from hpwhsim.study.answer import answer
 from hpwhsim.study.records import (
     APART,
     CONTEXT,
@@ -57,7 +58,6 @@ from hpwhsim.study.records import (
     read_stored,
     write_texts,
 )
-from hpwhsim.study.year import run_year
 
 Run = Callable[[Loaded], Record]
 
@@ -128,7 +128,7 @@ class Outcome(NamedTuple):
 
 def run_record(loaded: Loaded) -> Record:
     """The annual record of a fresh run."""
-    return run_year(loaded).record
+    return answer(loaded).year.record
 
 
 # -- the folder --------------------------------------------------------------------------------------

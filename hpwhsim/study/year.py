@@ -1,6 +1,6 @@
 """One scenario through one year: read, assemble, march, account."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.lines import LinesYear
+from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
@@ -45,6 +46,18 @@ class Year(NamedTuple):
     hourly: dict[str, Array]  # by the names of tables/results.csv, each (8760,)
     record: Record  # the annual record, in the order of tables/results.csv
     machine: PerformanceMap | None  # of one module; None without a heat pump
+    quarter_kw: Array  # (35040,) electric power, mean of each quarter of an hour, kW
+    made: Made  # the machine as built, its capacity and lines
+
+    @property
+    def assumptions(self) -> list[Assumption]:
+        """Every default in force, with its source."""
+        return cast("list[Assumption]", self.record["assumptions"])
+
+    @property
+    def cautions(self) -> list[str]:
+        """What the year must not be read without."""
+        return cast("list[str]", self.record["cautions"])
 
 
 def run_year(loaded: Loaded) -> Year:
@@ -73,7 +86,7 @@ def run_year(loaded: Loaded) -> Year:
         hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     machine = assembly.plant.machine if assembly.plant.modules > 0 else None
     record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines)
-    return Year(hourly, record, machine)
+    return Year(hourly, record, machine, quarter_kw, assembly.made)
 
 
 def to_dataset(year: Year) -> "xr.Dataset":

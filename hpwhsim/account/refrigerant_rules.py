@@ -1,0 +1,202 @@
+"""Refrigerants against limits on warming potential and on charge; the code in force decides.
+
+The limits are those of the packaged tables `refrigerant_rules` and `refrigerant_safety`. A check is 'ok' only
+where the limit itself was seen; a limit quoted from memory leaves it to be confirmed, met or not.
+"""
+
+import math
+
+from hpwhsim.account.checks import CONFIRM, LOCAL, OK, Check, amount, held
+from hpwhsim.errors import OutOfRangeError
+from hpwhsim.tables import read_table
+
+MEMORY = "from memory"
+
+
+def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float) -> list[Check]:
+    """Each rule on warming potential that applies to a machine, in force or to come.
+
+    Parameters
+    ----------
+    refrigerant : str
+        Name, for the rows.
+    gwp_ar4 : float
+        Warming potential by AR4 over 100 years, the basis of the rules. [kg CO2e/kg]
+    split : bool
+        Whether refrigerant runs in lines piped on site.
+    unit_kw : float
+        Rated capacity of one unit. [kW]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is negative or not finite.
+
+    Examples
+    --------
+    >>> [c.state for c in gwp_checks("R-410A", 2087.5, split=False, unit_kw=30.0)]
+    ['confirm', 'confirm']
+    """
+    for name, number in (("warming potential", gwp_ar4), ("capacity of a unit [kW]", unit_kw)):
+        if not 0.0 <= number < math.inf:
+            raise OutOfRangeError(f"{refrigerant}: {name}: got {number:g}; allowed 0 or more")
+    found = []
+    for row in read_table("refrigerant_rules"):
+        above, to = float(row["above_kw"] or -1.0), float(row["to_kw"] or math.inf)
+        if row["applies"] not in ("any", "split" if split else "monobloc") or not above < unit_kw <= to:
+            continue
+        most = float(row["gwp"])
+        passes = gwp_ar4 < most
+        said = "met" if passes else "exceeded (whether it covers water heaters was not seen)"
+        found.append(
+            Check(
+                name=f"GWP of {refrigerant}, {row['region']}",
+                value=gwp_ar4,
+                unit="(AR4-100)",
+                limit=f"below {most:g} from {row['from']}: {said}; {LOCAL}",
+                source=f"{row['rule']}; {row['verified']}",
+                state=OK if passes and row["verified"] != MEMORY else CONFIRM,
+            )
+        )
+    return found
+
+
+def charge_caps(lfl_kg_m3: float, *, slow_burning: bool) -> tuple[float, float, float]:
+    """Charges m1, m2, m3 of EN 378 and IEC 60335-2-40, multiples of the lower flammability limit. [kg].
+
+    Parameters
+    ----------
+    lfl_kg_m3 : float
+        Lower flammability limit. [kg/m³]
+    slow_burning : bool
+        Class 2L: m1, below which no room is too small, is half as much again.
+
+    References
+    ----------
+    .. [1] EN 378-1 and IEC 60335-2-40: m1 = 4 m³ LFL (2L: x 1.5), m2 = 26 m³ LFL, m3 = 130 m³ LFL; quoted
+       from memory.
+
+    Examples
+    --------
+    >>> [round(m, 3) for m in charge_caps(0.038, slow_burning=False)]
+    [0.152, 0.988, 4.94]
+    """
+    return (6.0 if slow_burning else 4.0) * lfl_kg_m3, 26.0 * lfl_kg_m3, 130.0 * lfl_kg_m3
+
+
+def occupied_room_charge(lfl_kg_m3: float, height_m: float, area_m2: float) -> float:
+    """Largest charge of a machine for comfort in an occupied room, where it is above m1. [kg].
+
+    Parameters
+    ----------
+    lfl_kg_m3 : float
+        Lower flammability limit. [kg/m³]
+    height_m : float
+        Height at which the machine stands or hangs: 0.6 floor, 1.8 wall, 2.2 ceiling. [m]
+    area_m2 : float
+        Floor of the room. [m²]
+
+    References
+    ----------
+    .. [1] IEC 60335-2-40: m = 2.5 LFL^(5/4) h0 A^(1/2); quoted from memory.
+
+    Examples
+    --------
+    >>> round(occupied_room_charge(0.038, 1.8, 20.0), 3)
+    0.338
+    """
+    return 2.5 * math.pow(lfl_kg_m3, 1.25) * height_m * math.sqrt(area_m2)
+
+
+def charge_checks(
+    refrigerant: str,
+    safety: str,
+    circuit_kg: float,
+    *,
+    room_m3: float | None = None,
+    room_m2: float | None = None,
+) -> list[Check]:
+    """The charge of one circuit against the room it could leak into and against the caps of its class.
+
+    Parameters
+    ----------
+    refrigerant, safety : str
+        Name and class of ISO 817, such as R-290 and A3.
+    circuit_kg : float
+        Refrigerant in the largest circuit: what one leak lets out. [kg]
+    room_m3 : float or None
+        Air in the smallest closed room with a part of the circuit; None: none, or not known. [m³]
+    room_m2 : float or None
+        Floor of that room. [m²]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not above 0 (the charge may be 0), or not finite.
+    """
+    if not 0.0 <= circuit_kg < math.inf:
+        raise OutOfRangeError(
+            f"{refrigerant}: charge of a circuit [kg]: got {circuit_kg:g}; allowed 0 or more"
+        )
+    for name, number in (("volume [m3]", room_m3), ("floor [m2]", room_m2)):
+        if number is not None and not 0.0 < number < math.inf:
+            raise OutOfRangeError(f"{refrigerant}: {name} of the room: got {number:g}; allowed above 0")
+    row = next((r for r in read_table("refrigerant_safety") if r["refrigerant"] == refrigerant), None)
+    if row is None:
+        limit = f"concentration and flammability limits of {refrigerant} are not in the table; {LOCAL}"
+        name = f"charge of one circuit, {refrigerant} ({safety})"
+        return [Check(name, circuit_kg, "kg", limit, "ISO 817 and ASHRAE 34, not seen", CONFIRM)]
+    lfl, practical = (
+        None if row[x] == "-" else float(row[x]) * 1e3 for x in ("lfl_kg_m3", "practical_kg_m3")
+    )
+    limits = [
+        ("refrigerant concentration limit", float(row["rcl_g_m3"]), "ASHRAE 34", row["rcl_verified"]),
+        ("practical limit", practical, "EN 378", MEMORY),
+        ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "ISO 817 LFL", MEMORY),
+    ]
+    found = []
+    for name, most, document, verified in limits:
+        if most is None:
+            continue
+        named, source = f"{name}, {refrigerant} ({safety})", f"{document}; {verified}"
+        if room_m3 is not None:
+            note = f"one circuit leaked into the room; {LOCAL}"
+            value = 1e3 * circuit_kg / room_m3
+            found.append(held(named, value, most, "g/m3", source, note=note, sure=verified != MEMORY))
+        else:
+            limit = (
+                f"least air in a closed room with a part of the circuit, for {amount(most, 'g/m3')}; {LOCAL}"
+            )
+            found.append(Check(named, 1e3 * circuit_kg / most, "m3", limit, source, CONFIRM))
+    if lfl is not None:
+        found += _flammable(refrigerant, safety, circuit_kg, lfl / 1e3, room_m2)
+    return found
+
+
+def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: float | None) -> list[Check]:
+    """Rows on the caps of a flammable refrigerant."""
+    caps = charge_caps(lfl, slow_burning=safety.endswith("2L"))
+    words = (
+        "up to m1: no least room",
+        "above m1: least room or ventilation",
+        "above m2: stricter rules",
+        "above m3: outdoors or a machinery room",
+    )
+    said = ", ".join(f"m{k + 1} {m:.3g} kg" for k, m in enumerate(caps))
+    found = [
+        Check(
+            f"charge of one circuit, {refrigerant} ({safety})",
+            kg,
+            "kg",
+            f"{said}; {words[sum(kg > m for m in caps)]}; {LOCAL}",
+            f"EN 378 and IEC 60335-2-40; {MEMORY}",
+            CONFIRM,
+        )
+    ]
+    if room_m2 is not None:
+        most = occupied_room_charge(lfl, 0.6, room_m2)
+        name = f"charge of one circuit on the floor of an occupied room, {refrigerant} ({safety})"
+        note = f"for comfort machines; {LOCAL}"
+        source = f"IEC 60335-2-40, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m; {MEMORY}"
+        found.append(held(name, kg, max(most, caps[0]), "kg", source, note=note, sure=False))
+    return found

@@ -1,0 +1,107 @@
+"""The files of a dossier, written all or none, and the words on a bundle that was verified."""
+
+import json
+import os
+import shutil
+import tempfile
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+from tqdm import tqdm
+
+from hpwhsim.errors import InputError
+from hpwhsim.report.drift import ROWS, table
+from hpwhsim.report.figures import draw_pictures
+from hpwhsim.report.pages import command_of, pdf_bytes
+from hpwhsim.report.swing import tornado
+from hpwhsim.report.workbook import workbook_bytes
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.study.bundle import Verdict, bundle
+from hpwhsim.study.dossier import gather
+from hpwhsim.study.swing import swings
+
+WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.json")
+CAPTIONS = {
+    "cop_map.png": "The map of COP, and where the year's hours lie on it",
+    "year.png": "The year by day",
+    "weeks.png": "The coldest and the warmest week by hour",
+}
+
+
+def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
+    """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
+
+    The swings are marched in a second process meanwhile.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If the scenario cannot be answered, or the folder cannot be written.
+    """
+    _check_folder(folder)
+    bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
+    with bar, ProcessPoolExecutor(1, mp_context=get_context("spawn")) as other:
+        ahead = other.submit(swings, loaded)
+        papers = gather(loaded)
+        bar.update()
+        contents = {WORKBOOK: workbook_bytes(papers)}
+        bar.update()
+        pictures = draw_pictures(papers.plant.year, loaded.scenario)
+        bar.update()
+        moved = ahead.result()
+        bar.update()
+        shown = {"Swing of each assumption": tornado(moved)}
+        shown |= {CAPTIONS[name]: picture for name, picture in pictures.items()}
+        contents[PDF] = pdf_bytes(papers, shown, moved, command_of(papers))
+        text = json.dumps(bundle(papers, folder), indent=2, ensure_ascii=False, allow_nan=False)
+        contents[BUNDLE] = f"{text}\n".encode()
+        bar.update()
+    return _write(folder, contents)
+
+
+def _check_folder(folder: Path) -> None:
+    """Say early that the results cannot be written."""
+    for place in (folder, *folder.parents):
+        if place.is_dir():
+            break
+        if place.exists():
+            raise InputError(f"--out {folder}: cannot be written: {place} is a file")
+    for name in NAMES:
+        if (folder / name).is_dir():
+            raise InputError(f"--out {folder}: cannot be written: {folder / name} is a folder")
+
+
+def _write(folder: Path, contents: dict[str, bytes]) -> list[Path]:
+    """Write files beside their targets first and move them when all are complete."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    try:
+        for name, content in contents.items():
+            (part / name).write_bytes(content)
+        for name in contents:
+            os.replace(part / name, folder / name)
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return [folder / name for name in contents]
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """What was found, the last line being the verdict."""
+    lines = [*verdict.notes, *verdict.inputs, *table(verdict.moves, ROWS)]
+    if verdict.same:
+        lines.append("same")
+    else:
+        files, figures = len(verdict.inputs), len(verdict.moves)
+        lines.append(f"moved: {files} of the inputs, {figures} of the figures")
+    return "\n".join(lines) + "\n"

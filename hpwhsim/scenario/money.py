@@ -1,0 +1,239 @@
+"""The `costs` and `savings` blocks: life-cycle cost, incentives, site-to-source factors, peak hours.
+
+Money is in USD. No rate or incentive of a real program is built in.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from hpwhsim.quantities import CapacityPrice, EnergyPrice, Money, YearlyMoney
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, origin
+from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, as_tuple, whole_steps
+
+
+class Replacement(Block):
+    """A part that is bought anew."""
+
+    year: int = Field(ge=1, le=60, description="year at whose end it is paid")
+    cost: Money = Field(ge=0, le=1e9, description="cost in money of today [USD]")
+
+
+class Outlay(Block):
+    """What a plant costs besides energy, in money of today."""
+
+    capital: Money = Field(
+        0.0,
+        ge=0,
+        le=1e9,
+        description="cost to buy and install, before incentives [USD]",
+        json_schema_extra=origin("choice of this program: it is there already"),
+    )
+    maintenance: YearlyMoney = Field(
+        0.0,
+        ge=0,
+        le=1e7,
+        description="maintenance of a year [USD/year]",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    replacements: Annotated[tuple[Replacement, ...], BeforeValidator(as_tuple)] = Field(
+        (),
+        description="parts bought anew: year and cost",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+
+
+class Incentive(Block):
+    """What somebody else pays towards the capital: the sum of the parts that are given, up to the cap."""
+
+    name: str = Field(min_length=1, max_length=100, description="what it is called in the reports")
+    lump_sum: Money | None = Field(
+        None, gt=0, le=1e9, description="an amount [USD]", json_schema_extra=origin(NO_CHARGE)
+    )
+    per_unit: Money | None = Field(
+        None, gt=0, le=1e6, description="for each of `units` [USD]", json_schema_extra=origin(NO_CHARGE)
+    )
+    units: int | None = Field(
+        None,
+        ge=1,
+        le=100000,
+        description="how many units per_unit is paid for, such as apartments",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    per_capacity: CapacityPrice | None = Field(
+        None,
+        gt=0,
+        le=1e5,
+        description="for the rated heat of the whole plant [USD/kW]",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    per_site_energy_saved: EnergyPrice | None = Field(
+        None,
+        gt=0,
+        le=100,
+        description="for the site energy (electricity and fuel) saved in a year [USD/kWh]",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    per_electricity_saved: EnergyPrice | None = Field(
+        None,
+        gt=0,
+        le=100,
+        description="for the electricity saved in a year [USD/kWh]",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    cap: float = Field(
+        1.0,
+        gt=0,
+        le=1,
+        description="most it pays, as a share of the capital",
+        json_schema_extra=origin("choice of this program: never more than the plant costs"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.per_unit is None) != (self.units is None):
+            raise Clash("units" if self.units is None else "per_unit", "per_unit and units together")
+        amounts = {key for key in type(self).model_fields if key.startswith("per_")} | {"lump_sum"}
+        if all(getattr(self, key) is None for key in amounts):
+            raise Clash("lump_sum", f"at least one of {', '.join(sorted(amounts))}")
+        return self
+
+
+class Costs(Outlay):
+    """Life-cycle cost of the plant, and of the baseline it is compared with."""
+
+    capital: Money = Field(ge=0, le=1e9, description="cost to buy and install, before incentives [USD]")
+    baseline: Outlay = Field(
+        default_factory=Outlay,
+        description="the same of the baseline",
+        json_schema_extra=origin("defaults of its keys"),
+    )
+    incentives: Annotated[tuple[Incentive, ...], BeforeValidator(as_tuple)] = Field(
+        (),
+        description="what others pay towards the capital, received in year 0",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    years: int = Field(
+        20, ge=1, le=60, description="years that are counted", json_schema_extra=origin(PRACTICE)
+    )
+    rates: Literal["real", "nominal"] = Field(
+        "real",
+        description="whether all rates below are above inflation (real) or include it (nominal)",
+        json_schema_extra=origin("choice of this program: costs stay in money of today"),
+    )
+    discount_rate: float = Field(
+        0.03,
+        ge=0,
+        le=0.5,
+        description="discount rate per year, as a share",
+        json_schema_extra=origin(
+            "10 CFR 436, life-cycle cost of US federal buildings: 3 % real at least; quoted from memory"
+        ),
+    )
+    electricity_escalation: float = Field(
+        0.0,
+        ge=-0.2,
+        le=0.3,
+        description="growth of the electricity bill per year, as a share",
+        json_schema_extra=origin("choice of this program: electricity keeps pace with all prices"),
+    )
+    fuel_escalation: float = Field(
+        0.0,
+        ge=-0.2,
+        le=0.3,
+        description="growth of the fuel bill per year, as a share",
+        json_schema_extra=origin("choice of this program: fuel keeps pace with all prices"),
+    )
+    inflation: float = Field(
+        0.0,
+        ge=-0.1,
+        le=0.3,
+        description="growth of maintenance and replacements per year (nominal rates), as a share",
+        json_schema_extra=origin("rates are real: costs are in money of today"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.rates == "real" and self.given("inflation"):
+            raise Clash("inflation", "nothing unless costs.rates is nominal")
+        if self.rates == "nominal":
+            for key in ("discount_rate", "electricity_escalation", "fuel_escalation", "inflation"):
+                if not self.given(key):
+                    raise Clash(key, "a share per year: defaults are real, and costs.rates is nominal")
+        for key, outlay in (("replacements", self), ("baseline.replacements", self.baseline)):
+            for replacement in outlay.replacements:
+                if replacement.year > self.years:
+                    raise Clash(key, f"years up to costs.years ({self.years}), not {replacement.year}")
+        return self
+
+
+class PeakHours(Block):
+    """Hours in which the power of plant and baseline is compared."""
+
+    name: str = Field(pattern="^[a-z][a-z0-9_]*$", max_length=40, description="what the results call it")
+    months: Months = Field(description="months, such as Jun-Sep or [6, 7, 8, 9]")
+    days: Days = Field(description="all, weekdays (Monday to Friday; no holidays) or weekends")
+    hours: Windows = Field(
+        min_length=1, description="stretches of the day such as '14:00-18:00', local standard time"
+    )
+
+    def __str__(self) -> str:
+        months = ", ".join(MONTHS[month - 1] for month in self.months)
+        return f"{self.name} ({months}; {self.days}; {', '.join(map(str, self.hours))})"
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        whole_steps(self.hours, 15)
+        return self
+
+
+SUMMER = PeakHours.model_validate(
+    {"name": "summer_afternoon", "months": "Jun-Sep", "days": "weekdays", "hours": ["14:00-18:00"]}
+)
+
+
+FUEL_TO_SOURCE = origin(
+    "averages of the United States, quoted from memory",
+    none="1.05 natural gas, 1.01 fuel oil, 1.20 district steam (packaged table site_to_source)",
+)
+
+
+class Savings(Block):
+    """How plant and baseline are compared."""
+
+    electricity_to_source: float | None = Field(
+        None,
+        ge=1,
+        le=6,
+        description="source energy over site energy of electricity",
+        json_schema_extra=origin(
+            "average of the United States, quoted from memory",
+            none="2.80 (packaged table site_to_source)",
+        ),
+    )
+    fuel_to_source: float | None = Field(
+        None,
+        ge=0.5,
+        le=3,
+        description="source energy over site energy of the plant's fuel",
+        json_schema_extra=FUEL_TO_SOURCE,
+    )
+    baseline_fuel_to_source: float | None = Field(
+        None,
+        ge=0.5,
+        le=3,
+        description="source energy over site energy of the baseline's fuel",
+        json_schema_extra=FUEL_TO_SOURCE,
+    )
+    peak_hours: Annotated[tuple[PeakHours, ...], BeforeValidator(as_tuple)] = Field(
+        (SUMMER,),
+        description="hours in which power is compared",
+        json_schema_extra=origin(PRACTICE),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        names = [hours.name for hours in self.peak_hours]
+        if len(set(names)) < len(names):
+            raise Clash("peak_hours", "a name of its own for each")
+        return self

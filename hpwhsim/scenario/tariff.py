@@ -1,0 +1,234 @@
+"""The `tariff` block: prices of electricity and fuel, demand and fixed charges.
+
+Money is in USD. No price of a real company is built in.
+"""
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from hpwhsim.quantities import (
+    ENERGY_PRICE,
+    DemandPrice,
+    Energy,
+    EnergyPrice,
+    MonthlyMoney,
+)
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, origin
+
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+ALL_MONTHS = tuple(range(1, 13))
+NO_CHARGE = "choice of this program: none was written"
+
+
+def _months(value: object) -> object:
+    """Months from a list of numbers, or from text such as "Jun-Sep" or "Nov-Feb, Apr"."""
+    hint = "months such as 'Jun-Sep' or [6, 7, 8, 9]"
+    if isinstance(value, str):
+        found: list[int] = []
+        for part in value.split(","):
+            names = [name.strip().lower() for name in re.split("[-–]", part)]
+            if len(names) > 2 or not set(names) <= set(MONTHS):
+                raise ValueError(hint)
+            first, last = MONTHS.index(names[0]), MONTHS.index(names[-1])
+            found += [month % 12 + 1 for month in range(first, last + 1 + (12 if last < first else 0))]
+        value = found
+    if not isinstance(value, list | tuple) or not value or not all(type(item) is int for item in value):
+        raise ValueError(hint)
+    if not set(value) <= set(ALL_MONTHS) or len(set(value)) < len(value):
+        raise ValueError(f"{hint}, each 1 to 12 and once")
+    return tuple(value)
+
+
+def whole_steps(windows: Sequence[Window], step: int) -> None:
+    """Refuse windows that do not start and end at multiples of `step` minutes."""
+    for window in windows:
+        if window.start % step or window.end % step:
+            raise Clash("hours", f"windows that start and end at multiples of {step} min")
+
+
+def _electricity_kind(value: object) -> str | None:
+    """Which form of price was written; for text the ending decides."""
+    if isinstance(value, list | tuple):
+        return "(blocks)"
+    if isinstance(value, Path) or (isinstance(value, str) and value.strip().lower().endswith(".csv")):
+        return "(file)"
+    return "(flat)" if isinstance(value, str | float | int) else None
+
+
+def _fuel_kind(value: object) -> str:
+    return "(months)" if isinstance(value, list | tuple) else "(flat)"
+
+
+def as_tuple(value: object) -> object:
+    """A list as YAML gives it as the tuple of a frozen block."""
+    return tuple(value) if isinstance(value, list) else value
+
+
+Months = Annotated[tuple[int, ...], BeforeValidator(_months)]
+Days = Literal["all", "weekdays", "weekends"]
+
+
+class TouBlock(Block):
+    """A price of electricity and the hours in which it holds; the first block that holds an hour counts."""
+
+    price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity [USD/kWh]")
+    months: Months = Field(
+        ALL_MONTHS,
+        description="months, such as Jun-Sep or [6, 7, 8, 9]",
+        json_schema_extra=origin("choice of this program: every month"),
+    )
+    days: Days = Field(
+        "all",
+        description="all, weekdays (Monday to Friday; no holidays) or weekends",
+        json_schema_extra=origin("choice of this program: every day"),
+    )
+    hours: Windows = Field(
+        (),
+        description="stretches of the day such as '16:00-21:00', whole hours of local standard time",
+        json_schema_extra=origin("choice of this program: the whole day"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        whole_steps(self.hours, 60)
+        return self
+
+
+class Tier(Block):
+    """A price for the part of a month's energy above the tier before."""
+
+    price: EnergyPrice = Field(
+        ge=-10, le=10, description="price of electricity, added to tariff.electricity [USD/kWh]"
+    )
+    up_to: Energy | None = Field(
+        None,
+        gt=0,
+        le=1e9,
+        description="energy of a month at which the tier ends [kWh]",
+        json_schema_extra=origin("choice of this program", none="no end: the last tier"),
+    )
+    months: Months = Field(
+        ALL_MONTHS,
+        description="months, such as Jun-Sep or [6, 7, 8, 9]",
+        json_schema_extra=origin("choice of this program: every month"),
+    )
+
+
+class Demand(Block):
+    """A charge for the highest 15-minute mean power of each month."""
+
+    price: DemandPrice = Field(ge=0, le=500, description="price of power in each month [USD/kW/month]")
+    months: Months = Field(
+        ALL_MONTHS,
+        description="months in which it is charged, such as Jun-Sep or [6, 7, 8, 9]",
+        json_schema_extra=origin("choice of this program: every month"),
+    )
+    days: Days = Field(
+        "all",
+        description="days in which power counts: all, weekdays (no holidays) or weekends",
+        json_schema_extra=origin("choice of this program: every day"),
+    )
+    hours: Windows = Field(
+        (),
+        description="stretches of the day in which power counts, such as '16:00-21:00', local standard time",
+        json_schema_extra=origin("choice of this program: the whole day (anytime demand)"),
+    )
+    ratchet: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="least power billed, as a share of the highest of the months before",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    ratchet_months: int = Field(
+        11,
+        ge=1,
+        le=11,
+        description="months the ratchet looks back; before January those at the end of the same year",
+        json_schema_extra=origin(PRACTICE),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        whole_steps(self.hours, 15)
+        if self.given("ratchet_months") and self.ratchet == 0.0:
+            raise Clash("ratchet_months", "nothing unless ratchet is given")
+        return self
+
+
+Electricity = Annotated[
+    Annotated[EnergyPrice, Field(ge=0, le=10), Tag("(flat)")]
+    | Annotated[FilePath, Tag("(file)")]
+    | Annotated[tuple[TouBlock, ...], BeforeValidator(as_tuple), Field(min_length=1), Tag("(blocks)")],
+    Discriminator(
+        _electricity_kind,
+        custom_error_type="price_type",
+        custom_error_message=f"{ENERGY_PRICE}, a list of blocks, or the path of a file *.csv",
+    ),
+]
+Fuel = Annotated[
+    Annotated[EnergyPrice, Field(ge=0, le=10), Tag("(flat)")]
+    | Annotated[
+        tuple[Annotated[EnergyPrice, Field(ge=0, le=10)], ...],
+        BeforeValidator(as_tuple),
+        Field(min_length=12, max_length=12),
+        Tag("(months)"),
+    ],
+    Discriminator(_fuel_kind),
+]
+
+
+class Tariff(Block):
+    """What energy costs; the clock is local standard time, without daylight saving and holidays."""
+
+    electricity: Electricity | None = Field(
+        None,
+        description="price [USD/kWh], list of time-of-use blocks, or CSV of 8760 rows with usd_per_kwh",
+        json_schema_extra=origin("tariff.tiers give the price"),
+    )
+    tiers: Annotated[tuple[Tier, ...], BeforeValidator(as_tuple)] = Field(
+        (),
+        description="prices by the energy of the month, added to tariff.electricity",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    demand: Annotated[tuple[Demand, ...], BeforeValidator(as_tuple)] = Field(
+        (),
+        description="charges for the highest 15-minute mean power of each month",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    fixed: MonthlyMoney = Field(
+        0.0,
+        ge=0,
+        le=1e6,
+        description="charge for the connection [USD/month]",
+        json_schema_extra=origin(NO_CHARGE),
+    )
+    fuel: Fuel | None = Field(
+        None,
+        description="price of fuel or steam by its higher heating value, or a list of twelve [USD/kWh]",
+        json_schema_extra=origin("no price of fuel was written"),
+    )
+    baseline_fuel: Fuel | None = Field(
+        None,
+        description="price of the baseline's fuel, where it is another, in the same forms [USD/kWh]",
+        json_schema_extra=origin("tariff.fuel is that of the baseline too"),
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.electricity is None and not self.tiers:
+            raise Clash("electricity", f"{ENERGY_PRICE}, a list of blocks, or a file; or tariff.tiers")
+        for month in ALL_MONTHS:
+            ends = [tier.up_to for tier in self.tiers if month in tier.months]
+            if not ends and self.electricity is None:
+                raise Clash("tiers", f"tiers for every month (there is none for {MONTHS[month - 1]})")
+            rising = [end for end in ends[:-1] if end is not None]
+            if ends and (
+                ends[-1] is not None or len(rising) < len(ends) - 1 or rising != sorted(set(rising))
+            ):
+                raise Clash("tiers", f"rising up_to and a last tier without one ({MONTHS[month - 1]})")
+        return self

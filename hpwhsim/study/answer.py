@@ -1,0 +1,315 @@
+"""What a modeler asks of a scenario: its year, its baseline's, and greenhouse gases, bills, savings, checks.
+
+A baseline runs in the same year with the same building, draws and loop. A saving is the baseline less the
+plant. What the machine makes its room's heating and cooling buy is booked to the plant in every comparison,
+and listed apart in the plant's own figures.
+"""
+
+import re
+from typing import NamedTuple
+
+import numpy as np
+
+from hpwhsim.account import carbon, economics, savings, tariff
+from hpwhsim.account.checks import Check
+from hpwhsim.account.electrical import check_supply
+from hpwhsim.account.savings import Line
+from hpwhsim.errors import InputError
+from hpwhsim.scenario.reading import Loaded, baseline_of
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.study import greenhouse, money, site
+from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
+from hpwhsim.study.money import Bills
+from hpwhsim.study.year import FUELS, Array, Record, Year, run_year
+from hpwhsim.tables import read_table
+
+SERVICE = 0.005
+"""Useful heat of plant and baseline that far apart, as a share, is no longer the same service."""
+
+
+_NUMBER = re.compile(r"[\d.,]+")
+
+
+class Asked(NamedTuple):
+    """A scenario with the files it names read, before anything is marched."""
+
+    loaded: Loaded
+    baseline: Loaded | None
+    factors: Factors | None  # of carbon
+    prices: tariff.Tariff | None
+    baseline_prices: tariff.Tariff | None
+
+
+class Part(NamedTuple):
+    """A plant with its year and what follows from it."""
+
+    scenario: Scenario
+    year: Year
+    bought: Bought
+    greenhouse: Greenhouse | None
+    bills: Bills | None
+
+
+class Answer(NamedTuple):
+    """Everything that was asked; what was not is None or empty."""
+
+    year: Year  # its record has all keys, its hourly series the factors and prices that were used
+    baseline: Year | None
+    bill: Bills | None
+    baseline_bill: Bills | None
+    greenhouse: Greenhouse | None
+    baseline_greenhouse: Greenhouse | None
+    savings: dict[str, Line]
+    life_cycle: economics.LifeCycle | None
+    checks: list[Check]
+
+
+def ask(loaded: Loaded) -> Asked:
+    """Read what a scenario names beside its plant: baseline, grid, prices.
+
+    Raises
+    ------
+    InputError
+        If one of them is wrong.
+    """
+    scenario, baseline = loaded.scenario, baseline_of(loaded)
+    prices = baseline_prices = factors = None
+    try:
+        if scenario.tariff is not None:
+            prices = money.prices(scenario.tariff)
+            if baseline is not None and baseline.scenario.tariff is not None:
+                baseline_prices = money.prices(baseline.scenario.tariff)
+        if scenario.carbon is not None:
+            factors = greenhouse.factors(scenario.carbon)
+            greenhouse.check_fuel(scenario, baseline.scenario if baseline is not None else None)
+        if scenario.site.checks is not None:
+            check_supply(scenario.site.checks.voltage, scenario.site.checks.phases)
+    except InputError as error:
+        raise InputError(f"{loaded.path}: {error}") from None
+    return Asked(loaded, baseline, factors, prices, baseline_prices)
+
+
+def answer(loaded: Loaded) -> Answer:
+    """March the year of a scenario and of its baseline, and account for what was asked.
+
+    Raises
+    ------
+    InputError
+        If a file named in the scenario is wrong, or a plant cannot work as asked.
+    """
+    asked = ask(loaded)
+    plant = _part(loaded, asked.factors, asked.prices)
+    base = None
+    if asked.baseline is not None:
+        base = _part(asked.baseline, asked.factors, asked.baseline_prices)
+    scenario, record = loaded.scenario, dict(plant.year.record)
+    added, hourly = _own(plant), _series(plant, base, asked)
+    lines: dict[str, Line] = {}
+    if base is not None:
+        assert asked.baseline is not None
+        lines = _lines(scenario, plant, base)
+        added |= _against(plant, base, asked.baseline, lines)
+    found, costs = _life_cycle(scenario, plant, base, lines)
+    added |= costs
+    checks: list[Check] = []
+    if scenario.site.checks is not None:
+        checks += site.site_checks(scenario, plant.year)
+    if plant.greenhouse is not None and scenario.plant.heat_pump is not None:
+        charge = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
+        assert isinstance(charge, float)
+        checks += site.refrigerant_checks(scenario, plant.year, charge)
+    if checks:
+        added["checks"] = [check._asdict() for check in checks]
+    added |= _said(plant, base)
+    whole = record | added
+    ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
+    return Answer(
+        year=plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered),
+        baseline=base.year if base is not None else None,
+        bill=plant.bills,
+        baseline_bill=base.bills if base is not None else None,
+        greenhouse=plant.greenhouse,
+        baseline_greenhouse=base.greenhouse if base is not None else None,
+        savings=lines,
+        life_cycle=found,
+        checks=checks,
+    )
+
+
+def _part(loaded: Loaded, factors: Factors | None, prices: tariff.Tariff | None) -> Part:
+    scenario, year = loaded.scenario, run_year(loaded)
+    of = greenhouse.bought(scenario, year)
+    return Part(
+        scenario,
+        year,
+        of,
+        None if factors is None else greenhouse.greenhouse(scenario, year, of, factors),
+        None if prices is None else money.bills(prices, year, of),
+    )
+
+
+def _own(plant: Part) -> Record:
+    """Keys on the plant alone."""
+    record: Record = {}
+    if plant.greenhouse is not None:
+        record |= plant.greenhouse.record
+    if plant.bills is not None:
+        record |= money.bill_record(plant.bills)
+    return record
+
+
+def _series(plant: Part, base: Part | None, asked: Asked) -> dict[str, Array]:
+    """Hourly factors, prices and the baseline's energy, so that each sum can be added again."""
+    size = plant.bought.electricity.size
+    series: dict[str, Array] = {}
+    if asked.factors is not None:
+        mean = asked.factors.grid.kgco2e_per_kwh.mean(axis=0)
+        series["grid_kgco2e_per_kwh"] = np.full(size, mean)
+    if asked.prices is not None and asked.prices.electricity is not None:
+        series["electricity_usd_per_kwh"] = asked.prices.electricity
+    if base is not None:
+        series["baseline_electricity_kwh"] = base.bought.electricity
+        series["baseline_fuel_kwh"] = base.bought.fuel
+    return series
+
+
+# -- against the baseline ----------------------------------------------------------------------------
+
+
+def _use(part: Part, factor: float | None) -> savings.Use:
+    """What plant and room take in a year; a fuel's factor is `factor`, or that of the packaged table."""
+    own, gas = float(part.bought.fuel.sum()), float(part.bought.room_fuel.sum())
+    kind = part.scenario.plant.backup.kind
+    if factor is None:
+        factor = savings.site_to_source(FUELS[kind]) if kind in FUELS else 1.0
+    source = own * factor + gas * savings.site_to_source("natural-gas")
+    bills = part.bills
+    return savings.Use(
+        quarter_kw=part.year.quarter_kw + np.repeat(part.bought.room_electricity, 4),
+        fuel_kwh=own + gas,
+        fuel_to_source=source / (own + gas) if own + gas else factor,
+        kgco2e=part.greenhouse.yearly if part.greenhouse is not None else 0.0,
+        cost=bills.electricity + bills.fuel if bills is not None else 0.0,
+    )
+
+
+def _lines(scenario: Scenario, plant: Part, base: Part) -> dict[str, Line]:
+    block = scenario.savings
+    electricity = block.electricity_to_source or savings.site_to_source("electricity")
+    lines = savings.saved(
+        _use(plant, block.fuel_to_source),
+        _use(base, block.baseline_fuel_to_source),
+        electricity,
+        {hours.name: money.when(hours) for hours in block.peak_hours},
+    )
+    ours, theirs = plant.greenhouse, base.greenhouse
+    if ours is None or theirs is None:
+        del lines["kgco2e"]
+    else:
+        lines["operational_kgco2e"] = savings.line(theirs.operational, ours.operational)
+        if ours.marginal is not None and theirs.marginal is not None:
+            lines["marginal_kgco2e"] = savings.line(theirs.marginal, ours.marginal)
+    if plant.bills is None:
+        del lines["cost"]
+    return lines
+
+
+def _against(plant: Part, base: Part, loaded: Loaded, lines: dict[str, Line]) -> Record:
+    """Keys on the baseline and on what is saved."""
+    record: Record = {
+        "savings.lines": {
+            name: {k: v for k, v in line._asdict().items() if v is not None} for name, line in lines.items()
+        },
+        "baseline.family": loaded.scenario.plant.family,
+        "baseline.sha256": loaded.sha256,
+    }
+    record |= {f"savings.{name}": line.saved for name, line in lines.items() if "." not in name}
+    if "savings.cost" in record:
+        record["savings.cost_usd"] = record.pop("savings.cost")
+    for key in BASELINE_KEYS:
+        if key in base.year.record:
+            record[f"baseline.{key}"] = base.year.record[key]
+    ours, theirs = plant.greenhouse, base.greenhouse
+    if ours is not None and theirs is not None:
+        record |= {f"baseline.{key}": theirs.record[key] for key in CARBON_KEYS}
+        record["baseline.cumulative_kgco2e"] = theirs.net.cumulative.tolist()
+        record["carbon.turning_years"] = carbon.turning_years(ours.net, theirs.net)
+    if base.bills is not None:
+        record["baseline.energy_cost"] = float(base.bills.plant.total.sum())
+    return record
+
+
+BASELINE_KEYS = (
+    "electricity_kwh",
+    "fuel_kwh",
+    "peak_kw",
+    "cop_plant",
+    "heat_to_taps_kwh",
+    "recirculation_loss_kwh",
+    "short_hours",
+    "short_litres",
+    "balance_error",
+)
+CARBON_KEYS = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
+
+
+def _life_cycle(
+    scenario: Scenario, plant: Part, base: Part | None, lines: dict[str, Line]
+) -> tuple[economics.LifeCycle | None, Record]:
+    costs = scenario.costs
+    if costs is None or plant.bills is None:
+        return None, {}
+    capacity = plant.year.made.capacity * plant.year.made.modules / 1e3
+    saved = {key: lines[key].saved if lines else 0.0 for key in ("site_mmbtu", "electricity_kwh")}
+    paid = money.incentives(costs, capacity, saved["site_mmbtu"], saved["electricity_kwh"])
+    record: Record = {"costs.incentives_usd": paid} if paid else {}
+    by = money.terms(costs)
+    gases = plant.greenhouse
+    ours = money.plant_costs(
+        costs, plant.bills, plant.year, sum(paid.values()), gases.yearly if gases else 0.0
+    )
+    record["costs.present_value_usd"] = economics.present_value(
+        economics.cash_flow(ours, by), by.discount_rate
+    )
+    if base is None or base.bills is None:
+        record["costs.heat_usd_per_mwh"] = economics.heat_cost(ours, by)
+        return None, record
+    theirs = money.plant_costs(
+        costs.baseline, base.bills, base.year, 0.0, base.greenhouse.yearly if base.greenhouse else 0.0
+    )
+    found = economics.life_cycle(ours, theirs, by)
+    return found, record | money.life_record(found, gases is not None)
+
+
+def _said(plant: Part, base: Part | None) -> Record:
+    """Assumptions and cautions of the plant with those of carbon and baseline."""
+    assumed, cautions = list(plant.year.assumptions), list(plant.year.cautions)
+    if plant.greenhouse is not None:
+        worked_out = {item["key"] for item in plant.greenhouse.assumptions}
+        assumed = [item for item in assumed if item["key"] not in worked_out]
+        assumed += plant.greenhouse.assumptions
+        cautions += plant.greenhouse.cautions
+    if base is not None:
+        theirs = [item for item in base.year.assumptions if item["key"].startswith("plant.")]
+        if base.greenhouse is not None:
+            theirs += [item for item in base.greenhouse.assumptions if item["key"] != "carbon.grid"]
+            cautions += [f"baseline: {text}" for text in base.greenhouse.cautions]
+        assumed += [item | {"key": f"baseline.{item['key'].removeprefix('plant.')}"} for item in theirs]
+        said = {_NUMBER.sub("", text) for text in cautions}
+        cautions += [f"baseline: {t}" for t in base.year.cautions if _NUMBER.sub("", t) not in said]
+        cautions += _service_caution(plant.year, base.year)
+    return {"assumptions": assumed, "cautions": cautions}
+
+
+def _service_caution(plant: Year, base: Year) -> list[str]:
+    """Said where plant and baseline do not give the same heat: then savings compare two services."""
+    ours, theirs = (
+        float((year.hourly["heat_to_taps_kwh"] + year.hourly["recirculation_loss_kwh"]).sum())
+        for year in (plant, base)
+    )
+    if theirs <= 0.0 or abs(ours - theirs) <= SERVICE * theirs:
+        return []
+    return [
+        f"plant and baseline do not give the same service: {ours:,.0f} and {theirs:,.0f} kWh of useful heat; "
+        "savings are not corrected for that"
+    ]

@@ -1,0 +1,192 @@
+"""Weights, floor loads, air and lines against tables of water and hand calculations."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hpwhsim.account.checks import Check, amount, held
+from hpwhsim.account.site import Structure, service_checks, structural_checks, water_density
+from hpwhsim.errors import OutOfRangeError
+
+GALLON = 3.785411784e-3  # m3, NIST SP 811 appendix B.8
+POUND = 0.45359237  # kg
+
+THOUSAND = Structure(
+    volume_m3=1000.0 * GALLON,
+    tanks=2,
+    height_m=1.5,
+    hot_c=60.0,
+    empty_kg=None,
+    footprint_m2=None,
+    floor_pa=None,
+    modules=2,
+    module_kw=100.0,
+    module_kg=None,
+)
+
+
+def row(checks: list[Check], name: str) -> Check:
+    (found,) = [c for c in checks if c.name.startswith(name)]
+    return found
+
+
+def value(checks: list[Check], name: str) -> float:
+    found = row(checks, name).value
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(
+    ("t", "kg_m3", "lb_gal"),
+    [
+        (4.0, 999.97, 8.345),
+        (10.0, 999.70, 8.343),
+        (15.0, 999.10, 8.338),
+        (60.0, 983.20, 8.205),
+        (82.0, 970.53, 8.100),
+    ],
+)
+def test_density_of_water(t: float, kg_m3: float, lb_gal: float) -> None:
+    """calibration-and-site-checks.md section 3 (IAPWS); half of the last digit, and 10 ppm of Kell's fit."""
+    assert water_density(t) == pytest.approx(kg_m3, abs=0.005 + 0.01)
+    assert water_density(t) * GALLON / POUND == pytest.approx(lb_gal, abs=0.0006)
+
+
+def test_density_of_water_by_iapws() -> None:
+    """IAPWS-95 by CoolProp, 0.5 to 99.5 degC at one atmosphere.
+
+    Kell's fit is another equation on an older temperature scale: 10 ppm up to 60 degC, 20 ppm above.
+    """
+    from CoolProp.CoolProp import PropsSI
+
+    for t in np.arange(0.5, 99.6, 3.0):
+        exact = PropsSI("D", "T", 273.15 + t, "P", 101325.0, "Water")
+        assert water_density(float(t)) == pytest.approx(exact, rel=1e-5 if t < 60.0 else 2e-5)
+    for wrong in (-0.1, 100.1, float("nan")):
+        with pytest.raises(OutOfRangeError, match="0 to 100"):
+            water_density(wrong)
+
+
+def test_a_thousand_gallons() -> None:
+    """calibration-and-site-checks.md section 3: 8,343 lb of water at 10 degC; it grows 1.68 % to 60, 63 L.
+
+    Half of the last printed digit. The shell: 0.8 to 1.5 lb/gal, common practice, no source.
+    """
+    checks = structural_checks(THOUSAND)
+    shell = value(checks, "store empty")
+    assert 0.8 < shell / POUND / 1000.0 < 1.5
+    full = value(checks, "store full")
+    assert (full - shell) / POUND == pytest.approx(8343.0, abs=0.6)
+    assert value(checks, "one full tank") == pytest.approx(full / 2.0)
+    grown = value(checks, "water that expands")
+    assert grown / 3785.411784 == pytest.approx(0.0168, abs=5e-5)
+    assert grown == pytest.approx(63.5, abs=0.5)
+    assert all(c.state == "confirm" for c in checks)
+
+
+def test_a_column_of_water_on_its_own_foot() -> None:
+    """calibration-and-site-checks.md section 3: 1.5 m of water are 14.7 kPa, 307 lb/ft2; last digits."""
+    checks = structural_checks(THOUSAND._replace(empty_kg=0.0, footprint_m2=1000.0 * GALLON / 1.5))
+    load = value(checks, "floor load")
+    assert load == pytest.approx(14.7, abs=0.05)
+    assert row(checks, "floor load").text == "14.7 kPa (307 lb/ft2)"
+
+
+def test_a_floor_that_carries_and_one_that_does_not() -> None:
+    """The same store over 4 m2 and over 40 m2, a floor of 150 lb/ft2 (7.18 kPa)."""
+    floor = 150.0 * POUND * 9.80665 / 0.3048**2
+    heavy = row(structural_checks(THOUSAND._replace(footprint_m2=4.0, floor_pa=floor)), "floor load")
+    light = row(structural_checks(THOUSAND._replace(footprint_m2=40.0, floor_pa=floor)), "floor load")
+    assert (heavy.state, light.state) == ("confirm", "ok")
+    assert "at most 7.18 kPa (150 lb/ft2): exceeded" in heavy.limit
+    assert "licensed structural engineer" in light.limit
+
+
+def test_machines() -> None:
+    """About 1,100 kg (2,500 lb) for a large module of 100 kW; common practice, no source. 5 %: 'about'."""
+    assert value(structural_checks(THOUSAND), "machines") / 2.0 / POUND == pytest.approx(2500.0, rel=0.05)
+    given_ = structural_checks(THOUSAND._replace(module_kg=900.0, modules=3))
+    assert value(given_, "machines") == 2700.0
+    assert "given" in row(given_, "machines").source
+    assert not [c for c in structural_checks(THOUSAND._replace(modules=0)) if c.name.startswith("machines")]
+
+
+@given(st.floats(0.1, 100.0), st.floats(1.1, 10.0))
+def test_weight_grows_with_volume(volume: float, factor: float) -> None:
+    """Law: weights are proportional to the volume, the load of the floor is not. 1e-12: rounding."""
+    base = structural_checks(THOUSAND._replace(volume_m3=volume))
+    more = structural_checks(THOUSAND._replace(volume_m3=factor * volume))
+    for name in ("store empty", "store full", "water that expands"):
+        assert value(more, name) == pytest.approx(factor * value(base, name), rel=1e-12)
+    assert value(more, "floor load") == pytest.approx(value(base, "floor load"), rel=1e-12)
+
+
+def test_air() -> None:
+    """By hand: 30 kW over 1.2 kg/m3 x 1.006 kJ/kgK x 6 K = 4.14 m3/s, at 2.5 m/s 1.66 m2; 8,780 cfm."""
+    checks = service_checks(source_kw=30.0)
+    assert value(checks, "air flow") == pytest.approx(4.142, abs=5e-4)
+    assert row(checks, "air flow").text == "4.14 m3/s (8,780 cfm)"
+    assert value(checks, "free area") == pytest.approx(1.657, abs=5e-4)
+    assert row(checks, "condensate drain").text == "not given"
+    for opening, words in ((2.0, ": met"), (1.0, ": not met")):
+        found = row(service_checks(source_kw=30.0, opening_m2=opening), "free area")
+        assert words in found.limit
+        assert found.state == "confirm"  # the limit is common practice only
+
+
+@pytest.mark.parametrize(
+    ("feet", "words"), [(25.0, "short"), (26.0, "medium"), (101.0, "long"), (151.0, "beyond")]
+)
+def test_length_of_lines(feet: float, words: str) -> None:
+    """Past the first 25 ft lines commonly cost capacity; tables go to 150 ft (common practice, no source)."""
+    (line,) = service_checks(line_m=feet * 0.3048)
+    assert words in line.limit
+    assert line.state == "confirm"
+
+
+def test_heat_trace_and_drain() -> None:
+    assert service_checks() == []
+    checks = service_checks(trace_heating_kw=1.2, source_kw=10.0, condensate_l_per_day=18.9)
+    assert "emergency power" in row(checks, "heat trace").limit
+    assert row(checks, "condensate drain").text == "18.9 L/day (4.99 gal/day)"
+
+
+def test_a_limit_from_memory_is_never_ok() -> None:
+    assert held("x", 1.0, 2.0, "kg", "s").state == "ok"
+    assert held("x", 2.0, 2.0, "kg", "s").state == "ok"
+    assert held("x", 2.1, 2.0, "kg", "s").state == "confirm"
+    assert held("x", 1.0, 2.0, "kg", "s", sure=False).state == "confirm"
+
+
+def test_amounts_in_both_units() -> None:
+    """NIST SP 811 appendix B.8: lb 0.45359237 kg, ft 0.3048 m, gal 3.785411784 L."""
+    assert amount(0.0, "A") == "0 A"
+    assert amount(123456.0, "kg") == "123,000 kg (272,000 lb)"
+    assert amount(0.0123, "m") == "0.0123 m (0.0404 ft)"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"volume_m3": 0.0},
+        {"height_m": -1.0},
+        {"tanks": 0},
+        {"footprint_m2": 0.0},
+        {"floor_pa": 0.0},
+        {"empty_kg": -1.0},
+        {"module_kg": float("nan")},
+        {"module_kw": float("inf")},
+    ],
+)
+def test_impossible_structures_are_refused(change: dict[str, Any]) -> None:
+    with pytest.raises(OutOfRangeError, match="site check"):
+        structural_checks(THOUSAND._replace(**change))
+
+
+def test_impossible_services_are_refused() -> None:
+    for options in ({"trace_heating_kw": -1.0}, {"source_kw": float("nan")}, {"line_m": -1.0}):
+        with pytest.raises(OutOfRangeError, match="site check"):
+            service_checks(**options)
