@@ -26,6 +26,7 @@ from hpwhsim.scenario.parts import (
 )
 from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
 from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 
 __all__ = [
@@ -46,6 +47,7 @@ __all__ = [
     "Run",
     "Scenario",
     "Site",
+    "Sizing",
     "Source",
     "Storage",
     "Wastewater",
@@ -227,6 +229,11 @@ class Scenario(Block):
         json_schema_extra=origin("choice of this program", none="no recirculation loop"),
     )
     plant: Plant = Field(description="the hot-water plant")
+    sizing: Sizing | None = Field(
+        None,
+        description="how `tankyear size` chooses",
+        json_schema_extra=origin("used by `tankyear size` alone, with the defaults of its keys"),
+    )
     run: Run = Field(
         default_factory=Run,
         description="how the year is marched",

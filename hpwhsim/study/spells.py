@@ -1,0 +1,103 @@
+"""Why, in spells: hours of backup or of short hot water grouped into unbroken runs, each with its cause."""
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from hpwhsim.errors import OutOfRangeError
+
+Array = NDArray[np.float64]
+
+WORST = 10
+
+
+class Spell(NamedTuple):
+    """One run of hours."""
+
+    start: int  # its first hour
+    length: int  # hours from its first to its last
+    hours: Array  # (cause,) time booked to each cause, h
+    amount: float  # kWh of backup, or litres delivered short
+    cause: int  # to which most of that time is booked; the first of equals
+    before: dict[str, float] | None  # each state in the hour before it; None: it begins with the record
+
+
+class Spells(NamedTuple):
+    """All runs of a record, in order, and their totals."""
+
+    spells: list[Spell]
+    hours: Array  # (cause,) of the record, h
+    amount: float  # of the record, kWh or litres
+
+
+def find_spells(
+    seconds: ArrayLike, amount: ArrayLike, states: Mapping[str, ArrayLike], gap: int = 0
+) -> Spells:
+    """Group the hours in which anything is booked into spells.
+
+    Parameters
+    ----------
+    seconds : array_like of float, shape (cause, hour)
+        Time of backup, or of short hot water, booked to each cause in each hour. [s]
+    amount : array_like of float, shape (hour,)
+        What came of it: backup energy [kWh] or volume delivered short [L].
+    states : mapping of str to array_like of float or bool, shape (hour,)
+        State of source, store and control by name, such as source_c, store_top_c, lock_out; reported for the
+        hour before each spell.
+    gap : int
+        Quiet hours at most that do not end a spell: a thermostat breaks one cold night into many.
+
+    Returns
+    -------
+    Spells
+        Every hour with time or amount lies in one spell, so that the spells add up to the record.
+
+    Raises
+    ------
+    OutOfRangeError
+        If time or amount is negative or not finite, the shapes do not fit, or the gap is negative.
+
+    Examples
+    --------
+    >>> seconds, kwh = [[0, 60, 90, 0], [0, 30, 0, 0]], [0, 2.0, 3.0, 0]
+    >>> found = find_spells(seconds, kwh, {"source_c": [-9.0, -8.0, 1.0, 2.0]})
+    >>> [(s.start, s.length, s.amount, s.cause, s.before) for s in found.spells]
+    [(1, 2, 5.0, 0, {'source_c': -9.0})]
+    """
+    booked, much = np.asarray(seconds, dtype=np.float64), np.asarray(amount, dtype=np.float64)
+    known = {name: np.asarray(values, dtype=np.float64) for name, values in states.items()}
+    hours = much.size
+    for name, values in {"amount": much, **known}.items():
+        if values.shape != (hours,):
+            raise OutOfRangeError(f"{name}: got shape {values.shape}; allowed ({hours},)")
+    if booked.ndim != 2 or booked.shape[0] == 0 or booked.shape[1] != hours:
+        raise OutOfRangeError(f"seconds: got shape {booked.shape}; allowed (cause, {hours})")
+    for name, values in (("seconds", booked), ("amount", much)):
+        for wrong in np.extract(~((values >= 0.0) & (values < np.inf)), values)[:1]:
+            raise OutOfRangeError(f"{name}: got {wrong:g}; allowed 0 or more")
+    if gap < 0:
+        raise OutOfRangeError(f"gap: got {gap}; allowed 0 or more")
+    active = np.flatnonzero((booked > 0.0).any(axis=0) | (much > 0.0))
+    spells = []
+    if active.size > 0:
+        for run in np.split(active, np.flatnonzero(np.diff(active) > gap + 1) + 1):
+            start, end = int(run[0]), int(run[-1]) + 1
+            by_cause = booked[:, start:end].sum(axis=1) / 3600.0
+            spells.append(
+                Spell(
+                    start=start,
+                    length=end - start,
+                    hours=by_cause,
+                    amount=float(much[start:end].sum()),
+                    cause=int(np.argmax(by_cause)),
+                    before={k: float(v[start - 1]) for k, v in known.items()} if start > 0 else None,
+                )
+            )
+    return Spells(spells, booked.sum(axis=1) / 3600.0, float(much.sum()))
+
+
+def worst(spells: Sequence[Spell], most: int = WORST) -> list[Spell]:
+    """The spells of greatest amount, worst first; of equals the earlier first."""
+    return sorted(spells, key=lambda spell: (-spell.amount, spell.start))[:most]
