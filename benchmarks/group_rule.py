@@ -89,14 +89,8 @@ def picture(rows: list[Row], path: Path) -> None:
         for ax, y in zip(axes, series, strict=True):
             (drawn,) = ax.plot(x, y, "o-", markersize=4, label=f"{units} unit{'s' if units > 1 else ''}")
             ruled = [(a, b) for a, b, r in zip(x, y, line, strict=True) if r.by_rule]
-            ax.plot(
-                *zip(*ruled, strict=True),
-                "o",
-                markersize=13,
-                markerfacecolor="none",
-                clip_on=False,
-                color=drawn.get_color(),
-            )
+            rings = {"markersize": 13, "markerfacecolor": "none", "clip_on": False}
+            ax.plot(*zip(*ruled, strict=True), "o", color=drawn.get_color(), **rings)
     axes[0].set_yscale("symlog", linthresh=0.1)
     axes[0].set_ylim(bottom=0.0)
     axes[0].set_ylabel("hours a year below 110 °F, mean of the seeds")

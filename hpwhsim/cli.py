@@ -39,6 +39,13 @@ def _add_changes(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--weather", type=Path, metavar="FILE", help="use this weather file instead")
 
 
+def _years(text: str) -> int:
+    """A number of years for `--seeds`."""
+    if not text.isdecimal() or not 1 <= int(text) <= 10000:
+        raise argparse.ArgumentTypeError(f"got {text}; allowed a whole number from 1 to 10000")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="tankyear",
@@ -149,6 +156,45 @@ def _parser() -> argparse.ArgumentParser:
     dossier.add_argument("--verify", type=Path, metavar="BUNDLE", help="repeat the calculation of a bundle")
     dossier.set_defaults(act=_dossier)
 
+    size = verbs.add_parser(
+        "size",
+        help="choose capacity and storage on the coldest days",
+        description="Least storage for each capacity on the design days of the weather file, by the engine "
+        "and by the mass curve; then the best of real modules and tanks by the scenario's sizing block, "
+        "checked on the whole year. Exit 1: none of them passes.",
+        epilog="example: tankyear size scenarios/central-air.yaml --set sizing.criterion=n-1 --out out/size",
+    )
+    _add_scenario(size)
+    size.add_argument("--json", action="store_true", help="print the record of the sizing and nothing else")
+    size.add_argument("--out", type=Path, metavar="DIR", help="folder for sizing.json and sizing.png")
+    size.add_argument(
+        "--seeds",
+        type=_years,
+        default=0,
+        metavar="N",
+        help="count short days of the chosen plant over N years of random draws",
+    )
+    size.set_defaults(act=_size)
+
+    why = verbs.add_parser(
+        "why",
+        help="say why the backup ran and why hot water ran short",
+        description="List the spells of backup and of short hot water in a year that was run: start, length, "
+        "energy or litres, cause, and the state of source, store and control in the hour before.",
+        epilog="example: tankyear why out/central-air",
+    )
+    why.add_argument("result", type=Path, metavar="RESULT", help="folder written by 'tankyear run'")
+    why.add_argument("--json", action="store_true", help="print the record of all spells and nothing else")
+    why.add_argument("--all", action="store_true", help="list every spell, not only the ten worst")
+    why.add_argument(
+        "--gap",
+        type=int,
+        default=2,
+        metavar="HOURS",
+        help="quiet hours at most that do not end a spell (default: 2)",
+    )
+    why.set_defaults(act=_why)
+
     regress = verbs.add_parser(
         "regress",
         help="compare stored annual records of a folder with a fresh run",
@@ -239,6 +285,36 @@ def _rate(args: argparse.Namespace) -> int:
 
     record = rate(read_scenario(args.scenario, args.overrides, args.weather), args.pattern)
     sys.stdout.write(record_text(record) if args.json else rating_text(record))
+    return DONE
+
+
+def _size(args: argparse.Namespace) -> int:
+    from hpwhsim.report.files import record_text, write_files
+    from hpwhsim.report.sizing import sizing_figure, sizing_text
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.size import size
+
+    record = size(read_scenario(args.scenario, args.overrides, args.weather), range(1, args.seeds + 1))
+    written = []
+    if args.out is not None:
+        content = {"sizing.json": record_text(record).encode(), "sizing.png": sizing_figure(record)}
+        written = write_files(args.out, content)
+    if args.json:
+        sys.stdout.write(record_text(record))
+    else:
+        sys.stdout.write(sizing_text(record))
+        if written:
+            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    return DONE if "chosen" in record else FOUND
+
+
+def _why(args: argparse.Namespace) -> int:
+    from hpwhsim.report.files import record_text
+    from hpwhsim.report.why import why_text
+    from hpwhsim.study.why import why
+
+    record = why(args.result, args.gap)
+    sys.stdout.write(record_text(record) if args.json else why_text(record, args.all))
     return DONE
 
 

@@ -78,11 +78,7 @@ def write_results(
     InputError
         If the folder cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    part = _part(folder)
     try:
         (part / NAMES[0]).write_text(record_text(record), encoding="utf-8")
         (part / NAMES[1]).write_text(hourly_text(dataset), encoding="utf-8")
@@ -100,3 +96,33 @@ def write_results(
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return [folder / name for name in written]
+
+
+def write_files(folder: Path, content: Mapping[str, bytes]) -> list[Path]:
+    """Write files to `folder`, which is made if need be, when all are complete; earlier ones are replaced.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    part = _part(folder)
+    try:
+        for name, text in content.items():
+            (part / name).write_bytes(text)
+        for name in content:
+            os.replace(part / name, folder / name)
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return [folder / name for name in content]
+
+
+def _part(folder: Path) -> Path:
+    """A new folder beside the target, in which files are written until they are complete."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
+    except OSError as err:
+        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None

@@ -29,6 +29,7 @@ from hpwhsim.scenario.parts import (
 from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 from hpwhsim.scenario.tariff import Tariff
 
@@ -51,6 +52,7 @@ __all__ = [
     "Run",
     "Scenario",
     "Site",
+    "Sizing",
     "Source",
     "Storage",
     "Wastewater",
@@ -252,6 +254,11 @@ class Scenario(Block):
         default_factory=Savings,
         description="how plant and baseline are compared",
         json_schema_extra=origin("defaults of its keys"),
+    )
+    sizing: Sizing | None = Field(
+        None,
+        description="how `tankyear size` chooses",
+        json_schema_extra=origin("used by `tankyear size` alone, with the defaults of its keys"),
     )
     run: Run = Field(
         default_factory=Run,

@@ -171,6 +171,9 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
             "edge_hours": out.edge_seconds / 3600.0,
             "water_in_c": inlet,
         }
+    for name, seconds in (("backup_hours", out.backup_seconds), ("short_hours", out.short_seconds)):
+        hours = {f"{name}.{cause}": row / 3600.0 for cause, row in zip(CAUSE_NAMES, seconds, strict=True)}
+        hourly |= {cause: row for cause, row in hours.items() if row.any()}
     return hourly | source_hourly(scenario, assembly, out, hourly)
 
 

@@ -1,0 +1,210 @@
+"""Sizing on one screen, and as a picture."""
+
+from collections.abc import Mapping, Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, house_style, png
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WIDTH = 100
+Record = Mapping[str, Any]
+UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
+PARTS = (
+    ("cold_capacity_litres", "the machine's capacity on these days, not at its rating"),
+    ("loop_and_loss_litres", "heat for the loop and the loss of the store"),
+    (
+        "lukewarm_litres",
+        "what no mass curve sees: lukewarm loop water, defrosts, backup, least temperature at taps",
+    ),
+    ("mixing_litres", "thermocline: stirring at the inlet, conduction"),
+    ("sensors_litres", "what is cold already when the charge starts: sensor heights, dead band, stages"),
+)
+
+
+def _causes(causes: Mapping[str, float]) -> str:
+    return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
+
+
+def _short(found: Record) -> str:
+    said = f"short {found['short_litres']:,.0f} L in {found['short_hours']:.1f} h"
+    causes = _causes(found["short_hours_by_cause"])
+    said += f" ({causes})" if causes else ""
+    backup = (
+        f", backup {100.0 * found['backup_share']:.1f} % of the heat" if found["backup_share"] > 0 else ""
+    )
+    hours = found["most_run_hours_in_a_day"]
+    run = "the machine never runs" if hours is None else f"full output {hours:.1f} h for the heat of a day"
+    return f"{said}; {run}{backup}"
+
+
+def _litres(value: float | None) -> str:
+    return "none" if value is None else f"{value:,.0f}"
+
+
+def _share(value: float | None) -> str:
+    return "" if value is None else f"{value:.3f}"
+
+
+def _plant(found: Record) -> str:
+    return (
+        f"{found['modules']} x {found['module_kw']:.4g} kW, {found['tanks']} x {found['tank_litres']:,.0f} L"
+    )
+
+
+def sizing_text(record: Record) -> str:
+    """What `tankyear size` prints."""
+    days, written, by = record["design_days"], record["as_written"], record["by"]
+    limits = ", ".join(f"{key.replace('_', ' ')} at most {v:g}" for key, v in record["limits"].items())
+    lines = [
+        str(record["title"]),
+        f"weather: {record['weather.station']}",
+        f"criterion: {', '.join(record['criterion'])} ({limits})",
+        f"design days: {', '.join(days['cold_days'])}, mean {days['mean_c']:.1f} degC, cold water "
+        f"{days['mains_c']:.1f} degC; use {', '.join(f'{v:,.0f}' for v in days['use_litres'])} L",
+    ]
+    if "peak_on" in days:
+        lines.append(
+            f"peak use on {days['peak_on']}: {days['peak_over_mean']:.2f} of the mean day "
+            f"({'as on ' if days['peak_from'] != 'handbook' else 'by the '}{days['peak_from']})"
+        )
+    lines += [
+        "",
+        f"As written: {written['modules']} modules, {written['capacity_kw']:.4g} kW, "
+        f"{written['storage_litres']:,.0f} L",
+    ]
+    for key in ("coldest-day", "coldest-three-days"):
+        lines.append(f"  {key.replace('-', ' ')}: {_short(written[key])}")
+        out = written[key].get("one_module_out")
+        if out is not None:
+            lines.append(f"    one module out: {_short(out)}")
+    lines += [
+        "",
+        "Least storage by capacity (litres; share of the largest day's hot water)",
+        f"  {'hours a day':>11} {'capacity kW':>12} {'engine L':>10} {'share':>7} {'mass curve L':>13} "
+        f"{'share':>7} {'with cold and loss L':>21} {'share':>7}",
+    ]
+    lines += [
+        f"  {p['run_hours']:>11.0f} {p['capacity_kw']:>12.1f} {_litres(p['storage_litres']):>10} "
+        f"{_share(p['storage_share']):>7} {_litres(p['mass_curve_litres']):>13} "
+        f"{_share(p['mass_curve_share']):>7} {_litres(p['mass_curve_loaded_litres']):>21} "
+        f"{_share(p['mass_curve_loaded_share']):>7}"
+        for p in record["curve"]
+    ]
+    chosen = record.get("chosen")
+    lines.append("")
+    if chosen is None:
+        lines.append("No plant of the steps passes.")
+        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in record["years_tried"]]
+    else:
+        lines += _chosen(chosen, by)
+        lines += ["", f"The {len(record['choices'])} cheapest that pass the design days ({UNITS[by]})"]
+        lines += [f"  {found[by]:>12,.0f}  {_plant(found)}" for found in record["choices"]]
+    if "seeds" in record:
+        seeds = record["seeds"]
+        lines += [
+            "",
+            f"Chances over {seeds['years']} years of random draws",
+            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} %",
+            f"  a year has such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
+            f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
+            f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
+        ]
+    lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed by --json)"]
+    for caution in record["cautions"]:
+        lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
+    return "\n".join(lines) + "\n"
+
+
+def _chosen(chosen: Record, by: str) -> list[str]:
+    lines = [
+        f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {UNITS[by]} {chosen[by]:,.0f}",
+        f"  design days: {_short(chosen['design_days'])}",
+        f"  whole year: {_short(chosen['year'])}",
+    ]
+    for key, what in (("one_step_less_storage", "storage"), ("one_step_less_capacity", "capacity")):
+        less = chosen[key]
+        if less is None:
+            lines.append(f"  one step less {what}: there is none")
+        else:
+            verdict = "passes" if less["passes"] else "fails"
+            lines.append(f"  one step less {what}: {_plant(less)} {verdict}: {_short(less)}")
+            out = less.get("one_module_out")
+            if out is not None:
+                lines.append(f"    one module out: {_short(out)}")
+    why = chosen["explained"]
+    lines += [
+        f"  least storage at this capacity: {_litres(why['storage_litres'])} L by the engine, "
+        f"{_litres(why['mass_curve_litres'])} L usable by the mass curve; between them",
+    ]
+    lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
+    return lines
+
+
+def sizing_figure(record: Record) -> bytes:
+    """The trade-off curve with the chosen point, as the bytes of a PNG file."""
+    from matplotlib.figure import Figure
+
+    with house_style():
+        figure = Figure(figsize=(8.0, 5.2), layout="constrained")
+        _draw(figure, record)
+        return png(figure)
+
+
+def _draw(figure: "Figure", record: Record) -> None:
+    ax = figure.subplots()
+    points: Sequence[Record] = record["curve"]
+    capacity = [p["capacity_kw"] for p in points]
+
+    def line(key: str, label: str, **look: Any) -> None:
+        pairs = [(x, p[key]) for x, p in zip(capacity, points, strict=True) if p[key] is not None]
+        ax.plot(*zip(*pairs, strict=True) if pairs else ((), ()), label=label, gid=key, **look)
+
+    line("storage_litres", "this engine: least store", color=BLUE, marker="o", markersize=4, linewidth=1.8)
+    line("mass_curve_loaded_litres", "mass curve, cold days, loop and loss", color=ORANGE, linestyle="--")
+    line("mass_curve_litres", "mass curve at the rating", color="0.5", linestyle=":")
+    written = record["as_written"]
+    ax.plot(
+        [written["capacity_kw"]],
+        [written["storage_litres"]],
+        "s",
+        color="0.3",
+        markerfacecolor="none",
+        label="as written",
+    )
+    for found in record["choices"]:
+        ax.plot([found["capacity_kw"]], [found["storage_litres"]], ".", color=GREEN, markersize=5)
+    chosen = record.get("chosen")
+    if chosen is not None:
+        spot = (chosen["capacity_kw"], chosen["storage_litres"])
+        ax.plot(*spot, "*", color=RED, markersize=14, label="chosen", gid="chosen")
+        ax.annotate(_plant(chosen), spot, xytext=(10, 8), textcoords="offset points")
+    for p in points[::2]:
+        if p["storage_litres"] is not None:
+            ax.annotate(
+                f"{p['run_hours']:.0f} h",
+                (p["capacity_kw"], p["storage_litres"]),
+                xytext=(-4, -13),
+                textcoords="offset points",
+                fontsize=7,
+                color=BLUE,
+            )
+    ax.set_xlabel("Capacity of all modules at the rating [kW]")
+    ax.set_ylabel("Store [L]")
+    ax.set_ylim(bottom=0.0)
+    ax.grid(color="0.9", linewidth=0.6)
+    ax.legend()
+    days = record["design_days"]
+    figure.suptitle(
+        f"{record['title']}\nStorage against capacity on {', '.join(days['cold_days'])} "
+        f"(mean {days['mean_c']:.1f} °C); criterion: {', '.join(record['criterion'])}\n"
+        f"Weather: {record['weather.station']}",
+        x=0.01,
+        ha="left",
+        fontsize=10,
+        parse_math=False,
+    )
+    run = f"tankyear {record['tool.version']}; scenario {record['scenario.sha256'][:12]}"
+    figure.supxlabel(run, x=0.99, ha="right", fontsize=6.5, color="0.4")

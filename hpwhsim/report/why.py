@@ -1,0 +1,56 @@
+"""Spells of backup and of short hot water on one screen."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+Record = Mapping[str, Any]
+WHAT = {"backup": ("Backup", "kwh", "kWh"), "short": ("Hot water short", "litres", "L")}
+MEANING = {
+    "no-heat-pump": "the plant has none",
+    "lock-out": "barred by the hour",
+    "source-too-cold": "the source was below the machine's lowest, or the modeler's",
+    "water-too-warm": "the water at the machine was too warm for it",
+    "capacity": "every module was running",
+    "starting": "called, and waiting for minimum off time or the next stage",
+    "not-called": "the charge sensors were satisfied",
+    "source-spent": "the source had no more heat to give",
+}
+
+
+def why_text(record: Record, everything: bool = False) -> str:
+    """What `tankyear why` prints: totals by cause, and the worst spells or all."""
+    lines = [str(record["title"]), f"weather: {record['weather.station']}"]
+    for name, (what, key, unit) in WHAT.items():
+        found = record[name]
+        spells: Sequence[Record] = found["spells"] if everything else found["worst"]
+        lines += ["", f"{what}: {found['hours']:,.1f} h, {found[key]:,.0f} {unit}"]
+        lines += [
+            f"  {hours:>9,.1f} h  {cause:<16} {MEANING.get(cause, '')}".rstrip()
+            for cause, hours in found["hours_by_cause"].items()
+        ]
+        if not spells:
+            continue
+        title = "all" if everything else f"the {len(spells)} worst"
+        lines += [
+            f"  {len(found['spells'])} spells, {title}",
+            f"  {'start':<12}{'length':>7}{unit:>9}  {'cause':<16}  "
+            "the hour before: source, store top / mean / bottom, module hours, barred",
+        ]
+        lines += [_row(spell, key) for spell in spells]
+    return "\n".join(lines) + "\n"
+
+
+def _row(spell: Record, key: str) -> str:
+    before = spell["before"]
+    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>9,.1f}  {spell['cause']:<16}  "
+    if before is None:
+        return f"{row}it begins with the year"
+
+    def number(name: str) -> str:
+        value = before.get(name)
+        return "-" if value is None else f"{value:.1f}"
+
+    store = " / ".join(number(f"store_{part}_c") for part in ("top", "mean", "bottom"))
+    return (
+        f"{row}{number('source_c')} degC, {store} degC, {number('module_hours')}, {number('lockout_hours')} h"
+    )

@@ -1,0 +1,94 @@
+"""The `sizing` block: what a plant must do on its design days, and the machines and tanks to choose from."""
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from hpwhsim.quantities import Duration, Volume
+from hpwhsim.scenario.parts import PRACTICE, Block, FilePath, origin
+
+CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
+
+
+def _criteria(value: object) -> object:
+    given = [value] if isinstance(value, str) else value
+    if not isinstance(given, list | tuple) or not given or any(item not in CRITERIA for item in given):
+        raise ValueError(f"{', '.join(CRITERIA)}, one or a list of them")
+    return tuple(given)
+
+
+Criteria = Annotated[tuple[str, ...], BeforeValidator(_criteria)]
+
+
+class Sizing(Block):
+    """How `tankyear size` chooses."""
+
+    criterion: Criteria = Field(
+        ("short-litres",),
+        description="short-litres: no more short than short_volume; n-1: the same with one module out; "
+        "run-hours: no more than run_hours of full output for the heat of a day; backup-share: no more of "
+        "the heat than backup_share; one or a list, all of which must hold on the design days",
+        json_schema_extra=origin("choice of this program: hot water on the coldest days"),
+    )
+    short_volume: Volume = Field(
+        0.0,
+        ge=0,
+        le=1000,
+        description="water that the design days may deliver below hot_water.minimum_temperature [m3]",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+    run_hours: Duration = Field(
+        72000.0,
+        gt=0,
+        le=86400,
+        description="most running of full output for the heat of a day [s]",
+        json_schema_extra=origin("16 to 20 h a day on the design day is usual; common practice, no source"),
+    )
+    backup_share: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="most of the heat that the backup may give",
+        json_schema_extra=origin("choice of this program: none"),
+    )
+    days: Literal["coldest-day", "coldest-three-days"] = Field(
+        "coldest-three-days",
+        description="days of the weather file, by daily mean dry bulb",
+        json_schema_extra=origin(PRACTICE),
+    )
+    peak_day: Literal["drawn", "handbook", "none"] | None = Field(
+        None,
+        description="use on the coldest of them: drawn, the largest day of the year's draws; handbook, the "
+        "mean day times maximum over average day; none, its own",
+        json_schema_extra=origin(
+            "ASHRAE Handbook, HVAC Applications, service water heating: maximum and average day by number of "
+            "apartments; quoted from memory",
+            none="drawn with random draws or metered use, else handbook",
+        ),
+    )
+    by: Literal["cost", "weight", "carbon"] = Field(
+        "cost",
+        description="what the choice makes least",
+        json_schema_extra=origin("choice of this program"),
+    )
+    modules: FilePath | None = Field(
+        None,
+        description="CSV of modules: capacity_kw (at rated_at), cost, weight_kg, carbon_kg of one",
+        json_schema_extra=origin(
+            "invented round numbers: use your own",
+            none="modules of plant.heat_pump and their invented cost, weight and carbon",
+        ),
+    )
+    tanks: FilePath | None = Field(
+        None,
+        description="CSV of tanks: litres, cost, weight_kg (filled), carbon_kg of one",
+        json_schema_extra=origin(
+            "invented round numbers: use your own", none="usual sizes, with invented cost, weight and carbon"
+        ),
+    )
+    most_modules: int = Field(
+        6, ge=1, le=100, description="most modules in the plant", json_schema_extra=origin(PRACTICE)
+    )
+    most_tanks: int = Field(
+        4, ge=1, le=100, description="most equal tanks in the plant", json_schema_extra=origin(PRACTICE)
+    )

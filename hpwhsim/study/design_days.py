@@ -1,0 +1,237 @@
+"""Design days: the coldest days of the weather file with a day of peak use on them, marched by themselves.
+
+The plant settles over the days before, with their own use; then come the cold days, and one more day in
+which what they left behind still shows. All of it is cut out of the arrays of the year, so that a plant is
+judged in milliseconds. What the source remembers (a bore field, a room, a wet well) is marched up to there.
+"""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.plant.arrays import Cause, Drive, Hourly, Plant, SourceKind, SourceRow, SourceState, make_hourly
+from hpwhsim.plant.assemble import Assembly
+from hpwhsim.plant.march import marcher
+from hpwhsim.storage.tank import make_scratch
+from hpwhsim.study.years import march_years
+from hpwhsim.tables import read_table
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+DAYS, HOURS = 365, 8760
+SETTLING_DAYS = 3
+DAYS_AFTER = 1
+LENGTHS = {"coldest-day": 1, "coldest-three-days": 3}
+CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
+JOULE_PER_KWH = 3.6e6
+
+
+class DesignDays(NamedTuple):
+    """Days to march, cut out of the year."""
+
+    days: Ints  # days of the file (0 to 364) in the order of the march, settling first
+    judged: slice  # hours of the march that count
+    cold: slice  # hours of the cold days alone
+    mean_c: float  # outdoor air over the cold days
+    peak_at: int  # day of the march that has the peak use; -1: none
+    peak_from: int  # day of the year whose use that is; -1: the mean day times the handbook's factor, or none
+    drive: Drive
+    start: Array  # the store at the start, °C
+    state: SourceState  # the source at the start
+    series: int  # tanks in series
+
+
+class Judged(NamedTuple):
+    """How a plant fares on design days."""
+
+    short_litres: float  # at use temperature, delivered below the minimum
+    short_hours: float
+    short_by_cause: dict[str, float]  # h, largest first
+    run_hours: float  # of full output for the heat of a day, the most; nan where the machine never runs
+    backup_share: float  # of the heat
+    backup_hours: float  # at full power
+    lowest_top_c: float
+    taps_kwh: float  # in all days of the march, a day
+    loop_kwh: float
+    loss_kwh: float
+    source_c: Array  # (hour,) of the march
+
+
+def cold_days(dry_bulb: Array, length: int) -> int:
+    """First day (0 to 364) of the `length` days in a row with the lowest mean dry bulb; the year is a ring.
+
+    Parameters
+    ----------
+    dry_bulb : ndarray, shape (8760,)
+        [°C]
+    length : int
+        Days.
+    """
+    daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)
+    sums = np.add.reduce([np.roll(daily, -k) for k in range(length)])
+    return int(np.argmin(sums))
+
+
+def maximum_day_factor(apartments: int) -> float:
+    """Use of the largest day over that of the average day, by building size.
+
+    References
+    ----------
+    .. [1] ASHRAE Handbook, HVAC Applications, service water heating; see tables/demand_by_building_size.csv.
+
+    Examples
+    --------
+    >>> round(maximum_day_factor(20), 3), round(maximum_day_factor(500), 3)
+    (1.905, 1.429)
+    """
+    rows = read_table("demand_by_building_size")
+    sizes = [float(row["apartments"]) for row in rows]
+    most, mean = (
+        float(np.interp(apartments, sizes, [float(row[name]) for row in rows]))
+        for name in ("maximum_day_gal", "average_day_gal")
+    )
+    return most / mean
+
+
+def design_days(
+    assembly: Assembly,
+    dry_bulb: Array,
+    length: int,
+    peak: str,
+    apartments: int,
+    years: int = 1,
+) -> DesignDays:
+    """Cut design days out of the year of a plant.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        A plant and its year; left as it is.
+    dry_bulb : ndarray, shape (8760,)
+        Outdoor air. [°C]
+    length : int
+        Cold days in a row.
+    peak : str
+        What is used on the coldest of them: ``drawn``, the draws of the day of largest use in the year;
+        ``handbook``, the year's mean day times the handbook's maximum over average day; ``none``, its own.
+    apartments : int
+        For the handbook's factor.
+    years : int
+        Years after which the days come (a ground loop remembers).
+    """
+    drive, plant = assembly.drive, assembly.plant
+    first = cold_days(dry_bulb, length)
+    count = SETTLING_DAYS + length + DAYS_AFTER
+    days = (first - SETTLING_DAYS + np.arange(count)) % DAYS
+    cut = _cut(drive, days, drive.use.size // DAYS)
+    daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)[days]
+    cold = slice(SETTLING_DAYS, SETTLING_DAYS + length)
+    at = from_ = -1
+    if peak != "none":
+        at = SETTLING_DAYS + int(np.argmin(daily[cold]))
+        by_day = drive.use.reshape(DAYS, -1)
+        if peak == "drawn":
+            from_ = int(np.argmax(by_day.sum(axis=1)))
+            day = by_day[from_]
+        else:
+            day = maximum_day_factor(apartments) * by_day.mean(axis=0)
+        use = cut.use.copy()
+        use.reshape(count, -1)[at] = day
+        cut = cut._replace(use=use)
+    return DesignDays(
+        days=days,
+        judged=slice(24 * SETTLING_DAYS, 24 * count),
+        cold=slice(24 * cold.start, 24 * cold.stop),
+        mean_c=float(daily[cold].mean()),
+        peak_at=at,
+        peak_from=from_,
+        series=assembly.series,
+        drive=cut,
+        start=assembly.start.copy(),
+        state=_state_at(assembly, plant.sources.kind, int(days[0]), years),
+    )
+
+
+def judge(design: DesignDays, plant: Plant) -> Judged:
+    """March the design days with a plant and say how it fares; nothing of the arguments is changed.
+
+    Run hours are the heat that a day takes, or misses, over the mean output of the days: a large store is
+    charged in one day for two, which is no want of capacity.
+    """
+    out = march_days(design, plant)
+    judged, cold = design.judged, design.cold
+    heat_pump, backup = out.heat_pump_heat[judged].sum(), out.backup_heat[judged].sum()
+    heat = float(heat_pump + backup)
+    used = out.taps_heat + out.unmet + out.loop_heat + out.storage_loss - out.backup_heat
+    used = used[judged].reshape(-1, 24)
+    full_hours = float(out.module_seconds[judged].sum()) / 3600.0 / max(plant.modules, 1)
+    run = used.sum(axis=1).max() / (heat_pump / full_hours) if full_hours > 0.0 else np.nan
+    short = out.short_seconds[:, judged].sum(axis=1) / 3600.0
+    a_day = design.days.size * JOULE_PER_KWH
+    kind = plant.sources.kind
+    met = design.drive.source if kind == SourceKind.OUTDOOR_AIR else out.source[SourceRow.MET] / 3600.0
+    return Judged(
+        short_litres=1000.0 * float(out.short_volume[judged].sum()),
+        short_hours=float(short.sum()),
+        short_by_cause={CAUSE_NAMES[i]: float(short[i]) for i in np.argsort(-short) if short[i] > 0.0},
+        run_hours=float(run),
+        backup_share=float(backup) / heat if heat > 0.0 else 0.0,
+        backup_hours=float(out.backup_seconds[:, judged].sum()) / 3600.0,
+        lowest_top_c=float(out.store_top[cold].min()),
+        taps_kwh=float(out.taps_heat.sum()) / a_day,
+        loop_kwh=float(out.loop_heat.sum()) / a_day,
+        loss_kwh=float(out.storage_loss.sum()) / a_day,
+        source_c=np.asarray(met),
+    )
+
+
+def march_days(design: DesignDays, plant: Plant) -> Hourly:
+    """The hours of the design days with a plant."""
+    store = design.start.copy()
+    out = make_hourly(24 * design.days.size, store.size)
+    march = marcher(plant.sources.kind)
+    march(plant, design.drive, _copied(design.state), store, make_scratch(store.size, design.series), out)
+    return out
+
+
+def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
+    """The drive of some days: arrays by hour or by step of the year are cut, all others stay."""
+    hours = (24 * days[:, None] + np.arange(24)).ravel()
+    steps = (steps_per_day * days[:, None] + np.arange(steps_per_day)).ravel()
+
+    def part(values: Any) -> Any:
+        if isinstance(values, tuple):
+            return type(values)(*(part(item) for item in values))
+        if values.size == HOURS:
+            return values[hours]
+        return values[steps] if values.size == DAYS * steps_per_day else values
+
+    cut: Drive = part(drive)
+    return cut
+
+
+def _copied(state: SourceState) -> SourceState:
+    """A copy that the march may fill."""
+
+    def copy(values: Any) -> Any:
+        return type(values)(*map(copy, values)) if isinstance(values, tuple) else values.copy()
+
+    copied: SourceState = copy(state)
+    return copied
+
+
+def _state_at(assembly: Assembly, kind: int, day: int, years: int) -> SourceState:
+    """The source at the start of a day of the last year."""
+    state = _copied(assembly.state)
+    if kind == SourceKind.OUTDOOR_AIR:
+        return state
+    if years > 1:
+        march_years(assembly._replace(state=state), years - 1)
+    if day > 0:
+        drive = _cut(assembly.drive, np.arange(day), assembly.drive.use.size // DAYS)
+        store = assembly.start.copy()
+        out = make_hourly(24 * day, store.size)
+        marcher(kind)(assembly.plant, drive, state, store, make_scratch(store.size, assembly.series), out)
+    return state

@@ -1,0 +1,185 @@
+"""Real modules and tanks: what can be bought, what of it passes on the design days, and what is cheapest."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from hpwhsim.errors import InputError
+from hpwhsim.study.sizing import ROUNDING, Bench, Trial, plant_of, try_plant
+from hpwhsim.tables import read_table
+from hpwhsim.user_csv import number, rows
+
+MEASURES = ("cost", "weight_kg", "carbon_kg")
+BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
+
+
+class Step(NamedTuple):
+    """A module or a tank that can be bought."""
+
+    size: float  # W at the rating, or m³
+    measures: dict[str, float]  # by `MEASURES`, of one
+
+
+class Choice(NamedTuple):
+    """A plant of real steps."""
+
+    module: Step
+    modules: int
+    tank: Step
+    tanks: int
+    total: dict[str, float]  # by `MEASURES`
+
+    @property
+    def volume(self) -> float:
+        """The whole store. [m³]"""
+        return self.tank.size * self.tanks
+
+    @property
+    def capacity(self) -> float:
+        """All modules at the rating. [W]"""
+        return self.module.size * self.modules
+
+
+class Chosen(NamedTuple):
+    """What was chosen, and its neighbours."""
+
+    choice: Choice
+    trial: Trial
+    smallest: Choice  # with the same modules the smallest store that passes
+    smaller_tank: tuple[Choice, Trial] | None  # one step smaller than that
+    smaller_modules: tuple[Choice, Trial] | None  # the next smaller set of modules with the same store
+
+
+def read_steps(path: Path, size: str, unit: float) -> list[Step]:
+    """Steps of a CSV of the user's with the columns `size` and `MEASURES`, smallest first.
+
+    Raises
+    ------
+    InputError
+        If the file or a number is wrong, or a size is not above zero.
+    """
+    found = []
+    for line, row in rows(path, (size, *MEASURES)):
+        large = number(path, line, size, row[size])
+        if large == 0.0:
+            raise InputError(f"{path}: line {line}: column {size}: a number above zero is needed, got 0")
+        found.append(Step(large * unit, {m: number(path, line, m, row[m]) for m in MEASURES}))
+    if not found:
+        raise InputError(f"{path}: holds no row; one for each step is needed")
+    return sorted(found, key=lambda step: step.size)
+
+
+def module_steps(bench: Bench) -> list[Step]:
+    """Modules to choose from: of the user's file, or the one as written with what a table gives for it.
+
+    Raises
+    ------
+    InputError
+        If the file is wrong, or offers other capacities beside a measured table or rated points.
+    """
+    capacity, heat_pump = bench.assembly.made.capacity, bench.scenario.plant.heat_pump
+    assert heat_pump is not None  # make_bench wants it
+    path = bench.sizing.modules
+    if path is None:
+        table = read_table("sizing_modules")
+        sizes = [float(row["capacity_kw"]) for row in table]
+        at = min(max(int(np.searchsorted(sizes, capacity / 1000.0)) - 1, 0), len(sizes) - 2)
+        way = (capacity / 1000.0 - sizes[at]) / (sizes[at + 1] - sizes[at])
+        pairs = {m: (float(table[at][m]), float(table[at + 1][m])) for m in MEASURES}
+        return [Step(capacity, {m: max(low + way * (high - low), 0.0) for m, (low, high) in pairs.items()})]
+    steps = read_steps(path, "capacity_kw", 1000.0)
+    if heat_pump.capacity is None:
+        for step in steps:
+            if abs(step.size / capacity - 1.0) > 0.01:
+                raise InputError(
+                    f"{path}: capacity_kw: got {step.size / 1000.0:g}; a table or rated points hold for "
+                    f"their own machine alone, of {capacity / 1000.0:.4g} kW"
+                )
+    return steps
+
+
+def tank_steps(bench: Bench) -> list[Step]:
+    """Tanks to choose from: of the user's file, or the packaged ones."""
+    path = bench.sizing.tanks
+    if path is not None:
+        return read_steps(path, "litres", 0.001)
+    return [
+        Step(float(row["litres"]) / 1000.0, {m: float(row[m]) for m in MEASURES})
+        for row in read_table("sizing_tanks")
+    ]
+
+
+class Market:
+    """Choices in the order of what they cost, each judged once."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self.key = BY[bench.sizing.by]
+        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.most_modules + 1)]
+        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.most_tanks + 1)]
+        self.machines.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
+        self.stores.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
+        self._judged: dict[tuple[float, int, float, int], Trial] = {}
+
+    def choice(self, machine: tuple[Step, int], store: tuple[Step, int]) -> Choice:
+        """A machine and a store with what they cost together."""
+        (module, modules), (tank, tanks) = machine, store
+        total = {m: modules * module.measures[m] + tanks * tank.measures[m] for m in MEASURES}
+        return Choice(module, modules, tank, tanks, total)
+
+    def trial(self, choice: Choice) -> Trial:
+        """The choice on the design days."""
+        key = (choice.module.size, choice.modules, choice.tank.size, choice.tanks)
+        if key not in self._judged:
+            factor = choice.module.size / self._bench.assembly.made.capacity
+            plant = plant_of(self._bench, choice.modules, factor, choice.volume, choice.tanks)
+            self._judged[key] = try_plant(self._bench, plant)
+        return self._judged[key]
+
+    def least(self, machine: tuple[Step, int]) -> int | None:
+        """Place of the smallest store with which a machine passes, by bisection; None: with none.
+
+        The largest store may fail where a smaller one passes (it loses more, or runs at other hours), so
+        every fourth is tried from the largest down.
+        """
+        tried = range(len(self.stores) - 1, -1, -4)
+        passing = (k for k in tried if self.trial(self.choice(machine, self.stores[k])).passes)
+        high = next(passing, None)
+        if high is None:
+            return None
+        low = -1
+        while high - low > 1:
+            middle = (low + high) // 2
+            if self.trial(self.choice(machine, self.stores[middle])).passes:
+                high = middle
+            else:
+                low = middle
+        return high
+
+    def passing(self) -> Iterator[Choice]:
+        """Choices that pass, cheapest first."""
+        found = []
+        for machine in self.machines:
+            least = self.least(machine)
+            if least is not None:
+                found += [self.choice(machine, store) for store in self.stores[least:]]
+        found.sort(key=lambda choice: (choice.total[self.key], choice.volume, choice.capacity))
+        yield from (choice for choice in found if self.trial(choice).passes)
+
+    def beside(self, choice: Choice) -> Chosen:
+        """A choice with its smaller neighbours."""
+        machine, store = (choice.module, choice.modules), (choice.tank, choice.tanks)
+        least = self.least(machine)
+        assert least is not None  # the choice passes
+        fewer = [m for m in self.machines if m[0].size * m[1] < choice.capacity - ROUNDING]
+        tank = self.choice(machine, self.stores[least - 1]) if least > 0 else None
+        modules = self.choice(fewer[-1], store) if fewer else None
+        return Chosen(
+            choice,
+            self.trial(choice),
+            self.choice(machine, self.stores[least]),
+            (tank, self.trial(tank)) if tank else None,
+            (modules, self.trial(modules)) if modules else None,
+        )

@@ -1,0 +1,366 @@
+"""Size a plant: adequacy as written, the trade-off curve, the best of real steps, and its whole year."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from itertools import islice, pairwise
+from math import inf, isfinite, sqrt
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+import hpwhsim
+from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.errors import InputError
+from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import Loaded, assumptions
+from hpwhsim.scenario.schema import Scenario, Sizing
+from hpwhsim.study.design_days import LENGTHS, Judged
+from hpwhsim.study.market import BY, Choice, Market
+from hpwhsim.study.mass_curve import least_recovery
+from hpwhsim.study.sizing import Bench, Point, Trial, classical, curve, make_bench, point, sized, try_plant
+from hpwhsim.study.year import run_year
+from hpwhsim.study.years import march_years
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+Array = NDArray[np.float64]
+Record = dict[str, object]
+
+MOST_YEARS = 5  # choices that are marched through the whole year until one passes
+LISTED = 8  # cheapest choices in the record
+SURE = 1.959964  # standard deviations of a 95 % interval
+
+
+def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
+    """Size the plant of a scenario.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The scenario that has been read.
+    seeds : sequence of int
+        Years of random draws with which the chances of a short day are counted.
+
+    Raises
+    ------
+    InputError
+        If the plant has no heat pump, cannot run on the design days, or a file is wrong.
+    """
+    scenario = loaded.scenario.model_copy(update={"sizing": loaded.scenario.sizing or Sizing()})
+    loaded = loaded._replace(scenario=scenario)
+    if len(seeds) > 0 and scenario.hot_water.metered is not None:
+        raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
+    weather = read_weather(scenario.site.weather)
+    bench = make_bench(scenario, weather)
+    sizing = bench.sizing
+    c = classical(bench)
+    points = curve(bench)
+    record: Record = {
+        "title": scenario.title,
+        "criterion": list(sizing.criterion),
+        "limits": _limits(sizing),
+        "design_days": _days(bench),
+        "as_written": {
+            "capacity_kw": bench.assembly.made.capacity * bench.assembly.plant.modules / 1000.0,
+            "modules": bench.assembly.plant.modules,
+            "storage_litres": 1000.0 * scenario.plant.storage.volume,
+            **{days: _adequacy(make_bench(scenario, weather, days, bench.assembly)) for days in LENGTHS},
+        },
+        "day_litres": bench.day_litres,
+        "curve": [_point(p, bench.day_litres) for p in points],
+        "by": BY[sizing.by],
+    }
+    market = Market(bench)
+    found = list(islice(market.passing(), LISTED))
+    record["choices"] = [_choice(choice) for choice in found]
+    tried = []
+    for choice in found[:MOST_YEARS]:
+        year = _year(loaded, choice)
+        tried.append({**_choice(choice), **year})
+        if year["passes"]:
+            beside = market.beside(choice)
+            factor = choice.module.size / bench.assembly.made.capacity
+            recovery = choice.capacity / 1000.0 / c.kwh_per_litre
+            hours = 24.0 * float((c.cold > 0.0).mean())
+            hours *= least_recovery(c.loaded, c.cold, c.steps_per_hour) / recovery
+            why = point(bench, c, choice.modules, factor, hours, True)
+            record["chosen"] = {
+                **_choice(choice),
+                "design_days": _judged(beside.trial),
+                "smallest_storage_litres": 1000.0 * beside.smallest.volume,
+                "one_step_less_storage": _neighbour(beside.smaller_tank),
+                "one_step_less_capacity": _neighbour(beside.smaller_modules),
+                "explained": _point(why, bench.day_litres),
+                "year": year,
+            }
+            if len(seeds) > 0:
+                record["seeds"] = chances(_with(scenario, choice), weather, seeds)
+            break
+    record["years_tried"] = tried
+    record["cautions"] = _cautions(bench, points)
+    record["assumptions"] = [item for item in assumptions(scenario) if str(item["key"]).startswith("sizing.")]
+    return record | {
+        "tool.version": hpwhsim.__version__,
+        "scenario.sha256": loaded.sha256,
+        "scenario.overrides": list(loaded.overrides),
+        "weather.sha256": weather.attrs["sha256"],
+        "weather.station": weather.attrs["station"],
+    }
+
+
+def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> Record:
+    """How often hot water runs short, over years of random draws.
+
+    Parameters
+    ----------
+    scenario, weather
+        The plant and its year of weather.
+    seeds : sequence of int
+        One year each, at least one.
+
+    Returns
+    -------
+    dict
+        Days with any water delivered short by seed; their share of all days; the share of years with one or
+        more, with its 95 % interval (Wilson's score).
+    """
+    from tqdm import tqdm
+
+    days = []
+    for seed in tqdm(seeds, unit="year", leave=False, disable=None):  # None: no bar in a pipe
+        hot_water = scenario.hot_water.model_copy(update={"draws": "random", "seed": seed})
+        assembly = assemble(scenario.model_copy(update={"hot_water": hot_water}), weather)
+        short = march_years(assembly, scenario.run.years).last.short_volume
+        days.append(int((short.reshape(365, 24).sum(axis=1) > 0.0).sum()))
+    years = len(days)
+    low, high = wilson(sum(d > 0 for d in days), years)
+    return {
+        "years": years,
+        "short_days_by_seed": dict(zip(map(str, seeds), days, strict=True)),
+        "chance_of_a_short_day": sum(days) / (365.0 * years),
+        "chance_of_a_year_with_one": sum(d > 0 for d in days) / years,
+        "chance_of_a_year_with_one_low": low,
+        "chance_of_a_year_with_one_high": high,
+    }
+
+
+def wilson(hits: int, trials: int) -> tuple[float, float]:
+    """95 % interval of a share by Wilson's score.
+
+    References
+    ----------
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22, 209-212, 1927; from memory.
+
+    Examples
+    --------
+    >>> low, high = wilson(0, 10)
+    >>> round(low, 4), round(high, 4)
+    (0.0, 0.2775)
+    """
+    share, z2 = hits / trials, SURE**2
+    middle = (share + z2 / (2 * trials)) / (1 + z2 / trials)
+    half = SURE / (1 + z2 / trials) * sqrt(share * (1 - share) / trials + z2 / (4 * trials**2))
+    return max(middle - half, 0.0), min(middle + half, 1.0)
+
+
+def _with(scenario: Scenario, choice: Choice) -> Scenario:
+    """The scenario with what was chosen."""
+    chosen = sized(scenario, choice.modules, choice.volume, choice.tanks)
+    heat_pump = chosen.plant.heat_pump
+    assert heat_pump is not None  # make_bench wants it
+    if heat_pump.capacity is None:
+        return chosen
+    machine = heat_pump.model_copy(update={"capacity": choice.module.size})
+    return chosen.model_copy(update={"plant": chosen.plant.model_copy(update={"heat_pump": machine})})
+
+
+def _year(loaded: Loaded, choice: Choice) -> dict[str, Any]:
+    """The criteria over the whole year, run as any scenario is."""
+    sizing = loaded.scenario.sizing
+    assert sizing is not None  # set by size
+    chosen = _with(loaded.scenario, choice)
+    year = run_year(loaded._replace(scenario=chosen))
+    hourly = year.hourly
+    run = _most_run_hours(hourly, choice.modules)
+    backup = float(hourly["backup_heat_kwh"].sum())
+    heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
+    short = float(hourly["short_litres"].sum())
+    litres = 1000.0 * sizing.short_volume + 1e-6
+    found: dict[str, Any] = {
+        "electricity_kwh": year.record["electricity_kwh"],
+        "short_litres": short,
+        "short_hours": year.record["short_hours"],
+        "short_hours_by_cause": year.record["short_hours_by_cause"],
+        "most_run_hours_in_a_day": run,
+        "backup_share": backup / heat if heat > 0.0 else 0.0,
+    }
+    passes = True
+    if "short-litres" in sizing.criterion:
+        passes &= short <= litres
+    if "run-hours" in sizing.criterion:
+        passes &= run <= sizing.run_hours / 3600.0
+    if "backup-share" in sizing.criterion:
+        passes &= found["backup_share"] <= sizing.backup_share
+    if "n-1" in sizing.criterion and choice.modules > 1:
+        fewer = _with(loaded.scenario, choice._replace(modules=choice.modules - 1))
+        one_out = float(run_year(loaded._replace(scenario=fewer)).hourly["short_litres"].sum())
+        found["one_out_short_litres"] = one_out
+        passes &= one_out <= litres
+    return found | {"passes": passes}
+
+
+def _most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
+    """Hours of full output for the heat of a day, the most of the year; output is that of three days."""
+
+    def daily(*names: str) -> Array:
+        return np.add.reduce([hourly[name].reshape(365, 24).sum(axis=1) for name in names])
+
+    def three(values: Array) -> Array:
+        return np.asarray(values + np.roll(values, 1) + np.roll(values, -1))
+
+    used = daily("heat_to_taps_kwh", "unmet_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
+    used -= daily("backup_heat_kwh")
+    heat, hours = three(daily("heat_pump_heat_kwh")), three(daily("module_hours")) / modules
+    run = np.divide(used * hours, heat, out=np.zeros(365), where=heat > 0.0)
+    return float(run.max())
+
+
+# -- the record ----------------------------------------------------------------------------------------
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None
+
+
+def _limits(sizing: Sizing) -> Record:
+    limits: Record = {}
+    if {"short-litres", "n-1"} & set(sizing.criterion):
+        limits["short_litres"] = 1000.0 * sizing.short_volume
+    if "run-hours" in sizing.criterion:
+        limits["run_hours"] = sizing.run_hours / 3600.0
+    if "backup-share" in sizing.criterion:
+        limits["backup_share"] = sizing.backup_share
+    return limits
+
+
+def _name(day: int) -> str:
+    """Month and day of a day of the nominal year (0 to 364)."""
+    return (date(2001, 1, 1) + timedelta(days=int(day))).isoformat()[5:]
+
+
+def _days(bench: Bench) -> Record:
+    design = bench.design
+    cold = design.days[design.cold.start // 24 : design.cold.stop // 24]
+    by_day = 1000.0 * design.drive.use.reshape(design.days.size, -1).sum(axis=1)
+    mean = 1000.0 * float(bench.assembly.drive.use.sum()) / 365.0
+    found: Record = {
+        "cold_days": [_name(day) for day in cold],
+        "mean_c": design.mean_c,
+        "mains_c": float(design.drive.mains[design.cold].mean()),
+        "use_litres": [float(v) for v in by_day[design.cold.start // 24 : design.cold.stop // 24]],
+        "mean_use_litres": mean,
+    }
+    if design.peak_at >= 0:
+        found["peak_on"] = _name(design.days[design.peak_at])
+        found["peak_over_mean"] = float(by_day[design.peak_at]) / mean
+        found["peak_from"] = _name(design.peak_from) if design.peak_from >= 0 else "handbook"
+    return found
+
+
+def _one(judged: Judged) -> Record:
+    return {
+        "short_litres": judged.short_litres,
+        "short_hours": judged.short_hours,
+        "short_hours_by_cause": judged.short_by_cause,
+        "most_run_hours_in_a_day": _finite(judged.run_hours),
+        "backup_share": judged.backup_share,
+        "store_min_top_c": judged.lowest_top_c,
+    }
+
+
+def _judged(trial: Trial) -> Record:
+    found: Record = {"passes": trial.passes, **_one(trial.whole)}
+    if trial.one_out is not None:
+        found["one_module_out"] = _one(trial.one_out)
+    return found
+
+
+def _adequacy(bench: Bench) -> Record:
+    """The plant as written, with all modules and with one out."""
+    everything = bench._replace(
+        sizing=bench.sizing.model_copy(update={"criterion": ("n-1",), "short_volume": inf})
+    )
+    return {**_days(bench), **_judged(try_plant(everything, bench.assembly.plant))}
+
+
+def _point(p: Point, day_litres: float) -> Record:
+    found: Record = {
+        "capacity_kw": p.capacity / 1000.0,
+        "run_hours": p.run_hours,
+        "storage_litres": _finite(p.storage),
+        "storage_share": _finite(p.storage / day_litres),
+        "mass_curve_litres": _finite(p.classical),
+        "mass_curve_share": _finite(p.classical / day_litres),
+        "mass_curve_cold_litres": _finite(p.cold),
+        "mass_curve_loaded_litres": _finite(p.loaded),
+        "mass_curve_loaded_share": _finite(p.loaded / day_litres),
+    }
+    if np.isfinite(p.sharp) and np.isfinite(p.heated):
+        found |= {
+            "cold_capacity_litres": _finite(p.cold - p.classical),
+            "loop_and_loss_litres": _finite(p.loaded - p.cold),
+            "lukewarm_litres": _finite(p.sharp - p.loaded),
+            "mixing_litres": p.heated - p.sharp,
+            "sensors_litres": _finite(p.storage - p.heated),
+        }
+    return found
+
+
+def _choice(choice: Choice) -> Record:
+    return {
+        "modules": choice.modules,
+        "module_kw": choice.module.size / 1000.0,
+        "capacity_kw": choice.capacity / 1000.0,
+        "tanks": choice.tanks,
+        "tank_litres": 1000.0 * choice.tank.size,
+        "storage_litres": 1000.0 * choice.volume,
+        **choice.total,
+    }
+
+
+def _neighbour(pair: tuple[Choice, Trial] | None) -> Mapping[str, object] | None:
+    return None if pair is None else {**_choice(pair[0]), **_judged(pair[1])}
+
+
+def _cautions(bench: Bench, points: Sequence[Point]) -> list[str]:
+    said = [
+        "design days come from a typical-year file: extreme years are colder; codes and the responsible "
+        "engineer set the design temperature"
+    ]
+    if bench.sizing.modules is None or bench.sizing.tanks is None:
+        said.append(
+            "cost, weight or carbon of modules or tanks are the packaged INVENTED numbers; give "
+            "sizing.modules and sizing.tanks for a choice that means something"
+        )
+    more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
+    if more:
+        said.append(
+            f"at {', '.join(f'{p.capacity / 1000.0:.0f}' for p in more)} kW more capacity needs more "
+            "storage than a little less of it: that is control, not heat. A charge that is over sooner "
+            "leaves the store part empty when a peak or a bar comes; see "
+            "plant.controls.sensor_height and lock_outs"
+        )
+    backup = bench.scenario.plant.backup
+    if backup.kind != "none" and "backup-share" not in bench.sizing.criterion:
+        said.append(
+            "the backup helps to meet the criterion; add backup-share to sizing.criterion, or set "
+            "plant.backup=null, to size the heat pump by itself"
+        )
+    if bench.scenario.plant.source_kind != "outdoor-air":
+        said.append(
+            "the source stays as written while modules and store change; on the design days it starts from "
+            "what the plant as written left of it"
+        )
+    return said

@@ -1,0 +1,386 @@
+"""Sizing against the classical mass curve, exhaustive search, whole plants written anew, and laws."""
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import yaml
+from cases import CHICAGO, ROOT, central_air
+from numpy.typing import NDArray
+
+from hpwhsim import cli
+from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.errors import InputError
+from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.design_days import judge
+from hpwhsim.study.market import Market
+from hpwhsim.study.size import chances, size, wilson
+from hpwhsim.study.sizing import (
+    NEAR,
+    Bench,
+    classical,
+    hot_litres,
+    least_volume,
+    make_bench,
+    plant_of,
+    point,
+    try_plant,
+)
+from hpwhsim.study.year import run_year
+
+Array = NDArray[np.float64]
+
+pytestmark = pytest.mark.year
+DEMO = ROOT / "scenarios" / "central-air.yaml"
+ALONE = ("plant.backup=null", "plant.heat_pump.lowest_source='-25 degC'")
+
+
+def stated(references: Path) -> tuple[Array, list[dict[str, str]]]:
+    """Hourly profile and table of mass_curve_tradeoff.csv."""
+    lines = (references / "mass_curve_tradeoff.csv").read_text(encoding="utf-8").splitlines()
+    comment = "".join(line for line in lines if line.startswith("#"))
+    profile = np.array(json.loads(comment[comment.index("[") : comment.index("]") + 1]))
+    return profile / profile.sum(), list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+def steady(folder: Path, references: Path, *lock_outs: str) -> Bench:
+    """The stated profile every day alike, cold water at 10 °C, constant capacity, no loop and no loss."""
+    profile, _ = stated(references)
+    pattern = folder / "stated.csv"
+    rows = [f"{hour},{share!r},{share!r}" for hour, share in enumerate(profile.tolist())]
+    pattern.write_text("\n".join(["hour,weekday,weekend", *rows]) + "\n")
+    raw = central_air(folder)
+    raw["hot_water"]["pattern"] = str(pattern)
+    raw["plant"]["storage"]["heat_loss"] = "0 W/K"
+    raw["plant"]["controls"] = {"lock_outs": list(lock_outs)}
+    raw["sizing"] = {"peak_day": "none"}
+    bench = make_bench(scenario_from(raw, folder), read_weather(CHICAGO))
+    drive = bench.design.drive
+    drive = drive._replace(mains=np.full_like(drive.mains, 10.0), source=np.full_like(drive.source, 5.0))
+    bench = bench._replace(design=bench.design._replace(drive=drive))
+    return bench._replace(day_litres=float(hot_litres(bench).sum()) / bench.design.days.size)
+
+
+def at_hours(bench: Bench, hours: float, explain: bool) -> Any:
+    """The point of the curve at which full output for `hours` hours makes the day."""
+    c = classical(bench)
+    capacity = 1000.0 * bench.day_litres / hours * c.kwh_per_litre
+    return point(bench, c, 1, capacity / bench.assembly.made.capacity, hours, explain)
+
+
+# -- the classical answer ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hours", "share"), [(24, 0.194), (20, 0.128), (16, 0.087)])
+def test_mass_curve_shares_of_the_stated_profile(
+    tmp_path: Path, references: Path, hours: int, share: float
+) -> None:
+    """Least usable storage 0.194, 0.128 and 0.087 of the day: three digits of mass_curve_tradeoff.csv."""
+    bench = steady(tmp_path, references)
+    found = at_hours(bench, hours, False)
+    assert round(found.classical / bench.day_litres, 3) == share
+    assert found.cold == pytest.approx(found.classical, rel=1e-6)
+    assert found.loaded == pytest.approx(found.classical, rel=1e-6)
+
+
+def test_a_lock_out_needs_the_barred_draw(tmp_path: Path, references: Path) -> None:
+    """16:00 to 21:00 barred: the draw of the hours 16 to 20, 0.283 of the day, at 16 h and at 8 h alike."""
+    bench = steady(tmp_path, references, "16:00-21:00")
+    profile, _ = stated(references)
+    barred = float(profile[16:21].sum())
+    assert round(barred, 3) == 0.283
+    for hours in (16.0, 8.0):
+        assert at_hours(bench, hours, False).classical / bench.day_litres == pytest.approx(barred, rel=1e-6)
+
+
+@pytest.mark.parametrize("hours", [22.0, 20.0, 18.0, 16.0])
+def test_an_ideal_store_is_the_mass_curve(tmp_path: Path, references: Path, hours: float) -> None:
+    """The engine with nothing mixing and all of the store heated, against the mass curve: within 2.5 %.
+
+    What is left: the bisection (0.5 %), the top cell of 48 that blends as it empties (the front may be
+    1/48 of the store wide), and water between 43 and 60 °C that still serves.
+    """
+    bench = steady(tmp_path, references)
+    found = at_hours(bench, hours, True)
+    assert found.sharp == pytest.approx(found.classical, rel=0.025)
+
+
+def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path, references: Path) -> None:
+    """The same with 16:00 to 21:00 barred: the draw of those hours."""
+    bench = steady(tmp_path, references, "16:00-21:00")
+    profile, _ = stated(references)
+    found = at_hours(bench, 14.0, True)
+    assert found.sharp / bench.day_litres == pytest.approx(float(profile[16:21].sum()), rel=0.025)
+
+
+def test_a_real_store_is_larger_for_reasons_that_add_up(tmp_path: Path, references: Path) -> None:
+    """Thermocline and sensors only add: mass curve < heated < as it is; each by more than the bisection."""
+    bench = steady(tmp_path, references)
+    found = at_hours(bench, 16.0, True)
+    assert found.classical < found.heated * (1.0 + NEAR)
+    assert found.heated < found.storage * (1.0 - 2.0 * NEAR)
+
+
+def test_an_ideal_store_falls_with_capacity(tmp_path: Path, references: Path) -> None:
+    """The mass curve is convex and falls with recovery; the ideal store of the engine falls with it."""
+    bench = steady(tmp_path, references)
+    found = [at_hours(bench, hours, True).sharp for hours in (22.0, 18.0, 14.0, 12.0)]
+    assert found == sorted(found, reverse=True)
+
+
+def test_run_hours_are_heat_over_output(tmp_path: Path, references: Path) -> None:
+    """Run hours of a day = heat of the day over output: no loss and constant capacity, so 0.1 %."""
+    bench = steady(tmp_path, references)
+    factor = 0.2
+    found = judge(bench.design, plant_of(bench, 1, factor, 3.0))
+    kwh = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6  # 20 homes, 150 L from 10 to 49 °C
+    assert found.taps_kwh == pytest.approx(kwh, rel=1e-3)
+    assert found.run_hours == pytest.approx(kwh / (60.0 * factor), rel=1e-3)
+
+
+# -- on the edge ---------------------------------------------------------------------------------------
+
+
+def written_anew(bench: Bench, modules: int, litres: float, tanks: int = 1) -> float:
+    """Short litres on the design days of a plant read and assembled from a scenario of its own."""
+    overrides = [*ALONE, f"plant.heat_pump.modules={modules}", f"plant.storage.volume='{litres!r} L'"]
+    scenario = read_scenario(DEMO, [*overrides, f"plant.storage.tanks={tanks}"]).scenario
+    return judge(bench.design, assemble(scenario, bench.weather).plant).short_litres
+
+
+@pytest.fixture(scope="module")
+def demo() -> Bench:
+    scenario = read_scenario(DEMO, ALONE).scenario
+    return make_bench(scenario, read_weather(scenario.site.weather))
+
+
+@pytest.mark.parametrize("modules", [1, 2])
+def test_least_volume_is_on_the_edge(demo: Bench, modules: int) -> None:
+    """What bisection gives passes, and a store smaller by twice its tolerance fails: plants written anew."""
+    litres = 1000.0 * least_volume(demo, modules, 1.0)
+    assert written_anew(demo, modules, litres, 2) == 0.0
+    assert written_anew(demo, modules, litres * (1.0 - 2.0 * NEAR), 2) > 0.0
+
+
+def test_the_chosen_plant_is_on_the_edge(demo: Bench) -> None:
+    """One step smaller in storage fails, and fewer modules with the same store fail or are not to be had."""
+    record: Any = size(Loaded(demo.scenario, DEMO, "0" * 64, ALONE))
+    chosen = record["chosen"]
+    assert written_anew(demo, chosen["modules"], chosen["storage_litres"], chosen["tanks"]) == 0.0
+    less = chosen["one_step_less_storage"]
+    assert less["storage_litres"] < chosen["smallest_storage_litres"] <= chosen["storage_litres"]
+    short = written_anew(demo, less["modules"], less["storage_litres"], less["tanks"])
+    assert short == pytest.approx(less["short_litres"], rel=1e-9)
+    assert short > 0.0
+    assert not less["passes"]
+    assert chosen["year"]["passes"]
+    assert chosen["year"]["short_litres"] == 0.0
+    fewer = chosen["one_step_less_capacity"]
+    assert fewer is None or not fewer["passes"] or fewer["cost"] > chosen["cost"]
+
+
+def test_the_cheapest_by_exhaustive_search(demo: Bench, tmp_path: Path) -> None:
+    """Every pair of a small list judged by itself: the cheapest, or lightest, is chosen."""
+    modules, tanks = tmp_path / "modules.csv", tmp_path / "tanks.csv"
+    modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n15,9000,300,1000\n24,20000,380,1700\n")
+    tanks.write_text(
+        "litres,cost,weight_kg,carbon_kg\n700,4000,900,500\n1500,6200,1800,930\n3500,13000,4000,2000\n"
+    )
+    more = {"modules": modules, "tanks": tanks, "most_modules": 3, "most_tanks": 2}
+    for by, key in (("cost", "cost"), ("weight", "weight_kg")):
+        bench = demo._replace(sizing=demo.sizing.model_copy(update={**more, "by": by}))
+        market = Market(bench)
+        passing = []
+        for machine in market.machines:
+            for store in market.stores:
+                choice = market.choice(machine, store)
+                factor = choice.module.size / 24000.0
+                plant = plant_of(bench, choice.modules, factor, choice.volume, choice.tanks)
+                if judge(bench.design, plant).short_litres == 0.0:
+                    passing.append(choice)
+        assert 0 < len(passing) < len(market.machines) * len(market.stores)
+        best = min(passing, key=lambda choice: choice.total[key])
+        assert next(Market(bench).passing()).total[key] == best.total[key]
+
+
+def test_scaling_the_map_is_writing_another_capacity(demo: Bench) -> None:
+    """1.5 times the map of 24 kW is the machine of 36 kW, made from its rating: 0.1 % in heat."""
+    scaled = judge(demo.design, plant_of(demo, 1, 1.5, 2.0, 1))
+    scenario = read_scenario(
+        DEMO,
+        [
+            *ALONE,
+            "plant.heat_pump.modules=1",
+            "plant.heat_pump.capacity='36 kW'",
+            "plant.storage.volume='2 m3'",
+            "plant.storage.tanks=1",
+        ],
+    ).scenario
+    made = judge(demo.design, assemble(scenario, demo.weather).plant)
+    assert scaled.taps_kwh == pytest.approx(made.taps_kwh, rel=1e-3)
+    assert scaled.short_litres == pytest.approx(made.short_litres, rel=0.01, abs=1.0)
+
+
+# -- criteria ------------------------------------------------------------------------------------------
+
+
+def with_criterion(bench: Bench, *criterion: str, **more: Any) -> Bench:
+    return bench._replace(sizing=bench.sizing.model_copy(update={"criterion": criterion, **more}))
+
+
+def test_n_minus_1_asks_for_more(demo: Bench) -> None:
+    """Two modules: with one out there must still be enough, so the store is never smaller."""
+    either = with_criterion(demo, "short-litres", "n-1")
+    factor = 1.0
+    volume = least_volume(either, 2, factor)
+    assert volume > least_volume(demo, 2, factor) * (1.0 + NEAR)
+    plant = plant_of(either, 2, factor, volume)
+    assert judge(demo.design, plant._replace(modules=1)).short_litres == 0.0
+    smaller = plant_of(either, 2, factor, volume * (1.0 - 2.0 * NEAR))
+    assert judge(demo.design, smaller._replace(modules=1)).short_litres > 0.0
+
+
+def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
+    """A cap of 16 h: heat of the day over capacity decides, to 1 %, and storage does not help."""
+    bench = with_criterion(steady(tmp_path, references), "run-hours", run_hours=16.0 * 3600.0)
+    kw = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6 / 16.0
+    assert np.isinf(least_volume(bench, 1, 0.99 * kw / 60.0))
+    assert least_volume(bench, 1, 1.01 * kw / 60.0) < 0.1 * bench.day_litres
+
+
+def test_backup_share(demo: Bench) -> None:
+    """With resistance in the plant: no short water, but only a bigger machine keeps the backup out."""
+    scenario = read_scenario(DEMO, ["plant.heat_pump.lowest_source='-25 degC'"]).scenario
+    bench = make_bench(scenario, demo.weather)
+    none = with_criterion(bench, "backup-share", backup_share=0.0)
+    some = with_criterion(bench, "backup-share", backup_share=0.3)
+    small = plant_of(bench, 1, 0.5, 2.0)
+    assert not try_plant(none, small).passes
+    assert least_volume(some, 1, 0.8) < least_volume(none, 1, 0.8)
+
+
+def test_no_plant_passes_is_exit_1(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    modules = tmp_path / "modules.csv"
+    modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n2,1,1,1\n")
+    words = [word for pair in (*ALONE, f"sizing.modules={modules}") for word in ("--set", pair)]
+    assert cli.main(["size", str(DEMO), *words]) == 1
+    assert "No plant of the steps passes" in capsys.readouterr().out
+
+
+# -- chances -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hits", "trials"), [(0, 10), (3, 20), (20, 20), (499, 1000)])
+def test_interval_is_wilsons(hits: int, trials: int) -> None:
+    """scipy.stats.binomtest, method wilson, without continuity correction."""
+    from scipy.stats import binomtest
+
+    expected = binomtest(hits, trials).proportion_ci(0.95, method="wilson")
+    assert wilson(hits, trials) == pytest.approx((expected.low, expected.high), abs=1e-6)
+
+
+def test_chances_are_counted_from_whole_runs(demo: Bench) -> None:
+    """Short days of each seed against the hourly results of a run of that seed."""
+    overrides = [*ALONE, "plant.heat_pump.modules=1", "plant.storage.volume='2500 L'"]
+    scenario = read_scenario(DEMO, overrides).scenario
+    found: Any = chances(scenario, demo.weather, [4, 5])
+    days = []
+    for seed in (4, 5):
+        year = run_year(read_scenario(DEMO, [*overrides, f"hot_water.seed={seed}"]))
+        days.append(sum(1 for day in year.hourly["short_litres"].reshape(365, 24) if max(day) > 0.0))
+    assert list(found["short_days_by_seed"].values()) == days
+    assert min(days) > 0
+    assert found["chance_of_a_short_day"] == pytest.approx(sum(days) / 730, rel=1e-12)
+
+
+# -- the command ---------------------------------------------------------------------------------------
+
+
+def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """`--json` is the record and nothing else; the files hold the same and a picture of the curve."""
+    words = [word for pair in ALONE for word in ("--set", pair)]
+    assert cli.main(["size", str(DEMO), *words, "--json", "--out", str(tmp_path), "--seeds", "1"]) == 0
+    said = capsys.readouterr()
+    record = json.loads(said.out)
+    assert said.err == ""
+    assert json.loads((tmp_path / "sizing.json").read_text()) == record
+    assert (tmp_path / "sizing.png").read_bytes().startswith(b"\x89PNG")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["sizing.json", "sizing.png"]
+    assert record["seeds"]["years"] == 1
+    assert {item["key"] for item in record["assumptions"]} >= {"sizing.criterion", "sizing.days"}
+    parts = record["chosen"]["explained"]
+    total = sum(
+        v for k, v in parts.items() if k.endswith("_litres") and "curve" not in k and k != "storage_litres"
+    )
+    assert parts["mass_curve_litres"] + total == pytest.approx(parts["storage_litres"], rel=1e-9)
+
+
+def test_run_a_then_b_then_a() -> None:
+    """Nothing is remembered between sizings: equal records."""
+    loaded = read_scenario(DEMO, ALONE)
+    first = size(loaded)
+    size(read_scenario(DEMO, [*ALONE, "hot_water.seed=2"]))
+    assert size(loaded) == first
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--set", "sizing.criterion=n-2"], ["sizing.criterion", "n-1", "backup-share"]),
+        (["--set", "sizing.run_hours='30 h'"], ["sizing.run_hours", "86400 s"]),
+        (["--set", "sizing.tanks=none.csv"], ["sizing.tanks", "none.csv"]),
+        (["--seeds", "0"], ["--seeds", "1 to 10000"]),
+        (["--set", "plant.controls.lock_out_below='45 degC'"], ["cannot run at all"]),
+    ],
+)
+def test_wrong_input(capsys: pytest.CaptureFixture[str], words: list[str], said: list[str]) -> None:
+    try:
+        code = cli.main(["size", str(DEMO), *words])
+    except SystemExit as stop:
+        code = int(stop.code or 0)
+    err = capsys.readouterr().err
+    assert code == 2
+    assert err.count("\n") == 1
+    for word in said:
+        assert word in err
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("litres,cost\n300,1\n", "columns"),
+        ("litres,cost,weight_kg,carbon_kg\n0,1,1,1\n", "above zero"),
+        ("litres,cost,weight_kg,carbon_kg\n300,-1,1,1\n", "zero or more"),
+        ("litres,cost,weight_kg,carbon_kg\n", "no row"),
+    ],
+)
+def test_wrong_steps(demo: Bench, tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "tanks.csv"
+    path.write_text(text)
+    bench = demo._replace(sizing=demo.sizing.model_copy(update={"tanks": path}))
+    with pytest.raises(InputError, match=said):
+        Market(bench)
+
+
+def test_a_table_has_no_other_sizes(tmp_path: Path) -> None:
+    raw = central_air(tmp_path)
+    modules = tmp_path / "modules.csv"
+    modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n30,1,1,1\n")
+    raw["sizing"] = {"modules": str(modules)}
+    bench = make_bench(scenario_from(raw, tmp_path), read_weather(CHICAGO))
+    with pytest.raises(InputError, match="own machine alone, of 60 kW"):
+        Market(bench)
+
+
+def test_heaters_are_not_sized(tmp_path: Path) -> None:
+    path = tmp_path / "case.yaml"
+    raw = yaml.safe_load((ROOT / "scenarios" / "resistance.yaml").read_text())
+    raw["site"]["weather"] = str(CHICAGO)
+    path.write_text(yaml.safe_dump(raw))
+    with pytest.raises(InputError, match="heat pump"):
+        size(read_scenario(path))
