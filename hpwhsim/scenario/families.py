@@ -118,6 +118,9 @@ _BODY = {
     ),
 }
 _TAIL = """\
+# carbon: {grid: RFCW 2023}             # or "0.39 kg/kWh", or a CSV file; refrigerant: {charge: "12 kg"}
+# tariff: {electricity: "0.21 USD/kWh", fuel: "1.25 USD/therm"}
+# baseline: other.yaml                  # what it is compared with: another scenario, or a block as `plant`
 run:
   steps_per_hour: 12
 """
