@@ -142,7 +142,7 @@ def _parser() -> argparse.ArgumentParser:
     dossier = verbs.add_parser(
         "dossier",
         help="write what a reviewer needs: workbook, PDF and bundle; or verify a bundle",
-        description="Write dossier.xlsx (every hour, and formulas from the hours to every total), dossier.pdf "
+        description="Write dossier.xlsx (every hour, formulas from the hours to every total), dossier.pdf "
         "and bundle.json. With --verify, repeat the calculation of a bundle: exit 0 says same, 1 that "
         "something moved.",
         epilog="example: tankyear dossier scenarios/central-air.yaml --out out/dossier; "

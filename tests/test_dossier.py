@@ -1,4 +1,4 @@
-"""The dossier: a workbook that another program recalculates, a PDF with all its glyphs, a bundle that repeats."""
+"""The dossier: a workbook that another program recalculates, a PDF with all glyphs, a bundle that repeats."""
 
 import json
 import re
@@ -36,10 +36,10 @@ RELATIVE = 1e-9  # what a reviewer is promised; doubles added in another order d
 
 
 def lopsided(folder: Path) -> Loaded:
-    """An invented packaged unit in a heated room, with everything that the demo has not.
+    """An invented packaged unit in a heated room, with all that the demo has not.
 
-    Hourly grid factors beside a marginal one that changes by the year, hourly prices with tiers on top, demand
-    charges in windows that begin at a quarter, fuel prices by month, a baseline that burns gas.
+    Hourly grid factors beside a marginal one that changes by the year, hourly prices with tiers on top,
+    demand charges in windows that begin at a quarter, fuel prices by month, a baseline that burns gas.
     """
     rng = np.random.default_rng(5)
     hour = np.arange(8760)
@@ -137,28 +137,31 @@ def close(live: float, engine: float) -> bool:
     return abs(live - engine) <= max(RELATIVE * abs(engine), 1e-12)
 
 
+RECORD_KEYS = (
+    "electricity_kwh",
+    "compressor_kwh",
+    "resistance_kwh",
+    "fuel_kwh",
+    "heat_to_taps_kwh",
+    "peak_kw",
+    "cop_plant",
+    "cop_heat_pump",
+    "operational_kgco2e",
+    "refrigerant_kgco2e",
+    "total_kgco2e",
+    "energy_cost",
+    "costs.demand_usd",
+    "carbon.tewi_kgco2e",
+)
+
+
 @needs_office
 def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tmp_path: Path) -> None:
-    """LibreOffice, from the hours alone, against the annual record of the engine (not the sheet's own copy)."""
+    """LibreOffice, from the hours alone, against the record of the engine (not the sheet's own copy)."""
     book = recalculated(demo_file, tmp_path)
     seen = {name: live for name, live, _ in figures(book)}
     record: Any = demo.answer.year.record
-    for key in [
-        "electricity_kwh",
-        "compressor_kwh",
-        "resistance_kwh",
-        "fuel_kwh",
-        "heat_to_taps_kwh",
-        "peak_kw",
-        "cop_plant",
-        "cop_heat_pump",
-        "operational_kgco2e",
-        "refrigerant_kgco2e",
-        "total_kgco2e",
-        "energy_cost",
-        "costs.demand_usd",
-        "carbon.tewi_kgco2e",
-    ]:
+    for key in RECORD_KEYS:
         assert close(seen[f"{key} (plant, live)"], record[key]), key
     for key, line in demo.answer.savings.items():
         assert close(seen[f"saved {key}"], line.saved), key
@@ -408,7 +411,7 @@ def test_verify_says_what_moved(written: Path, tmp_path: Path, capsys: pytest.Ca
 
 
 def test_a_bundle_repeats_without_its_scenario_file(written: Path, tmp_path: Path) -> None:
-    """The keys kept in the bundle are enough; only weather and the baseline's file must be where they were."""
+    """The keys kept in the bundle are enough; only weather and baseline must be where they were."""
     folder = tmp_path / "copy"
     shutil.copytree(written.parent, folder)
     (folder / "demo.yaml").unlink()

@@ -369,13 +369,13 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         "a choice of this program and says nothing of how sure the value is.",
     )
     figures = followed(swings)
-    heads = ["assumption", "low", "high", *(f"{f.name}, {end}" for f in figures for end in ("low", "high"))]
+    heads = ["assumption", "low", "high", *(f"{f.short}, {end}" for f in figures for end in ("low", "high"))]
     rows = [["as it is", "", "", *(c for f in figures for c in (whole(swing_value(swings.base, f)), ""))]]
     for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
         cells = [whole(swing_value(end, f)) for f in figures for end in (row.low, row.high)]
         rows.append([row.name, row.low_value, row.high_value, *cells])
     _table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
-    _text(pdf, "; ".join(f"{f.name} in {f.unit}" for f in figures), SMALL)
+    _text(pdf, "; ".join(f"{f.short} in {f.unit}" for f in figures), SMALL)
     for name, reason in swings.left_out.items():
         _text(pdf, f"Left out: {name}: {reason}", SMALL)
 

@@ -14,16 +14,17 @@ class Figure(NamedTuple):
 
     field: str  # of Result
     name: str
+    short: str  # for the head of a column
     unit: str
 
 
 FIGURES = (
-    Figure("saved_kgco2e", "greenhouse gases saved", "kg CO2e a year"),
-    Figure("kgco2e", "greenhouse gases", "kg CO2e a year"),
-    Figure("saved_cost", "energy cost saved", "USD a year"),
-    Figure("cost", "energy cost", "USD a year"),
-    Figure("electricity_kwh", "electricity", "kWh a year"),
-    Figure("fuel_kwh", "fuel", "kWh a year"),
+    Figure("saved_kgco2e", "greenhouse gases saved", "CO2e saved", "kg CO2e a year"),
+    Figure("kgco2e", "greenhouse gases", "CO2e", "kg CO2e a year"),
+    Figure("saved_cost", "energy cost saved", "cost saved", "USD a year"),
+    Figure("cost", "energy cost", "cost", "USD a year"),
+    Figure("electricity_kwh", "electricity", "electricity", "kWh a year"),
+    Figure("fuel_kwh", "fuel", "fuel", "kWh a year"),
 )
 
 

@@ -195,8 +195,9 @@ def _figure(
         if column not in columns:
             return None
         values = columns[column].values
-        value = float({"MAX": np.nanmax, "MIN": np.nanmin, "AVERAGE": np.nanmean}[function](values))
-        return book.live(*at, f"={function}({columns[column].range})", value, _style(row["unit"]))
+        find: Mapping[str, Any] = {"MAX": np.nanmax, "MIN": np.nanmin, "AVERAGE": np.nanmean}
+        formula = f"={function}({columns[column].range})"
+        return book.live(*at, formula, float(find[function](values)), _style(row["unit"]))
     if key not in RATIOS:
         return None
     over, under, less = RATIOS[key]

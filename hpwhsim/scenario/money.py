@@ -160,6 +160,9 @@ class Costs(Outlay):
             for key in ("discount_rate", "electricity_escalation", "fuel_escalation", "inflation"):
                 if not self.given(key):
                     raise Clash(key, "a share per year: defaults are real, and costs.rates is nominal")
+        names = [incentive.name for incentive in self.incentives]
+        if len(set(names)) < len(names):
+            raise Clash("incentives", "a name of its own for each")
         for key, outlay in (("replacements", self), ("baseline.replacements", self.baseline)):
             for replacement in outlay.replacements:
                 if replacement.year > self.years:

@@ -16,6 +16,7 @@ from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.study.records import Record, Stored, finite
 from hpwhsim.study.regress import Move, compare
 
+WEATHER = "site.weather="
 KIND = "tankyear dossier bundle, 1"
 SHAPE = {"kind": str, "tool": dict, "scenario": dict, "files": list, "factors": dict, "record": dict}
 
@@ -34,21 +35,26 @@ class Verdict(NamedTuple):
 
 
 def bundle(papers: Papers, folder: Path) -> dict[str, Any]:
-    """What has to be kept of a calculation; paths are relative to `folder`, where the bundle will lie.
+    """What has to be kept of a calculation.
 
-    Weather and other files are not in it: they are named by path and hash.
+    Weather and other files are not in it: they are named by path and hash. Paths are relative to `folder`,
+    where the bundle will lie, unless the scenario file itself has them in full.
     """
     loaded = papers.loaded
+    text = loaded.path.read_bytes().decode("utf-8-sig")  # line ends as they are: the hash is of the bytes
     files = dict(_files(loaded.scenario, ""))
-    places = {str(path): _relative(path, folder) for path in files.values()}
+    places = {
+        str(path): str(path) if str(path) in text else _relative(path, folder) for path in files.values()
+    }
     return {
         "kind": KIND,
         "tool": {"name": "tankyear", "version": hpwhsim.__version__},
         "scenario": {
             "path": _relative(loaded.path, folder),
             "sha256": loaded.sha256,
-            "overrides": [text for text in loaded.overrides if not text.startswith("site.weather=")],
-            "text": loaded.path.read_text(encoding="utf-8-sig"),
+            "overrides": [one for one in loaded.overrides if not one.startswith(WEATHER)],
+            "other_weather": any(one.startswith(WEATHER) for one in loaded.overrides),
+            "text": text,
             "keys": _moved(dump(loaded.scenario), places),  # overrides included
         },
         "files": [
@@ -72,15 +78,16 @@ def verify(path: Path) -> Verdict:
     held = _read(path)
     folder, scenario = path.resolve().parent, held["scenario"]
     notes, moved = [], []
-    if hashlib.sha256(scenario["text"].encode()).hexdigest() != scenario["sha256"]:
+    text = scenario["text"].encode()
+    if scenario["sha256"] not in (_hash(text), _hash(b"\xef\xbb\xbf" + text)):  # with a byte-order mark
         moved.append("the scenario text inside the bundle is not the one whose hash it gives")
-    file = folder / scenario["path"]
+    file = (folder / scenario["path"]).resolve()
     overrides = tuple(scenario["overrides"])
     if file.is_file():
-        weather = next((folder / f["path"] for f in held["files"] if f["key"] == "site.weather"), None)
-        loaded = read_scenario(file, overrides)
-        if weather is not None and loaded.scenario.site.weather != weather.resolve():
-            loaded = read_scenario(file, overrides, weather)
+        weather = None
+        if scenario["other_weather"]:
+            weather = next((folder / f["path"] for f in held["files"] if f["key"] == "site.weather"), None)
+        loaded = read_scenario(file.resolve(), overrides, weather)
         if loaded.sha256 != scenario["sha256"]:
             moved.append(f"{file}: the scenario file has changed")
     else:
@@ -123,7 +130,7 @@ def _read(path: Path) -> dict[str, Any]:
             raise InputError(f"{path}: no bundle of a dossier: allowed a {kind.__name__} named '{key}' in it")
     if held["kind"] != KIND:
         raise InputError(f"{path}: kind: got {held['kind']!r}; allowed {KIND!r}")
-    texts = {"path": str, "sha256": str, "text": str, "overrides": list, "keys": dict}
+    texts = {"path": str, "sha256": str, "text": str, "overrides": list, "other_weather": bool, "keys": dict}
     good = all(isinstance(held["scenario"].get(key), kind) for key, kind in texts.items())
     rows = all(
         isinstance(item, dict) and all(isinstance(item.get(k), str) for k in ("key", "path", "sha256"))
@@ -145,7 +152,11 @@ def _files(block: Block, prefix: str) -> Iterator[tuple[str, Path]]:
 
 
 def _sha256(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return _hash(path.read_bytes())
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _relative(path: Path, folder: Path) -> str:
