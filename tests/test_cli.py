@@ -88,7 +88,9 @@ def test_wrong_command_lines(
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("verb", ["run", "check", "new", "regress"])
+@pytest.mark.parametrize(
+    "verb", ["run", "check", "new", "regress", "rate", "compare", "size", "why", "bound", "dossier"]
+)
 def test_help_of_every_verb_has_an_example(capsys: pytest.CaptureFixture[str], verb: str) -> None:
     with pytest.raises(SystemExit) as stop:
         cli.main([verb, "--help"])

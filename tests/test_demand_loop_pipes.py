@@ -13,7 +13,6 @@ from hpwhsim.demand.loop_pipes import (
     GPM,
     RHO,
     conductance,
-    friction_factor,
     friction_per_metre,
     probable_flow,
     supply_size,
@@ -22,6 +21,7 @@ from hpwhsim.demand.loop_pipes import (
 )
 from hpwhsim.demand.recirculation import BARE_SHARE
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.pipe_friction import friction_factor
 
 INCH, FOOT = 0.0254, 0.3048
 LBF = 1055.05585262 / 3600.0 / FOOT  # W/m in a Btu/h ft

@@ -29,9 +29,10 @@ from hpwhsim.heatpump.lines import (
     line_derate,
 )
 from hpwhsim.heatpump.machine import Compressor, Cycle, Machine
-from hpwhsim.heatpump.pipes import TUBES, Flowing, friction, friction_factor
+from hpwhsim.heatpump.pipes import TUBES, Flowing, friction
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.heatpump.states import Fluid
+from hpwhsim.pipe_friction import friction_factor
 
 Array = NDArray[np.float64]
 Place = Literal["outdoors", "indoors"]

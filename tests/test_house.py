@@ -26,6 +26,7 @@ FLOOR = {
     "errors": 1,
     "disk_cache": 1,
     "user_csv": 1,
+    "pipe_friction": 1,
 }
 EVERYWHERE = ("errors", "disk_cache")  # used from every floor, their own included
 KERNEL_DOOR = "kernel"

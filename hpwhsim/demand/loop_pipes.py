@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.pipe_friction import friction_factor
 from hpwhsim.tables import read_table
 
 Array = NDArray[np.float64]
@@ -141,32 +142,6 @@ def viscosity(temperature: float) -> float:
     0.463
     """
     return 2.414e-5 * 10.0 ** (247.8 / (temperature + 133.15))
-
-
-def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Array:
-    """Darcy friction factor of a round pipe, laminar to fully rough, by Churchill [2]_.
-
-    Parameters
-    ----------
-    reynolds : array_like of float, above 0
-        Reynolds number.
-    relative_roughness : array_like of float, broadcast with it
-        Roughness over inside diameter.
-
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-
-    Examples
-    --------
-    >>> friction_factor([640.0, 1e5], 0.0).round(4)
-    array([0.1   , 0.0179])
-    """
-    re = np.asarray(reynolds, dtype=np.float64)
-    rough = np.asarray(relative_roughness, dtype=np.float64)
-    a = (2.457 * np.log(1.0 / ((7.0 / re) ** 0.9 + 0.27 * rough))) ** 16
-    b = (37530.0 / re) ** 16
-    return np.asarray(8.0 * ((8.0 / re) ** 12 + (a + b) ** -1.5) ** (1.0 / 12.0))
 
 
 def friction_per_metre(speed: ArrayLike, inner: ArrayLike, temperature: float) -> Array:

@@ -13,10 +13,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.states import KELVIN, Fluid
+from hpwhsim.pipe_friction import friction_factor
 
 Array = NDArray[np.float64]
 
@@ -46,37 +47,6 @@ TUBES = tuple(
     )
 )
 """Inside diameters of standard copper tube, ascending. [m]"""
-
-
-def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Array:
-    """Darcy friction factor of a round pipe, laminar to fully rough.
-
-    Parameters
-    ----------
-    reynolds : array_like of float, above 0
-        Reynolds number.
-    relative_roughness : array_like of float, broadcast with it
-        Roughness over inside diameter.
-
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        Four times Fanning's factor.
-
-    References
-    ----------
-    Churchill 1977 [1]_.
-
-    Examples
-    --------
-    >>> friction_factor([640.0, 1e5], 0.0).round(4)
-    array([0.1   , 0.0179])
-    """
-    re = np.asarray(reynolds, dtype=np.float64)
-    rough = np.asarray(relative_roughness, dtype=np.float64)
-    a = (2.457 * np.log(1.0 / ((7.0 / re) ** 0.9 + 0.27 * rough))) ** 16
-    b = (37530.0 / re) ** 16
-    return np.asarray(8.0 * ((8.0 / re) ** 12 + (a + b) ** -1.5) ** (1.0 / 12.0))
 
 
 def friction(

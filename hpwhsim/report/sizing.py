@@ -100,6 +100,11 @@ def sizing_text(record: Record) -> str:
         lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in record["years_tried"]]
     else:
         lines += _chosen(chosen, by)
+        lines += [
+            f"  cheaper, but fails on the whole year: {_plant(tried)}: {_short(tried)}"
+            for tried in record["years_tried"]
+            if not tried["passes"]
+        ]
         lines += ["", f"The {len(record['choices'])} cheapest that pass the design days ({UNITS[by]})"]
         lines += [f"  {found[by]:>12,.0f}  {_plant(found)}" for found in record["choices"]]
     if "seeds" in record:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.plant.arrays import Plant, WaterSide
+from hpwhsim.plant.arrays import Plant, Sources, WaterSide
 from hpwhsim.plant.assemble import Assembly, assemble
-from hpwhsim.scenario.schema import Scenario, Sizing
+from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.design_days import LENGTHS, DesignDays, Judged, design_days, judge
 from hpwhsim.study.mass_curve import least_recovery, least_storage
@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 RUN_HOURS = (22.0, 20.0, 18.0, 16.0, 14.0, 12.0, 10.0, 8.0, 6.0)  # of the curve
 LARGEST, SMALLEST = 4.0, 0.01  # stores that are tried, over the hot water of the largest day
 AMPLE = 4.0  # times the capacity as written, for a plant that is never short
-COARSE, STRIDE = 2.0, 1.25  # between the stores that are tried, above the first that passes and below it
+COARSE, STRIDE = 2.0, 1.4  # between the stores that are tried, above the first that passes and below it
 NEAR = 0.005  # of a store, that close its least volume is found
 ROUNDING = 1e-9  # m³ that is no water
 
@@ -42,7 +42,9 @@ class Bench(NamedTuple):
     weather: "xr.Dataset"
     assembly: Assembly  # as written
     design: DesignDays
-    light: Scenario  # the same with draws and a machine that are quick to make; they are replaced
+    drawn_light: Scenario  # as written, with draws that are quick to make; those of `design` count
+    light: Scenario  # and with a machine and a source that are quick to make; they are replaced
+    sources: dict[int, Sources]  # by number of modules, as they are asked for
     day_litres: float  # hot water of the largest of the days, at outlet temperature
 
 
@@ -105,10 +107,13 @@ def make_bench(
     )
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
     plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
+    drawn_light = scenario.model_copy(update={"hot_water": hot_water.model_copy(update=plain)})
     own = {"lines": None, "water_lines": None}  # already in the machine of the plant as written
-    machine = scenario.plant.model_copy(update={"heat_pump": scenario.plant.heat_pump.model_copy(update=own)})
-    light = scenario.model_copy(update={"hot_water": hot_water.model_copy(update=plain), "plant": machine})
-    bench = Bench(scenario, sizing, weather, assembly, design, light, 0.0)
+    machine = scenario.plant.heat_pump.model_copy(update=own)
+    outdoors = {"family": "central-air", "source": Source(), "heat_pump": machine}
+    light = drawn_light.model_copy(update={"plant": scenario.plant.model_copy(update=outdoors)})
+    sources = {assembly.plant.modules: assembly.plant.sources}
+    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, sources, 0.0)
     by_day = hot_litres(bench).reshape(design.days.size, -1).sum(axis=1)
     return bench._replace(day_litres=float(by_day.max()))
 
@@ -134,7 +139,11 @@ def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: in
     plant = assemble(sized(bench.light, modules, volume, tanks), bench.weather).plant
     written = bench.assembly.plant
     machine = written.machine
+    if modules not in bench.sources:
+        other = sized(bench.drawn_light, modules, volume, tanks)
+        bench.sources[modules] = assemble(other, bench.weather).plant.sources
     return plant._replace(
+        sources=bench.sources[modules],
         machine=machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w),
         approach=written.approach,
         lowest_source=written.lowest_source,
