@@ -151,11 +151,14 @@ def test_what_is_wrong_with_the_file(folder: Path, text: str, part: str) -> None
         ("plant.heat_pump.pass_", "plant.heat_pump.pass"),
         ("hot_watr.seed", "hot_water.seed"),
         ("hot_water.use_temp", "hot_water.use_temperature"),
-        ("volume", "plant.storage.volume"),
-        ("storage.volume", "plant.storage.volume"),
+        ("volume", "recirculation.loop_tank.volume or plant.storage.volume"),
+        ("storage.volume", "recirculation.loop_tank.volume or plant.storage.volume"),
         ("plant.controls.charge_window", "plant.controls.charge_windows"),
         ("appartments", "building.apartments"),
-        ("plant.setpoint", "plant.storage.setpoint or plant.backup.setpoint"),
+        (
+            "plant.setpoint",
+            "recirculation.loop_tank.setpoint or plant.storage.setpoint or plant.backup.setpoint",
+        ),
     ],
 )
 def test_misspelt_keys_get_the_nearest(folder: Path, wrong: str, right: str) -> None:
@@ -215,7 +218,10 @@ def test_a_key_like_no_other_lists_what_is_there(folder: Path) -> None:
         ("plant.heat_pump.refrigerant=R-12", "any other only with a plant.heat_pump.table"),
         ("plant.heat_pump.refrigerant=water", "allowed the number of a refrigerant such as R-744"),
         ("plant.source.kind=room", "got 'room'; allowed outdoor-air with plant.family central-air"),
-        ("recirculation={loss_per_apartment: 90 W, served_by: loop-tank}", "loop-tank is not simulated"),
+        (
+            "recirculation={loss_per_apartment: 90 W, served_by: loop-tank}",
+            "recirculation.loop_tank (from --set): got nothing; allowed a block",
+        ),
         ("hot_water.draws=rndom", "got 'rndom'; allowed smooth, random"),
         ("run.steps_per_hour=7", "got 7; allowed one of 4, 8, 12,"),
         ("run.steps_per_hour=6", "got 6; allowed one of 4, 8, 12,"),

@@ -36,7 +36,7 @@ def test_contract_keys_are_there() -> None:
         "loop_tank.volume",
         "loop_tank.setpoint",
         "loop_tank.heat_loss",
-        "loop_tank.kind",
+        "loop_tank.heat_pump",
         "loop_tank.power",
     }
 
@@ -109,9 +109,18 @@ def test_what_does_not_go_together(keys: dict[str, Any], words: list[str]) -> No
         assert word in str(caught.value)
 
 
-def test_a_heat_pump_on_the_loop_tank_needs_its_cop() -> None:
-    assert LoopTank.model_validate(TANK).kind == "resistance"
-    assert LoopTank.model_validate(TANK | {"kind": "heat-pump", "cop": 2.5}).cop == 2.5
-    for wrong in ({"kind": "heat-pump"}, {"cop": 2.5}):
-        with pytest.raises(ValidationError, match="heat-pump"):
-            LoopTank.model_validate(TANK | wrong)
+def test_a_loop_tank_has_one_heater() -> None:
+    """A resistance of some power, or one multi-pass heat pump; not both and not neither."""
+    machine = {
+        "refrigerant": "R-134a",
+        "pass": "multi",
+        "capacity": "6 kW",
+        "cop": 3.0,
+        "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
+    }
+    bare = {key: value for key, value in TANK.items() if key != "power"}
+    assert LoopTank.model_validate(TANK).heat_pump is None
+    assert LoopTank.model_validate(bare | {"heat_pump": machine}).power is None
+    for wrong in (bare, TANK | {"heat_pump": machine}, bare | {"heat_pump": machine | {"pass": "single"}}):
+        with pytest.raises(ValidationError, match=r"loop_tank\.heat_pump|multi"):
+            LoopTank.model_validate(wrong)

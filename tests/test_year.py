@@ -281,8 +281,14 @@ def test_record_is_declared_and_complete(tmp_path: Path) -> None:
     assert set(year.record) <= {k for k, row in declared.items() if row["where"] in ("record", "both")}
     hourly = {k for k, row in declared.items() if row["where"] in ("hourly", "both")}
     of_other_plants = {
-        k for k in hourly if k.startswith(("room_", "reference_", "neighbours_", "coil_", "sewage"))
+        k
+        for k in hourly
+        if k.startswith(("room_", "reference_", "neighbours_", "coil_", "sewage", "loop_", "recirculation_p"))
     }
+    of_other_plants |= {k for k in hourly if k.startswith(("backup_hours.", "short_hours."))} - set(
+        year.hourly
+    )
+    of_other_plants |= {k for k in hourly if k.startswith(("grid_", "baseline_", "electricity_usd"))}
     of_other_plants |= {
         "bore_wall_c",
         "condensate_litres",

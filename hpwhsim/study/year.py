@@ -134,7 +134,6 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         + (bought if electric else 0.0)
         + loop_pump
         + heater,
-        "recirculation_pump_kwh": loop_pump,
         "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
         "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
         "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
@@ -149,6 +148,8 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         "store_mean_c": out.store_mean,
         "store_bottom_c": out.store_bottom,
     }
+    if scenario.recirculation is not None:
+        hourly["recirculation_pump_kwh"] = loop_pump
     if plant.loop_tank.volume > 0.0:
         hourly |= {
             "loop_heater_kwh": heater,
@@ -210,8 +211,8 @@ def _record(
         store_coldest_c=out.store_bottom,
         hottest_c=hottest if valve is None else np.minimum(hottest, valve),
         return_c=returns,
-        taps_kwh=sums["heat_to_taps_kwh"],
-        loop_kwh=sums["recirculation_loss_kwh"],
+        taps_kwh=max(sums["heat_to_taps_kwh"], 0.0),  # below 0 by rounding where nothing is drawn
+        loop_kwh=max(sums["recirculation_loss_kwh"], 0.0),
     )
     found: Record = {
         "hygiene": [row._asdict() for row in found_hygiene.rows],
