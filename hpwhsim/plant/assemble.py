@@ -18,13 +18,16 @@ from hpwhsim.plant.sources import make_source
 from hpwhsim.scenario.reading import assumptions
 from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.fired_heaters import Standard, commercial_standard, district_steam_efficiency
+from hpwhsim.storage.fired_heaters import (
+    UNFIRED_TANK,
+    Standard,
+    commercial_standard,
+    district_steam_efficiency,
+)
 from hpwhsim.storage.tank import make_column
 
 if TYPE_CHECKING:
     import xarray as xr
-
-R_12_5 = 12.5 * 0.176110  # m²K/W; unfired storage tanks, 10 CFR 431.110
 
 
 class Assembly(NamedTuple):
@@ -209,7 +212,7 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
         return loss
     section = storage.volume / storage.tanks / storage.height
     surface = storage.tanks * (2.0 * section + 2.0 * np.sqrt(np.pi * section) * storage.height)
-    loss = float(surface / R_12_5)
+    loss = float(surface / UNFIRED_TANK)
     found.append(
         {
             "key": "plant.storage.heat_loss",

@@ -12,9 +12,9 @@ from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle
 from hpwhsim.plant.arrays import Array, LoopTank
 from hpwhsim.plant.machine import Assumption
 from hpwhsim.scenario.schema import Recirculation, Scenario
+from hpwhsim.storage.fired_heaters import UNFIRED_TANK
 
 PRACTICE = "common practice, no source"
-R_12_5 = 12.5 * 0.176110  # m²K/W; unfired storage tanks, 10 CFR 431.110
 SLENDER = (
     2.0  # height of a tank over its diameter, where only its volume is known; common practice, no source
 )
@@ -141,7 +141,7 @@ def make_loop_tank(scenario: Scenario, found: list[Assumption]) -> LoopTank:
     loss = block.heat_loss
     if loss is None:
         diameter = (4.0 * block.volume / (np.pi * SLENDER)) ** (1.0 / 3.0)
-        loss = float(np.pi * diameter**2 * (0.5 + SLENDER) / R_12_5)
+        loss = float(np.pi * diameter**2 * (0.5 + SLENDER) / UNFIRED_TANK)
         found.append(
             {
                 "key": "recirculation.loop_tank.heat_loss",

@@ -2,9 +2,6 @@
 
 import gc
 import json
-import os
-import shutil
-import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -14,6 +11,7 @@ from tqdm import tqdm
 from hpwhsim.errors import InputError
 from hpwhsim.report.drift import table
 from hpwhsim.report.figures import draw_pictures
+from hpwhsim.report.files import write_files
 from hpwhsim.report.pages import command_of, pdf_bytes
 from hpwhsim.report.swing import tornado
 from hpwhsim.report.workbook import workbook_bytes
@@ -67,7 +65,7 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
         text = json.dumps(bundle(papers, folder), indent=2, ensure_ascii=False, allow_nan=False)
         contents[BUNDLE] = f"{text}\n".encode()
         bar.update()
-    return _write(folder, contents)
+    return write_files(folder, contents)
 
 
 def _moved(loaded: Loaded) -> tuple[Swings, bytes]:
@@ -86,25 +84,6 @@ def _check_folder(folder: Path) -> None:
     for name in NAMES:
         if (folder / name).is_dir():
             raise InputError(f"--out {folder}: cannot be written: {folder / name} is a folder")
-
-
-def _write(folder: Path, contents: dict[str, bytes]) -> list[Path]:
-    """Write files beside their targets first and move them when all are complete."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
-    try:
-        for name, content in contents.items():
-            (part / name).write_bytes(content)
-        for name in contents:
-            os.replace(part / name, folder / name)
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
-    return [folder / name for name in contents]
 
 
 def verdict_text(verdict: Verdict) -> str:

@@ -18,7 +18,7 @@ from hpwhsim.quantities import (
     Volume,
     read_quantity,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, _existing_file, one_of, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, existing_file, one_of, origin
 from hpwhsim.tables import read_table
 
 GWP_SETS = tuple(row["set"] for row in read_table("gas_gwp"))
@@ -28,7 +28,7 @@ FUELS = tuple(row["fuel"] for row in read_table("fuel_factors"))
 def _grid(value: object, info: ValidationInfo) -> str | Path:
     """A number with its unit (kept as it was written), the name of a region, or the path of a CSV file."""
     if isinstance(value, Path) or (isinstance(value, str) and value.lower().endswith(".csv")):
-        return _existing_file(value, info)
+        return existing_file(value, info)
     if isinstance(value, str) and re.fullmatch(r"\s*[A-Za-z][A-Za-z -]*([ ,-]\d{4})?\s*", value):
         return value.strip()
     try:

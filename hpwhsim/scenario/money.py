@@ -8,8 +8,8 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from hpwhsim.quantities import CapacityPrice, EnergyPrice, Money, YearlyMoney
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, origin
-from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, as_tuple, whole_steps
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin
+from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, whole_steps
 
 
 class Replacement(Block):

@@ -54,11 +54,12 @@ def _window(value: object) -> Window:
     return Window(start, end)
 
 
-def _as_tuple(value: object) -> object:
+def as_tuple(value: object) -> object:
+    """A list as YAML gives it as the tuple of a frozen block."""
     return tuple(value) if isinstance(value, list) else value
 
 
-def _existing_file(value: object, info: ValidationInfo) -> Path:
+def existing_file(value: object, info: ValidationInfo) -> Path:
     """Absolute path of a file that is there; relative paths start at the folder of the scenario file."""
     if not isinstance(value, str | Path) or not str(value).strip():
         raise ValueError("the path of a file, relative to the scenario file")
@@ -74,7 +75,7 @@ def _existing_file(value: object, info: ValidationInfo) -> Path:
 def _pattern(value: object, info: ValidationInfo) -> str | Path:
     """Name of a packaged pattern, or the path of a CSV file of the user's."""
     if isinstance(value, Path) or (isinstance(value, str) and value.lower().endswith(".csv")):
-        return _existing_file(value, info)
+        return existing_file(value, info)
     if isinstance(value, str) and re.fullmatch(r"[a-z0-9]+([-_][a-z0-9]+)*", value):
         return value
     raise ValueError("the name of a packaged pattern such as 'apartments', or the path of a file *.csv")
@@ -103,8 +104,8 @@ def _refrigerant(value: object) -> object:
 
 
 DayWindow = Annotated[Window, BeforeValidator(_window)]
-Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(_as_tuple)]
-FilePath = Annotated[Path, BeforeValidator(_existing_file)]
+Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(as_tuple)]
+FilePath = Annotated[Path, BeforeValidator(existing_file)]
 Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
 Family = Annotated[str, one_of(tuple(families.FAMILIES), tuple(families.FAMILIES))]
 Pass = Annotated[str, one_of(families.PASSES, families.PASSES)]
@@ -114,7 +115,7 @@ Loop = Annotated[str, one_of(families.LOOPS, families.LOOPS)]
 Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
 MonthFactors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=10)], ...],
-    BeforeValidator(_as_tuple),
+    BeforeValidator(as_tuple),
     Field(min_length=12, max_length=12),
 ]
 

@@ -17,7 +17,7 @@ from hpwhsim.quantities import (
     EnergyPrice,
     MonthlyMoney,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, as_tuple, origin
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 ALL_MONTHS = tuple(range(1, 13))
@@ -61,11 +61,6 @@ def _electricity_kind(value: object) -> str | None:
 
 def _fuel_kind(value: object) -> str:
     return "(months)" if isinstance(value, list | tuple) else "(flat)"
-
-
-def as_tuple(value: object) -> object:
-    """A list as YAML gives it as the tuple of a frozen block."""
-    return tuple(value) if isinstance(value, list) else value
 
 
 Months = Annotated[tuple[int, ...], BeforeValidator(_months)]

@@ -27,6 +27,7 @@ GALLON = 3.785411784e-3  # m³
 STANDBY_K = 70.0 / 1.8  # K, store over room in the standby rating
 STORED_BTU = 8.25  # Btu per gallon and degF, as the rule's percentages are usually turned into power
 ROUNDING = 1e-9  # of a volume written in other units
+UNFIRED_TANK = 12.5 * 0.176110  # m²K/W; of unfired storage tanks, 10 CFR 431.110
 
 
 class Standard(NamedTuple):
