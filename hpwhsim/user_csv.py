@@ -95,5 +95,8 @@ def read_hours(path: str | Path, limits: Mapping[str, tuple[float, float]]) -> d
         for line, row in rows(file, tuple(limits))
     ]
     if len(found) != HOURS:
-        raise InputError(f"{file}: {len(found)} rows; {HOURS} are needed, one for each hour of the year")
+        leap = " (leave out 29 February)" if len(found) == HOURS + 24 else ""
+        raise InputError(
+            f"{file}: {len(found)} rows; {HOURS} are needed, one for each hour of the year{leap}"
+        )
     return dict(zip(limits, np.array(found).T.copy(), strict=True))

@@ -274,12 +274,12 @@ def test_prices_are_read_in_order(write: Writer) -> None:
     [
         ("price\n0.2\n", ["columns", "price", "usd_per_kwh"]),
         ("hour,usd_per_kwh\n0,0.2\n", ["columns", "hour, usd_per_kwh"]),
-        ("# nothing\n", ["empty file", "usd_per_kwh"]),
+        ("# nothing\n", ["is empty", "usd_per_kwh"]),
         ("usd_per_kwh\n" + "0.2\n" * 8759, ["8759 rows", "8760"]),
         ("usd_per_kwh\n" + "0.2\n" * 8784, ["8784 rows", "29 February"]),
         ("usd_per_kwh\n0.2\ncheap\n", ["line 3", "cheap", "a number"]),
         ("usd_per_kwh\n0.2\nnan\n", ["line 3", "nan"]),
-        ("usd_per_kwh\n0,2\n", ["line 2", "0, 2"]),
+        ("usd_per_kwh\n0,2\n", ["line 2", "1 fields are needed, got 2"]),
     ],
 )
 def test_wrong_price_files_are_refused(write: Writer, text: str, words: list[str]) -> None:

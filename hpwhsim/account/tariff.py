@@ -4,7 +4,6 @@ Money is in USD, prices are those of the modeler. Hours are of the nominal year 
 local standard time without daylight saving.
 """
 
-import csv
 import itertools
 import math
 from collections.abc import Sequence
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from hpwhsim.account.calendar import ALL_MONTHS, HOURS, QUARTERS, When, hour_name, mask
 from hpwhsim.account.energy import MONTH_STARTS, by_month
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.user_csv import read_hours
 
 Array = NDArray[np.float64]
 
@@ -123,36 +123,7 @@ def read_prices(path: Path) -> Array:
     InputError
         If the file cannot be read, the column is another, a price is no finite number, or there are not 8760.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as err:
-        reason = err.strerror if isinstance(err, OSError) else "it is not UTF-8 text"
-        raise InputError(f"{path}: cannot be read: {reason}") from None
-    rows = [
-        (line, [field.strip() for field in next(csv.reader([content]))])
-        for line, content in enumerate(text.splitlines(), start=1)
-        if content.strip() and not content.lstrip().startswith("#")
-    ]
-    if not rows or rows[0][1] != [COLUMN]:
-        got = ", ".join(rows[0][1]) if rows else "an empty file"
-        raise InputError(f"{path}: columns: got {got}; allowed the one column {COLUMN}")
-    prices = []
-    for line, fields in rows[1:]:
-        try:
-            (field,) = fields
-            price = float(field)
-        except ValueError:
-            price = math.nan
-        if not math.isfinite(price):
-            got = ", ".join(fields)
-            raise InputError(f"{path}: line {line}: column {COLUMN}: got {got!r}; allowed a number")
-        prices.append(price)
-    if len(prices) != HOURS:
-        leap = " (leave out 29 February)" if len(prices) == HOURS + 24 else ""
-        raise InputError(
-            f"{path}: got {len(prices)} rows; allowed {HOURS}, one for each hour of a year{leap}"
-        )
-    return np.array(prices)
+    return read_hours(path, {COLUMN: (-math.inf, math.inf)})[COLUMN]
 
 
 def bill(tariff: Tariff, quarter_kw: Array, fuel_kwh: Array, *, credits: bool = False) -> Bill:
