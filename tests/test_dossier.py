@@ -19,7 +19,7 @@ from recalculation import OFFICE, recalculated, table
 
 from hpwhsim import cli
 from hpwhsim.errors import InputError
-from hpwhsim.report import dossier as files
+from hpwhsim.report.files import write_files
 from hpwhsim.report.pages import command_of, pdf_bytes
 from hpwhsim.report.swing import followed, tornado
 from hpwhsim.report.workbook import workbook_bytes
@@ -474,9 +474,9 @@ def test_a_failure_while_writing_leaves_the_old_files(
     def full(*_: object) -> bytes:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(files.Path, "write_bytes", full)
+    monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(InputError, match="No space left"):
-        files._write(out, {"dossier.xlsx": b"1", "dossier.pdf": b"2"})
+        write_files(out, {"dossier.xlsx": b"1", "dossier.pdf": b"2"})
     monkeypatch.undo()
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
 
