@@ -49,7 +49,11 @@ PLANT = (
 DRIVE = ("use", "permitted", "source", "mains", "frost_capacity", "frost_power", "frost_drawn")
 LEFT_OUT = {
     "Scratch": ("tank",),
-    "Hourly": ("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
+    "Controls": ("rotates", "together", "defrost_time"),
+    "Hourly": (
+        *("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
+        *("module_run", "module_starts"),
+    ),
 }
 SAME = 1e-9  # relative; between sums of a year by C without contraction and by the compiled march
 GCC = ("gcc", "-O3", "-march=native", "-fPIC", "-shared")  # an ISO -std would switch contraction off

@@ -1,8 +1,19 @@
 """The charge control, decision by decision."""
 
+import numpy as np
 import pytest
 
-from hpwhsim.plant.controls import Controls, modules_to_run, next_call, part_speed
+from hpwhsim.plant.controls import (
+    Controls,
+    begin_thaws,
+    count_run,
+    count_starts,
+    make_rotation,
+    modules_to_run,
+    next_call,
+    part_speed,
+    pass_time,
+)
 
 CONTROLS = Controls(
     start_level=24.0,
@@ -12,6 +23,9 @@ CONTROLS = Controls(
     minimum_run=600.0,
     minimum_off=300.0,
     stage_delay=900.0,
+    rotates=True,
+    together=False,
+    defrost_time=300.0,
 )
 
 
@@ -59,3 +73,33 @@ def test_without_a_stage_delay_all_modules_start_together() -> None:
 def test_an_inverter_slows_as_the_charge_ends(front: float, speed: float) -> None:
     """Full at the start sensor (24), in proportion above the stop sensor (7), never below the turndown."""
     assert part_speed(CONTROLS, 0.3, front) == pytest.approx(speed)
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_defrosts_take_their_share_of_the_time_and_all_the_heat_owed(together: bool) -> None:
+    """Law: what is drawn back is what frost owed; the time standing is the pause the frost asks for."""
+    controls = CONTROLS._replace(together=together, defrost_time=300.0)
+    rotation, modules, pause = make_rotation(4), 4, 0.08
+    drawn = owed = stood = 0.0
+    most = 0
+    for _ in range(200_000):
+        thawing = begin_thaws(controls, rotation, modules, 4, pause)
+        most = max(most, thawing)
+        stood += thawing
+        part = 0.1 * (4 - thawing)
+        owed += part
+        drawn += pass_time(controls, rotation, modules, 4, pause, 10.0, part)
+    assert drawn + rotation.owed.sum() == pytest.approx(owed, rel=1e-9)
+    assert stood / 800_000 == pytest.approx(pause, rel=0.01)  # a coil is seen to be full a part of 10 s late
+    assert most == (4 if together else 1)
+
+
+@pytest.mark.parametrize(("rotates", "hours"), [(True, [30.0, 30.0, 30.0]), (False, [90.0, 0.0, 0.0])])
+def test_the_lead_passes_on_at_each_start(rotates: bool, hours: list[float]) -> None:
+    controls, rotation = CONTROLS._replace(rotates=rotates), make_rotation(3)
+    run, starts = np.zeros(3), np.zeros(3)
+    for _ in range(90):
+        count_starts(controls, rotation, 3, 0, 1, starts)
+        count_run(rotation, 3, 1, 1.0, run)
+    assert run.tolist() == hours
+    assert starts.tolist() == hours

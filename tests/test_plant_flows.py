@@ -8,7 +8,16 @@ from hypothesis import strategies as st
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.flows import charge, circulate, draw, draw_back, hot_needed, reheat
+from hpwhsim.plant.flows import (
+    charge,
+    charge_between,
+    circulate,
+    draw,
+    draw_back,
+    hot_needed,
+    most_hot,
+    reheat,
+)
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40
@@ -40,7 +49,12 @@ def plant(**changes: object) -> Plant:
         sources=None,  # not read by what flows
         outlet=np.array([60.0]),
         rise=5.0,
+        intake_port=0,
         return_port=20,
+        draw_port=CELLS,
+        charge_apart=0,
+        valve_setpoint=49.0,
+        valve_difference=0.0,
         condenser_cells=20,
         highest_inlet=60.0,
         turndown=1.0,
@@ -52,7 +66,7 @@ def plant(**changes: object) -> Plant:
         standby_power=0.0,
         start_loss=0.0,
         lowest_source=-20.0,
-        controls=Controls(16.0, 6.0, 50.0, 55.0, 0.0, 0.0, 0.0),
+        controls=Controls(16.0, 6.0, 50.0, 55.0, 0.0, 0.0, 0.0, True, False, 300.0),
         backup_mode=int(BackupMode.NONE),
         backup_power=0.0,
         backup_efficiency=1.0,
@@ -271,3 +285,56 @@ def test_a_wrapped_condenser_heats_no_cell_past_its_hottest_water() -> None:
     assert store[:30] == pytest.approx(np.full(30, 60.0))
     assert heat == pytest.approx(20 * 50.0 + 10 * 1.0)
     assert energy == pytest.approx(heat / TO_CELLS * SECONDS / 3.0)
+
+
+def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
+    """First law on the machine, and plug flow: cells outside the ports keep their temperature."""
+    p = plant(intake_port=4, return_port=30, charge_apart=1)
+    scratch, store = make_scratch(CELLS), np.linspace(12.0, 40.0, CELLS)
+    before = store.copy()
+    heat, energy, flow, inlet, duty, inside = charge_between(store, scratch, p, SECONDS, 1, 7.0, 40.0, CLEAN)
+    assert inside
+    assert duty == pytest.approx(1.0)
+    assert heat == pytest.approx(30e3 * TO_CELLS, rel=1e-3)  # the inlet's iteration, 1e-3 K
+    assert energy == pytest.approx(10e3 * SECONDS, rel=1e-3)
+    assert flow * (60.0 - inlet) == pytest.approx(heat, rel=1e-12)
+    assert store.sum() - before.sum() == pytest.approx(heat, rel=1e-9)
+    assert np.array_equal(store[:4], before[:4])
+    assert np.array_equal(store[30:], before[30:])
+
+
+def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
+    """Independent path: without draws, bottom to top through `charge` and `circulate` is the same charge."""
+    scratch, store = make_scratch(CELLS), np.linspace(12.0, 40.0, CELLS)
+    other = store.copy()
+    p = plant(intake_port=0, return_port=CELLS)
+    heat, *_ = charge_between(store, scratch, p, SECONDS, 1, 7.0, 40.0, CLEAN)
+    reconstruct(other, scratch, other[0])
+    flow, *_ = charge(other, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
+    moved = circulate(other, scratch, p, SECONDS, 0.0, 10.0, flow, 0.0, 50.0)
+    assert heat == pytest.approx(moved.heat, rel=1e-9)
+    assert store == pytest.approx(other, abs=1e-9)
+
+
+def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
+    p = plant(water_side=int(WaterSide.MULTI), intake_port=6)
+    scratch, store = make_scratch(CELLS), np.linspace(15.0, 40.0, CELLS)
+    before = store.copy()
+    reconstruct(store, scratch, store[0])
+    heat, _, _, inlet, _ = reheat(store, scratch, p, SECONDS, 1, 7.0, CLEAN)
+    assert heat == pytest.approx(30e3 * TO_CELLS, rel=1e-12)
+    assert store.sum() - before.sum() == pytest.approx(heat, rel=1e-9)
+    assert np.array_equal(store[:6], before[:6])
+    assert inlet > before[6] - 1.0
+
+
+@pytest.mark.parametrize(("hot", "at_tap"), [(59.0, 49.0), (54.0, 10.0 + 39.0 * 44.0 / 49.0), (70.0, 49.0)])
+def test_a_tempering_valve_holds_its_setpoint_down_to_its_difference(hot: float, at_tap: float) -> None:
+    """Mixing at the end of its travel: 10 K above 49 °C with mains of 10 °C is 39/49 of hot water at most."""
+    p = plant(valve_setpoint=49.0, valve_difference=10.0)
+    assert most_hot(p, 10.0) == pytest.approx(39.0 / 49.0, rel=1e-12)
+    scratch, store = make_scratch(CELLS), np.full(CELLS, hot)
+    reconstruct(store, scratch, hot)
+    volume, _, _, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 0.0)
+    assert missing == pytest.approx(2.0 * (49.0 - at_tap), abs=1e-9)
+    assert volume == pytest.approx(2.0 * (at_tap - 10.0) / (hot - 10.0), rel=1e-9)

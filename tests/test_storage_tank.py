@@ -27,6 +27,7 @@ from hpwhsim.storage.tank import (
     reconstruct,
     settle,
     shift,
+    stir_feet,
 )
 
 Array = NDArray[np.float64]
@@ -265,3 +266,22 @@ def test_sensor_and_level_agree(profile: Array, value: float) -> None:
     level = level_of(profile, value)
     if 0.0 < level < CELLS:
         assert at_height(profile, level) == pytest.approx(value, abs=1e-6)
+
+
+@pytest.mark.parametrize(("rise", "inserted"), [(0.7, 0.0), (-0.5, 0.9), (500.0, 0.0)])
+def test_the_foot_of_a_later_tank_is_stirred_by_what_comes_up(rise: float, inserted: float) -> None:
+    """A stirred volume emptied by plug flow forgets by exp(-v/V) and keeps its heat."""
+    store = np.concatenate((np.linspace(12.0, 30.0, 10), np.linspace(40.0, 58.0, 10)))
+    before = store.copy()
+    stir_feet(store, make_scratch(20, 2), rise, inserted, 5, 3)
+    through = rise + inserted
+    spread = (before[10:13] - before[10:13].mean()) * np.exp(-through / 3.0)
+    assert store[10:13] == pytest.approx(before[10:13].mean() + spread, abs=1e-12)
+    assert np.array_equal(np.delete(store, [10, 11, 12]), np.delete(before, [10, 11, 12]))
+    assert store.sum() == pytest.approx(before.sum(), rel=1e-14)
+
+
+def test_nothing_is_stirred_by_water_that_goes_down() -> None:
+    store = np.linspace(12.0, 58.0, 20)
+    stir_feet(store, make_scratch(20, 2), -3.0, 1.0, 5, 3)
+    assert np.array_equal(store, np.linspace(12.0, 58.0, 20))

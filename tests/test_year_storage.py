@@ -53,6 +53,12 @@ CASES = {
         "recirculation.risers={risers: 4, floors: 4, apartments_per_riser: 8, main_length: 20 m}",
     ),
     "crossover": ("recirculation.crossover=0.1 gpm",),
+    "charge port": ("plant.heat_pump.return_height=0.6",),
+    "intake": ("plant.heat_pump.intake_height=0.1",),
+    "draw port": ("plant.storage.draw_height=0.8", "recirculation.return_height=0.6"),
+    "defrosts together": ("plant.controls.defrosts=together",),
+    "defrosts staggered": ("plant.controls.defrosts=staggered",),
+    "valve": ("hot_water.tempering_valve=52 degC", "hot_water.tempering_difference=8 delta_degC"),
 }
 
 
@@ -230,6 +236,20 @@ def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
         (["recirculation.risers={risers: 1, floors: 2, apartments_per_riser: 8}"], "recirculation.risers"),
         (["hot_water.tempering_valve=40 degC"], "hot_water.tempering_valve"),
         (["plant.storage.arrangement=round"], "plant.storage.arrangement"),
+        (["plant.heat_pump.intake_height=0.3"], "plant.heat_pump.intake_height"),
+        (["plant.storage.draw_height=0.05"], "plant.storage.draw_height"),
+        (["plant.heat_pump.return_height=0"], "plant.heat_pump.return_height"),
+        (["plant.controls.defrost_time=4 min"], "plant.controls.defrost_time"),
+        (["plant.controls.defrosts=staggered", "plant.heat_pump.defrost=none"], "plant.controls.defrosts"),
+        (["hot_water.tempering_difference=8 delta_degC"], "hot_water.tempering_difference"),
+        (
+            [
+                "hot_water.tempering_valve=50 degC",
+                "hot_water.tempering_least_flow=3 gpm",
+                "hot_water.tempering_most_flow=2 gpm",
+            ],
+            "hot_water.tempering_most_flow",
+        ),
     ],
 )
 def test_wrong_input_is_one_line(override: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -239,3 +259,37 @@ def test_wrong_input_is_one_line(override: list[str], said: str, capsys: pytest.
     assert said in message
     assert message.count("\n") == 1
     assert CHICAGO.exists()
+
+
+def test_placing_defrosts_in_time_hardly_moves_the_energy(year_of: Callable[..., Year]) -> None:
+    """The same frost, spread or as events: thermostats switch at other minutes, 0.3 % of kWh is allowed."""
+    spread = year_of(*CASES["demo"])
+    for name in ("defrosts together", "defrosts staggered"):
+        found = year_of(*CASES[name])
+        for key in ("electricity_kwh", "defrost_heat_kwh"):
+            assert number(found, key) == pytest.approx(number(spread, key), rel=0.003), name
+
+
+def test_ports_inside_the_store_cost_what_the_stratification_is_worth(year_of: Callable[..., Year]) -> None:
+    """Hot water let in below the top mixes what is above, an intake above the foot leaves cold water there,
+    and what is above the draw port serves nobody: each needs more backup than ports at the ends.
+    """
+    ends = number(year_of(*CASES["demo"]), "resistance_kwh")
+    for name in ("charge port", "intake", "draw port"):
+        assert number(year_of(*CASES[name]), "resistance_kwh") > 1.1 * ends, name
+
+
+def test_run_hours_of_the_modules_sum_to_the_module_hours(year_of: Callable[..., Year]) -> None:
+    year = year_of(*CASES["demo"])
+    assert sum(year.record["module_run_hours"]) == pytest.approx(number(year, "module_hours"), rel=1e-9)
+    fixed = year_of("plant.controls.lead=fixed")
+    first, second = fixed.record["module_run_hours"]
+    assert first > second  # the lead runs alone while the second waits for its stage
+    assert number(fixed, "electricity_kwh") == number(year, "electricity_kwh")
+
+
+def test_a_valve_with_limits_is_starved_before_the_taps_are(year_of: Callable[..., Year]) -> None:
+    year = year_of(*CASES["valve"])
+    assert number(year, "valve_starved_hours") > number(year, "short_hours")
+    assert number(year, "valve_uncontrolled_hours") == 0.0  # no least flow was given
+    assert any("tempering valve to hold 52 degC" in said for said in year.cautions)

@@ -15,6 +15,8 @@ from hpwhsim.storage.tank import Column
 
 Array = NDArray[np.float64]
 
+MOST_MODULES = 100  # of a plant
+
 
 class Cause(IntEnum):
     """Why the backup ran, or hot water ran short, in a step."""
@@ -101,7 +103,10 @@ class Plant(NamedTuple):
     water_side: int  # WaterSide
     outlet: Array  # (1,) water leaving the heat pump in this hour; multi-pass, wrapped: the hottest, °C
     rise: float  # of the water per pass (multi-pass), K
-    return_port: int  # cell boundary at which multi-pass water comes back
+    intake_port: int  # cell boundary at which water leaves for the machine
+    return_port: int  # cell boundary at which heated water comes back
+    draw_port: int  # cell boundary at which taps and loop draw
+    charge_apart: int  # 1: single-pass water flows between ports, not straight to the taps
     condenser_cells: int  # lowest cells that a wrapped condenser covers
     highest_inlet: float  # °C
     turndown: float  # least share of full speed
@@ -123,6 +128,8 @@ class Plant(NamedTuple):
     backup_delay: float  # it waits so long after its thermostat calls, s
     use_temperature: float  # °C
     minimum_temperature: float  # below it a draw counts as short, °C
+    valve_setpoint: float  # of the tempering valve, °C
+    valve_difference: float  # least hot water above that with which the valve holds it, K; 0: an ideal one
     loop_runs: float  # 1 if there is a loop that comes back to the store, else 0
     loop_ambient: float  # air around its pipes, °C
     loop_port: int  # cell boundary at which the loop's water comes back
@@ -147,6 +154,7 @@ class Drive(NamedTuple):
     frost_capacity: Array  # (hour,) capacity over that of a clean coil
     frost_power: Array  # (hour,) power over that of a clean coil
     frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
+    frost_pause: Array  # (hour,) share of the time for defrosts where these are events; 0: spread evenly
     around: Around  # of a room
     rejected: Array  # (hour,) heat put into the bore field by others, W
     sewage: Array  # (step,) that comes in the step, m³
@@ -242,6 +250,8 @@ class Hourly(NamedTuple):
     source: Array  # (SourceRow, hour)
     room: Array  # (RoomRow, hour)
     quarter_power: Array  # (quarter of an hour,) electricity, J in the quarter
+    module_run: Array  # (module,) seconds that each module ran
+    module_starts: Array  # (module,)
     profile: Array  # (cell,) the store at the end of the year, °C
 
 
@@ -255,5 +265,7 @@ def make_hourly(hours: int, cells: int) -> Hourly:
     fields["source"][SourceRow.COLDEST] = np.inf
     fields["room"] = np.zeros((len(RoomRow), hours))
     fields["quarter_power"] = np.zeros(hours * 4)
+    fields["module_run"] = np.zeros(MOST_MODULES)
+    fields["module_starts"] = np.zeros(MOST_MODULES)
     fields["profile"] = np.zeros(cells)
     return Hourly(**fields)

@@ -67,7 +67,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
     loss: Array | None = None
-    capacity = sourced.frost.capacity
+    capacity, pause = sourced.frost.capacity, np.zeros(dry_bulb.size)
+    if scenario.plant.controls.defrosts != "averaged":  # heating between them is that of a clean coil
+        capacity, pause = np.ones(dry_bulb.size), 1.0 - sourced.frost.capacity
     heat_pump = scenario.plant.heat_pump
     if heat_pump is not None and heat_pump.water_lines is not None:
         rise = None if heat_pump.pass_ == "single" else heat_pump.rise
@@ -76,6 +78,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         capacity = capacity * (1.0 - loss)
     series = scenario.plant.storage.tanks if scenario.plant.storage.arrangement == "series" else 1
     cells = series * max(round(scenario.plant.storage.cells / series), 2)
+    draw_port = max(round(scenario.plant.storage.draw_height * cells), 1)
     backup_cell = min(int(scenario.backup_height * cells), cells - 1)
     clock = make_clock(scenario, dry_bulb, backup_cell)
     drive = Drive(
@@ -88,6 +91,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         frost_capacity=capacity,
         frost_power=sourced.frost.power,
         frost_drawn=sourced.frost.drawn_back,
+        frost_pause=pause,
         around=sourced.around,
         rejected=sourced.rejected,
         sewage=sourced.sewage,
@@ -114,7 +118,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         machine=made.machine,
         sources=sourced.sources,
         modules=made.modules,
-        **water_side(scenario, made.machine, cells),
+        **water_side(scenario, made.machine, cells, draw_port),
+        draw_port=draw_port,
         **auxiliaries(scenario.plant.heat_pump, made),
         outlet=np.array([scenario.plant.outlet_temperature]),
         lowest_source=made.lowest,
@@ -126,6 +131,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             minimum_run=controls.minimum_run,
             minimum_off=controls.minimum_off,
             stage_delay=controls.stage_delay,
+            rotates=controls.lead == "rotating",
+            together=controls.defrosts == "together",
+            defrost_time=controls.defrost_time,
         ),
         reserve_level=(1.0 - controls.reserve_height) * cells if controls.reserve_height > 0.0 else 0.0,
         backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
@@ -138,7 +146,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         minimum_temperature=hot_water.minimum_temperature,
         loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
         loop_ambient=loop.ambient,
-        loop_port=_loop_port(block.return_height if block else 0.5, cells, column.mixed_cells),
+        valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
+        valve_difference=hot_water.tempering_difference,
+        loop_port=_loop_port(block.return_height if block else 0.5, draw_port, cells, column.mixed_cells),
         loop_tank=tank,
     )
     worked_out = {item["key"] for item in found}
@@ -189,9 +199,9 @@ def _use(scenario: Scenario, found: list[Assumption]) -> Array:
     return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour)
 
 
-def _loop_port(height: float, cells: int, mixed_cells: int) -> int:
-    """Cell boundary where the loop comes back: above the stirred foot, below the top cell that feeds it."""
-    return min(max(round(height * cells), mixed_cells), cells - 1)
+def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> int:
+    """Cell boundary where the loop comes back: above the stirred foot, below the cell that feeds it."""
+    return min(max(round(height * cells), mixed_cells), draw_port - 1)
 
 
 def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:

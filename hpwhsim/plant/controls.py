@@ -2,7 +2,12 @@
 
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from hpwhsim.kernel import kernel
+
+Array = NDArray[np.float64]
 
 
 class Controls(NamedTuple):
@@ -15,6 +20,9 @@ class Controls(NamedTuple):
     minimum_run: float  # s
     minimum_off: float  # s
     stage_delay: float  # a further module joins after each such time of calling, s
+    rotates: bool  # the lead passes to the next module at each start of the plant
+    together: bool  # all running modules defrost at once
+    defrost_time: float  # of one defrost, where defrosts are events, s
 
 
 @kernel
@@ -78,3 +86,110 @@ def part_speed(controls: Controls, turndown: float, front: float) -> float:
     if span <= 0.0:
         return 1.0
     return min(max((front - controls.stop_level) / span, turndown), 1.0)
+
+
+class Rotation(NamedTuple):
+    """What each module carries through the march, (module,)."""
+
+    lead: NDArray[np.int64]  # (1,) module that starts first
+    ice: Array  # on its coil, over what calls for a defrost
+    thawing: Array  # time left of its defrost, s
+    owed: Array  # heat that its next defrost draws back, cell·K
+
+
+@kernel
+def make_rotation(modules: int) -> Rotation:
+    """Modules without ice, the first one leading."""
+    return Rotation(np.zeros(1, dtype=np.int64), np.zeros(modules), np.zeros(modules), np.zeros(modules))
+
+
+@kernel
+def count_starts(
+    controls: Controls, rotation: Rotation, modules: int, before: int, now: int, starts: Array
+) -> None:
+    """Count the modules that join the `before` running ones, and pass the lead on where the plant started."""
+    if before == 0 and now > 0 and controls.rotates:
+        rotation.lead[0] = (rotation.lead[0] + 1) % modules
+    for rank in range(before, now):
+        starts[(rotation.lead[0] + rank) % modules] += 1.0
+
+
+@kernel
+def count_run(rotation: Rotation, modules: int, running: int, seconds: float, run: Array) -> None:
+    """Count `seconds` of running of the `running` modules."""
+    for rank in range(running):
+        run[(rotation.lead[0] + rank) % modules] += seconds
+
+
+@kernel
+def begin_thaws(controls: Controls, rotation: Rotation, modules: int, running: int, pause: float) -> int:
+    """How many of the running modules defrost, after those that may have begun to.
+
+    A module calls for a defrost when its coil is full. Together, the first that calls takes all running
+    modules along. Staggered, so many may defrost at a time as the frost of the hour asks for on average,
+    rounded up; the others wait.
+
+    Parameters
+    ----------
+    controls, rotation
+        Settings, and the modules' state; filled.
+    modules, running : int
+        Modules there are, and running.
+    pause : float
+        Share of the time that the frost of this hour asks for.
+    """
+    thawing, calling = 0, False
+    for rank in range(running):
+        m = (rotation.lead[0] + rank) % modules
+        if rotation.thawing[m] > 0.0:
+            thawing += 1
+        elif rotation.ice[m] >= 1.0:
+            calling = True
+    if calling:
+        most = running if controls.together else max(int(np.ceil(running * pause)), 1)
+        for rank in range(running):
+            m = (rotation.lead[0] + rank) % modules
+            full = rotation.ice[m] >= 1.0 or controls.together
+            if rotation.thawing[m] <= 0.0 and full and thawing < most:
+                rotation.thawing[m] = controls.defrost_time
+                rotation.ice[m] = 0.0
+                thawing += 1
+    return thawing
+
+
+@kernel
+def pass_time(
+    controls: Controls,
+    rotation: Rotation,
+    modules: int,
+    running: int,
+    pause: float,
+    seconds: float,
+    owed: float,
+) -> float:
+    """Frost and thaw the coils of running modules for a part of a step; the heat drawn back in it. [cell·K]
+
+    Parameters
+    ----------
+    controls, rotation, modules, running, pause
+        As for `begin_thaws`.
+    seconds : float
+        Length of the part. [s]
+    owed : float
+        Heat that the frost of this part will draw back. [cell·K]
+    """
+    heating = 0
+    for rank in range(running):
+        heating += rotation.thawing[(rotation.lead[0] + rank) % modules] <= 0.0
+    drawn = 0.0
+    for rank in range(running):
+        m = (rotation.lead[0] + rank) % modules
+        if rotation.thawing[m] > 0.0:
+            share = min(seconds / rotation.thawing[m], 1.0)
+            drawn += share * rotation.owed[m]
+            rotation.owed[m] *= 1.0 - share
+            rotation.thawing[m] = max(rotation.thawing[m] - seconds, 0.0)
+        else:
+            rotation.owed[m] += owed / heating
+            rotation.ice[m] += seconds * pause / ((1.0 - pause) * controls.defrost_time)
+    return drawn

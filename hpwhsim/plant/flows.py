@@ -7,7 +7,7 @@ import numpy as np
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, BackupMode, Plant, WaterSide
-from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, heat_below, shift
+from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, heat_below, reconstruct, shift, stir_feet
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
 SERIES = int(BackupMode.SERIES)
@@ -129,9 +129,9 @@ def reheat(
 ) -> tuple[float, float, float, float, bool]:
     """Heat the store by a multi-pass machine or a wrapped condenser for one step, in place.
 
-    Multi-pass water leaves the bottom, gains the rise and comes back at its port. A wrapped condenser gives
-    its heat to the cells that it covers in proportion to what each lacks to the hottest water it makes, and
-    works at the mean temperature so weighted. Inversions are left to `settle`.
+    Multi-pass water leaves at its intake, gains the rise and comes back at its port. A wrapped condenser
+    gives its heat to the cells that it covers in proportion to what each lacks to the hottest water it
+    makes, and works at the mean temperature so weighted. Inversions are left to `settle`.
 
     Parameters
     ----------
@@ -155,7 +155,11 @@ def reheat(
     multi = plant.water_side == MULTI
     to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
     cells = plant.condenser_cells
-    inlet = temperature[0]
+    port = plant.return_port - plant.intake_port
+    between = temperature[plant.intake_port :]  # the intake is at its foot
+    if plant.intake_port > 0:
+        reconstruct(between, scratch, between[0])
+    inlet = between[0]
     lacking = 0.0
     if not multi:
         inlet = 0.0
@@ -175,9 +179,9 @@ def reheat(
             return np.nan, 0.0, 0.0, inlet, inside
         heat = frosted[0] * capacity * to_cells
         if multi:
-            flow = min(heat / rise, float(plant.return_port))  # no faster than the water below the port
+            flow = min(heat / rise, float(port))  # no faster than the water below the port
             before = inlet
-            inlet = heat_below(temperature, scratch, flow) / flow
+            inlet = heat_below(between, scratch, flow) / flow
             if abs(inlet - before) < 1e-3:
                 break
     energy = modules * seconds * frosted[1] * power
@@ -186,11 +190,57 @@ def reheat(
         heat = lacking
     if multi:
         warmed = inlet + heat / flow
-        shift(temperature, scratch, -flow, flow, plant.return_port, 0.0, warmed, 0.0, 0)
+        shift(between, scratch, -flow, flow, port, 0.0, warmed, 0.0, 0)
     else:
         for i in range(cells):
             temperature[i] += heat * max(plant.outlet[0] - temperature[i], 0.0) / lacking
     return heat, energy, flow, inlet, inside
+
+
+@kernel
+def charge_between(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: float,
+    source: float,
+    deepest: float,
+    frosted: tuple[float, float],
+) -> tuple[float, float, float, float, float, bool]:
+    """Charge between two ports of the store in one step, in place: single-pass water leaves at the intake.
+
+    It comes back at the return port at the outlet temperature; what is above that port stands, and takes part
+    by rising plumes only (`settle`). Taps and loop are then served by the store alone.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store [°C], its work space, and the plant. The store is charged in place; inversions are left.
+    seconds, modules, source, deepest, frosted
+        As for `charge`.
+
+    Returns
+    -------
+    heat, energy, flow, inlet, duty, inside : float, float, float, float, float, bool
+        As `reheat`, with the share of the step that the machine ran. The heat is NaN where it cannot work.
+    """
+    between = temperature[plant.intake_port : plant.return_port]
+    reconstruct(between, scratch, between[0])
+    flow, cop, duty, inside = charge(
+        between, scratch, plant, seconds, modules, source, between[0], 0.0, deepest, frosted
+    )
+    if np.isnan(flow):
+        return np.nan, 0.0, 0.0, between[0], 0.0, inside
+    if flow == 0.0:
+        return 0.0, 0.0, 0.0, between[0], duty, inside
+    if flow >= between.size - 1e-9:
+        duty = 1.0  # all that lies between the ports passed: the charge is not over
+    outlet = plant.outlet[0]
+    left, _ = shift(between, scratch, -flow, 0.0, between.size, 0.0, 0.0, outlet, 0)
+    heat = flow * outlet - left
+    energy = heat * RHO_CP * plant.column.cell_volume / cop
+    return heat, energy, flow, left / flow, duty, inside
 
 
 @kernel
@@ -202,7 +252,7 @@ def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
     elif plant.water_side == MULTI:
         temperature[plant.return_port] -= heat
     else:
-        temperature[temperature.size - 1] -= heat
+        temperature[plant.return_port - 1] -= heat
 
 
 @kernel
@@ -218,7 +268,8 @@ def draw(
     """Water that the taps take from the top of the store in one step.
 
     A thermostatic valve mixes hot and mains water to use temperature; where the hot water is too cold for
-    that it passes unmixed, and a series heater raises it as far as its power goes.
+    that it passes with no more cold water than the valve lets by at its end (`most_hot`), and a series heater
+    raises it as far as its power goes.
 
     Parameters
     ----------
@@ -245,6 +296,7 @@ def draw(
         Heat missing to use temperature. [cell·K]
     """
     share = hot / use
+    room = max(most_hot(plant, mains) - share, 1e-9)  # of each use volume, for hot water of the store
     wanted = plant.use_temperature - mains - share * (plant.outlet[0] - mains)
     volume = added = short = missing = 0.0
     left = use
@@ -256,7 +308,7 @@ def draw(
     while left > 1e-12 * use:
         reached = drawn_heat(temperature, scratch, k + 1.0, mains, cells)
         parcel = reached - taken
-        if (parcel - mains) * (1.0 - share) >= wanted:  # the valve mixes
+        if (parcel - mains) * room >= wanted:  # the valve mixes
             served = (parcel - mains) / wanted
             if served >= left:
                 part = min(1.0, left / served)
@@ -267,12 +319,12 @@ def draw(
                 return volume + part, added, short, missing
             volume += 1.0
         else:  # the valve stands open
-            served = 1.0 / (1.0 - share)
+            served = 1.0 / room
             if k > temperature.size and parcel - mains < 1e-9:
                 served = left  # only mains water is left
             served = min(served, left)
-            volume += served * (1.0 - share)
-            at_tap = share * plant.outlet[0] + (1.0 - share) * parcel
+            volume += served * room
+            at_tap = mains + share * (plant.outlet[0] - mains) + room * (parcel - mains)
             lifted = min(plant.use_temperature, at_tap + heater)
             added += served * (lifted - at_tap)
             missing += served * (plant.use_temperature - lifted)
@@ -285,11 +337,23 @@ def draw(
 
 
 @kernel
+def most_hot(plant: Plant, mains: float) -> float:
+    """Most hot water in what the plant's tempering valve passes, at the end of its travel.
+
+    The valve holds its setpoint while hot water is warmer than that by its least difference, and lets by as
+    much cold water then as at the end of its travel.
+    """
+    span = plant.valve_setpoint + plant.valve_difference - mains
+    return 1.0 - plant.valve_difference / span if span > plant.valve_difference else 1.0
+
+
+@kernel
 def hot_needed(plant: Plant, use: float, mains: float, hot: float) -> float:
     """Water at `hot` °C that the taps take to make `use` of water at use temperature. [cells]."""
-    if use <= 0.0 or plant.use_temperature <= mains:
+    rise = plant.use_temperature - mains
+    if use <= 0.0 or rise <= 0.0:
         return 0.0
-    return use * (plant.use_temperature - mains) / (max(hot, plant.use_temperature) - mains)
+    return use * rise / max(hot - mains, rise / most_hot(plant, mains))
 
 
 @kernel
@@ -365,6 +429,8 @@ def circulate(
         outlet,
         column.mixed_cells,
     )
+    if column.mixed_cells > 0:
+        stir_feet(temperature, scratch, taps - flow, loop, plant.loop_port, column.mixed_cells)
     inlet = min(flow, taps) * mains + out_bottom
     leaving = out_top + min(flow, taps + loop) * outlet
     if loop == 0.0:
@@ -438,8 +504,9 @@ def through_tank(
             lost,
         )
     taps = 0.0
+    most = most_hot(plant, mains)
     if use > 0.0 and plant.use_temperature > mains:
-        taps = use * min((plant.use_temperature - mains) / max(held - mains, 1e-6), 1.0)
+        taps = use * min((plant.use_temperature - mains) / max(held - mains, 1e-6), most)
     out_bottom, out_top = shift(
         temperature,
         scratch,
@@ -451,13 +518,16 @@ def through_tank(
         outlet,
         column.mixed_cells,
     )
+    if column.mixed_cells > 0:
+        stir_feet(temperature, scratch, taps - flow, 0.0, plant.loop_port, column.mixed_cells)
     inlet = min(flow, taps) * mains + out_bottom
     leaving = out_top + min(flow, taps) * outlet
     held = (size * held + leaving - loop_loss - lost) / (size + taps)
     short = missing = 0.0
-    if taps >= use > 0.0:  # the valve stands open
-        missing = use * max(plant.use_temperature - held, 0.0)
-        short = use if held < plant.minimum_temperature else 0.0
+    if taps >= most * use > 0.0:  # the valve stands open
+        at_tap = mains + most * (held - mains)
+        missing = use * max(plant.use_temperature - at_tap, 0.0)
+        short = use if at_tap < plant.minimum_temperature else 0.0
     moved = Moved(
         heat=flow * outlet - inlet,
         inlet=inlet,

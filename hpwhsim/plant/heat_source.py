@@ -142,10 +142,10 @@ def offered(
 @kernel
 def entering(plant: Plant, temperature: Array, use: float, mains: float) -> float:
     """Coldest water that the machine gets in the coming step. [°C]"""
+    if plant.water_side == MULTI or plant.charge_apart > 0:
+        return temperature[plant.intake_port]
     if plant.water_side == SINGLE:
         return min(mains, temperature[0]) if use > 0.0 else temperature[0]
-    if plant.water_side == MULTI:
-        return temperature[0]
     return temperature[: plant.condenser_cells].mean()
 
 

@@ -221,24 +221,32 @@ def _map(
     return machine, heat_pump.approach
 
 
-def water_side(scenario: Scenario, machine: PerformanceMap, cells: int) -> dict[str, Any]:
-    """How the machine heats a store of `cells` cells; fields of `Plant`."""
+def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_port: int) -> dict[str, Any]:
+    """How the machine heats a store of `cells` cells, drawn from below `draw_port`; fields of `Plant`."""
     heat_pump = scenario.plant.heat_pump
     highest = float(machine.water_in_c[-1]) + 0.1 if machine.water_in_c.size > 1 else np.inf
     if heat_pump is None:
         return {
             "water_side": int(WaterSide.SINGLE),
             "rise": 0.0,
-            "return_port": 0,
+            "intake_port": 0,
+            "return_port": cells,
+            "charge_apart": 0,
             "condenser_cells": 0,
             "highest_inlet": highest,
         }
     if heat_pump.highest_inlet is not None:
         highest = min(highest, heat_pump.highest_inlet)
+    single = heat_pump.pass_ == "single"
+    back = heat_pump.return_height if heat_pump.return_height is not None else 1.0 if single else 0.5
+    port = min(max(round(back * cells), 1), cells if single else cells - 1)
+    intake = min(round(heat_pump.intake_height * cells), port - 1)
     return {
         "water_side": int(WaterSide[heat_pump.pass_.upper()]),
         "rise": heat_pump.rise,
-        "return_port": min(max(round(heat_pump.return_height * cells), 1), cells - 1),
+        "intake_port": intake,
+        "return_port": port,
+        "charge_apart": int(single and (intake > 0 or port < cells or draw_port < cells)),
         "condenser_cells": max(round(heat_pump.condenser_height * cells), 1),
         "highest_inlet": highest,
     }

@@ -19,10 +19,20 @@ from hpwhsim.plant.arrays import (
     SourceState,
     WaterSide,
 )
-from hpwhsim.plant.controls import modules_to_run, next_call, part_speed
+from hpwhsim.plant.controls import (
+    begin_thaws,
+    count_run,
+    count_starts,
+    make_rotation,
+    modules_to_run,
+    next_call,
+    part_speed,
+    pass_time,
+)
 from hpwhsim.plant.flows import (
     Moved,
     charge,
+    charge_between,
     circulate,
     draw_back,
     heat_tank,
@@ -64,7 +74,8 @@ SOURCE_SPENT = int(Cause.SOURCE_SPENT)
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
-SINGLE, WRAPPED = int(WaterSide.SINGLE), int(WaterSide.WRAPPED)
+SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
+WRAPPED = int(WaterSide.WRAPPED)
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
@@ -82,7 +93,7 @@ def may_switch(
     backup_cell: int,
 ) -> bool:
     """Whether the front may reach a sensor in the coming step, by the water the step will move."""
-    top = temperature[temperature.size - 1]
+    top = temperature[plant.draw_port - 1]
     moved = hot_needed(plant, use, mains, top) + 1.0
     if loop_watts > 0.0:
         loop = loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
@@ -95,6 +106,26 @@ def may_switch(
         starts = backup_at - plant.backup_dead_band
         return level_of(temperature, starts) + moved >= backup_cell
     return False
+
+
+@kernel
+def deepest_charge(plant: Plant, temperature: Array, running: int, since: float, lift: float) -> float:
+    """How much of the column may flow to the machine before the charge is over. [cells]"""
+    controls = plant.controls
+    if controls.minimum_run > (since if running > 0 else 0.0):
+        return float(temperature.size)
+    return max(level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0)
+
+
+@kernel
+def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
+    """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
+    inlet = temperature[plant.intake_port]
+    outlet = plant.outlet[0]
+    if plant.water_side != SINGLE:
+        outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
+    _, power, _ = look_up(plant.machine, source, inlet, outlet)
+    return 0.0 if np.isnan(power) else frosted[1] * power
 
 
 @kernel
@@ -158,6 +189,7 @@ def marcher(kind: int) -> March:
         per_hour = drive.use.size // hours
         joule = RHO_CP * column.cell_volume  # J in a cell·K
         most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
+        rotation = make_rotation(max(plant.modules, 1))
         calling = False
         running = 0
         since = 1e9  # long ago, so that no minimum time holds at the start
@@ -175,6 +207,7 @@ def marcher(kind: int) -> March:
                 backup_cell = drive.backup_cell[hour]
                 loop_watts, loop_back = drive.loop_loss[hour % 24], drive.loop_return[hour % 24]
                 frost_capacity, frost_power, frost_drawn = begin_hour(kind, plant, drive, state, hour, out)
+                pause = drive.frost_pause[hour]
             frosted = frost_capacity, frost_power
             use = drive.use[step] / column.cell_volume
             expected = max(running, 1)
@@ -232,7 +265,7 @@ def marcher(kind: int) -> March:
 
                 # take heat from the source
                 foot = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
-                ready = wanted > 0 and plant.water_side != WRAPPED
+                ready = wanted > 0 and plant.water_side != WRAPPED and plant.charge_apart == 0
                 if ready:
                     reconstruct(temperature, scratch, foot)
                 flow = cop = duty = heat = inlet = energy = 0.0
@@ -240,6 +273,9 @@ def marcher(kind: int) -> March:
                 too_warm = False
                 if wanted > running:
                     warming += (wanted - running) * plant.start_loss
+                thawing = 0
+                if pause > 0.0 and wanted > 0:
+                    thawing = begin_thaws(controls, rotation, plant.modules, wanted, pause)
                 idle = min(warming, wanted * dt)  # module-seconds of power without heat
                 warming = warming - idle if wanted > 0 else 0.0
                 heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
@@ -249,9 +285,21 @@ def marcher(kind: int) -> March:
                     speed = part_speed(
                         controls, plant.turndown, level_of(temperature, controls.start_at + lift)
                     )
-                units, seen = wanted * speed, source + plant.approach * (1.0 - speed)
-                if wanted > 0 and heating <= 0.0:
-                    duty = 1.0  # still starting
+                units, seen = (wanted - thawing) * speed, source + plant.approach * (1.0 - speed)
+                if wanted > 0 and (heating <= 0.0 or thawing == wanted):
+                    duty = 1.0  # still starting, or all defrosting
+                elif wanted > 0 and plant.charge_apart > 0:
+                    deepest = deepest_charge(plant, temperature, running, since, lift)
+                    heat, energy, flow, inlet, duty, inside = charge_between(
+                        temperature, scratch, plant, heating, units, seen, deepest, frosted
+                    )
+                    if np.isnan(heat):
+                        heat = 0.0
+                        wanted = 0
+                        too_warm = True
+                    else:
+                        calling = calling and duty >= 1.0 - 1e-6
+                        settle(temperature, scratch)
                 elif wanted > 0 and plant.water_side != SINGLE:
                     heat, energy, flow, inlet, inside = reheat(
                         temperature, scratch, plant, heating, units, seen, frosted
@@ -265,12 +313,8 @@ def marcher(kind: int) -> March:
                         settle(temperature, scratch)
                         ready = False
                 elif wanted > 0:
-                    cold = hot_needed(plant, use, mains, temperature[temperature.size - 1])
-                    deepest = float(temperature.size)
-                    if controls.minimum_run <= (since if running > 0 else 0.0):
-                        deepest = max(
-                            level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0
-                        )
+                    cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
+                    deepest = deepest_charge(plant, temperature, running, since, lift)
                     flow, cop, duty, inside = charge(
                         temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
                     )
@@ -282,11 +326,15 @@ def marcher(kind: int) -> March:
                         calling = False  # charged within the step
                 if (wanted > 0) != (running > 0):
                     since = 0.0
+                if wanted > running:
+                    count_starts(controls, rotation, plant.modules, running, wanted, out.module_starts)
                 running = wanted
                 since += dt
 
                 # draw, and settle
-                passing = flow if plant.water_side == SINGLE else 0.0
+                straight = plant.water_side == SINGLE and plant.charge_apart == 0
+                passing = flow if straight else 0.0
+                served = temperature[: plant.draw_port]
                 moved = STILL
                 moves = use > 0.0 or through_store > 0.0 or passing > 0.0
                 if moves:
@@ -294,7 +342,7 @@ def marcher(kind: int) -> March:
                         reconstruct(temperature, scratch, foot)
                     if plant.loop_tank.volume == 0.0:
                         moved = circulate(
-                            temperature,
+                            served,
                             scratch,
                             plant,
                             dt,
@@ -308,16 +356,18 @@ def marcher(kind: int) -> March:
                     if not moves:
                         reconstruct(temperature, scratch, foot)
                     moved, tank_c, tank_lost = through_tank(
-                        temperature, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
+                        served, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
                     )
                     tank_c, tank_heat, tank_energy, tank_on = heat_tank(
                         plant, dt, tank_c, tank_on, drive.source[hour]
                     )
                     lost_in_step += tank_lost * joule
-                if plant.water_side == SINGLE and flow > 0.0:
+                if straight and flow > 0.0:
                     heat, inlet = moved.heat, moved.inlet / flow
                     energy = heat * joule / cop
                 drawn = frost_drawn * heat
+                if pause > 0.0 and running > 0:
+                    drawn = pass_time(controls, rotation, plant.modules, running, pause, duty * dt, drawn)
                 if drawn > 0.0:
                     draw_back(temperature, plant, drawn)
                 if moves or drawn > 0.0:
@@ -342,6 +392,8 @@ def marcher(kind: int) -> March:
                 if idle > 0.0 and wanted > 0:
                     _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet[0])
                     idle_energy = idle * (0.0 if np.isnan(power) else power)
+                if thawing > 0 and wanted > 0:
+                    energy += thaw_power(plant, temperature, seen, frosted) * thawing * heating
                 taken = (heat - drawn) * joule - energy
                 energy += idle_energy
                 on = running * duty * (share if share < 1.0 else 1.0) * dt  # module-seconds
@@ -379,6 +431,7 @@ def marcher(kind: int) -> March:
                 out.quarter_power[quarter] += electric
                 if on > 0.0:
                     out.module_seconds[hour] += on
+                    count_run(rotation, plant.modules, running, on / running, out.module_run)
                     out.run_seconds[hour] += duty * share * dt
                     weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
                     out.water_in_sum[hour] += inlet * weight
@@ -408,7 +461,7 @@ def marcher(kind: int) -> March:
                 out.source[PUMP, hour] += grinding
                 out.quarter_power[quarter] += grinding
             settle(temperature, scratch)
-            out.store_top[hour] = min(out.store_top[hour], temperature[temperature.size - 1])
+            out.store_top[hour] = min(out.store_top[hour], temperature[plant.draw_port - 1])
             if (step + 1) % per_hour == 0:
                 out.store_mean[hour] = temperature.mean()
                 out.store_bottom[hour] = temperature[0]

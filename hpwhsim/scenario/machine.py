@@ -106,12 +106,20 @@ class HeatPump(Block):
         description="rise of the water per pass (multi) [K]",
         json_schema_extra=origin(PRACTICE),
     )
-    return_height: float = Field(
-        0.5,
+    return_height: float | None = Field(
+        None,
         ge=0,
         le=1,
-        description="share of the store's height at which the heated water comes back (multi)",
-        json_schema_extra=origin(PRACTICE),
+        description="share of the store's height at which the heated water comes back (single, multi)",
+        json_schema_extra=origin(PRACTICE, none="single 1, the top; multi 0.5"),
+    )
+    intake_height: float = Field(
+        0.0,
+        ge=0,
+        lt=1,
+        description="share of the store's height at which water leaves for the machine (single, multi); the "
+        "store below stays unheated",
+        json_schema_extra=origin("choice of this program: the bottom"),
     )
     condenser_height: float = Field(
         0.6,
@@ -261,7 +269,14 @@ class HeatPump(Block):
                 "refrigerant",
                 f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
             )
-        for key, kind in (("rise", "multi"), ("return_height", "multi"), ("condenser_height", "wrapped")):
-            if self.given(key) and self.pass_ != kind:
-                raise Clash(key, f"nothing unless plant.heat_pump.pass is {kind}")
+        for key, kinds in (
+            ("rise", ("multi",)),
+            ("return_height", ("single", "multi")),
+            ("intake_height", ("single", "multi")),
+            ("condenser_height", ("wrapped",)),
+        ):
+            if self.given(key) and self.pass_ not in kinds:
+                raise Clash(key, f"nothing unless plant.heat_pump.pass is {' or '.join(kinds)}")
+        if self.return_height is not None and self.return_height <= self.intake_height:
+            raise Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
         return self

@@ -70,6 +70,13 @@ class Storage(Block):
         description="height of the water in a tank [m]",
         json_schema_extra=origin(PRACTICE),
     )
+    draw_height: float = Field(
+        1.0,
+        ge=0.1,
+        le=1,
+        description="share of the store's height from which taps and loop draw",
+        json_schema_extra=origin("choice of this program: the top"),
+    )
     cells: int = Field(
         48,
         ge=4,
@@ -314,6 +321,24 @@ class Controls(Block):
         description="weekly heat-up of the whole store by the backup",
         json_schema_extra=origin("choice of this program", none="none"),
     )
+    lead: Literal["rotating", "fixed"] = Field(
+        "rotating",
+        description="the module that starts first: the next one at each start, or always the same",
+        json_schema_extra=origin("run hours are evened out; common practice, no source"),
+    )
+    defrosts: Literal["averaged", "together", "staggered"] = Field(
+        "averaged",
+        description="averaged: what defrosts cost, spread over the hour; together: all running modules stand "
+        "and defrost at once; staggered: one after the other",
+        json_schema_extra=origin("choice of this program: a year's energy hardly depends on it"),
+    )
+    defrost_time: Duration = Field(
+        300.0,
+        ge=60,
+        le=1200,
+        description="of one defrost (together, staggered) [s]; how often they come follows the frost",
+        json_schema_extra=origin("3 to 10 min are common practice, no source"),
+    )
     signal: FilePath | None = Field(
         None,
         description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours of "
@@ -355,6 +380,8 @@ class Controls(Block):
         if (self.boost > 0.0) != bool(self.boost_windows):
             key = "boost_windows" if self.boost > 0.0 else "boost"
             raise Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
+        if self.defrosts == "averaged" and self.given("defrost_time"):
+            raise Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
         if self.signal is None and self.given("signal_hours"):
             raise Clash("signal_hours", "nothing without plant.controls.signal")
         if self.stop_height > self.sensor_height:
@@ -432,6 +459,19 @@ class Plant(Block):
         ):
             raise Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
         if self.heat_pump is not None:
+            intake = self.heat_pump.intake_height
+            if intake > self.controls.stop_height:
+                raise Clash(
+                    "heat_pump.intake_height",
+                    f"at most plant.controls.stop_height ({self.controls.stop_height:g}), or the charge "
+                    "never ends",
+                )
+            if intake >= self.storage.draw_height:
+                raise Clash("storage.draw_height", f"above plant.heat_pump.intake_height ({intake:g})")
+            if self.controls.defrosts != "averaged" and (
+                kind != "outdoor-air" or self.heat_pump.defrost == "none"
+            ):
+                raise Clash("controls.defrosts", "averaged: no outdoor coil defrosts")
             for key in ("lines", "water_lines"):
                 if getattr(self.heat_pump, key) is not None and key not in family.lines:
                     raise Clash(f"heat_pump.{key}", f"nothing with plant.family {self.family}")

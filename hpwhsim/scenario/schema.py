@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Temperature
+from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
@@ -153,6 +153,28 @@ class HotWater(Block):
         description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
         json_schema_extra=origin("choice of this program", none="none: scald hours are counted"),
     )
+    tempering_difference: Difference = Field(
+        0.0,
+        ge=0,
+        le=40,
+        description="least hot water above its setpoint with which the valve holds it [K]; with colder water "
+        "it stays at the end of its travel and passes as much cold water as there",
+        json_schema_extra=origin("choice of this program: an ideal valve; 5 to 15 K are usual, from memory"),
+    )
+    tempering_least_flow: Flow | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
+        json_schema_extra=origin("choice of this program", none="it controls at any flow"),
+    )
+    tempering_most_flow: Flow | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="the valve is too small for more [m3/s]",
+        json_schema_extra=origin("choice of this program", none="large enough for any flow"),
+    )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -160,6 +182,12 @@ class HotWater(Block):
             raise Clash(
                 "tempering_valve", f"at least hot_water.use_temperature ({degrees(self.use_temperature)})"
             )
+        for key in ("tempering_difference", "tempering_least_flow", "tempering_most_flow"):
+            if self.tempering_valve is None and self.given(key):
+                raise Clash(key, "nothing without hot_water.tempering_valve")
+        least, most = self.tempering_least_flow, self.tempering_most_flow
+        if least is not None and most is not None and most <= least:
+            raise Clash("tempering_most_flow", "above hot_water.tempering_least_flow")
         if self.minimum_temperature >= self.use_temperature:
             raise Clash(
                 "minimum_temperature",

@@ -256,6 +256,33 @@ def shift(
 
 
 @kernel
+def stir_feet(
+    temperature: Array, scratch: Scratch, rise: float, inserted: float, port: int, cells: int
+) -> None:
+    """Stir the foot of every later tank in series by the water that came up into it, in place.
+
+    `shift` has moved the column and stirred the foot of the first tank exactly. Here a zone of `cells` cells
+    through which a volume ``v`` flows comes nearer to its mean by ``1 - exp(-v / cells)``: a flow far larger
+    than the zone mixes it through. It keeps its heat.
+
+    Parameters
+    ----------
+    temperature, scratch, rise, inserted, port, cells
+        As for `shift`.
+    """
+    tank = scratch.tank[0]
+    for foot in range(tank, temperature.size, tank):
+        through = rise if foot < port else rise + inserted
+        if through <= 0.0:
+            continue
+        top = min(foot + cells, temperature.size)
+        mean = temperature[foot:top].mean()
+        share = -np.expm1(-through / cells)
+        for i in range(foot, top):
+            temperature[i] += share * (mean - temperature[i])
+
+
+@kernel
 def settle(temperature: Array, scratch: Scratch) -> None:
     """Repair inversions in each tank, in place: pool adjacent violators.
 

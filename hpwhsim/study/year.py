@@ -9,6 +9,8 @@ import hpwhsim
 from hpwhsim.account import adequacy, energy
 from hpwhsim.account.hygiene import cautions as hygiene_cautions
 from hpwhsim.account.hygiene import hygiene
+from hpwhsim.account.valve import ValveYear, valve_year
+from hpwhsim.account.valve import cautions as valve_cautions
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
@@ -178,6 +180,28 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
     return hourly | source_hourly(scenario, assembly, out, hourly)
 
 
+def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> ValveYear | None:
+    """What the tempering valve could not do; None without one."""
+    hot_water, drive = scenario.hot_water, assembly.drive
+    if hot_water.tempering_valve is None:
+        return None
+    hot, supply = hourly["store_top_c"], scenario.plant.storage.setpoint
+    if assembly.plant.loop_tank.through > 0.0:
+        hot, supply = hourly["loop_tank_c"], assembly.plant.loop_tank.setpoint
+    return valve_year(
+        drive.use,
+        drive.mains,
+        hot,
+        step_seconds=assembly.plant.step_seconds,
+        use_c=hot_water.use_temperature,
+        setpoint_c=hot_water.tempering_valve,
+        difference_k=hot_water.tempering_difference,
+        loop_flow=drive.loop_loss / (RHO_CP * np.maximum(supply - drive.loop_return, 2.0)),
+        least_flow=hot_water.tempering_least_flow,
+        most_flow=hot_water.tempering_most_flow,
+    )
+
+
 def _quarter_kw(out: Hourly) -> Array:
     """Mean electric power of each quarter of an hour, shape (35040,). [kW]."""
     return out.quarter_power / 900.0 / 1000.0
@@ -203,13 +227,15 @@ def _record(
     returns = None
     if scenario.recirculation is not None:
         returns = np.minimum(np.tile(assembly.drive.loop_return, 365), hourly["store_top_c"])
-    valve = scenario.hot_water.tempering_valve
+    valve, valved = scenario.hot_water.tempering_valve, _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
     found_hygiene = hygiene(
         store_top_c=out.store_top,
         store_mean_c=out.store_mean,
         store_coldest_c=out.store_bottom,
-        hottest_c=hottest if valve is None else np.minimum(hottest, valve),
+        hottest_c=hottest
+        if valve is None or valved is None
+        else np.where(valved.uncontrolled, hottest, np.minimum(hottest, valve)),
         return_c=returns,
         taps_kwh=max(sums["heat_to_taps_kwh"], 0.0),  # below 0 by rounding where nothing is drawn
         loop_kwh=max(sums["recirculation_loss_kwh"], 0.0),
@@ -240,6 +266,7 @@ def _record(
                 run_hours=sums.get("run_hours"),
             ),
             *hygiene_cautions(found_hygiene),
+            *(valve_cautions(valved, valve) if valved is not None and valve is not None else ()),
             *adequacy.safety(
                 refrigerant=scenario.plant.heat_pump.refrigerant if scenario.plant.heat_pump else None,
                 setpoint_c=scenario.plant.storage.setpoint,
@@ -256,8 +283,14 @@ def _record(
         found[f"monthly.{key}"] = [float(v) for v in energy.by_month(hourly[key])]
     if scenario.plant.backup.kind in FUELS:
         found["fuel"] = FUELS[scenario.plant.backup.kind]
+    if valved is not None:
+        found["valve_uncontrolled_hours"] = float(valved.uncontrolled.sum())
+        found["valve_over_hours"] = float(valved.over.sum())
+        found["valve_starved_hours"] = float(valved.starved.sum())
     if plant.modules > 0:
         found |= source_record(assembly, out, hourly)
+        found["module_run_hours"] = [float(s) / 3600.0 for s in out.module_run[: plant.modules]]
+        found["module_starts"] = [int(n) for n in out.module_starts[: plant.modules]]
     if assembly.made.lines is not None:
         found["line_charge_kg"] = assembly.made.lines.charge_kg * plant.modules
         found["line_capacity_factor"] = assembly.made.lines.capacity
