@@ -46,6 +46,16 @@ def _years(text: str) -> int:
     return int(text)
 
 
+def _below(text: str) -> float:
+    """A temperature for `--below`, in degC."""
+    from hpwhsim.quantities import TEMPERATURE, QuantityError, read_quantity
+
+    try:
+        return read_quantity(text, TEMPERATURE)
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(f"got {text}; allowed {error}") from None
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="tankyear",
@@ -90,6 +100,34 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--json", action="store_true", help="print the rows and nothing else")
     compare.set_defaults(act=_compare)
 
+    sweep = verbs.add_parser(
+        "sweep",
+        help="one scenario over several values of some of its keys",
+        description="March a scenario with every combination of the values of the varied keys and print a "
+        "row of figures for each. Every case is checked before the first is marched.",
+        epilog="example: tankyear sweep scenarios/central-air.yaml --vary "
+        "'plant.storage.volume=600 gal..1200 gal/3' --vary 'plant.storage.setpoint=145 degF,149 degF' "
+        "--out out/sweep",
+    )
+    _add_scenario(sweep)
+    sweep.add_argument(
+        "--vary",
+        action="append",
+        required=True,
+        metavar="KEY.PATH=VALUES",
+        help="a key and its values, each as --set takes it, with commas between (quote a value that holds "
+        "one); '200 gal..1000 gal/5' is five values in equal steps, both ends counted; may be repeated for a "
+        "grid. The first key is the axis of the picture",
+    )
+    sweep.add_argument(
+        "--keys",
+        metavar="KEY,KEY",
+        help="keys of the annual record to show (of a list or block: 'monthly.electricity_kwh[Jan]')",
+    )
+    sweep.add_argument("--json", action="store_true", help="print the record of the sweep and nothing else")
+    sweep.add_argument("--out", type=Path, metavar="DIR", help="folder for sweep.csv and sweep.png")
+    sweep.set_defaults(act=_sweep)
+
     check = verbs.add_parser(
         "check",
         help="read a scenario and its weather, and say what would be run",
@@ -98,6 +136,27 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_scenario(check)
     check.set_defaults(act=_check)
+
+    weather = verbs.add_parser(
+        "weather",
+        help="what a weather file says to a hot-water plant",
+        description="Read typical-year files as a run does (TMY3 CSV or EPW, plain or .gz) and print place, "
+        "cold hours and days, hours of frost, mains water and ground side by side. A typical year is not a "
+        "record of design conditions.",
+        epilog="example: tankyear weather weather/*.gz --below '5 degF' --out out/weather",
+    )
+    weather.add_argument("files", type=Path, nargs="+", metavar="FILE", help="typical-year file")
+    weather.add_argument(
+        "--below",
+        type=_below,
+        action="append",
+        default=[],
+        metavar="TEMPERATURE",
+        help="count the hours below this too, such as a heat pump's lowest source; may be repeated",
+    )
+    weather.add_argument("--json", action="store_true", help="print the figures as JSON and nothing else")
+    weather.add_argument("--out", type=Path, metavar="DIR", help="folder for weather.json and weather.png")
+    weather.set_defaults(act=_weather)
 
     new = verbs.add_parser(
         "new",
@@ -274,6 +333,56 @@ def _compare(args: argparse.Namespace) -> int:
         sys.stdout.write(record_text({"rows": comparison_rows(names, records)}))
     else:
         sys.stdout.write(comparison_text(names, records))
+    return DONE
+
+
+def _sweep(args: argparse.Namespace) -> int:
+    from tqdm import tqdm
+
+    from hpwhsim.report.files import record_text, write_files
+    from hpwhsim.report.sweep import sweep_csv, sweep_figure, sweep_text
+    from hpwhsim.study import sweep
+
+    plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys)
+    cases = plan.cases
+    for case in tqdm(cases, "check", unit="case", leave=False, disable=None):  # None: no bar in a pipe
+        sweep.check(case)
+    if args.out is not None:
+        write_files(args.out, {})  # a folder that cannot be written is said before the work
+    bar = tqdm(cases, "march", unit="case", leave=False, disable=None)
+    rows = [sweep.run(case, plan.keys) for case in bar]
+    record = sweep.gather(plan, rows)
+    written = []
+    if args.out is not None:
+        content = {"sweep.csv": sweep_csv(record).encode(), "sweep.png": sweep_figure(record)}
+        written = write_files(args.out, content)
+    if args.json:
+        sys.stdout.write(record_text(record))
+    else:
+        sys.stdout.write(sweep_text(record))
+        if written:
+            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    return DONE
+
+
+def _weather(args: argparse.Namespace) -> int:
+    from hpwhsim.report.files import record_text, write_files
+    from hpwhsim.report.weather import weather_figure, weather_text
+    from hpwhsim.study.weather import describe
+
+    sites = [describe(path, args.below) for path in args.files]
+    records = [site.record for site in sites]
+    text = record_text({"files": records})
+    written = []
+    if args.out is not None:
+        content = {"weather.json": text.encode(), "weather.png": weather_figure(sites)}
+        written = write_files(args.out, content)
+    if args.json:
+        sys.stdout.write(text)
+    else:
+        sys.stdout.write(weather_text(records))
+        if written:
+            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
     return DONE
 
 
