@@ -51,12 +51,14 @@ def _cache_folder() -> str:
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
     """Compile `function` on its first call, or load it from the cache keyed by all our sources.
 
-    No ``fastmath`` (it deletes NaN checks), no ``parallel`` (cases are spread over processes).
+    No ``fastmath`` (it deletes NaN checks), no ``parallel`` (whole marches are spread over threads, which
+    ``nogil`` lets run at the same time).
     """
     config = vars(numba.config)
     before = config["CACHE_DIR"]
     config["CACHE_DIR"] = _cache_folder()  # read when the decorator runs, so set for that moment only
     try:
-        return cast(Callable[P, R], numba.njit(cache=True, error_model="numpy", forceinline=True)(function))
+        compiled = numba.njit(cache=True, nogil=True, error_model="numpy", forceinline=True)(function)
+        return cast(Callable[P, R], compiled)
     finally:
         config["CACHE_DIR"] = before

@@ -1,12 +1,15 @@
-"""The compiler's wrapper: compiled code is never stale."""
+"""The compiler's wrapper: compiled code is never stale, and lets other threads run."""
 
 import os
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 import hpwhsim
 from hpwhsim import kernel
@@ -47,6 +50,33 @@ def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
         found.append(float(done.stdout))
     assert found == [2.0, 2.0, 10.0]
     assert len(list((tmp_path / "cache" / "tankyear" / "compiled").iterdir())) == 2
+
+
+@kernel.kernel
+def wait_for(flag: NDArray[np.int64], count: int, passes: int) -> bool:
+    """Whether flag[0] was set by somebody else within so many looks; counts them in flag[count].
+
+    The compiler does not know that `count` is not 0, so it has to look each time.
+    """
+    for _ in range(passes):
+        if flag[0] != 0:
+            return True
+        flag[count] += 1
+    return False
+
+
+def test_other_threads_run_beside_compiled_code() -> None:
+    """A flag set in this thread is seen by code that loops in another.
+
+    Code that kept the interpreter to itself would look in vain to its end. Two thousand million looks take
+    seconds, and other threads get their turn within milliseconds.
+    """
+    wait_for(np.zeros(2, dtype=np.int64), 1, 1)  # compiled before
+    flag = np.zeros(2, dtype=np.int64)
+    with ThreadPoolExecutor(1) as pool:
+        seen = pool.submit(wait_for, flag, 1, 2_000_000_000)
+        flag[0] = 1
+        assert seen.result()
 
 
 def test_hash_covers_every_source_file() -> None:

@@ -20,7 +20,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
-from hpwhsim.study.year import FUELS, Array, Record, Year, run_year
+from hpwhsim.study.year import FUELS, Array, Record, Year, run_years, year_of
 from hpwhsim.tables import read_table
 
 SERVICE = 0.005
@@ -98,10 +98,11 @@ def answer(loaded: Loaded) -> Answer:
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
     asked = ask(loaded)
-    plant = _part(loaded, asked.factors, asked.prices)
+    years = run_years([loaded] if asked.baseline is None else [loaded, asked.baseline])
+    plant = _part(loaded, year_of(years[0]), asked.factors, asked.prices)
     base = None
     if asked.baseline is not None:
-        base = _part(asked.baseline, asked.factors, asked.baseline_prices)
+        base = _part(asked.baseline, year_of(years[1]), asked.factors, asked.baseline_prices)
     scenario, record = loaded.scenario, dict(plant.year.record)
     added, hourly = _own(plant), _series(plant, base, asked)
     lines: dict[str, Line] = {}
@@ -136,8 +137,8 @@ def answer(loaded: Loaded) -> Answer:
     )
 
 
-def _part(loaded: Loaded, factors: Factors | None, prices: tariff.Tariff | None) -> Part:
-    scenario, year = loaded.scenario, run_year(loaded)
+def _part(loaded: Loaded, year: Year, factors: Factors | None, prices: tariff.Tariff | None) -> Part:
+    scenario = loaded.scenario
     of = greenhouse.bought(scenario, year)
     return Part(
         scenario,

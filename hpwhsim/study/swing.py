@@ -1,6 +1,6 @@
 """How far the answer swings with each assumption that drives it, one at a time, everything else as it is."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from hpwhsim.account.grid import Grid
@@ -9,9 +9,9 @@ from hpwhsim.errors import InputError
 from hpwhsim.quantities import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.study import greenhouse, money
-from hpwhsim.study.answer import Asked, ask
+from hpwhsim.study.answer import Answer, Asked, ask
 from hpwhsim.study.greenhouse import Factors
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.study.year import Year, run_years, year_of
 
 USE, LOSS, COP, LEAK, GRID = 0.2, 0.5, 0.1, 0.5, 0.2
 """How far each is moved down and up, as a share of its value; choices of this program."""
@@ -55,17 +55,19 @@ class _Case(NamedTuple):
     baseline: Year | None
 
 
-def swings(loaded: Loaded) -> Swings:
+def swings(loaded: Loaded, known: Answer | None = None) -> Swings:
     """Move each assumption down and up and answer again.
 
     Use, loop and store losses and COP are marched anew; leak and grid factor only weigh the same years anew.
     An assumption that the scenario does not have is left out: the rated COP where the machine is measured,
-    the use where it is metered.
+    the use where it is metered. The years are marched at once, a thread for each core.
 
     Parameters
     ----------
     loaded : Loaded
         A scenario that runs.
+    known : Answer, optional
+        Its answer; without it, plant and baseline are marched for it.
 
     Raises
     ------
@@ -73,13 +75,13 @@ def swings(loaded: Loaded) -> Swings:
         If the scenario does not run as it is. Where a moved value is outside what its key allows, or the
         plant cannot work with it, the assumption is left out with the reason.
     """
-    base = _case(loaded, None)
+    base = _case(loaded, known)
+    moved = list(_moved(base))
+    found = iter(_with(base, [(key, value) for _, key, values in moved for value in values]))
     rows, left_out = [], {}
-    for name, key, values in _moved(base):
-        try:
-            low, high = (_with(base, key, value) for value in values)
-        except InputError as error:
-            left_out[name] = str(error)
+    for (name, key, values), low, high in zip(moved, found, found, strict=True):
+        if isinstance(low, InputError) or isinstance(high, InputError):
+            left_out[name] = str(low if isinstance(low, InputError) else high)
         else:
             rows.append(Swing(name, key, _short(values[0]), _short(values[1]), low, high))
     for name, key, share in (
@@ -97,12 +99,15 @@ def _short(value: str) -> str:
     return f"{float(number):.4g} {unit}".strip()
 
 
-def _case(loaded: Loaded, baseline: Year | None) -> _Case:
-    """March what has no year yet: the plant, and the baseline unless it is given."""
+def _case(loaded: Loaded, known: Answer | None) -> _Case:
+    """The scenario as it is."""
     asked = ask(loaded)
-    if asked.baseline is not None and baseline is None:
-        baseline = run_year(asked.baseline)
-    return _Case(asked, run_year(loaded), baseline)
+    if known is not None:
+        return _Case(asked, known.year, known.baseline)
+    years = [
+        year_of(year) for year in run_years([loaded] if asked.baseline is None else [loaded, asked.baseline])
+    ]
+    return _Case(asked, years[0], years[1] if asked.baseline is not None else None)
 
 
 def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
@@ -140,12 +145,40 @@ def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
             yield name, key, values
 
 
-def _with(base: _Case, key: str, value: str) -> Result:
-    """The result with one key changed; a key of the plant alone leaves the baseline's year as it is."""
+def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Result | InputError]:
+    """The result with each key changed alone, or why there is none.
+
+    A key of the plant alone leaves the baseline's year as it is.
+    """
     loaded = base.asked.loaded
-    scenario = changed(loaded.scenario, [f"{key}={value}"], loaded.path.parent)
-    kept = base.baseline if key.startswith("plant.") else None
-    return _result(_case(loaded._replace(scenario=scenario), kept))
+    read: list[tuple[Asked, int, int | None] | InputError] = []  # with the places of its years in jobs
+    jobs: list[Loaded] = []
+    for key, value in changes:
+        try:
+            scenario = changed(loaded.scenario, [f"{key}={value}"], loaded.path.parent)
+            one = ask(loaded._replace(scenario=scenario))
+        except InputError as error:
+            read.append(error)
+            continue
+        own, its = len(jobs), None
+        jobs.append(one.loaded)
+        if one.baseline is not None and not key.startswith("plant."):
+            its = len(jobs)
+            jobs.append(one.baseline)
+        read.append((one, own, its))
+    years = run_years(jobs)
+    found: list[Result | InputError] = []
+    for item in read:
+        if isinstance(item, InputError):
+            found.append(item)
+            continue
+        one, own, its = item
+        try:
+            baseline = base.baseline if its is None else year_of(years[its])
+            found.append(_result(_Case(one, year_of(years[own]), baseline)))
+        except InputError as error:
+            found.append(error)
+    return found
 
 
 def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:

@@ -1,5 +1,7 @@
-"""One scenario through one year: read, assemble, march, account."""
+"""Scenarios through their years: read, assemble, march, account."""
 
+from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -12,6 +14,7 @@ from hpwhsim.account.hygiene import hygiene
 from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
@@ -27,7 +30,7 @@ from hpwhsim.study.sourced import (
     source_hourly,
     source_record,
 )
-from hpwhsim.study.years import Marched, march_years
+from hpwhsim.study.years import Marched, march_each
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
@@ -62,6 +65,14 @@ class Year(NamedTuple):
         return cast("list[str]", self.record["cautions"])
 
 
+class _Ready(NamedTuple):
+    """A scenario that is set up to be marched."""
+
+    loaded: Loaded
+    weather: "xr.Dataset"
+    assembly: Assembly
+
+
 def run_year(loaded: Loaded) -> Year:
     """March the year of a scenario that has been read.
 
@@ -70,11 +81,52 @@ def run_year(loaded: Loaded) -> Year:
     InputError
         If the weather file is wrong, or the plant cannot work as asked.
     """
-    scenario = loaded.scenario
-    weather = read_weather(scenario.site.weather)
-    assembly = assemble(scenario, weather)
-    marched = march_years(assembly, scenario.run.years)
-    out = marched.last
+    return year_of(run_years([loaded])[0])
+
+
+def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
+    """March the years of independent scenarios at once, a thread for each core.
+
+    Set-up and accounts are done in the calling thread, one case after another, and a weather file that
+    several name is read once.
+
+    Returns
+    -------
+    list of Year or InputError
+        Of each case what `run_year` gives, or raises.
+    """
+    weather: dict[Path, xr.Dataset] = {}
+    ready: list[_Ready | InputError] = []
+    for loaded in cases:
+        path = loaded.scenario.site.weather
+        try:
+            if path not in weather:
+                weather[path] = read_weather(path)
+            ready.append(_Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
+        except InputError as error:
+            ready.append(error)
+    good = [case for case in ready if isinstance(case, _Ready)]
+    marched = iter(march_each([(case.assembly, case.loaded.scenario.run.years) for case in good]))
+    found: list[Year | InputError] = []
+    for case in ready:
+        try:
+            found.append(_accounted(case, next(marched)) if isinstance(case, _Ready) else case)
+        except InputError as error:
+            found.append(error)
+    return found
+
+
+def year_of(found: Year | InputError) -> Year:
+    """The year, if there is one; if not, its error is raised."""
+    if isinstance(found, InputError):
+        raise found
+    return found
+
+
+def _accounted(ready: _Ready, marched: Marched) -> Year:
+    """The accounts of a year that was marched."""
+    loaded, weather, assembly = ready
+    scenario, out = loaded.scenario, marched.last
     hourly = _hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
     lines = lines_of_year(scenario, assembly, hourly)
     quarter_kw = _quarter_kw(out) + np.tile(np.repeat(assembly.loop_pump, 4), 365) / 1000.0

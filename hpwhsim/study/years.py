@@ -1,6 +1,9 @@
-"""March one year, or several of a ground loop, which remembers the years before."""
+"""March one year, several of a ground loop, which remembers the years before, or several plants at once."""
 
-from typing import NamedTuple
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +16,8 @@ from hpwhsim.source.ground_loop import History
 from hpwhsim.storage.tank import make_scratch
 
 Array = NDArray[np.float64]
+T = TypeVar("T")
+R = TypeVar("R")
 
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
@@ -78,6 +83,23 @@ def march_years(assembly: Assembly, years: int) -> Marched:
             first, first_out = first_year(plant, drive, out), out
     yearly = {name: [getattr(year, name) for year in found] for name in _Figures._fields} if found else {}
     return Marched(out, start, yearly)
+
+
+def at_once(work: Callable[[T], R], cases: Iterable[T]) -> list[R]:
+    """`work` of each case, in their order, a thread for each core.
+
+    It helps where most of `work` is compiled code, which runs beside other threads. An error of the first
+    case that has one is raised once those under way are done.
+    """
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(work, cases))
+
+
+def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
+    """March independent plants, each through its number of years as by `march_years`, at once."""
+    for assembly, _ in plants:
+        marcher(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
+    return at_once(lambda plant: march_years(*plant), plants)
 
 
 def _corrected(found: list[_Figures], other: _Figures) -> list[_Figures]:
