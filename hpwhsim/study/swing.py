@@ -9,7 +9,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.quantities import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.study import greenhouse, money
-from hpwhsim.study.answer import Answer, Asked, ask
+from hpwhsim.study.answer import Asked, ask
 from hpwhsim.study.greenhouse import Factors
 from hpwhsim.study.year import Year, run_years, year_of
 
@@ -55,7 +55,7 @@ class _Case(NamedTuple):
     baseline: Year | None
 
 
-def swings(loaded: Loaded, known: Answer | None = None) -> Swings:
+def swings(loaded: Loaded) -> Swings:
     """Move each assumption down and up and answer again.
 
     Use, loop and store losses and COP are marched anew; leak and grid factor only weigh the same years anew.
@@ -66,8 +66,6 @@ def swings(loaded: Loaded, known: Answer | None = None) -> Swings:
     ----------
     loaded : Loaded
         A scenario that runs.
-    known : Answer, optional
-        Its answer; without it, plant and baseline are marched for it.
 
     Raises
     ------
@@ -75,7 +73,7 @@ def swings(loaded: Loaded, known: Answer | None = None) -> Swings:
         If the scenario does not run as it is. Where a moved value is outside what its key allows, or the
         plant cannot work with it, the assumption is left out with the reason.
     """
-    base = _case(loaded, known)
+    base = _case(loaded)
     moved = list(_moved(base))
     found = iter(_with(base, [(key, value) for _, key, values in moved for value in values]))
     rows, left_out = [], {}
@@ -99,11 +97,9 @@ def _short(value: str) -> str:
     return f"{float(number):.4g} {unit}".strip()
 
 
-def _case(loaded: Loaded, known: Answer | None) -> _Case:
+def _case(loaded: Loaded) -> _Case:
     """The scenario as it is."""
     asked = ask(loaded)
-    if known is not None:
-        return _Case(asked, known.year, known.baseline)
     years = [
         year_of(year) for year in run_years([loaded] if asked.baseline is None else [loaded, asked.baseline])
     ]
