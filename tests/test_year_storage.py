@@ -236,6 +236,7 @@ def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
         (["recirculation.risers={risers: 1, floors: 2, apartments_per_riser: 8}"], "recirculation.risers"),
         (["hot_water.tempering_valve=40 degC"], "hot_water.tempering_valve"),
         (["plant.storage.arrangement=round"], "plant.storage.arrangement"),
+        ([*TANK, "recirculation.loop_tank.power=9 kW", "plant.backup.mode=series"], "plant.backup.mode"),
         (["plant.heat_pump.intake_height=0.3"], "plant.heat_pump.intake_height"),
         (["plant.storage.draw_height=0.05"], "plant.storage.draw_height"),
         (["plant.heat_pump.return_height=0"], "plant.heat_pump.return_height"),

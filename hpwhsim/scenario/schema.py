@@ -336,6 +336,9 @@ class Scenario(Block):
                 f"below plant.storage.setpoint ({degrees(setpoint)})",
                 default(self.recirculation.return_temperature),
             )
+        tank = self.recirculation.loop_tank if self.recirculation is not None else None
+        if series and self.plant.backup.kind != "none" and tank is not None and tank.connection == "series":
+            raise Clash("plant.backup.mode", "parallel: the taps' water runs through the loop's own tank")
         self._check_money()
         return self
 
