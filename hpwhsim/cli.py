@@ -309,12 +309,13 @@ def _run(args: argparse.Namespace) -> int:
 
             pictures[CARBON] = carbon_picture(year)
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
-    if args.json:
-        sys.stdout.write(record_text(year.record))
-    else:
-        sys.stdout.write(year_text(year.record))
-        sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
     return DONE
+
+
+def _files(written: Sequence[Path]) -> str:
+    """What was written, for the end of a screen."""
+    return "\nFiles\n" + "".join(f"  {path}\n" for path in written) if written else ""
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -352,16 +353,11 @@ def _sweep(args: argparse.Namespace) -> int:
     bar = tqdm(cases, "march", unit="case", leave=False, disable=None)
     rows = [sweep.run(case, plan.keys) for case in bar]
     record = sweep.gather(plan, rows)
-    written = []
+    written: list[Path] = []
     if args.out is not None:
         content = {"sweep.csv": sweep_csv(record).encode(), "sweep.png": sweep_figure(record)}
         written = write_files(args.out, content)
-    if args.json:
-        sys.stdout.write(record_text(record))
-    else:
-        sys.stdout.write(sweep_text(record))
-        if written:
-            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    sys.stdout.write(record_text(record) if args.json else sweep_text(record) + _files(written))
     return DONE
 
 
@@ -373,16 +369,11 @@ def _weather(args: argparse.Namespace) -> int:
     sites = [describe(path, args.below) for path in args.files]
     records = [site.record for site in sites]
     text = record_text({"files": records})
-    written = []
+    written: list[Path] = []
     if args.out is not None:
         content = {"weather.json": text.encode(), "weather.png": weather_figure(sites)}
         written = write_files(args.out, content)
-    if args.json:
-        sys.stdout.write(text)
-    else:
-        sys.stdout.write(weather_text(records))
-        if written:
-            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    sys.stdout.write(text if args.json else weather_text(records) + _files(written))
     return DONE
 
 
@@ -404,16 +395,11 @@ def _size(args: argparse.Namespace) -> int:
     from hpwhsim.study.size import size
 
     record = size(read_scenario(args.scenario, args.overrides, args.weather), range(1, args.seeds + 1))
-    written = []
+    written: list[Path] = []
     if args.out is not None:
         content = {"sizing.json": record_text(record).encode(), "sizing.png": sizing_figure(record)}
         written = write_files(args.out, content)
-    if args.json:
-        sys.stdout.write(record_text(record))
-    else:
-        sys.stdout.write(sizing_text(record))
-        if written:
-            sys.stdout.write("\nFiles\n" + "".join(f"  {path}\n" for path in written))
+    sys.stdout.write(record_text(record) if args.json else sizing_text(record) + _files(written))
     return DONE if "chosen" in record else FOUND
 
 

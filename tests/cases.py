@@ -1,12 +1,14 @@
 """Invented plants for the tests, and a way to run them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 import yaml
 
+from hpwhsim.cli import main
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.year import Year, run_year
 
@@ -84,3 +86,14 @@ def cautions(year: Year) -> str:
 def hours_of_day(values: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Sums by hour of the day, shape (24,)."""
     return np.asarray(values.reshape(365, 24).sum(axis=0))
+
+
+def refusal(argv: Sequence[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """The one line that the command says to wrong input, with exit code 2 and nothing on standard output."""
+    try:
+        code = main(list(argv))
+    except SystemExit as stop:
+        code = int(stop.code or 0)
+    said = capsys.readouterr()
+    assert (code, said.out, said.err.count("\n")) == (2, "", 1)
+    return said.err

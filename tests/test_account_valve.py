@@ -25,7 +25,7 @@ def test_hours_outside_the_limits_are_counted_by_hand() -> None:
     assert found.uncontrolled.tolist() == [True, False]
     assert found.over.tolist() == [False, True]  # 0.778 + 0.1 L/s
     assert found.starved.tolist() == [True, False]
-    assert len(cautions(found, 55.0)) == 3
+    assert len(cautions(found)) == 3
 
 
 @pytest.mark.parametrize("limit", [None, 1e-4])
@@ -42,4 +42,4 @@ def test_without_draws_or_limits_nothing_is_said(limit: float | None) -> None:
         least_flow=limit,
         most_flow=None,
     )
-    assert cautions(found, 55.0) == []
+    assert cautions(found) == []

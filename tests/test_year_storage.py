@@ -239,6 +239,7 @@ def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
         ([*TANK, "recirculation.loop_tank.power=9 kW", "plant.backup.mode=series"], "plant.backup.mode"),
         (["plant.heat_pump.intake_height=0.3"], "plant.heat_pump.intake_height"),
         (["plant.storage.draw_height=0.05"], "plant.storage.draw_height"),
+        (["plant.storage.draw_height=0.2", "plant.storage.inlet_mixing=0.3"], "plant.storage.draw_height"),
         (["plant.heat_pump.return_height=0"], "plant.heat_pump.return_height"),
         (["plant.controls.defrost_time=4 min"], "plant.controls.defrost_time"),
         (["plant.controls.defrosts=staggered", "plant.heat_pump.defrost=none"], "plant.controls.defrosts"),
@@ -293,4 +294,4 @@ def test_a_valve_with_limits_is_starved_before_the_taps_are(year_of: Callable[..
     year = year_of(*CASES["valve"])
     assert number(year, "valve_starved_hours") > number(year, "short_hours")
     assert number(year, "valve_uncontrolled_hours") == 0.0  # no least flow was given
-    assert any("tempering valve to hold 52 degC" in said for said in year.cautions)
+    assert any("tempering valve to hold 52.0 degC" in said for said in year.cautions)

@@ -11,7 +11,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.study.year import Year, run_year, run_years
-from hpwhsim.study.years import at_once, march_each, march_years
+from hpwhsim.study.years import march_each, march_years
 
 
 def worked(name: str, *overrides: str) -> Loaded:
@@ -64,17 +64,3 @@ def test_an_error_stays_with_its_case(tmp_path: Path) -> None:
     assert str(error) == str(raised.value)
     assert "none.epw" in str(error)
     assert good.scenario.site.weather == CHICAGO
-
-
-def test_at_once_keeps_order_and_errors() -> None:
-    """Results in the order of the cases; the error itself comes out, not one that wraps it."""
-    assert at_once(lambda x: x * x, range(20)) == [x * x for x in range(20)]
-    assert at_once(str, []) == []
-    with pytest.raises(InputError, match="the third"):
-        at_once(_third, range(5))
-
-
-def _third(number: int) -> int:
-    if number == 2:
-        raise InputError("the third")
-    return number

@@ -17,6 +17,7 @@ from hpwhsim.errors import OutOfRangeError
 HOURS = 8760
 QUARTERS = 4 * HOURS
 DAY = 1440  # minutes
+MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ALL_MONTHS = tuple(range(1, 13))
 
 _MONTH_OF_DAY = np.repeat(ALL_MONTHS, MONTH_DAYS)
@@ -88,6 +89,5 @@ def hour_name(hour: int) -> str:
     ('Mon 01 Jan 00:00', 'Mon 31 Dec 23:00')
     """
     names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")  # not of the user's language
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
     time = datetime(2001, 1, 1) + timedelta(hours=hour)
-    return f"{names[time.weekday()]} {time.day:02d} {months[time.month - 1]} {time.hour:02d}:00"
+    return f"{names[time.weekday()]} {time.day:02d} {MONTH_NAMES[time.month - 1]} {time.hour:02d}:00"

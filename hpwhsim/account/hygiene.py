@@ -56,7 +56,7 @@ class Hygiene(NamedTuple):
 
     rows: tuple[Row, ...]
     pasteurised: tuple[Pasteurised, ...]
-    hottest_c: float  # water that could reach a tap without a tempering valve
+    hottest_c: float  # water that could reach a tap, past a tempering valve where there is one
     burn_seconds: float  # in it, to a second-degree burn of adult skin; inf below the published times
     standing_hours: float  # without a return temperature, because the loop stood
     recirculation_share: float | None  # of the heat to taps and loop; None without either
@@ -137,7 +137,7 @@ def hygiene(
     store_top_c, store_mean_c, store_coldest_c : array_like of float, shape (8760,)
         Top, mean and coldest layer of the store. [°C]
     hottest_c : array_like of float, shape (8760,)
-        The hottest water that could reach a tap without a tempering valve. [°C]
+        The hottest water that could reach a tap, past a tempering valve where there is one. [°C]
     return_c : array_like of float, shape (8760,), or None
         Coldest water of the loop, at its return; NaN where the loop stands and it is not known. None
         without a loop. [°C]
@@ -157,7 +157,7 @@ def hygiene(
         "store top": _year("store_top_c", store_top_c),
         "store mean": _year("store_mean_c", store_mean_c),
         "coldest layer of the store": _year("store_coldest_c", store_coldest_c),
-        "tap without tempering valve": _year("hottest_c", hottest_c),
+        "tap": _year("hottest_c", hottest_c),
     }
     if return_c is not None:
         year["loop return"] = _year("return_c", return_c, gaps=True)
@@ -167,7 +167,7 @@ def hygiene(
         "return": ("loop return",),
         "water": (*store, "loop return"),
         "coldest": store[2:],
-        "tap": ("tap without tempering valve",),
+        "tap": ("tap",),
     }
     rows = []
     pasteurised = []
@@ -187,7 +187,7 @@ def hygiene(
             if line["place"] == "coldest":
                 week = np.minimum(np.flatnonzero(hit) // 168, WEEKS - 1)  # 31 December with the last week
                 pasteurised.append(Pasteurised(at, hours, np.unique(week).size / WEEKS))
-    hottest = float(year["tap without tempering valve"].max())
+    hottest = float(year["tap"].max())
     return Hygiene(
         rows=tuple(rows),
         pasteurised=tuple(pasteurised),
@@ -228,8 +228,8 @@ def cautions(found: Hygiene) -> list[str]:
         )
     for row in by_key.get("scald", ()):
         said += [
-            f"scald: in {row.hours:.0f} h water above {row.at_c:g} degC could reach a tap without a "
-            f"tempering valve, up to {found.hottest_c:.0f} degC, which burns adult skin within "
+            f"scald: in {row.hours:.0f} h water above {row.at_c:g} degC could reach a tap, up to "
+            f"{found.hottest_c:.0f} degC, which burns adult skin within "
             f"{_time(found.burn_seconds)} and children sooner; tempering valves as local codes require"
         ]
     share = found.recirculation_share

@@ -12,6 +12,7 @@ Flags = NDArray[np.bool_]
 class ValveYear(NamedTuple):
     """Hours of the year in which the valve was outside its limits, (hour,)."""
 
+    setpoint_c: float
     uncontrolled: Flags  # taps drew, and less than its least flow passed: water as hot as the store can pass
     over: Flags  # more than its most flow was asked for
     starved: Flags  # taps drew, and hot water was at some time too cold for it to hold its setpoint
@@ -63,10 +64,10 @@ def valve_year(
     low = never if least_flow is None else np.any(drawing & (through < least_flow), axis=1)
     high = never if most_flow is None else np.any(through > most_flow, axis=1)
     starved = np.any(drawing, axis=1) & (np.asarray(hot_c) < setpoint_c + difference_k)
-    return ValveYear(low, high, starved)
+    return ValveYear(setpoint_c, low, high, starved)
 
 
-def cautions(found: ValveYear, setpoint_c: float) -> list[str]:
+def cautions(found: ValveYear) -> list[str]:
     """What must be said of a valve outside its limits."""
     said = []
     if found.uncontrolled.any():
@@ -83,6 +84,6 @@ def cautions(found: ValveYear, setpoint_c: float) -> list[str]:
     if found.starved.any():
         said.append(
             f"in {int(found.starved.sum())} h the hot water is at some time too cold for the tempering valve "
-            f"to hold {setpoint_c:g} degC"
+            f"to hold {found.setpoint_c:.1f} degC"
         )
     return said

@@ -78,7 +78,6 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         capacity = capacity * (1.0 - loss)
     series = scenario.plant.storage.tanks if scenario.plant.storage.arrangement == "series" else 1
     cells = series * max(round(scenario.plant.storage.cells / series), 2)
-    draw_port = max(round(scenario.plant.storage.draw_height * cells), 1)
     backup_cell = min(int(scenario.backup_height * cells), cells - 1)
     clock = make_clock(scenario, dry_bulb, backup_cell)
     drive = Drive(
@@ -110,6 +109,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         conductivity=storage.conductivity,
         inlet_mixing=storage.inlet_mixing / series,
     )
+    draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
     controls = scenario.plant.controls
     block, tank = scenario.recirculation, make_loop_tank(scenario, found)
     plant = Plant(

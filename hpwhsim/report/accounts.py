@@ -5,8 +5,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.factors import Factors
-from hpwhsim.report.sheets import MONTHS, Book, Cell, Column, hours_of_month, sum_of
+from hpwhsim.report.sheets import Book, Cell, Column, hours_of_month, sum_of
 from hpwhsim.study.dossier import Papers, Side
 
 Columns = Mapping[str, Column]
@@ -259,7 +260,7 @@ def _bill(
 ) -> tuple[int, Cells]:
     """Write a bill from `row` on; returns the row below it and the year's sums by key of the record."""
     assert factors.fixed is not None
-    book.texts("Cost", row, ["part", *MONTHS, "year"])
+    book.texts("Cost", row, ["part", *MONTH_NAMES, "year"])
 
     def line(label: str, months: Sequence[tuple[str, float]], year: bool = True) -> tuple[list[Cell], Cell]:
         nonlocal row

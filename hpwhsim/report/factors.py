@@ -7,11 +7,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.account.calendar import ALL_MONTHS
+from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES
 from hpwhsim.account.grid import Grid
 from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
-from hpwhsim.report.sheets import HOURS, MONTHS, Book, Cell, Column
+from hpwhsim.report.sheets import HOURS, Book, Cell, Column
 from hpwhsim.study.dossier import Papers, Refrigerant, Side
 
 Array = NDArray[np.float64]
@@ -208,7 +208,7 @@ def _tariff(
             fuel_price[name] = (page.put(label, "USD/kWh", by_month[0], f"{name}_fuel_price"),) * 12
         else:
             fuel_price[name] = tuple(
-                page.put(f"{label}, {MONTHS[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}")
+                page.put(f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}")
                 for m, price in enumerate(by_month)
             )
     return tuple(prices), tuple(tiers), tuple(demand), fixed, fuel_price

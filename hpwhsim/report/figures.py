@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.cop_map import cop_map_figure, lowest_source_c
 from hpwhsim.report.drawing import BLUE, GREEN, MINUS, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png
 from hpwhsim.report.files import PICTURES
@@ -27,7 +28,6 @@ Hourly = Mapping[str, Array]
 COP_MAP, YEAR, WEEKS = PICTURES
 WEEK = 168  # h
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 Parts = tuple[tuple[str, str, str], ...]  # hourly variable, what it is called, colour
 MADE: Parts = (("heat_pump_heat_kwh", "from the heat pump", SKY), ("backup_heat_kwh", "from the backup", RED))
@@ -118,7 +118,7 @@ def year_figure(year: Year) -> "Figure":
     peak.set_ylabel("Electric power [kW]")
     peak.spines["right"].set_visible(True)
     starts = [date(2001, month, 1).timetuple().tm_yday - 1 for month in range(1, 13)]
-    _name_stretches(bought, np.array([*starts, 365]), MONTHS)
+    _name_stretches(bought, np.array([*starts, 365]), MONTH_NAMES)
     for ax in (bought, peak):
         ax.set_ylim(bottom=0.0)
     for ax in (air, heat, bought):
@@ -139,7 +139,7 @@ def weeks_figure(year: Year, scenario: Scenario) -> "Figure":
         week = {name: values[first * 24 : first * 24 + WEEK] for name, values in year.hourly.items()}
         _draw_week(rows[:, column], week, year, scenario)
         days = [date(2001, 1, 1) + timedelta(days=first + k) for k in range(7)]
-        names = [f"{DAYS[d.weekday()]}\n{d.day} {MONTHS[d.month - 1]}" for d in days]
+        names = [f"{DAYS[d.weekday()]}\n{d.day} {MONTH_NAMES[d.month - 1]}" for d in days]
         _name_stretches(rows[3, column], np.arange(8) * 24, names)
         mean = f"mean {week['dry_bulb_c'].mean():.1f} °C".replace("-", MINUS)
         rows[0, column].set_title(f"{('Coldest', 'Warmest')[column]} week: {mean}")

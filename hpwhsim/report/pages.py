@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.energy import by_month
 from hpwhsim.report.drawing import MINUS
-from hpwhsim.report.sheets import MONTHS
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
@@ -354,7 +354,7 @@ def _months(pdf: "FPDF", name: str, side: Side) -> None:
     if "monthly.energy_cost" in record:
         costs = [whole(v) for v in record["monthly.energy_cost"]]
         rows.append(["energy cost [USD]", *costs, whole(record["energy_cost"])])
-    _table(pdf, ("", *MONTHS, "year"), rows, (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2)
+    _table(pdf, ("", *MONTH_NAMES, "year"), rows, (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2)
 
 
 def _short(value: object, digits: int = 1) -> str:

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 HOURS = 8760
 FIRST = 2  # row of the first hour, counted from 1
 LAST = FIRST + HOURS - 1

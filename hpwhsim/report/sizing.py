@@ -179,8 +179,9 @@ def _draw(figure: "Figure", record: Record) -> None:
         markerfacecolor="none",
         label="as written",
     )
-    for found in record["choices"]:
-        ax.plot([found["capacity_kw"]], [found["storage_litres"]], ".", color=GREEN, markersize=5)
+    pairs = [(found["capacity_kw"], found["storage_litres"]) for found in record["choices"]]
+    if pairs:
+        ax.plot(*zip(*pairs, strict=True), ".", color=GREEN, markersize=6, label="real steps that pass")
     chosen = record.get("chosen")
     if chosen is not None:
         spot = (chosen["capacity_kw"], chosen["storage_litres"])
@@ -200,7 +201,7 @@ def _draw(figure: "Figure", record: Record) -> None:
     ax.set_ylabel("Store [L]")
     ax.set_ylim(bottom=0.0)
     ax.grid(color="0.9", linewidth=0.6)
-    ax.legend()
+    figure.legend(loc="outside lower left", ncols=3)
     days = record["design_days"]
     figure.suptitle(
         f"{record['title']}\nStorage against capacity on {', '.join(days['cold_days'])} "

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
+from hpwhsim.account.calendar import MONTH_NAMES
+
 WIDTH = 100
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 AUXILIARIES = (("fan_kwh", "  fans"), ("pump_kwh", "  pumps"), ("standby_kwh", "  standing machines"))
 
 REASONS = {
@@ -87,7 +88,7 @@ def year_text(record: Record) -> str:
     )
     lines.append(_line("balance error", f"{record['balance_error']:.1e}"))
     lines += [*_carbon(record), *_costs(record), *_savings(record), *_checks(record)]
-    lines += ["", _months("month", MONTHS)]
+    lines += ["", _months("month", MONTH_NAMES)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]

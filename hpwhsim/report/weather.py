@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, PINK, RED, SKY, house_style, png
 from hpwhsim.study.weather import COLDER_HOURS, DEGREE_DAYS_BASE_C, Site
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 Record = Mapping[str, Any]
 
 WIDTH = 100
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 COLOURS = (BLUE, ORANGE, GREEN, RED, SKY, PINK, "0.35", "k")
 NOTE = (
     "99.6 % and 99 % are annual cumulative frequencies: at most 35 and at most 88 of the 8760 hours are "
@@ -29,7 +29,7 @@ NOTE = (
 def _day(text: str) -> str:
     """A date of the nominal year, with the hour where there is one."""
     day = date.fromisoformat(text[:10])
-    return f"{day.day} {MONTHS[day.month - 1]}" + text[10:].replace("T", " ")
+    return f"{day.day} {MONTH_NAMES[day.month - 1]}" + text[10:].replace("T", " ")
 
 
 def _from_to(spell: Record) -> str:
@@ -48,7 +48,7 @@ def _years(years: Sequence[int]) -> str:
     if len(stretches) == 1:
         return f"months of {years[0]}"
     named = [
-        f"{MONTHS[months[0]]}{'-' + MONTHS[months[-1]] if len(months) > 1 else ''} {year}"
+        f"{MONTH_NAMES[months[0]]}{'-' + MONTH_NAMES[months[-1]] if len(months) > 1 else ''} {year}"
         for year, months in stretches
     ]
     return ", ".join(named)
@@ -125,7 +125,7 @@ def weather_text(records: Sequence[Record]) -> str:
         for cells in zip(*shown, strict=True):
             lines.append((cells[0][0].ljust(left) + "".join(cell.rjust(wide) for _, cell in cells)).rstrip())
     per_day = records[0]["ground_diffusivity_m2_s"] * 86400.0
-    note = f"{NOTE} Ground by the yearly wave of the air in soil of {per_day:.3g} m2/day."
+    note = f"{NOTE} Ground by the yearly wave of the air, no snow on it, in soil of {per_day:.3g} m2/day."
     return "\n".join([*lines, "", *wrap(note, WIDTH)]) + "\n"
 
 
@@ -173,7 +173,7 @@ def _draw_year(ax: "Axes", site: Site) -> None:
     starts = [date(2001, month, 1).timetuple().tm_yday - 1 for month in range(1, 13)]
     bounds = np.array([*starts, 365])
     ax.set_xticks(bounds, [""] * 13)
-    ax.set_xticks(0.5 * (bounds[:-1] + bounds[1:]), MONTHS, minor=True)
+    ax.set_xticks(0.5 * (bounds[:-1] + bounds[1:]), MONTH_NAMES, minor=True)
     ax.tick_params(axis="x", which="minor", length=0)
     ax.set_xlim(0, 365)
     ax.set_ylabel("Temperature [°C]")

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.accounts import Cells, Columns, carbon_sheet, cost_sheet
 from hpwhsim.report.comparison import life_cycle_sheet, savings_sheet
 from hpwhsim.report.factors import factor_sheet, hourly_factors
-from hpwhsim.report.sheets import MONTHS, Book, Cell, difference, hourly_sheet
+from hpwhsim.report.sheets import Book, Cell, difference, hourly_sheet
 from hpwhsim.study.dossier import Papers, Side, inputs
 from hpwhsim.tables import read_table
 
@@ -244,7 +245,7 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
     book.widths(sheet, 26, *([12] * 13), freeze=0)
     for name, held in columns.items():
         book.text(sheet, row, 0, name, "title")
-        book.texts(sheet, row + 1, ["key", *MONTHS, "year"])
+        book.texts(sheet, row + 1, ["key", *MONTH_NAMES, "year"])
         row += 2
         cells: dict[str, list[Cell]] = {}
         for key in SUMMED_BY_MONTH:

@@ -111,6 +111,12 @@ class Storage(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.draw_height <= self.inlet_mixing:
+            raise Clash("draw_height", f"above plant.storage.inlet_mixing ({self.inlet_mixing:g})")
+        return self
+
 
 class Backup(Block):
     """The second heater, or the only one of a resistance plant."""

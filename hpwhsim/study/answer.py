@@ -20,7 +20,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
-from hpwhsim.study.year import FUELS, Array, Record, Year, run_years, year_of
+from hpwhsim.study.year import FUELS, Array, Record, Year, run_year, run_years, year_of
 from hpwhsim.tables import read_table
 
 SERVICE = 0.005
@@ -89,6 +89,20 @@ def ask(loaded: Loaded) -> Asked:
     return Asked(loaded, baseline, factors, prices, baseline_prices)
 
 
+def years_of(asked: Asked) -> tuple[Year, Year | None]:
+    """The years of a plant and of its baseline.
+
+    Raises
+    ------
+    InputError
+        If a weather file is wrong, or a plant cannot work as asked.
+    """
+    if asked.baseline is None:
+        return run_year(asked.loaded), None
+    plant, baseline = run_years([asked.loaded, asked.baseline])
+    return year_of(plant), year_of(baseline)
+
+
 def answer(loaded: Loaded) -> Answer:
     """March the year of a scenario and of its baseline, and account for what was asked.
 
@@ -98,11 +112,11 @@ def answer(loaded: Loaded) -> Answer:
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
     asked = ask(loaded)
-    years = run_years([loaded] if asked.baseline is None else [loaded, asked.baseline])
-    plant = _part(loaded, year_of(years[0]), asked.factors, asked.prices)
+    own, its = years_of(asked)
+    plant = _part(loaded, own, asked.factors, asked.prices)
     base = None
-    if asked.baseline is not None:
-        base = _part(asked.baseline, year_of(years[1]), asked.factors, asked.baseline_prices)
+    if asked.baseline is not None and its is not None:
+        base = _part(asked.baseline, its, asked.factors, asked.baseline_prices)
     scenario, record = loaded.scenario, dict(plant.year.record)
     added, hourly = _own(plant), _series(plant, base, asked)
     lines: dict[str, Line] = {}

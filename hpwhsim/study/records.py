@@ -10,6 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.energy import MONTH_DAYS
 from hpwhsim.errors import InputError
 
@@ -22,8 +23,6 @@ Record = Mapping[str, object]
 CONTEXT = ("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station")
 
 APART = (*CONTEXT, "scenario.overrides", "baseline.sha256")  # says where the record comes from; no result
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 class Rule(NamedTuple):
@@ -156,7 +155,7 @@ def _parts(key: str, value: object) -> Iterator[tuple[str, Value]]:
                 mask = re.sub(r"\d+(\.\d+)?", "0", item)
                 yield f"{key}[{mask if len(mask) <= 48 else mask[:47] + '…'}]", item
             elif len(value) == len(MONTH_DAYS) and key.startswith("monthly."):
-                yield f"{key}[{MONTHS[i]}]", _plain(item)
+                yield f"{key}[{MONTH_NAMES[i]}]", _plain(item)
             else:
                 yield from _parts(f"{key}[{i}]", item)
     else:

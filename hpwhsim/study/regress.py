@@ -58,7 +58,6 @@ from hpwhsim.study.records import (
     read_stored,
     write_texts,
 )
-from hpwhsim.study.years import at_once
 
 Run = Callable[[Loaded], Record]
 
@@ -275,24 +274,19 @@ def spread_of(loaded: Loaded, fresh: Record, run: Run | None = None) -> tuple[di
     base = flatten(fresh)
     spread: dict[str, float] = {}
     unsettled: set[str] = set()
-
-    def echoed(k: int) -> Record | None:
+    for k in range(1, ECHOES + 1):
         plant = loaded.scenario.plant
         volume = plant.storage.volume * (1.0 + k * NUDGE)
         nudged = plant.model_copy(update={"storage": plant.storage.model_copy(update={"volume": volume})})
-        scenario = loaded.scenario.model_copy(update={"plant": nudged})
         with suppress(InputError):  # an echo that cannot be run says nothing
-            return (run or run_record)(loaded._replace(scenario=scenario))
-        return None
-
-    for record in at_once(echoed, range(1, ECHOES + 1)):
-        echo = base if record is None else flatten(record)
-        for key in {**base, **echo}:
-            old, new = base.get(key, absent(key)), echo.get(key, absent(key))
-            if isinstance(old, float | int) and isinstance(new, float | int):
-                spread[key] = max(spread.get(key, 0.0), abs(float(new) - float(old)))
-            elif old != new or (key in base) != (key in echo):
-                unsettled.add(key)
+            scenario = loaded.scenario.model_copy(update={"plant": nudged})
+            echo = flatten((run or run_record)(loaded._replace(scenario=scenario)))
+            for key in {**base, **echo}:
+                old, new = base.get(key, absent(key)), echo.get(key, absent(key))
+                if isinstance(old, float | int) and isinstance(new, float | int):
+                    spread[key] = max(spread.get(key, 0.0), abs(float(new) - float(old)))
+                elif old != new or (key in base) != (key in echo):
+                    unsettled.add(key)
     keep = {
         key: float(f"{value:.3g}")
         for key, value in spread.items()

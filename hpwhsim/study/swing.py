@@ -9,7 +9,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.quantities import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.study import greenhouse, money
-from hpwhsim.study.answer import Asked, ask
+from hpwhsim.study.answer import Asked, ask, years_of
 from hpwhsim.study.greenhouse import Factors
 from hpwhsim.study.year import Year, run_years, year_of
 
@@ -73,7 +73,8 @@ def swings(loaded: Loaded) -> Swings:
         If the scenario does not run as it is. Where a moved value is outside what its key allows, or the
         plant cannot work with it, the assumption is left out with the reason.
     """
-    base = _case(loaded)
+    asked = ask(loaded)
+    base = _Case(asked, *years_of(asked))
     moved = list(_moved(base))
     found = iter(_with(base, [(key, value) for _, key, values in moved for value in values]))
     rows, left_out = [], {}
@@ -95,15 +96,6 @@ def _short(value: str) -> str:
     """A value with its unit to four digits, for the reader."""
     number, _, unit = value.partition(" ")
     return f"{float(number):.4g} {unit}".strip()
-
-
-def _case(loaded: Loaded) -> _Case:
-    """The scenario as it is."""
-    asked = ask(loaded)
-    years = [
-        year_of(year) for year in run_years([loaded] if asked.baseline is None else [loaded, asked.baseline])
-    ]
-    return _Case(asked, years[0], years[1] if asked.baseline is not None else None)
 
 
 def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:

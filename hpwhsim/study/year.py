@@ -279,15 +279,15 @@ def _record(
     returns = None
     if scenario.recirculation is not None:
         returns = np.minimum(np.tile(assembly.drive.loop_return, 365), hourly["store_top_c"])
-    valve, valved = scenario.hot_water.tempering_valve, _valve(scenario, assembly, hourly)
+    valve = _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
+    if valve is not None:
+        hottest = np.where(valve.uncontrolled, hottest, np.minimum(hottest, valve.setpoint_c))
     found_hygiene = hygiene(
         store_top_c=out.store_top,
         store_mean_c=out.store_mean,
         store_coldest_c=out.store_bottom,
-        hottest_c=hottest
-        if valve is None or valved is None
-        else np.where(valved.uncontrolled, hottest, np.minimum(hottest, valve)),
+        hottest_c=hottest,
         return_c=returns,
         taps_kwh=max(sums["heat_to_taps_kwh"], 0.0),  # below 0 by rounding where nothing is drawn
         loop_kwh=max(sums["recirculation_loss_kwh"], 0.0),
@@ -318,7 +318,7 @@ def _record(
                 run_hours=sums.get("run_hours"),
             ),
             *hygiene_cautions(found_hygiene),
-            *(valve_cautions(valved, valve) if valved is not None and valve is not None else ()),
+            *(valve_cautions(valve) if valve is not None else ()),
             *adequacy.safety(
                 refrigerant=scenario.plant.heat_pump.refrigerant if scenario.plant.heat_pump else None,
                 setpoint_c=scenario.plant.storage.setpoint,
@@ -335,10 +335,10 @@ def _record(
         found[f"monthly.{key}"] = [float(v) for v in energy.by_month(hourly[key])]
     if scenario.plant.backup.kind in FUELS:
         found["fuel"] = FUELS[scenario.plant.backup.kind]
-    if valved is not None:
-        found["valve_uncontrolled_hours"] = float(valved.uncontrolled.sum())
-        found["valve_over_hours"] = float(valved.over.sum())
-        found["valve_starved_hours"] = float(valved.starved.sum())
+    if valve is not None:
+        found["valve_uncontrolled_hours"] = float(valve.uncontrolled.sum())
+        found["valve_over_hours"] = float(valve.over.sum())
+        found["valve_starved_hours"] = float(valve.starved.sum())
     if plant.modules > 0:
         found |= source_record(assembly, out, hourly)
         found["module_run_hours"] = [float(s) / 3600.0 for s in out.module_run[: plant.modules]]

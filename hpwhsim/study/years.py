@@ -1,9 +1,9 @@
 """March one year, several of a ground loop, which remembers the years before, or several plants at once."""
 
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,6 @@ from hpwhsim.source.ground_loop import History
 from hpwhsim.storage.tank import make_scratch
 
 Array = NDArray[np.float64]
-T = TypeVar("T")
-R = TypeVar("R")
 
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
@@ -85,21 +83,15 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     return Marched(out, start, yearly)
 
 
-def at_once(work: Callable[[T], R], cases: Iterable[T]) -> list[R]:
-    """`work` of each case, in their order, a thread for each core.
-
-    It helps where most of `work` is compiled code, which runs beside other threads. An error of the first
-    case that has one is raised once those under way are done.
-    """
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(work, cases))
-
-
 def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
-    """March independent plants, each through its number of years as by `march_years`, at once."""
+    """March independent plants, each through its number of years as by `march_years`.
+
+    A thread for each core: nearly all of a march is compiled code, which runs beside other threads.
+    """
     for assembly, _ in plants:
         marcher(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
-    return at_once(lambda plant: march_years(*plant), plants)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(lambda plant: march_years(*plant), plants))
 
 
 def _corrected(found: list[_Figures], other: _Figures) -> list[_Figures]:
