@@ -101,5 +101,6 @@ def test_the_lead_passes_on_at_each_start(rotates: bool, hours: list[float]) -> 
     for _ in range(90):
         count_starts(controls, rotation, 3, 0, 1, starts)
         count_run(rotation, 3, 1, 1.0, run)
+        count_starts(controls, rotation, 3, 1, 0, starts)
     assert run.tolist() == hours
     assert starts.tolist() == hours

@@ -20,7 +20,7 @@ class Controls(NamedTuple):
     minimum_run: float  # s
     minimum_off: float  # s
     stage_delay: float  # a further module joins after each such time of calling, s
-    rotates: bool  # the lead passes to the next module at each start of the plant
+    rotates: bool  # the lead passes to the next module at each stop of the plant
     together: bool  # all running modules defrost at once
     defrost_time: float  # of one defrost, where defrosts are events, s
 
@@ -107,8 +107,11 @@ def make_rotation(modules: int) -> Rotation:
 def count_starts(
     controls: Controls, rotation: Rotation, modules: int, before: int, now: int, starts: Array
 ) -> None:
-    """Count the modules that join the `before` running ones, and pass the lead on where the plant started."""
-    if before == 0 and now > 0 and controls.rotates:
+    """Count the modules that join the `before` running ones; where the plant stops, the lead passes on.
+
+    It passes on at the stop, so that the same modules are meant from one start to the next stop.
+    """
+    if now == 0 and controls.rotates:
         rotation.lead[0] = (rotation.lead[0] + 1) % modules
     for rank in range(before, now):
         starts[(rotation.lead[0] + rank) % modules] += 1.0

@@ -326,7 +326,7 @@ def marcher(kind: int) -> March:
                         calling = False  # charged within the step
                 if (wanted > 0) != (running > 0):
                     since = 0.0
-                if wanted > running:
+                if wanted != running:
                     count_starts(controls, rotation, plant.modules, running, wanted, out.module_starts)
                 running = wanted
                 since += dt
