@@ -303,11 +303,6 @@ def _run(args: argparse.Namespace) -> int:
         from hpwhsim.report.figures import draw_pictures
 
         pictures = draw_pictures(year, loaded.scenario)
-        if "carbon.cumulative_kgco2e" in year.record:
-            from hpwhsim.report.carbon_figure import carbon_picture
-            from hpwhsim.report.files import CARBON
-
-            pictures[CARBON] = carbon_picture(year)
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
     return DONE

@@ -20,7 +20,7 @@ from recalculation import OFFICE, recalculated, table
 from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report.files import write_files
-from hpwhsim.report.pages import command_of, pdf_bytes
+from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
 from hpwhsim.report.swing import followed, tornado
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded, read_scenario
@@ -275,7 +275,7 @@ def test_inputs_name_their_origin(demo: Papers) -> None:
 
 def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
-    found = swings(demo.loaded)
+    found = swings(demo.loaded, demo.plant.year, demo.answer.baseline)
     record: Any = demo.plant.record
     assert found.left_out == {}
     base = found.base
@@ -353,6 +353,7 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
         "Months of the plant",
         "Months of the baseline",
         "Assumptions that drive the answer",
+        "Greenhouse gases over the years of service",
         "Checks",
         "Cautions",
         "Legionella",
@@ -375,8 +376,8 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     title = "Ζεστό 100 % **{nb}** <b>вода</b> " + "x" * 120
     loaded = read_scenario(DEMO, ["baseline=null", "costs=null", f"title={title}"])
     papers = gather(loaded)
-    found = swings(loaded)
-    assert pdf_bytes(papers, {}, found, command_of(papers)).startswith(b"%PDF")
+    found = Drawn(swings(loaded, papers.plant.year, None), {})
+    assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
 
 

@@ -1,5 +1,6 @@
 """Scenario and weather become the arrays that the march reads."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -7,7 +8,14 @@ import numpy as np
 
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.demand.draws import random_draws, smooth_draws
-from hpwhsim.demand.patterns import average_day_litres, hourly_use, named_pattern, read_metered, read_pattern
+from hpwhsim.demand.patterns import (
+    Pattern,
+    average_day_litres,
+    hourly_use,
+    named_pattern,
+    read_metered,
+    read_pattern,
+)
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
@@ -188,15 +196,35 @@ def _use(scenario: Scenario, found: list[Assumption]) -> Array:
     else:
         litres = hot_water.daily_use_per_apartment * 1000.0
     if hot_water.draws == "random":
-        return random_draws(
+        return _drawn(
             building.apartments,
             litres,
-            pattern,
+            tuple(pattern.weekday.tolist()),
+            tuple(pattern.weekend.tolist()),
+            tuple(pattern.month.tolist()),
             steps_per_hour,
             hot_water.seed,
             building.people_per_apartment,
         )
     return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour)
+
+
+@lru_cache(maxsize=4)
+def _drawn(
+    apartments: int,
+    litres: float,
+    weekday: tuple[float, ...],
+    weekend: tuple[float, ...],
+    month: tuple[float, ...],
+    steps_per_hour: int,
+    seed: int,
+    people: float,
+) -> Array:
+    """`random_draws`, kept: plants that are compared have the same ones. Not to be written to."""
+    pattern = Pattern("", np.array(weekday), np.array(weekend), np.array(month), "")
+    draws = random_draws(apartments, litres, pattern, steps_per_hour, seed, people)
+    draws.flags.writeable = False
+    return draws
 
 
 def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> int:

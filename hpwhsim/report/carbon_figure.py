@@ -5,26 +5,23 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hpwhsim.report.drawing import BLUE, ORANGE, RED, head, house_style, png
+from hpwhsim.report.drawing import BLUE, ORANGE, RED, head
 from hpwhsim.study.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def carbon_picture(year: Year) -> bytes:
-    """PNG of a year whose record counts greenhouse gases."""
-    with house_style():
-        return png(carbon_figure(year))
-
-
 def carbon_figure(year: Year) -> "Figure":
-    """Cumulative CO2e at the end of each year of service, with the years in which the order turns."""
+    """Cumulative CO2e at the end of each year of service, with the years in which the order turns.
+
+    `year` is one whose record counts greenhouse gases.
+    """
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
     record: Mapping[str, Any] = year.record
-    figure = Figure(figsize=(8.0, 5.0), layout="constrained")
+    figure = Figure(figsize=(10.0, 6.0), layout="constrained")
     ax = figure.subplots()
 
     def tonnes(key: str) -> Any:

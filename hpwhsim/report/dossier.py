@@ -12,26 +12,28 @@ from hpwhsim.errors import InputError
 from hpwhsim.report.drift import table
 from hpwhsim.report.figures import draw_pictures
 from hpwhsim.report.files import write_files
-from hpwhsim.report.pages import command_of, pdf_bytes
+from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
 from hpwhsim.report.swing import tornado
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.study.bundle import Verdict, bundle
 from hpwhsim.study.dossier import gather
 from hpwhsim.study.swing import Swings, swings
+from hpwhsim.study.year import Year
 
 WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.json")
 CAPTIONS = {
     "cop_map.png": "The map of COP, and where the year's hours lie on it",
     "year.png": "The year by day",
     "weeks.png": "The coldest and the warmest week by hour",
+    "carbon.png": "Greenhouse gases over the years of service",
 }
 
 
 def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
 
-    The swings are marched in a second process meanwhile.
+    Swings and pictures are made meanwhile in processes of their own.
 
     Returns
     -------
@@ -45,32 +47,42 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     """
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
-    with bar, ProcessPoolExecutor(1, mp_context=get_context("spawn")) as other:
-        ahead = other.submit(_moved, loaded)
+    with bar, ProcessPoolExecutor(2, mp_context=get_context("spawn")) as others:
+        for _ in range(2):
+            others.submit(_wake)
         papers = gather(loaded)
         bar.update()
+        own = papers.plant.year
+        moved = others.submit(_moved, loaded, own, papers.answer.baseline)
+        pictures = others.submit(draw_pictures, own, loaded.scenario)
+
+        def drawn() -> Drawn:
+            swings, tornado = moved.result()
+            bar.update()
+            shown = {"Swing of each assumption": tornado}
+            return Drawn(swings, shown | {CAPTIONS[n]: picture for n, picture in pictures.result().items()})
+
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
             contents = {WORKBOOK: workbook_bytes(papers)}
         finally:
             gc.enable()
         bar.update()
-        pictures = draw_pictures(papers.plant.year, loaded.scenario)
+        contents[PDF] = pdf_bytes(papers, drawn, command_of(papers))
         bar.update()
-        moved, picture = ahead.result()
-        bar.update()
-        shown = {"Swing of each assumption": picture}
-        shown |= {CAPTIONS[name]: drawn for name, drawn in pictures.items()}
-        contents[PDF] = pdf_bytes(papers, shown, moved, command_of(papers))
         text = json.dumps(bundle(papers, folder), indent=2, ensure_ascii=False, allow_nan=False)
         contents[BUNDLE] = f"{text}\n".encode()
         bar.update()
     return write_files(folder, contents)
 
 
-def _moved(loaded: Loaded) -> tuple[Swings, bytes]:
-    """The swings and their picture, for the second process."""
-    found = swings(loaded)
+def _wake() -> None:
+    """Start a process: it imports this module while the years are marched."""
+
+
+def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Swings, bytes]:
+    """The swings and their picture, for another process."""
+    found = swings(loaded, plant, baseline)
     return found, tornado(found)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.report.carbon_figure import carbon_figure
 from hpwhsim.report.cop_map import cop_map_figure, lowest_source_c
 from hpwhsim.report.drawing import BLUE, GREEN, MINUS, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png
 from hpwhsim.report.files import PICTURES
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Hourly = Mapping[str, Array]
 
-COP_MAP, YEAR, WEEKS = PICTURES
+COP_MAP, YEAR, WEEKS, CARBON = PICTURES
 WEEK = 168  # h
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -65,8 +66,9 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        PNG by file name: ``cop_map.png`` (only with a heat pump), ``year.png``, ``weeks.png``. Neither the
-        time of drawing nor the user's plotting settings are in them.
+        PNG by file name: ``cop_map.png`` (only with a heat pump), ``year.png``, ``weeks.png``, ``carbon.png``
+        (where greenhouse gases are counted). Neither the time of drawing nor the user's plotting settings are
+        in them.
     """
     figures: dict[str, Figure] = {}
     with house_style():
@@ -74,6 +76,8 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)
         figures[WEEKS] = weeks_figure(year, scenario)
+        if "carbon.cumulative_kgco2e" in year.record:
+            figures[CARBON] = carbon_figure(year)
         return {name: png(figure) for name, figure in figures.items()}
 
 

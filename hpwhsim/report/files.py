@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 NAMES = ("annual.json", "hourly.csv", "hourly.nc")
-PICTURES = ("cop_map.png", "year.png", "weeks.png")
-CARBON = "carbon.png"  # where greenhouse gases are counted
+PICTURES = ("cop_map.png", "year.png", "weeks.png", "carbon.png")
 
 
 def record_text(record: Mapping[str, object]) -> str:
@@ -66,7 +65,7 @@ def write_results(
     dataset : xarray.Dataset
         The hourly series.
     pictures : mapping of str to bytes, optional
-        Pictures by file name, of those in `PICTURES` and `CARBON`.
+        Pictures by file name, of those in `PICTURES`.
 
     Returns
     -------
@@ -88,7 +87,7 @@ def write_results(
         written = [*NAMES, *(pictures or {})]
         for name in written:
             os.replace(part / name, folder / name)
-        for name in (*PICTURES, CARBON):
+        for name in PICTURES:
             if name not in written:
                 (folder / name).unlink(missing_ok=True)
     except OSError as err:

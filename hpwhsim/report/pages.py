@@ -1,14 +1,24 @@
 """The dossier as a PDF: what was asked, how it was calculated, what came out, how to repeat it."""
 
 import shlex
-from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.energy import by_month
-from hpwhsim.report.drawing import MINUS
+from hpwhsim.report.document import (
+    BODY,
+    FONT,
+    SMALL,
+    TITLE,
+    add_heading,
+    add_picture,
+    add_table,
+    add_text,
+    amount,
+    decimals,
+    new_pdf,
+)
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
@@ -18,11 +28,6 @@ from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
     from fpdf import FPDF
-
-MARGIN = 16.0  # mm
-FONT = "DejaVu"
-SMALL, BODY, HEAD, TITLE = 7.0, 9.0, 12.0, 17.0  # pt
-SHADE = (232, 238, 244)
 
 PURPOSE = (
     "This dossier documents one calculation of a hot-water plant for one building in one typical year, "
@@ -86,118 +91,37 @@ METHOD = (
 )
 
 
-def pdf_bytes(papers: Papers, pictures: Mapping[str, bytes], swings: Swings, command: str) -> bytes:
+class Drawn(NamedTuple):
+    """What takes long and is made beside the pages."""
+
+    swings: Swings  # each assumption moved
+    pictures: Mapping[str, bytes]  # PNG files by caption, in order
+
+
+def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes:
     """The bytes of the PDF file.
 
     Parameters
     ----------
     papers : Papers
         What was calculated.
-    pictures : mapping of str to bytes
-        PNG files by caption, in order.
-    swings : Swings
-        Each assumption moved.
+    drawn : callable
+        Gives swings and pictures; asked when their pages are reached.
     command : str
         What repeats the calculation.
     """
-    pdf = _pdf(str(papers.plant.record["title"]))
+    pdf = new_pdf(str(papers.plant.record["title"]))
     _first_page(pdf, papers, command)
     _method(pdf, papers)
     _inputs(pdf, papers)
     _results(pdf, papers)
+    swings, pictures = drawn()
     _swings(pdf, swings)
     for caption, picture in pictures.items():
-        _picture(pdf, caption, picture)
+        add_picture(pdf, caption, picture)
     _checks(pdf, papers)
     _cautions(pdf, papers)
     return bytes(pdf.output())
-
-
-# -- parts of the document -----------------------------------------------------------------------------
-
-
-def _pdf(title: str) -> "FPDF":
-    import matplotlib
-    from fpdf import FPDF
-
-    class Document(FPDF):
-        """Letter pages with a foot."""
-
-        def footer(self) -> None:
-            self.set_y(-11)
-            self.set_font(FONT, size=SMALL)
-            self.set_text_color(90)
-            self.cell(0, 4, _cut(self, title, 150.0))
-            self.set_x(MARGIN)
-            self.cell(0, 4, f"page {self.page_no()} of {{nb}}", align="R")
-            self.set_text_color(0)
-
-    pdf = Document(format="Letter")
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    pdf.add_font(FONT, "", fonts / "DejaVuSans.ttf")
-    pdf.add_font(FONT, "B", fonts / "DejaVuSans-Bold.ttf")
-    pdf.set_margins(MARGIN, MARGIN, MARGIN)
-    pdf.set_auto_page_break(True, margin=MARGIN)
-    pdf.set_title(title)
-    pdf.set_creator("tankyear")
-    pdf.set_creation_date(datetime(2001, 1, 1, tzinfo=UTC))  # the same year gives the same file
-    return pdf
-
-
-def _cut(pdf: "FPDF", text: str, width: float) -> str:
-    """The text as far as it fits into `width` [mm]."""
-    while pdf.get_string_width(text) > width:
-        text = text.removesuffix("…")[:-1] + "…"
-    return text
-
-
-def _title(pdf: "FPDF", text: str, new_page: bool = False) -> None:
-    if new_page or pdf.get_y() > pdf.h - 60.0:
-        pdf.add_page()
-    else:
-        pdf.ln(4)
-    pdf.set_font(FONT, "B", HEAD)
-    pdf.multi_cell(0, 6, text, new_x="LMARGIN", new_y="NEXT")
-    pdf.ln(1)
-
-
-def _text(pdf: "FPDF", text: str, size: float = BODY) -> None:
-    pdf.set_font(FONT, size=size)
-    pdf.multi_cell(0, size * 0.5, text, new_x="LMARGIN", new_y="NEXT", align="L")
-    pdf.ln(1)
-
-
-def _table(
-    pdf: "FPDF",
-    heads: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    widths: Sequence[float],
-    align: str,
-    size: float = SMALL,
-) -> None:
-    """A table whose head is repeated on each page; `align` has l or r for each column."""
-    from fpdf.fonts import FontFace
-
-    pdf.set_font(FONT, size=size)
-    with pdf.table(
-        col_widths=tuple(widths),
-        text_align=tuple({"l": "LEFT", "r": "RIGHT"}[letter] for letter in align),
-        line_height=size * 0.5,
-        headings_style=FontFace(emphasis="BOLD", fill_color=SHADE),
-        borders_layout="HORIZONTAL_LINES",
-        padding=0.7,
-    ) as table:
-        for row in (heads, *rows):
-            table.row(list(row))
-    pdf.ln(2)
-
-
-def _amount(value: object, unit: str = "") -> str:
-    """A number for reading: four digits or whole."""
-    if not isinstance(value, float | int):
-        return "" if value is None else str(value)
-    text = f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
-    return f"{text.replace('-', MINUS)} {unit}".strip()
 
 
 # -- pages ---------------------------------------------------------------------------------------------
@@ -209,23 +133,23 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
     pdf.set_font(FONT, "B", TITLE)
     pdf.multi_cell(0, 8, str(record["title"]), new_x="LMARGIN", new_y="NEXT", align="L")
     pdf.ln(1)
-    _text(pdf, f"Dossier of an hourly annual calculation. Weather: {record['weather.station']}")
-    _title(pdf, "Purpose")
-    _text(pdf, PURPOSE)
+    add_text(pdf, f"Dossier of an hourly annual calculation. Weather: {record['weather.station']}")
+    add_heading(pdf, "Purpose")
+    add_text(pdf, PURPOSE)
     if papers.loaded.scenario.notes:
-        _text(pdf, f"Notes of the modeler: {' '.join(papers.loaded.scenario.notes.split())}")
-    _title(pdf, "The answer")
+        add_text(pdf, f"Notes of the modeler: {' '.join(papers.loaded.scenario.notes.split())}")
+    add_heading(pdf, "The answer")
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
-    _table(
+    add_table(
         pdf, heads, list(_headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
     )
     if any(side.room for side in papers.sides.values()):
-        _text(
+        add_text(
             pdf,
             "What is saved includes what the room of the machine buys more; the plants' own do not.",
             SMALL,
         )
-    _title(pdf, "How to repeat it")
+    add_heading(pdf, "How to repeat it")
     overrides = papers.loaded.overrides
     rows = [
         ("tool", f"tankyear {record['tool.version']}"),
@@ -235,7 +159,7 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
         ("command", command),
         ("to verify", "tankyear dossier --verify bundle.json (says same, or what moved)"),
     ]
-    _table(pdf, ("what", "value"), rows, (38, 140), "ll")
+    add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
 
 
 SAVED = {
@@ -268,17 +192,17 @@ def _headline(papers: Papers) -> Iterator[list[str]]:
     for label, unit, key in rows:
         if key not in record and key not in other:
             continue
-        cells = [label, unit, _amount(record.get(key))]
+        cells = [label, unit, amount(record.get(key))]
         if papers.baseline is not None:
-            cells.append(_amount(other.get(key)))
+            cells.append(amount(other.get(key)))
             line = papers.answer.savings.get(SAVED.get(key, ""))
-            cells.append(_amount(line.saved) if line is not None else "")
+            cells.append(amount(line.saved) if line is not None else "")
         yield cells
 
 
 def _method(pdf: "FPDF", papers: Papers) -> None:
-    _title(pdf, "Method", new_page=True)
-    _text(
+    add_heading(pdf, "Method", new_page=True)
+    add_text(
         pdf,
         "The program walks a plant through a typical year in short steps: it senses, decides, takes heat "
         "from the source, charges the store, draws, and books every kilowatt-hour. Equations and their "
@@ -288,22 +212,22 @@ def _method(pdf: "FPDF", papers: Papers) -> None:
     for head, text in METHOD:
         pdf.set_font(FONT, "B", BODY)
         pdf.multi_cell(0, 5, head, new_x="LMARGIN", new_y="NEXT")
-        _text(pdf, text.format(minutes=minutes))
+        add_text(pdf, text.format(minutes=minutes))
 
 
 def _inputs(pdf: "FPDF", papers: Papers) -> None:
     rows = inputs(papers)
-    _title(pdf, "Inputs that were given", new_page=True)
+    add_heading(pdf, "Inputs that were given", new_page=True)
     given = [row for row in rows if row.origin.startswith("given")]
-    _table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
-    _title(pdf, "Defaults in force, and values that follow from a choice and a table")
+    add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
+    add_heading(pdf, "Defaults in force, and values that follow from a choice and a table")
     rest = [row for row in rows if not row.origin.startswith("given")]
     cells = [(row.key, row.value, row.origin, row.source) for row in rest]
-    _table(pdf, ("key", "value", "origin", "source"), cells, (52, 48, 16, 66), "llll")
+    add_table(pdf, ("key", "value", "origin", "source"), cells, (52, 48, 16, 66), "llll")
 
 
 def _results(pdf: "FPDF", papers: Papers) -> None:
-    _title(pdf, "Results", new_page=True)
+    add_heading(pdf, "Results", new_page=True)
     rows = []
     for row in read_table("results"):
         value: Any = papers.plant.record.get(row["name"])
@@ -311,17 +235,17 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
         if row["where"] == "hourly" or row["name"].startswith(("savings.", "baseline.")):
             continue
         if isinstance(value, float | int) or isinstance(theirs, float | int) or row["name"] == "peak_time":
-            cells = [row["name"], row["long_name"], row["unit"], _amount(value)]
-            rows.append([*cells, _amount(theirs)] if papers.baseline is not None else cells)
+            cells = [row["name"], row["long_name"], row["unit"], amount(value)]
+            rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
     heads = ["key", "what it is", "unit", *papers.sides]
-    _table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
+    add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
     if papers.answer.savings:
-        _title(pdf, "Savings: the baseline less the plant, its room included")
+        add_heading(pdf, "Savings: the baseline less the plant, its room included")
         lines = [
-            [name, *(_amount(x) for x in line[:3]), _amount(line.percent, "%")]
+            [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
             for name, line in papers.answer.savings.items()
         ]
-        _table(
+        add_table(
             pdf,
             ("figure", "baseline", "plant", "saved", "of the baseline"),
             lines,
@@ -333,7 +257,7 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
 
 
 def _months(pdf: "FPDF", name: str, side: Side) -> None:
-    _title(pdf, f"Months of the {name}")
+    add_heading(pdf, f"Months of the {name}")
     series = [
         ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
         ("of it resistance", "kWh", by_month(side.year.hourly["resistance_kwh"])),
@@ -347,23 +271,19 @@ def _months(pdf: "FPDF", name: str, side: Side) -> None:
         for label, unit, months in series
     ]
     record: Any = side.record
-    rows.append(["peak [kW]", *(_short(v) for v in record["monthly.peak_kw"]), _short(record["peak_kw"])])
+    rows.append(["peak [kW]", *(decimals(v) for v in record["monthly.peak_kw"]), decimals(record["peak_kw"])])
     if "monthly.cop_plant" in record:
-        cops = [_short(v, 2) for v in record["monthly.cop_plant"]]
-        rows.append(["COP of the plant", *cops, _short(record.get("cop_plant"), 2)])
+        cops = [decimals(v, 2) for v in record["monthly.cop_plant"]]
+        rows.append(["COP of the plant", *cops, decimals(record.get("cop_plant"), 2)])
     if "monthly.energy_cost" in record:
         costs = [whole(v) for v in record["monthly.energy_cost"]]
         rows.append(["energy cost [USD]", *costs, whole(record["energy_cost"])])
-    _table(pdf, ("", *MONTH_NAMES, "year"), rows, (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2)
-
-
-def _short(value: object, digits: int = 1) -> str:
-    return f"{value:.{digits}f}".replace("-", MINUS) if isinstance(value, float | int) else ""
+    add_table(pdf, ("", *MONTH_NAMES, "year"), rows, (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2)
 
 
 def _swings(pdf: "FPDF", swings: Swings) -> None:
-    _title(pdf, "Assumptions that drive the answer", new_page=True)
-    _text(
+    add_heading(pdf, "Assumptions that drive the answer", new_page=True)
+    add_text(
         pdf,
         "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
         "a choice of this program and says nothing of how sure the value is.",
@@ -374,34 +294,14 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
     for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
         cells = [whole(swing_value(end, f)) for f in figures for end in (row.low, row.high)]
         rows.append([row.name, row.low_value, row.high_value, *cells])
-    _table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
-    _text(pdf, "; ".join(f"{f.short} in {f.unit}" for f in figures), SMALL)
+    add_table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
+    add_text(pdf, "; ".join(f"{f.short} in {f.unit}" for f in figures), SMALL)
     for name, reason in swings.left_out.items():
-        _text(pdf, f"Left out: {name}: {reason}", SMALL)
-
-
-def _picture(pdf: "FPDF", caption: str, picture: bytes) -> None:
-    from io import BytesIO
-
-    from PIL import Image
-
-    wide, high = Image.open(BytesIO(picture)).size
-    width = pdf.w - 2 * MARGIN
-    left = pdf.h - MARGIN - pdf.get_y() - 9.0  # below the caption
-    height = width * high / wide
-    if left < 0.7 * height:
-        pdf.add_page()
-        left = pdf.h - 2 * MARGIN - 9.0
-    if height > left:
-        width, height = width * left / height, left
-    pdf.set_font(FONT, "B", BODY)
-    pdf.multi_cell(0, 5, caption, new_x="LMARGIN", new_y="NEXT")
-    pdf.image(BytesIO(picture), w=width, h=height)
-    pdf.ln(3)
+        add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 
 def _checks(pdf: "FPDF", papers: Papers) -> None:
-    _title(pdf, "Checks", new_page=True)
+    add_heading(pdf, "Checks", new_page=True)
     rows: list[Sequence[str]] = []
     for name, side in papers.sides.items():
         balance: Any = side.record["balance_error"]
@@ -410,8 +310,8 @@ def _checks(pdf: "FPDF", papers: Papers) -> None:
             (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6", "first law", state)
         )
     rows += [(c.name, c.text, c.limit, c.source, c.state) for c in papers.answer.checks]
-    _table(pdf, ("check", "value", "limit", "source", "state"), rows, (42, 30, 54, 42, 15), "lllll")
-    _text(
+    add_table(pdf, ("check", "value", "limit", "source", "state"), rows, (42, 30, 54, 42, 15), "lllll")
+    add_text(
         pdf,
         "'confirm' means that a person has to look; local codes and licensed professionals decide.",
         SMALL,
@@ -420,9 +320,9 @@ def _checks(pdf: "FPDF", papers: Papers) -> None:
 
 def _cautions(pdf: "FPDF", papers: Papers) -> None:
     cautions: Any = papers.plant.record["cautions"]
-    _title(pdf, "Cautions")
+    add_heading(pdf, "Cautions")
     for caution in cautions:
-        _text(pdf, f"•  {caution}")
+        add_text(pdf, f"•  {caution}")
 
 
 def command_of(papers: Papers) -> str:

@@ -9,7 +9,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.quantities import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.study import greenhouse, money
-from hpwhsim.study.answer import Asked, ask, years_of
+from hpwhsim.study.answer import Asked, ask
 from hpwhsim.study.greenhouse import Factors
 from hpwhsim.study.year import Year, run_years, year_of
 
@@ -55,7 +55,7 @@ class _Case(NamedTuple):
     baseline: Year | None
 
 
-def swings(loaded: Loaded) -> Swings:
+def swings(loaded: Loaded, plant: Year, baseline: Year | None) -> Swings:
     """Move each assumption down and up and answer again.
 
     Use, loop and store losses and COP are marched anew; leak and grid factor only weigh the same years anew.
@@ -66,6 +66,8 @@ def swings(loaded: Loaded) -> Swings:
     ----------
     loaded : Loaded
         A scenario that runs.
+    plant, baseline : Year
+        Its year, and that of its baseline if it has one.
 
     Raises
     ------
@@ -73,8 +75,7 @@ def swings(loaded: Loaded) -> Swings:
         If the scenario does not run as it is. Where a moved value is outside what its key allows, or the
         plant cannot work with it, the assumption is left out with the reason.
     """
-    asked = ask(loaded)
-    base = _Case(asked, *years_of(asked))
+    base = _Case(ask(loaded), plant, baseline)
     moved = list(_moved(base))
     found = iter(_with(base, [(key, value) for _, key, values in moved for value in values]))
     rows, left_out = [], {}
