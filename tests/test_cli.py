@@ -229,5 +229,5 @@ def test_input_errors_are_what_the_command_prints(
     def stop(_: object) -> int:
         raise InputError("file.yaml: key: got 1; allowed 2")
 
-    monkeypatch.setattr(cli, "_check", stop)
+    monkeypatch.setitem(cli.ACTS, "check", stop)
     assert fails(capsys, "check", "file.yaml") == "tankyear: file.yaml: key: got 1; allowed 2\n"

@@ -10,6 +10,7 @@ import hpwhsim
 PACKAGE = Path(hpwhsim.__file__).parent
 FLOOR = {
     "cli": 6,
+    "arguments": 5,
     "report": 5,
     "study": 4,
     "plant": 3,

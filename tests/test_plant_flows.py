@@ -7,17 +7,9 @@ from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
+from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.flows import (
-    charge,
-    charge_between,
-    circulate,
-    draw,
-    draw_back,
-    hot_needed,
-    most_hot,
-    reheat,
-)
+from hpwhsim.plant.flows import circulate, draw, hot_needed, most_hot
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40

@@ -19,6 +19,7 @@ from hpwhsim.plant.arrays import (
     SourceState,
     WaterSide,
 )
+from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import (
     begin_thaws,
     count_run,
@@ -29,17 +30,7 @@ from hpwhsim.plant.controls import (
     part_speed,
     pass_time,
 )
-from hpwhsim.plant.flows import (
-    Moved,
-    charge,
-    charge_between,
-    circulate,
-    draw_back,
-    heat_tank,
-    hot_needed,
-    reheat,
-    through_tank,
-)
+from hpwhsim.plant.flows import Moved, circulate, heat_tank, hot_needed, through_tank
 from hpwhsim.plant.heat_source import (
     begin_hour,
     end_hour,

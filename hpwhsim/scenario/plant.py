@@ -1,4 +1,4 @@
-"""The `plant` block: machine, source, store, backup and controls, as frozen, strict models."""
+"""The `plant` block: machine, source, store and backup, as frozen, strict models."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -18,15 +18,13 @@ from hpwhsim.quantities import (
     Volume,
 )
 from hpwhsim.scenario import families
+from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
     Clash,
-    DayWindow,
     Family,
-    FilePath,
-    Window,
     Windows,
     default,
     degrees,
@@ -210,200 +208,6 @@ class Backup(Block):
         if self.mode == "series" and self.given("height"):
             raise Clash("height", "nothing unless plant.backup.mode is parallel")
         return self
-
-
-class Pasteurise(Block):
-    """A weekly heat-up of the whole store by the backup."""
-
-    temperature: Temperature = Field(ge=55, le=90, description="of the whole store [degC]")
-    weekday: Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"] = Field(
-        "sun", description="on this day", json_schema_extra=origin(PRACTICE)
-    )
-    window: DayWindow = Field(
-        Window(120, 300),
-        description="in this stretch of the day",
-        json_schema_extra=origin("at night; common practice, no source"),
-    )
-
-
-class OutdoorReset(Block):
-    """The setpoint follows the outdoor air: higher in the cold, straight between two points."""
-
-    cold: Temperature = Field(ge=-40, le=30, description="outdoor air at which rise is added [degC]")
-    mild: Temperature = Field(ge=-20, le=40, description="outdoor air from which nothing is added [degC]")
-    rise: Difference = Field(gt=0, le=30, description="added to the setpoint at cold and below [K]")
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.cold >= self.mild:
-            raise Clash("cold", "below plant.controls.outdoor_reset.mild")
-        return self
-
-
-class Controls(Block):
-    """When the heat pump charges the store."""
-
-    dead_band: Difference = Field(
-        10.0,
-        gt=0,
-        le=30,
-        description="a charge starts this far below the setpoint, and ends half as far below it [K]",
-        json_schema_extra=origin(PRACTICE),
-    )
-    sensor_height: float = Field(
-        0.35,
-        ge=0,
-        le=1,
-        description="share of the height from the bottom: a charge starts when the water here is cold",
-        json_schema_extra=origin(PRACTICE),
-    )
-    stop_height: float = Field(
-        0.15,
-        ge=0,
-        le=1,
-        description="share of the height from the bottom: a charge ends when the water here is hot",
-        json_schema_extra=origin(PRACTICE),
-    )
-    charge_windows: Windows = Field(
-        (),
-        description="the only stretches of the day in which a charge may run, such as '22:00-06:00'",
-        json_schema_extra=origin("choice of this program: charging is allowed all day"),
-    )
-    lock_outs: Windows = Field(
-        (),
-        description="stretches of the day in which no charge may run",
-        json_schema_extra=origin("choice of this program: no stretch is barred"),
-    )
-    lock_out_below: Temperature | None = Field(
-        None,
-        ge=-50,
-        le=50,
-        description="the modeler bars the heat pump when the source is colder [degC]",
-        json_schema_extra=origin(
-            "choice of this program", none="never barred: only the machine's own limit holds"
-        ),
-    )
-    minimum_run: Duration = Field(
-        0.0,
-        ge=0,
-        le=14400,
-        description="a charge runs at least this long [s]",
-        json_schema_extra=origin("choice of this program: no limit"),
-    )
-    minimum_off: Duration = Field(
-        0.0,
-        ge=0,
-        le=14400,
-        description="the machine rests at least this long [s]",
-        json_schema_extra=origin("choice of this program: no limit"),
-    )
-    stage_delay: Duration = Field(
-        600.0,
-        ge=0,
-        le=14400,
-        description="still calling after this long, one module more starts [s]",
-        json_schema_extra=origin(PRACTICE),
-    )
-
-    boost: Difference = Field(
-        0.0,
-        ge=0,
-        le=30,
-        description="added to the setpoint in boost_windows: a second, higher setpoint [K]",
-        json_schema_extra=origin("choice of this program: one setpoint"),
-    )
-    boost_windows: Windows = Field(
-        (),
-        description="stretches of the day with the higher setpoint",
-        json_schema_extra=origin("choice of this program: none"),
-    )
-    outdoor_reset: OutdoorReset | None = Field(
-        None,
-        description="the setpoint rises with the cold outdoors",
-        json_schema_extra=origin("choice of this program", none="the setpoint is constant"),
-    )
-    pasteurise: Pasteurise | None = Field(
-        None,
-        description="weekly heat-up of the whole store by the backup",
-        json_schema_extra=origin("choice of this program", none="none"),
-    )
-    lead: Literal["rotating", "fixed"] = Field(
-        "rotating",
-        description="the module that starts first: the next one at each start, or always the same",
-        json_schema_extra=origin("run hours are evened out; common practice, no source"),
-    )
-    defrosts: Literal["averaged", "together", "staggered"] = Field(
-        "averaged",
-        description="averaged: what defrosts cost, spread over the hour; together: all running modules stand "
-        "and defrost at once; staggered: one after the other",
-        json_schema_extra=origin("choice of this program: a year's energy hardly depends on it"),
-    )
-    defrost_time: Duration = Field(
-        300.0,
-        ge=60,
-        le=1200,
-        description="of one defrost (together, staggered) [s]; how often they come follows the frost",
-        json_schema_extra=origin("3 to 10 min are common practice, no source"),
-    )
-    signal: FilePath | None = Field(
-        None,
-        description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours of "
-        "each day in which it is lowest",
-        json_schema_extra=origin("choice of this program", none="no signal is followed"),
-    )
-    signal_hours: int = Field(
-        12,
-        ge=1,
-        le=24,
-        description="hours of each day in which the signal lets the heat pump run",
-        json_schema_extra=origin(PRACTICE),
-    )
-    reserve_height: float = Field(
-        0.0,
-        ge=0,
-        le=1,
-        description="barred hours do not hold while less of the store than this, from the top, is as hot as "
-        "the taps need; 0: they always do",
-        json_schema_extra=origin("choice of this program: bars hold"),
-    )
-    demand_windows: Windows = Field(
-        (),
-        description="stretches of the day in which only demand_modules may run",
-        json_schema_extra=origin("choice of this program: none"),
-    )
-    demand_modules: int = Field(
-        0,
-        ge=0,
-        le=100,
-        description="modules that may run in demand_windows",
-        json_schema_extra=origin("choice of this program: none may"),
-    )
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.given("demand_modules") and not self.demand_windows:
-            raise Clash("demand_modules", "nothing without plant.controls.demand_windows")
-        if (self.boost > 0.0) != bool(self.boost_windows):
-            key = "boost_windows" if self.boost > 0.0 else "boost"
-            raise Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
-        if self.defrosts == "averaged" and self.given("defrost_time"):
-            raise Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
-        if self.signal is None and self.given("signal_hours"):
-            raise Clash("signal_hours", "nothing without plant.controls.signal")
-        if self.stop_height > self.sensor_height:
-            raise Clash(
-                "stop_height",
-                f"at most plant.controls.sensor_height ({self.sensor_height})",
-                default(str(self.stop_height)),
-            )
-        if not self.charge_minutes():
-            raise Clash("lock_outs", "windows that leave time to charge")
-        return self
-
-    def charge_minutes(self) -> frozenset[int]:
-        """Minutes of the day (0 to 1439) in which a charge may run."""
-        allowed = {m % 1440 for w in self.charge_windows for m in w.minutes()} or set(range(1440))
-        return frozenset(allowed - {m % 1440 for w in self.lock_outs for m in w.minutes()})
 
 
 class Plant(Block):

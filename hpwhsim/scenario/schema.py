@@ -11,6 +11,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
+from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.money import Costs, Savings
@@ -26,7 +27,7 @@ from hpwhsim.scenario.parts import (
     degrees,
     origin,
 )
-from hpwhsim.scenario.plant import Backup, Controls, Plant, Storage
+from hpwhsim.scenario.plant import Backup, Plant, Storage
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.scenario.room import Room
 from hpwhsim.scenario.sizing import Sizing

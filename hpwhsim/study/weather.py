@@ -12,7 +12,7 @@ from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.plant.sources import SOIL_DIFFUSIVITY
+from hpwhsim.plant.plain_source import SOIL_DIFFUSIVITY
 from hpwhsim.study.design_days import LENGTHS, cold_days
 
 Array = NDArray[np.float64]

@@ -1,0 +1,239 @@
+"""What the heat pump does to the store in a step: it charges, reheats, or draws back heat for a defrost."""
+
+import numpy as np
+
+from hpwhsim.heatpump.maps import look_up
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import Array, Plant, WaterSide
+from hpwhsim.storage.tank import RHO_CP, Scratch, heat_below, reconstruct, shift
+
+SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
+MULTI = int(WaterSide.MULTI)
+WRAPPED = int(WaterSide.WRAPPED)
+
+
+@kernel
+def charge(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: float,
+    source: float,
+    mains: float,
+    cold: float,
+    deepest: float,
+    frosted: tuple[float, float],
+) -> tuple[float, float, float, bool]:
+    """Single-pass flow that `modules` modules heat to the outlet temperature in one step.
+
+    The mains water that enters in the same step and the water at the bottom of the store flow to the machine
+    together. The store's water comes cell by cell, each with its own temperature, capacity and power, so
+    that the answer hardly depends on the step.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant.
+    seconds : float
+        Length of the step. [s]
+    modules : float
+        Modules running, times their share of full speed.
+    source, mains : float
+        Temperature of the source and of the mains water. [°C]
+    cold : float
+        Mains water entering in the step. [cells]
+    deepest : float
+        How much of the column may flow to the machine before the charge is over. [cells]
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
+
+    Returns
+    -------
+    flow, cop, duty, inside : float, float, float, bool
+        Water heated [cells], coefficient of performance, share of the step that the machine ran, and whether
+        it stayed inside the performance map. The flow is NaN where the machine cannot work at all.
+    """
+    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
+    n = temperature.size
+    flow = heat = energy = depth = 0.0
+    left = 1.0
+    inside = True
+    while left > 1e-9:
+        bound = min(int(depth) + 1.0, n, deepest)
+        below = temperature[0]
+        if bound - depth > 1e-9:
+            below = heat_below(temperature, scratch, bound) - heat_below(temperature, scratch, depth)
+            below /= bound - depth
+        elif cold <= 0.0:
+            break
+        inlet = mains if cold > 0.0 else below
+        rate = capacity = power = 0.0
+        for _ in range(20):
+            capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet[0])
+            capacity *= frosted[0]
+            too_warm = inlet > plant.highest_inlet or plant.outlet[0] - inlet < SMALLEST_LIFT
+            if too_warm or np.isnan(capacity):
+                return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
+            before = inlet
+            rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
+            rate /= max(plant.outlet[0] - below, 1e-6)
+            if rate <= cold:
+                rate = capacity * to_cells / (plant.outlet[0] - mains)
+                inlet = mains
+            else:
+                inlet = (cold * mains + (rate - cold) * below) / rate
+            if abs(inlet - before) < 1e-3:
+                break
+        inside = inside and known
+        time = left
+        if rate > cold:
+            if bound - depth <= 1e-9:
+                break
+            time = min(left, (bound - depth) / (rate - cold))
+            depth += time * (rate - cold)
+        flow += time * rate
+        heat += time * rate * (plant.outlet[0] - inlet)
+        energy += time * rate * (plant.outlet[0] - inlet) * frosted[1] * power / capacity
+        left -= time
+    if flow <= 0.0:
+        return 0.0, 0.0, 0.0, inside
+    return flow, heat / energy, 1.0 - left, inside
+
+
+@kernel
+def reheat(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: float,
+    source: float,
+    frosted: tuple[float, float],
+) -> tuple[float, float, float, float, bool]:
+    """Heat the store by a multi-pass machine or a wrapped condenser for one step, in place.
+
+    Multi-pass water leaves at its intake, gains the rise and comes back at its port. A wrapped condenser
+    gives its heat to the cells that it covers in proportion to what each lacks to the hottest water it
+    makes, and works at the mean temperature so weighted. Inversions are left to `settle`.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store with `reconstruct` done [°C], its work space, and the plant. The store is heated in place.
+    seconds : float
+        Time of heating. [s]
+    modules : float
+        Modules running, times their share of full speed.
+    source : float
+        Temperature of the source. [°C]
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
+
+    Returns
+    -------
+    heat, energy, flow, inlet, inside : float, float, float, float, bool
+        Heat given [cell·K], electricity [J], water heated [cells] and its temperature before [°C], and
+        whether the point lies inside the performance map. The heat is NaN where the machine cannot work.
+    """
+    multi = plant.water_side == MULTI
+    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
+    cells = plant.condenser_cells
+    port = plant.return_port - plant.intake_port
+    between = temperature[plant.intake_port :]  # the intake is at its foot
+    if plant.intake_port > 0:
+        reconstruct(between, scratch, between[0])
+    inlet = between[0]
+    lacking = 0.0
+    if not multi:
+        inlet = 0.0
+        for i in range(cells):
+            lacks = max(plant.outlet[0] - temperature[i], 0.0)
+            lacking += lacks
+            inlet += lacks * temperature[i]
+        inlet = inlet / lacking if lacking > 0.0 else plant.outlet[0]
+    rise = plant.rise if multi else 1.0
+    flow = heat = power = 0.0
+    inside = True
+    for _ in range(10 if multi else 1):
+        if inlet > plant.highest_inlet or inlet + rise > plant.outlet[0] + 0.1:
+            return np.nan, 0.0, 0.0, inlet, True
+        capacity, power, inside = look_up(plant.machine, source, inlet, inlet + rise)
+        if np.isnan(capacity):
+            return np.nan, 0.0, 0.0, inlet, inside
+        heat = frosted[0] * capacity * to_cells
+        if multi:
+            flow = min(heat / rise, float(port))  # no faster than the water below the port
+            before = inlet
+            inlet = heat_below(between, scratch, flow) / flow
+            if abs(inlet - before) < 1e-3:
+                break
+    energy = modules * seconds * frosted[1] * power
+    if not multi and heat > lacking:  # charged within the step
+        energy *= lacking / heat
+        heat = lacking
+    if multi:
+        warmed = inlet + heat / flow
+        shift(between, scratch, -flow, flow, port, 0.0, warmed, 0.0, 0)
+    else:
+        for i in range(cells):
+            temperature[i] += heat * max(plant.outlet[0] - temperature[i], 0.0) / lacking
+    return heat, energy, flow, inlet, inside
+
+
+@kernel
+def charge_between(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: float,
+    source: float,
+    deepest: float,
+    frosted: tuple[float, float],
+) -> tuple[float, float, float, float, float, bool]:
+    """Charge between two ports of the store in one step, in place: single-pass water leaves at the intake.
+
+    It comes back at the return port at the outlet temperature; what is above that port stands, and takes part
+    by rising plumes only (`settle`). Taps and loop are then served by the store alone.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store [°C], its work space, and the plant. The store is charged in place; inversions are left.
+    seconds, modules, source, deepest, frosted
+        As for `charge`.
+
+    Returns
+    -------
+    heat, energy, flow, inlet, duty, inside : float, float, float, float, float, bool
+        As `reheat`, with the share of the step that the machine ran. The heat is NaN where it cannot work.
+    """
+    between = temperature[plant.intake_port : plant.return_port]
+    reconstruct(between, scratch, between[0])
+    flow, cop, duty, inside = charge(
+        between, scratch, plant, seconds, modules, source, between[0], 0.0, deepest, frosted
+    )
+    if np.isnan(flow):
+        return np.nan, 0.0, 0.0, between[0], 0.0, inside
+    if flow == 0.0:
+        return 0.0, 0.0, 0.0, between[0], duty, inside
+    if flow >= between.size - 1e-9:
+        duty = 1.0  # all that lies between the ports passed: the charge is not over
+    outlet = plant.outlet[0]
+    left, _ = shift(between, scratch, -flow, 0.0, between.size, 0.0, 0.0, outlet, 0)
+    heat = flow * outlet - left
+    energy = heat * RHO_CP * plant.column.cell_volume / cop
+    return heat, energy, flow, left / flow, duty, inside
+
+
+@kernel
+def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
+    """Take the heat of a defrost [cell·K] out of the store, in place, where the machine gives its own."""
+    if plant.water_side == WRAPPED:
+        for i in range(plant.condenser_cells):
+            temperature[i] -= heat / plant.condenser_cells
+    elif plant.water_side == MULTI:
+        temperature[plant.return_port] -= heat
+    else:
+        temperature[plant.return_port - 1] -= heat

@@ -1,0 +1,125 @@
+"""A bore field as the march reads it: response, loop, flow and pump, and what it remembers."""
+
+from pathlib import Path
+
+import numpy as np
+
+from hpwhsim.climate.ground import surface_wave
+from hpwhsim.disk_cache import cached, place
+from hpwhsim.plant.arrays import Array, SourceKind
+from hpwhsim.plant.machine import Assumption, Made
+from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
+from hpwhsim.scenario.schema import GroundLoop, Scenario
+from hpwhsim.source import bore_field
+from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
+from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
+from hpwhsim.source.ground_loop import make_history
+from hpwhsim.source.loop_fluid import Fluid, fluid_state
+from hpwhsim.user_csv import read_hours
+
+HOURS = 8760
+KEEP = 100  # answers of bore fields that stay on disk
+FLOW_PER_WATT = 0.054e-6  # m³/s of loop fluid per W from the ground: 3 gpm per ton
+USUAL_SHARE = 0.25  # of what is mixed with the water of a ground loop
+
+
+def ground_source(
+    scenario: Scenario,
+    block: GroundLoop,
+    made: Made,
+    dry_bulb: Array,
+    plain: Sourced,
+    found: list[Assumption],
+    cautions: list[str],
+) -> Sourced:
+    """A bore field as source; `plain` holds what it has of no other kind."""
+    bores = Bores(
+        layout=block.layout,
+        rows=block.rows,
+        columns=block.columns,
+        spacing=block.spacing,
+        length=block.depth,
+        buried=block.buried,
+        radius=0.5 * block.diameter,
+    )
+    pipes = Pipes(
+        tubes=block.u_tubes,
+        outer=block.pipe_outer,
+        inner=block.pipe_inner,
+        shank=block.shank_spacing,
+        conductivity=block.pipe_conductivity,
+        grout=block.grout_conductivity,
+        roughness=1e-6,
+    )
+    share = block.fluid_share
+    if share is None:
+        share = 0.0 if block.fluid == "water" else USUAL_SHARE
+    fluid = Fluid(block.fluid, share)
+    undisturbed = block.ground_temperature
+    if undisturbed is None:
+        undisturbed = undisturbed_ground(bores, surface_wave(dry_bulb))
+        say(
+            found,
+            "ground_loop.ground_temperature",
+            f"{undisturbed:.4g} degC",
+            "yearly mean at the surface by the weather file, no geothermal gradient",
+        )
+    heat = made.source_heat * made.modules
+    state = fluid_state(fluid, undisturbed)
+    flow = block.flow
+    if flow is None:
+        flow = FLOW_PER_WATT * heat
+        say(found, "ground_loop.flow", f"{flow:.3g} m3/s", f"3 gpm per ton of heat; {PRACTICE}")
+    mass_flow = flow * state.density
+    cold = fluid_state(fluid, max(state.freezing, min(undisturbed, 0.0)))
+    pump = block.pump_power
+    if pump is None:
+        pump = pump_watts(
+            bores,
+            pipes,
+            cold,
+            mass_flow,
+            run=block.header,
+            other_drop=30e3,
+            efficiency=block.pump_efficiency,
+        )
+        say(
+            found,
+            "ground_loop.pump_power",
+            f"{pump:.4g} W",
+            f"Darcy-Weisbach in bores and header, 30 kPa for machine and manifold ({PRACTICE})",
+        )
+    diffusivity = block.ground_conductivity / block.ground_heat_capacity
+    response = _response(bores, diffusivity)
+    field = make_field(bores, response, block.ground_conductivity)
+    loop = make_loop(
+        bores,
+        pipes,
+        fluid,
+        block.ground_conductivity,
+        undisturbed,
+        modules=made.modules,
+        heat=heat,
+        flow=mass_flow,
+        least_flow=block.least_flow,
+        pump=pump,
+    )
+    cautions += flow_cautions(
+        bores, pipes, fluid, block.ground_conductivity, mass_flow, max(state.freezing, min(undisturbed, 0.0))
+    )
+    rejected = np.zeros(HOURS)
+    if block.rejection is not None:
+        rejected = 1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, np.inf)})["rejection_kw"]
+    history = make_history(field, scenario.run.years)
+    return plain._replace(
+        sources=plain.sources._replace(kind=int(SourceKind.GROUND_LOOP), field=field, loop=loop),
+        state=at_rest(history=history),
+        rejected=rejected,
+    )
+
+
+def _response(bores: Bores, diffusivity: float) -> Response:
+    """The field's g-function, kept on disk."""
+    here = [Path(bore_field.__file__)]
+    where = place("ground", repr((bores, diffusivity)), here, ("pygfunction", "numpy"))
+    return Response(**cached(where, KEEP, lambda: g_function(bores, diffusivity)._asdict()))
