@@ -151,7 +151,7 @@ def _elements(key: str, value: object) -> dict[str, float | None]:
     if isinstance(value, Mapping) and all(isinstance(item, float | int) for item in value.values()):
         return {f"{key}[{name}]": float(item) for name, item in value.items()}
     if key in ("module_run_hours", "module_starts") and isinstance(value, list):
-        return {f"{key}[{n}]": float(item) for n, item in enumerate(value, start=1)}
+        return {f"{key}[{n}]": float(item) for n, item in enumerate(value)}
     return {}
 
 
