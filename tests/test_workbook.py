@@ -333,8 +333,8 @@ def with_costs(capital: float, replacement: float) -> tuple[dict[str, float | st
         "gases of fuel",
         "costs",
         "less comes back than was laid out",
-        "several changes of sign",
-        "a replacement takes it under once more",
+        "several rates, and a replacement takes it under again",
+        "the flow changes its sign thrice, its sum once",
     ],
 )
 def test_a_cell_changed_by_hand_moves_the_answer_as_the_engine_does(

@@ -4,10 +4,12 @@ Every formula is written with the value it has, so that a reader that does not r
 """
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
 from typing import TYPE_CHECKING
+from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
 
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
 
 Cells = dict[str, Formula]
 Columns = Mapping[str, Column]
+
+FIRST_DAY = 36892.0  # 1 January 2001 in the day count of spreadsheets
 
 
 class Book:
@@ -49,6 +53,7 @@ class Book:
             name: self.book.add_format({"valign": "top", **held}) for name, held in formats.items()
         }
         self.sheets: dict[str, Worksheet] = {name: self.book.add_worksheet(name) for name in sheets}
+        self.later: dict[str, Sequence[Array]] = {}  # columns of numbers of which row 2 alone is written
 
     def text(self, sheet: str, row: int, column: int, text: str, style: str = "text") -> None:
         """Text as it is: a leading = is no formula, a web address no link."""
@@ -100,7 +105,42 @@ class Book:
     def close(self) -> bytes:
         """The bytes of the file."""
         self.book.close()
-        return self.file.getvalue()
+        files = {f"xl/worksheets/sheet{n}.xml": name for n, name in enumerate(self.sheets, start=1)}
+        whole = BytesIO()
+        with ZipFile(self.file) as written, ZipFile(whole, "w", ZIP_DEFLATED) as out:
+            for item in written.infolist():
+                data, sheet = written.read(item), files.get(item.filename)
+                if sheet in self.later:
+                    data = _completed(data.decode(), self.later[sheet]).encode()
+                out.writestr(item, data)
+        return whole.getvalue()
+
+
+def _completed(sheet: str, columns: Sequence[Array]) -> str:
+    """The XML of a sheet with rows 3 and on of columns of numbers, styled as row 2; NaN is an empty cell.
+
+    xlsxwriter takes a call and a few checks for each cell, and there are half a million: put together here,
+    they take a third of the time. ECMA-376 part 1, 18.3.1.73 (row) and 18.3.1.4 (c); quoted from memory.
+    """
+    last = columns[0].size + 1
+    cells = []
+    for at, values in enumerate(columns):
+        name = letter(at)
+        found = re.search(rf'<c r="{name}2"( s="\d+")', sheet)
+        style = found[1] if found else ""
+        cells.append(
+            [
+                f'<c r="{name}{row}"{style}><v>{value!r}</v></c>' if value == value else ""  # not of NaN
+                for row, value in enumerate(
+                    np.where(np.isfinite(values), values, np.nan)[1:].tolist(), start=3
+                )
+            ]
+        )
+    rows = (f'<row r="{n}">{"".join(row)}</row>' for n, row in enumerate(zip(*cells, strict=True), start=3))
+    sheet = re.sub(
+        r'<dimension ref="A1:([A-Z]+)\d+"/>', rf'<dimension ref="A1:\g<1>{last}"/>', sheet, count=1
+    )
+    return sheet.replace("</sheetData>", f"{''.join(rows)}</sheetData>", 1)
 
 
 def _place(sheet: str, row: int, column: int, value: float) -> Formula:
@@ -149,18 +189,15 @@ def hourly_sheet(book: Book, sheet: str, columns: Mapping[str, Array]) -> dict[s
     """Fill an hourly sheet: start of the hour, month, then `columns`, each shape (8760,)."""
     page = book.sheets[sheet]
     book.texts(sheet, 0, ["hour starting (local standard time)", "month", *columns])
-    month = np.repeat(np.arange(1, 13), np.array(MONTH_DAYS) * 24)
-    start = 36892.0  # 1 January 2001 in the day count of spreadsheets
-    page.set_column(0, 0, 14, book.formats["time"])
+    page.set_column(0, 0, 14)
     page.set_column(2, 1 + len(columns), 13)
-    page.write_column(1, 0, (start + np.arange(HOURS) / 24.0).tolist())
-    page.write_column(1, 1, month.tolist())
-    for i, values in enumerate(columns.values(), start=2):
-        if np.isfinite(values).all():
-            page.write_column(1, i, values.tolist())
-        else:
-            for row in np.flatnonzero(np.isfinite(values)).tolist():
-                page.write_number(1 + row, i, float(values[row]))
+    start = FIRST_DAY + np.arange(HOURS) / 24.0
+    month = np.repeat(np.arange(1.0, 13.0), np.array(MONTH_DAYS) * 24)
+    page.write_number(1, 0, start[0], book.formats["time"])
+    for i, values in enumerate((month, *columns.values()), start=1):
+        if math.isfinite(values[0]):
+            page.write_number(1, i, values[0])
+    book.later[sheet] = (start, month, *columns.values())
     page.freeze_panes(1, 2)
     return {
         name: Column(sheet, letter(i), values) for i, (name, values) in enumerate(columns.items(), start=2)
