@@ -366,6 +366,38 @@ def test_a_factor_written_over_a_formula_moves_the_answer(demo_file: Path, tmp_p
     assert {key for key in set(live) - apart if not close(live[key], expected[key])} == set()
 
 
+@needs_office
+@pytest.mark.parametrize(
+    ("written", "changes", "overrides"),
+    [
+        (["baseline=null"], {"plant_capital": 33_000.0}, ["baseline=null", "costs.capital=33000 USD"]),
+        (
+            [
+                "baseline=district-steam.yaml",
+                "carbon.steam={fuel: fuel-oil-6, plant_efficiency: 0.78, network_loss: 0.2}",
+                "carbon.refrigerant.gwp=1430",
+            ],
+            {"baseline_steam_loss": 0.3, "plant_gwp": 675.0},
+            [
+                "baseline=district-steam.yaml",
+                "carbon.steam={fuel: fuel-oil-6, plant_efficiency: 0.78, network_loss: 0.3}",
+                "carbon.refrigerant.gwp=675",
+            ],
+        ),
+    ],
+    ids=["no baseline", "steam and a potential of one's own"],
+)
+def test_other_forms_of_the_demo(
+    tmp_path: Path, written: list[str], changes: dict[str, float | str], overrides: list[str]
+) -> None:
+    """As above, of a workbook of another scenario."""
+    path = tmp_path / "dossier.xlsx"
+    papers = gather(read_scenario(DEMO, written))
+    path.write_bytes(workbook_bytes(papers))
+    assert wrong(recalculated(path, tmp_path), papers) == {}
+    assert wrong(recalculated(path, tmp_path, changes), gather(read_scenario(DEMO, overrides))) == {}
+
+
 # -- values from outside the project ---------------------------------------------------------------------
 
 

@@ -16,6 +16,11 @@ from hpwhsim.study.greenhouse import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, 
 
 POTENTIALS = "Warming potentials"
 GASES = {"ch4": "methane (CH4)", "ch4_fossil": "methane of fossil origin", "n2o": "nitrous oxide (N2O)"}
+NOTES = (
+    "kg CO2e per kg over 100 or 20 years; the set in force is picked in the sheet Factors.",
+    "IPCC AR4 Table 2.14, AR5 Table 8.A.1, AR6 Table 7.SM.7; blends by mass of their components. From "
+    "memory: AR5-20, and fossil methane in AR6-20; fossil methane in AR6-100 was seen second-hand.",
+)
 
 
 class Energy(NamedTuple):
@@ -57,12 +62,14 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
     if papers.grid is None or carbon is None:
         return None
     table = _potentials(page.book, sides)
-    page.choice(
-        "set of warming potentials", carbon.gwp, "gwp_set", table["set"], f"the sheet {POTENTIALS} has them"
-    )
+    page.choice("set of warming potentials", carbon.gwp, "gwp_set", table["set"], "carbon.gwp")
     potential = {
         gas: page.follows(
-            f"warming potential of {label}", "kg CO2e/kg", _picked(table, gas, carbon.gwp), f"gwp_{gas}"
+            f"warming potential of {label}",
+            "kg CO2e/kg",
+            _picked(table, gas, carbon.gwp),
+            f"gwp_{gas}",
+            f"the sheet {POTENTIALS}",
         )
         for gas, label in GASES.items()
     }
@@ -82,7 +89,7 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
         gases = fuels[one.name.removeprefix("steam from ")]
         if one.name not in fuels:
             gases = _steam(page, sides[name], name, gases)
-        label = f"{one.name} of the {name}"
+        label = f"{one.name.replace('-', ' ')} of the {name}"
         found[name] = Energy(
             (_co2e(page, label, f"{name}_fuel_factor", gases, potential, "ch4_fossil"),), None, gases
         )
@@ -109,11 +116,12 @@ def _potentials(book: Book, sides: dict[str, Side]) -> Columns:
         gas: [warming(basis)[gas] for basis in GWP_SETS] for gas in GASES
     }
     columns |= {name: [dict(refrigerant(name).gwp)[basis] for basis in GWP_SETS] for name in sorted(names)}
-    book.texts(POTENTIALS, 0, ["set: assessment of the IPCC, years", *columns])
-    book.widths(POTENTIALS, 34, *([14] * len(columns)), freeze=1)
-    book.text(
-        POTENTIALS, len(GWP_SETS) + 2, 0, "kg CO2e per kg; the set in force is picked in the sheet Factors."
+    book.texts(
+        POTENTIALS, 0, ["set: assessment of the IPCC, years", *(GASES.get(name, name) for name in columns)]
     )
+    book.widths(POTENTIALS, 34, *([14] * len(columns)), freeze=1)
+    for row, note in enumerate(NOTES, start=len(GWP_SETS) + 2):
+        book.text(POTENTIALS, row, 0, note)
     found = {"set": Column(POTENTIALS, "A", np.full(len(GWP_SETS), np.nan))}
     for row, basis in enumerate(GWP_SETS, start=1):
         book.text(POTENTIALS, row, 0, basis)
@@ -171,7 +179,7 @@ def _generated(page: Page, grid: Grid, gases: Gases, name: str) -> tuple[Formula
             "lb/MWh",
             value,
             f"{name}_{gas}_lb_per_mwh",
-            grid.source,
+            grid.source.partition("; over 1 less")[0],
         )
         for gas, value in published._asdict().items()
     }
@@ -193,7 +201,7 @@ def _combustion(page: Page, of: Fuel, mmbtu: Formula) -> tuple[Formula, ...]:
     name = of.name.replace("-", "_")
     return tuple(
         page.given(
-            f"{gas.upper()} of {of.name}, higher heating value",
+            f"{gas.upper()} of {of.name.replace('-', ' ')}, higher heating value",
             "kg/MMBtu",
             value,
             f"{name}_{gas}_kg_per_mmbtu",
@@ -211,8 +219,10 @@ def _steam(page: Page, side: Side, name: str, gases: tuple[Formula, ...]) -> tup
     if block is not None:
         shares = (block.plant_efficiency, block.network_loss)
     label = "heat leaving the steam plant over its fuel"
-    efficiency = page.given(label, "1", shares[0], f"{name}_steam_efficiency")
-    loss = page.given("share of that heat lost on the way", "1", shares[1], f"{name}_steam_loss")
+    efficiency = page.given(label, "1", shares[0], f"{name}_steam_efficiency", "carbon.steam")
+    loss = page.given(
+        "share of that heat lost on the way", "1", shares[1], f"{name}_steam_loss", "carbon.steam"
+    )
     return tuple(gas / (efficiency * (1.0 - loss)) for gas in gases)
 
 
@@ -229,14 +239,20 @@ def _refrigerant(page: Page, name: str, side: Side, table: Columns) -> tuple[Cel
         ("installation_loss", "loss at the first filling, share of the charge", "1"),
         ("service_loss", "yearly loss by work on the machine, share of the charge", "1"),
     )
-    cells = {"charge_kg": page.given(f"refrigerant, {name}", "kg", held.charge_kg, f"{name}_charge_kg")}
+    cells = {
+        "charge_kg": page.given(
+            f"refrigerant, {name}", "kg", held.charge_kg, f"{name}_charge_kg", "carbon.refrigerant.charge"
+        )
+    }
     if carbon.refrigerant.gwp is None:
         follows = _picked(table, heat_pump.refrigerant, carbon.gwp)
-        cells["gwp"] = page.follows(label, unit, follows, f"{name}_gwp")
+        cells["gwp"] = page.follows(label, unit, follows, f"{name}_gwp", f"the sheet {POTENTIALS}")
     else:
         cells["gwp"] = page.given(label, unit, held.gwp, f"{name}_gwp", "carbon.refrigerant.gwp")
     for key, what, of in rows:
-        cells[key] = page.given(f"{what}, {name}", of, getattr(held, key), f"{name}_{key}")
+        cells[key] = page.given(
+            f"{what}, {name}", of, getattr(held, key), f"{name}_{key}", f"carbon.refrigerant.{key}"
+        )
     column = table[heat_pump.refrigerant]
     by_set = {
         basis: column.cell(row) for row, basis in enumerate(GWP_SETS) if np.isfinite(column.values[row])
@@ -249,8 +265,10 @@ def _upstream(page: Page, carbon: Carbon, mmbtu: Formula) -> Formula | None:
     if carbon.upstream_leak is None:
         return None
     label = "gas lost before the meter over gas delivered"
-    leak = page.given(label, "1", carbon.upstream_leak, "upstream_leak")
-    share = page.given("methane in the gas, by volume", "1", carbon.methane_share, "methane_share")
+    leak = page.given(label, "1", carbon.upstream_leak, "upstream_leak", "carbon.upstream_leak")
+    share = page.given(
+        "methane in the gas, by volume", "1", carbon.methane_share, "methane_share", "carbon.methane_share"
+    )
     label = "methane in a standard cubic foot of it"
     dense = page.given(
         label, "kg/scf", METHANE_KG_PER_SCF, "methane_kg_per_scf", "ideal gas, 60 degF, 14.696 psi"

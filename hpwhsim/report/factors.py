@@ -86,15 +86,21 @@ def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
 def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, Formula]]:
     """Source energy over site energy by plant | baseline: of electricity, its fuel, gas of the room."""
     sides, what = papers.sides, "source energy over site energy"
-    ratio = papers.electricity_to_source
-    electric = page.given(f"{what}, electricity", "1", ratio, "electricity_to_source")
+    given, average = papers.plant.scenario.savings, "average of the United States, from memory"
+
+    def source(key: str) -> str:
+        return average if getattr(given, key) is None else f"savings.{key}"
+
+    ratio, key = papers.electricity_to_source, "electricity_to_source"
+    electric = page.given(f"{what}, electricity", "1", ratio, key, source(key))
     heating = electric  # of the room's heating by gas
     if any(side.room for side in sides.values()):
         ratio = site_to_source("natural-gas")
-        heating = page.given(f"{what}, gas of the room", "1", ratio, "room_gas_to_source")
+        heating = page.given(f"{what}, gas of the room", "1", ratio, "room_gas_to_source", average)
     found = {}
     for name, side in sides.items():
-        own = page.given(f"{what}, fuel of the {name}", "1", side.fuel_to_source, f"{name}_fuel_to_source")
+        label, key = f"{what}, fuel of the {name}", f"{name}_fuel_to_source"
+        own = page.given(label, "1", side.fuel_to_source, key, source(key.removeprefix("plant_")))
         found[name] = (electric, own, heating)
     return found
 
@@ -106,25 +112,33 @@ def _prices(page: Page, sides: Mapping[str, Side], outside: Columns) -> Prices |
         return None
     split = bands(tariff)
     prices = [
-        page.given(f"electricity, price band {n}", "USD/kWh", price, f"price_of_band_{n}")
+        page.given(
+            f"electricity, price band {n}", "USD/kWh", price, f"price_of_band_{n}", "tariff.electricity"
+        )
         for n, price in enumerate(split[0].tolist() if split is not None else (), start=1)
     ]
     tiers: list[tuple[Formula, Formula | None]] = []
     for n, tier in enumerate(tariff.tiers, start=1):
         when = "" if tier.months == ALL_MONTHS else f" (months {', '.join(map(str, tier.months))})"
-        price = page.given(f"electricity, tier {n}{when}", "USD/kWh", tier.price, f"tier_{n}_price")
+        price = page.given(
+            f"electricity, tier {n}{when}", "USD/kWh", tier.price, f"tier_{n}_price", "tariff.tiers"
+        )
         end = None
         if math.isfinite(tier.up_to):
-            end = page.given(f"end of tier {n}", "kWh/month", tier.up_to, f"tier_{n}_end")
+            end = page.given(f"end of tier {n}", "kWh/month", tier.up_to, f"tier_{n}_end", "tariff.tiers")
         tiers.append((price, end))
     demand = [
         (
-            page.given(f"demand charge {n}", "USD/kW/month", charge.price, f"demand_{n}_price"),
-            page.given(f"ratchet of demand charge {n}", "1", charge.ratchet, f"demand_{n}_ratchet"),
+            page.given(
+                f"demand charge {n}", "USD/kW/month", charge.price, f"demand_{n}_price", "tariff.demand"
+            ),
+            page.given(
+                f"ratchet of demand charge {n}", "1", charge.ratchet, f"demand_{n}_ratchet", "tariff.demand"
+            ),
         )
         for n, charge in enumerate(tariff.demand, start=1)
     ]
-    fixed = page.given("charge for the connection", "USD/month", tariff.fixed, "fixed_charge")
+    fixed = page.given("charge for the connection", "USD/month", tariff.fixed, "fixed_charge", "tariff.fixed")
     fuel = {name: _fuel_prices(page, name, side.tariff) for name, side in sides.items()}
     return Prices(
         tuple(prices),
@@ -143,8 +157,10 @@ def _fuel_prices(page: Page, name: str, tariff: Tariff | None) -> tuple[Formula,
         return ()
     by_month, label = tariff.fuel.tolist(), f"fuel of the {name}"
     if len(set(by_month)) == 1:
-        return (page.given(label, "USD/kWh", by_month[0], f"{name}_fuel_price"),) * 12
+        return (page.given(label, "USD/kWh", by_month[0], f"{name}_fuel_price", "tariff.fuel"),) * 12
     return tuple(
-        page.given(f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}")
+        page.given(
+            f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}", "tariff.fuel"
+        )
         for m, price in enumerate(by_month)
     )

@@ -26,17 +26,22 @@ from hpwhsim.study.dossier import Papers
 
 SHEET = "Life cycle"
 FIGURES = {
-    "costs.extra_capital_usd": ("extra capital, after incentives", "USD"),
-    "costs.first_year_saving_usd": ("saved in a year at today's prices", "USD/year"),
-    "costs.simple_payback_years": ("simple payback", "year"),
-    "costs.discounted_payback_years": ("discounted payback", "year"),
-    "costs.npv_usd": ("net present value", "USD"),
-    "costs.internal_rate": ("internal rate of return", "1/year"),
-    "costs.carbon_usd_per_tonne": ("cost of carbon avoided", "USD/t"),
-    "costs.present_value_usd": ("present value of all costs of the plant", "USD"),
-    "costs.heat_usd_per_mwh": ("levelised cost of useful heat, plant", "USD/MWh"),
-    "costs.baseline_heat_usd_per_mwh": ("levelised cost of useful heat, baseline", "USD/MWh"),
+    "costs.extra_capital_usd": ("extra capital, after incentives", "USD", ""),
+    "costs.first_year_saving_usd": ("saved in a year at today's prices", "USD/year", ""),
+    "costs.simple_payback_years": ("simple payback", "year", "simple_payback"),
+    "costs.discounted_payback_years": ("discounted payback", "year", "discounted_payback"),
+    "costs.npv_usd": ("net present value", "USD", ""),
+    "costs.internal_rate": ("internal rate of return", "1/year", "irr"),
+    "costs.carbon_usd_per_tonne": ("cost of carbon avoided", "USD/t", "carbon_cost"),
+    "costs.present_value_usd": ("present value of all costs of the plant", "USD", ""),
+    "costs.heat_usd_per_mwh": ("levelised cost of useful heat, plant", "USD/MWh", "heat_cost"),
+    "costs.baseline_heat_usd_per_mwh": (
+        "levelised cost of useful heat, baseline",
+        "USD/MWh",
+        "baseline_heat_cost",
+    ),
 }
+"""Label, unit, and under what name costs.reasons says why there is none."""
 GUESSES = (0.1, 0.0, -0.1, 0.3, -0.2, -0.3, 1.0, -0.5)
 """Rates from which the spreadsheet's IRR starts, one after the other until it finds something."""
 
@@ -87,14 +92,18 @@ def life_cycle_sheet(
     book.widths(SHEET, 46, 14, 18, 34, 18, *([16] * 8))
     page = Page(book, SHEET, 2)
     rates = {
-        key: page.given(f"{key.replace('_', ' ')}, per year", "1", getattr(terms, key), f"life_{key}")
+        key: page.given(
+            f"{key.replace('_', ' ')}, per year", "1", getattr(terms, key), f"life_{key}", f"costs.{key}"
+        )
         for key in Terms._fields[1:]
     }
     found: Cells = {}
     outlays = {}
     for name, side in papers.sides.items():
         assert side.costs is not None
-        capital = page.given(f"capital of the {name}", "USD", side.costs.capital, f"{name}_capital")
+        capital = page.given(
+            f"capital of the {name}", "USD", side.costs.capital, f"{name}_capital", f"{_block(name)}.capital"
+        )
         paid: list[Formula] = []
         if name == "plant":
             made = side.year.made
@@ -114,7 +123,7 @@ def _incentives(page: Page, costs: Costs, capital: Formula, capacity: float, sav
     for n, one in enumerate(costs.incentives, start=1):
 
         def given(what: str, unit: str, value: float, key: str, n: int = n, name: str = one.name) -> Formula:
-            return page.given(f"{name}: {what}", unit, value, f"incentive_{n}_{key}")
+            return page.given(f"{name}: {what}", unit, value, f"incentive_{n}_{key}", "costs.incentives")
 
         parts: list[Formula] = []
         if one.lump_sum is not None:
@@ -124,7 +133,9 @@ def _incentives(page: Page, costs: Costs, capital: Formula, capacity: float, sav
             parts.append(each * given("units", "1", float(one.units or 0), "units"))
         if one.per_capacity is not None:
             if size is None:
-                size = page.given("rated heat of the whole plant", "kW", capacity, "plant_capacity_kw")
+                size = page.given(
+                    "rated heat of the whole plant", "kW", capacity, "plant_capacity_kw", "of all modules"
+                )
             parts.append(given("for each kW", "USD/kW", one.per_capacity, "per_capacity") * size)
         if one.per_site_energy_saved is not None:
             price = one.per_site_energy_saved / MMBTU_PER_KWH
@@ -153,7 +164,9 @@ def _outlay(
     label, key = f"incentives of the {name}", f"{name}_incentives"
     incentives = page.follows(label, "USD", added(paid), key) if paid else page.given(label, "USD", 0.0, key)
     label = f"maintenance of the {name}"
-    maintenance = page.given(label, "USD/year", costs.maintenance, f"{name}_maintenance")
+    maintenance = page.given(
+        label, "USD/year", costs.maintenance, f"{name}_maintenance", f"{_block(name)}.maintenance"
+    )
     bills = {}
     for energy in ("electricity", "fuel"):
         parts = [live[f"{whose}.{energy}"] for whose in ("bill", "room") if f"{whose}.{energy}" in live]
@@ -165,12 +178,19 @@ def _outlay(
     if "total_kgco2e" in live:
         label = f"greenhouse gases of the {name}"
         gases = page.follows(label, "kg CO2e/year", live["total_kgco2e"], f"{name}_yearly_kgco2e")
-    again = []
+    again, source = [], f"{_block(name)}.replacements"
     for n, (year, cost) in enumerate(costs.replacements, start=1):
         label, key = f"replacement {n} of the {name}", f"{name}_replacement_{n}"
-        when = page.given(f"{label}: at the end of year", "year", float(year), f"{key}_year")
-        again.append((when, page.given(f"{label}: cost in money of today", "USD", cost, f"{key}_usd")))
+        when = page.given(f"{label}: at the end of year", "year", float(year), f"{key}_year", source)
+        again.append(
+            (when, page.given(f"{label}: cost in money of today", "USD", cost, f"{key}_usd", source))
+        )
     return Outlay(capital, incentives, maintenance, bills["electricity"], bills["fuel"], useful, gases, again)
+
+
+def _block(name: str) -> str:
+    """Key of the costs of plant or baseline."""
+    return "costs" if name == "plant" else f"costs.{name}"
 
 
 def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[str, Outlay]) -> Flows:
@@ -257,13 +277,13 @@ def _figures(
     def put(key: str, content: Formula) -> Formula:
         nonlocal row
         row += 1
-        book.texts(SHEET, row, FIGURES[key], "text")
+        book.texts(SHEET, row, FIGURES[key][:2], "text")
         found[key] = book.live(SHEET, row, 2, content, "fine")
         engine = record.get(key)
         if isinstance(engine, float | int):
             difference(book, (SHEET, row, 4), found[key], book.number(SHEET, row, 3, engine, "fine"))
         else:
-            book.text(SHEET, row, 3, "none")
+            book.text(SHEET, row, 3, record.get("costs.reasons", {}).get(FIGURES[key][2], "none"))
         return found[key]
 
     if flows.compared is not None:

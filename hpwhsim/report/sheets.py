@@ -152,7 +152,9 @@ class Page:
 
     def __init__(self, book: Book, sheet: str, row: int = 0) -> None:
         self.book, self.sheet, self.row = book, sheet, row
-        book.texts(sheet, row, ["factor", "unit", "value", "name of the cell", "source"])
+        book.texts(
+            sheet, row, ["factor", "unit", "value", "name of the cell", "source, or key of the sheet Inputs"]
+        )
 
     def _labels(self, label: str, unit: str, name: str, source: str) -> None:
         self.row += 1
