@@ -46,7 +46,7 @@ GUESSES = (0.1, 0.0, -0.1, 0.3, -0.2, -0.3, 1.0, -0.5)
 """Rates from which the spreadsheet's IRR starts, one after the other until it finds something."""
 
 
-Put = Callable[[Formula], Formula]
+Put = Callable[[Formula, str], Formula]  # content and style
 
 
 class Outlay(NamedTuple):
@@ -196,7 +196,7 @@ def _block(name: str) -> str:
 def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[str, Outlay]) -> Flows:
     """Write the years below row `top`, from 0."""
     heads = ["year", "discount factor"]
-    heads += [f"{name}: {part}" for name in outlays for part in ("replacements, money of today", "all costs")]
+    heads += [f"{name}: {part}" for name in outlays for part in ("bought anew, today's money", "all costs")]
     if "baseline" in outlays:
         heads += ["baseline less plant", "added up", "discounted and added up", "sign of the last flow"]
         heads += ["last year below nothing"]
@@ -206,15 +206,15 @@ def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[st
         at = top + 1 + year
         row = [book.number(SHEET, at, 0, float(year), "text")]
 
-        def put(content: Formula, at: int = at, row: list[Formula] = row) -> Formula:
-            row.append(book.live(SHEET, at, len(row), content))
+        def put(content: Formula, style: str, at: int = at, row: list[Formula] = row) -> Formula:
+            row.append(book.live(SHEET, at, len(row), content, style))
             return row[-1]
 
-        discount = put(formula(1.0) / (1.0 + rates["discount_rate"]) ** year)
+        discount = put(formula(1.0) / (1.0 + rates["discount_rate"]) ** year, "fine")
         cost = {}
         for name, own in outlays.items():
-            again = put(_bought(own, year))
-            cost[name] = put(_cost(own, again, rates, year))
+            again = put(_bought(own, year), "number")
+            cost[name] = put(_cost(own, again, rates, year), "number")
         if "baseline" in cost:
             before = rows[-1][len(row) :] if rows else []
             _compare(put, cost["baseline"] - cost["plant"], discount, before, year)
@@ -249,19 +249,19 @@ def _cost(own: Outlay, again: Formula, rates: Cells, year: int) -> Formula:
 
 def _compare(put: Put, saved: Formula, discount: Formula, before: list[Formula], year: int) -> None:
     """Write the columns of `Compared` of a year; `before` are those of the year before."""
-    net = put(saved)
+    net = put(saved, "number")
     size = Formula(f"SIGN({net.text})", float(np.sign(net.value)))
     if not before:
-        put(net)
-        today, sign, below = put(net * discount), size, formula(-1.0)
+        put(net, "number")
+        today, sign, below = put(net * discount, "number"), size, formula(-1.0)
     else:
         _, running, added_up, last_sign, last_below = before
-        put(running + net)
-        today = put(added_up + net * discount)
+        put(running + net, "number")
+        today = put(added_up + net * discount, "number")
         sign = either(f"{net.text}=0", net.value == 0.0, last_sign, size)
         below = last_below
-    put(sign)
-    put(either(f"{today.text}<0", today.value < 0.0, formula(float(year)), below))
+    put(sign, "text")
+    put(either(f"{today.text}<0", today.value < 0.0, formula(float(year)), below), "text")
 
 
 def _figures(

@@ -60,7 +60,9 @@ class Book:
         self.sheets[sheet].write_string(row, column, text, self.formats[style])
 
     def texts(self, sheet: str, row: int, texts: Sequence[str], style: str = "head", column: int = 0) -> None:
-        """A row of texts."""
+        """A row of texts; heads have two lines."""
+        if style == "head":
+            self.sheets[sheet].set_row(row, 30)
         for i, text in enumerate(texts):
             self.text(sheet, row, column + i, text, style)
 
