@@ -1,9 +1,13 @@
 """Fixtures shared by all tests."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from hpwhsim.study.dossier import Papers
 
 # An example that meets the compiler for the first time takes seconds: no example is timed.
 settings.register_profile("untimed", deadline=None)
@@ -31,3 +35,12 @@ def shared() -> Path:
     if not (folder / "references").is_dir():
         pytest.skip("the folder ../shared with trial weather is not here")
     return folder
+
+
+@pytest.fixture(scope="session")
+def demo() -> "Papers":
+    """What the dossier of the central air-source plant is made of."""
+    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.dossier import gather
+
+    return gather(read_scenario(ROOT / "scenarios" / "central-air.yaml"))

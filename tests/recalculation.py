@@ -25,14 +25,25 @@ def sheet_files(path: Path) -> dict[str, str]:
     return {name: f"xl/worksheets/sheet{n}.xml" for n, name in enumerate(names, start=1)}
 
 
-def recalculated(path: Path, folder: Path, changes: Mapping[tuple[str, str], float] | None = None) -> Any:
+def places(path: Path, changes: Mapping[str, float | str]) -> dict[tuple[str, str], float | str]:
+    """New contents by sheet and place instead of by the name of the cell."""
+    names = openpyxl.load_workbook(path, read_only=True).defined_names
+    found = {}
+    for name, value in changes.items():
+        sheet, _, place = names[name].attr_text.rpartition("!")
+        found[sheet.strip("'"), place.replace("$", "")] = value
+    return found
+
+
+def recalculated(path: Path, folder: Path, changes: Mapping[str, float | str] | None = None) -> Any:
     """The workbook at `path` as LibreOffice calculates it.
 
     The values that the formulas carry are taken out first, so that nothing but a calculation can give them;
-    cells named in `changes` by sheet and place, such as ("Factors", "C5"), get another number.
+    cells named in `changes`, such as "grid_loss", get another number or text in place of what they hold.
     """
     assert OFFICE is not None
     files = sheet_files(path)
+    cells = places(path, changes or {})
     bare = folder / "bare.xlsx"
     with (
         zipfile.ZipFile(path) as held,
@@ -43,10 +54,14 @@ def recalculated(path: Path, folder: Path, changes: Mapping[tuple[str, str], flo
             if name.startswith("xl/worksheets/sheet"):
                 text, number = _KEPT.subn(r"\1\2", data.decode())
                 assert "<f>" not in text or number > 0
-                for (sheet, place), value in (changes or {}).items():
+                for (sheet, place), value in cells.items():
                     if files[sheet] == name:
+                        inside = f"<v>{value!r}</v>"
+                        kind = ""
+                        if isinstance(value, str):
+                            kind, inside = ' t="inlineStr"', f"<is><t>{value}</t></is>"
                         text, hits = re.subn(
-                            rf'(<c r="{place}"[^>]*>)<v>[^<]*</v>', rf"\g<1><v>{value!r}</v>", text
+                            rf'(<c r="{place}"(?: s="\d+")?)[^>]*>.*?</c>', rf"\g<1>{kind}>{inside}</c>", text
                         )
                         assert hits == 1, (sheet, place)
                 data = text.encode()

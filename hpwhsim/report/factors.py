@@ -5,38 +5,40 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES
-from hpwhsim.account.grid import Grid
 from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
-from hpwhsim.report.sheets import HOURS, Book, Cell, Column
-from hpwhsim.study.dossier import Papers, Refrigerant, Side
+from hpwhsim.report.carbon_factors import CarbonFactors, carbon_factors
+from hpwhsim.report.formula import HOURS, Array, Column, Formula
+from hpwhsim.report.sheets import Book, Columns, Page
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.dossier import Papers, Side
 
-Array = NDArray[np.float64]
 BANDS = 24  # a tariff of more prices than these is no list of bands: each hour has its own price
+
+
+class Prices(NamedTuple):
+    """Cells of a tariff."""
+
+    bands: tuple[Formula, ...]  # USD/kWh of each band
+    band: Column | None  # number of each hour's band, from 1
+    hourly: Column | None  # USD/kWh of each hour, where there are no bands
+    tiers: tuple[tuple[Formula, Formula | None], ...]  # price and end
+    demand: tuple[tuple[Formula, Formula], ...]  # price and ratchet
+    fixed: Formula
+    fuel: dict[str, tuple[Formula, ...]]  # of the twelve months, by plant | baseline
 
 
 class Factors(NamedTuple):
     """Cells of the sheet, and columns where a factor changes by the hour."""
 
-    mmbtu: Cell  # MMBtu in a kWh
-    grid: tuple[Cell, ...]  # kg CO2e/kWh: one, or one for each year of service; none where hourly
-    grid_hourly: Column | None
-    marginal: tuple[Cell, ...]  # in the same way
-    marginal_hourly: Column | None
-    fuel: dict[str, Cell]  # kg CO2e/kWh, by plant | baseline
-    room_gas: Cell | None  # kg CO2e/kWh, of the gas that heats the room of a machine
-    refrigerant: dict[str, dict[str, Cell]]  # by plant | baseline, then the fields of Refrigerant
-    to_source: dict[str, tuple[Cell, Cell, Cell]]  # of electricity, fuel, and gas that heats a room
-    prices: tuple[Cell, ...]  # USD/kWh of each band
-    band: Column | None  # number of each hour's band, from 1
-    price: Column | None  # USD/kWh of each hour, where there are no bands
-    tiers: tuple[tuple[Cell, Cell | None], ...]  # price and end
-    demand: tuple[tuple[Cell, Cell], ...]  # price and ratchet
-    fixed: Cell | None
-    fuel_price: dict[str, tuple[Cell, ...]]  # of the twelve months
+    mmbtu: Formula  # MMBtu in a kWh
+    to_source: dict[str, tuple[Formula, Formula, Formula]]  # electricity, fuel, and gas that heats a room
+    carbon: CarbonFactors | None
+    prices: Prices | None
+    water: Formula | None  # kWh in a cubic metre of water for each K
+    sewage_floor: Formula | None  # degC, below which sewage may not leave
 
 
 def bands(tariff: Tariff) -> tuple[Array, Array] | None:
@@ -63,152 +65,102 @@ def hourly_factors(papers: Papers) -> dict[str, Array]:
     return found
 
 
-class _Page:
-    """Rows of the sheet, one below the other."""
-
-    def __init__(self, book: Book) -> None:
-        self.book, self.row = book, 0
-        book.texts("Factors", 0, ["factor", "unit", "value", "name of the cell", "source"])
-        book.widths("Factors", 58, 16, 18, 34, 90, freeze=1)
-
-    def put(self, label: str, unit: str, value: float, name: str, source: str = "") -> Cell:
-        self.row += 1
-        self.book.texts("Factors", self.row, [label, unit], "text")
-        self.book.texts("Factors", self.row, [name, source], "text", column=3)
-        return self.book.named("Factors", self.row, 2, value, name)
-
-
-def factor_sheet(book: Book, papers: Papers, outside: Mapping[str, Column]) -> Factors:
+def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
     """Fill the sheet; `outside` are the columns of `hourly_factors`."""
-    page = _Page(book)
-    sides = papers.sides
-    mmbtu = page.put(
-        "million Btu (International Table) in a kWh", "MMBtu/kWh", MMBTU_PER_KWH, "mmbtu_per_kwh"
-    )
-    to_source = {}
-    if papers.baseline is not None:
-        ratio = papers.electricity_to_source
-        electric = page.put(
-            "source energy over site energy, electricity", "1", ratio, "electricity_to_source"
-        )
-        heating = electric  # of the room's heating by gas
-        if any(side.room for side in sides.values()):
-            label, ratio = "source energy over site energy, gas of the room", site_to_source("natural-gas")
-            heating = page.put(label, "1", ratio, "room_gas_to_source")
-        for name, side in sides.items():
-            label = f"source energy over site energy, fuel of the {name}"
-            own = page.put(label, "1", side.fuel_to_source, f"{name}_fuel_to_source")
-            to_source[name] = (electric, own, heating)
-    grid: list[Cell] = []
-    marginal: list[Cell] = []
-    fuel: dict[str, Cell] = {}
-    room_gas = None
-    refrigerant: dict[str, dict[str, Cell]] = {}
-    if papers.grid is not None:
-        grid = _grid(page, papers.grid, "grid")
-        if papers.marginal is not None:
-            marginal = _grid(page, papers.marginal, "marginal")
-        if any(side.room for side in sides.values()):
-            label, factor = "gas that heats the room of the machine", papers.room_gas_kgco2e_per_kwh
-            room_gas = page.put(label, "kg CO2e/kWh", factor, "room_gas_factor")
-        for name, side in sides.items():
-            label = f"fuel of the {name}"
-            factor = side.fuel_kgco2e_per_kwh
-            fuel[name] = page.put(label, "kg CO2e/kWh", factor, f"{name}_fuel_factor", side.fuel_source)
-            if side.refrigerant is not None:
-                refrigerant[name] = _refrigerant(page, name, side.refrigerant)
-    prices, tiers, demand, fixed, fuel_price = _tariff(page, sides)
-    return Factors(
-        mmbtu,
-        tuple(grid),
-        outside.get("grid_kg_per_kwh"),
-        tuple(marginal),
-        outside.get("marginal_kg_per_kwh"),
-        fuel,
-        room_gas,
-        refrigerant,
-        to_source,
-        prices,
-        outside.get("price_band"),
-        outside.get("usd_per_kwh"),
-        tiers,
-        demand,
-        fixed,
-        fuel_price,
-    )
+    page = Page(book, "Factors")
+    book.widths("Factors", 58, 16, 18, 34, 90, freeze=1)
+    label = "million Btu (International Table) in a kWh"
+    mmbtu = page.given(label, "MMBtu/kWh", MMBTU_PER_KWH, "mmbtu_per_kwh", "NIST SP 811")
+    to_source = _to_source(page, papers) if papers.baseline is not None else {}
+    carbon = carbon_factors(page, papers, outside, mmbtu)
+    prices = _prices(page, papers.sides, outside)
+    sewage, water, floor = papers.plant.scenario.plant.source.wastewater, None, None
+    if sewage is not None:
+        label = "heat of a cubic metre of water for each K"
+        water = page.given(label, "kWh/m3/K", RHO_CP / 3.6e6, "water_heat", "water at 50 degC")
+        label = "temperature below which the sewage may not leave"
+        floor = page.given(label, "degC", sewage.floor, "sewage_floor")
+    return Factors(mmbtu, to_source, carbon, prices, water, floor)
 
 
-def _grid(page: _Page, grid: Grid, name: str) -> list[Cell]:
-    held, unit, label = grid.kgco2e_per_kwh, "kg CO2e/kWh", f"electricity at the meter, {grid.kind}"
-    if held.shape[1] == HOURS:
-        return []
-    if len(held) == 1:
-        return [page.put(label, unit, float(held[0, 0]), f"{name}_factor", grid.source)]
-    return [
-        page.put(f"{label}, year of service {year}", unit, value, f"{name}_factor_{year}", grid.source)
-        for year, value in enumerate(held[:, 0].tolist(), start=1)
-    ]
+def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, Formula]]:
+    """Source energy over site energy by plant | baseline: of electricity, its fuel, gas of the room."""
+    sides, what = papers.sides, "source energy over site energy"
+    given, average = papers.plant.scenario.savings, "average of the United States, from memory"
+
+    def source(key: str) -> str:
+        return average if getattr(given, key) is None else f"savings.{key}"
+
+    ratio, key = papers.electricity_to_source, "electricity_to_source"
+    electric = page.given(f"{what}, electricity", "1", ratio, key, source(key))
+    heating = electric  # of the room's heating by gas
+    if any(side.room for side in sides.values()):
+        ratio = site_to_source("natural-gas")
+        heating = page.given(f"{what}, gas of the room", "1", ratio, "room_gas_to_source", average)
+    found = {}
+    for name, side in sides.items():
+        label, key = f"{what}, fuel of the {name}", f"{name}_fuel_to_source"
+        own = page.given(label, "1", side.fuel_to_source, key, source(key.removeprefix("plant_")))
+        found[name] = (electric, own, heating)
+    return found
 
 
-def _refrigerant(page: _Page, name: str, held: Refrigerant) -> dict[str, Cell]:
-    rows = (
-        ("charge_kg", "refrigerant", "kg"),
-        ("gwp", "warming potential of the refrigerant", "kg CO2e/kg"),
-        ("annual_leak", "yearly leak, share of the charge", "1"),
-        ("end_of_life_loss", "loss at the end, share of the charge", "1"),
-        ("installation_loss", "loss at the first filling, share of the charge", "1"),
-        ("service_loss", "yearly loss by work on the machine, share of the charge", "1"),
-    )
-    return {
-        key: page.put(f"{label}, {name}", unit, getattr(held, key), f"{name}_{key}")
-        for key, label, unit in rows
-    }
-
-
-def _tariff(
-    page: _Page, sides: Mapping[str, Side]
-) -> tuple[
-    tuple[Cell, ...],
-    tuple[tuple[Cell, Cell | None], ...],
-    tuple[tuple[Cell, Cell], ...],
-    Cell | None,
-    dict[str, tuple[Cell, ...]],
-]:
+def _prices(page: Page, sides: Mapping[str, Side], outside: Columns) -> Prices | None:
     """Prices of bands, tiers, demand charges, connection, and fuel by plant | baseline."""
     tariff = sides["plant"].tariff
     if tariff is None:
-        return (), (), (), None, {}
+        return None
     split = bands(tariff)
     prices = [
-        page.put(f"electricity, price band {n}", "USD/kWh", price, f"price_of_band_{n}")
+        page.given(
+            f"electricity, price band {n}", "USD/kWh", price, f"price_of_band_{n}", "tariff.electricity"
+        )
         for n, price in enumerate(split[0].tolist() if split is not None else (), start=1)
     ]
-    tiers: list[tuple[Cell, Cell | None]] = []
+    tiers: list[tuple[Formula, Formula | None]] = []
     for n, tier in enumerate(tariff.tiers, start=1):
         when = "" if tier.months == ALL_MONTHS else f" (months {', '.join(map(str, tier.months))})"
-        price = page.put(f"electricity, tier {n}{when}", "USD/kWh", tier.price, f"tier_{n}_price")
+        price = page.given(
+            f"electricity, tier {n}{when}", "USD/kWh", tier.price, f"tier_{n}_price", "tariff.tiers"
+        )
         end = None
         if math.isfinite(tier.up_to):
-            end = page.put(f"end of tier {n}", "kWh/month", tier.up_to, f"tier_{n}_end")
+            end = page.given(f"end of tier {n}", "kWh/month", tier.up_to, f"tier_{n}_end", "tariff.tiers")
         tiers.append((price, end))
     demand = [
         (
-            page.put(f"demand charge {n}", "USD/kW/month", charge.price, f"demand_{n}_price"),
-            page.put(f"ratchet of demand charge {n}", "1", charge.ratchet, f"demand_{n}_ratchet"),
+            page.given(
+                f"demand charge {n}", "USD/kW/month", charge.price, f"demand_{n}_price", "tariff.demand"
+            ),
+            page.given(
+                f"ratchet of demand charge {n}", "1", charge.ratchet, f"demand_{n}_ratchet", "tariff.demand"
+            ),
         )
         for n, charge in enumerate(tariff.demand, start=1)
     ]
-    fixed = page.put("charge for the connection", "USD/month", tariff.fixed, "fixed_charge")
-    fuel_price: dict[str, tuple[Cell, ...]] = {}
-    for name, side in sides.items():
-        if side.tariff is None or side.tariff.fuel is None:
-            continue
-        by_month, label = side.tariff.fuel.tolist(), f"fuel of the {name}"
-        if len(set(by_month)) == 1:
-            fuel_price[name] = (page.put(label, "USD/kWh", by_month[0], f"{name}_fuel_price"),) * 12
-        else:
-            fuel_price[name] = tuple(
-                page.put(f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}")
-                for m, price in enumerate(by_month)
-            )
-    return tuple(prices), tuple(tiers), tuple(demand), fixed, fuel_price
+    fixed = page.given("charge for the connection", "USD/month", tariff.fixed, "fixed_charge", "tariff.fixed")
+    fuel = {name: _fuel_prices(page, name, side.tariff) for name, side in sides.items()}
+    return Prices(
+        tuple(prices),
+        outside.get("price_band"),
+        outside.get("usd_per_kwh"),
+        tuple(tiers),
+        tuple(demand),
+        fixed,
+        {name: cells for name, cells in fuel.items() if cells},
+    )
+
+
+def _fuel_prices(page: Page, name: str, tariff: Tariff | None) -> tuple[Formula, ...]:
+    """Prices of the twelve months; none without one."""
+    if tariff is None or tariff.fuel is None:
+        return ()
+    by_month, label = tariff.fuel.tolist(), f"fuel of the {name}"
+    if len(set(by_month)) == 1:
+        return (page.given(label, "USD/kWh", by_month[0], f"{name}_fuel_price", "tariff.fuel"),) * 12
+    return tuple(
+        page.given(
+            f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}", "tariff.fuel"
+        )
+        for m, price in enumerate(by_month)
+    )

@@ -3,18 +3,18 @@
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.report.accounts import Cells, Columns, carbon_sheet, cost_sheet
-from hpwhsim.report.comparison import life_cycle_sheet, savings_sheet
+from hpwhsim.report.carbon_factors import POTENTIALS
+from hpwhsim.report.carbon_sheet import carbon_sheet
+from hpwhsim.report.cost_sheet import cost_sheet
 from hpwhsim.report.factors import factor_sheet, hourly_factors
-from hpwhsim.report.sheets import Book, Cell, difference, hourly_sheet
+from hpwhsim.report.formula import Array, Formula, added, ratio
+from hpwhsim.report.life_cycle_sheet import life_cycle_sheet
+from hpwhsim.report.savings_sheet import savings_sheet
+from hpwhsim.report.sheets import Book, Cells, Columns, hourly_sheet
+from hpwhsim.report.summary_sheet import BOUGHT, USEFUL, summary_sheet
 from hpwhsim.study.dossier import Papers, Side, inputs
 from hpwhsim.tables import read_table
-
-Array = NDArray[np.float64]
 
 SHEETS = (
     "Summary",
@@ -25,6 +25,7 @@ SHEETS = (
     "Monthly",
     "Inputs",
     "Factors",
+    POTENTIALS,
     "Checks",
     "Cautions",
     "Hourly plant",
@@ -45,8 +46,8 @@ SUMMED_BY_MONTH = (
 def workbook_bytes(papers: Papers) -> bytes:
     """The bytes of the XLSX file.
 
-    Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on the cells of the sheet
-    Factors; each carries the value that it has, for readers that do not recalculate.
+    Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on yellow cells of
+    factors; each carries the value that it has, for readers that do not recalculate.
 
     Parameters
     ----------
@@ -58,8 +59,9 @@ def workbook_bytes(papers: Papers) -> bytes:
         "Savings": papers.baseline is not None,
         "Hourly baseline": papers.baseline is not None,
         "Carbon": papers.grid is not None,
+        POTENTIALS: papers.grid is not None,
         "Cost": papers.plant.tariff is not None,
-        "Life cycle": papers.answer.life_cycle is not None,
+        "Life cycle": papers.plant.costs is not None,
         "Hourly factors": bool(outside),
     }
     record = papers.plant.record
@@ -69,18 +71,18 @@ def workbook_bytes(papers: Papers) -> bytes:
         name: hourly_sheet(book, f"Hourly {name}", _columns(side, papers)) for name, side in sides.items()
     }
     live: dict[str, Cells] = {name: {} for name in sides}
-    if papers.grid is not None:
-        for name, cells in carbon_sheet(book, papers, columns, factors).items():
-            live[name] |= cells
-    if papers.plant.tariff is not None:
-        for name, cells in cost_sheet(book, papers, columns, factors).items():
-            live[name] |= cells
-    _monthly(book, columns)
-    differences = _summary(book, sides, columns, live)
+    saved: Cells = {}
+    of_savings: dict[str, str] = {}
+    if factors.carbon is not None:
+        _join(live, carbon_sheet(book, papers, columns, factors.carbon))
+    if factors.prices is not None:
+        _join(live, cost_sheet(book, papers, columns, factors.prices))
     if papers.baseline is not None:
-        differences["savings"] = savings_sheet(book, papers, columns, live, factors)
-    if papers.answer.life_cycle is not None:
-        life_cycle_sheet(book, papers, live)
+        saved, of_savings["savings"] = savings_sheet(book, papers, columns, live, factors)
+    if papers.plant.costs is not None:
+        live["plant"] |= life_cycle_sheet(book, papers, columns, live, saved)
+    _monthly(book, columns)
+    differences = summary_sheet(book, sides, columns, live, factors) | of_savings
     _inputs(book, papers)
     _checks(book, papers, differences)
     book.texts("Cautions", 0, ["What the reader must know before using the result"])
@@ -90,6 +92,11 @@ def workbook_bytes(papers: Papers) -> bytes:
     book.widths("Cautions", 120)
     _dictionary(book, columns)
     return book.close()
+
+
+def _join(live: dict[str, Cells], cells: Mapping[str, Cells]) -> None:
+    for name, held in cells.items():
+        live[name] |= held
 
 
 def _columns(side: Side, papers: Papers) -> dict[str, Array]:
@@ -123,122 +130,6 @@ OF_ALL = (
 """Hourly series that stand in another sheet."""
 
 
-def _ratio(book: Book, at: tuple[str, int, int], over: list[Cell], under: list[Cell]) -> Cell:
-    """A sum of cells over another, empty where that is 0."""
-    top, bottom = ("+".join(cell.ref for cell in cells) for cells in (over, under))
-    value = sum(c.value for c in under)
-    quotient = sum(c.value for c in over) / value if value else 0.0
-    return book.live(*at, f'=IF({bottom}=0,"",({top})/({bottom}))', quotient, "fine")
-
-
-def _summary(
-    book: Book, sides: Mapping[str, Side], columns: Mapping[str, Columns], live: dict[str, Cells]
-) -> dict[str, str]:
-    """Every figure of the record beside the formula that gives it; returns the ranges of differences."""
-    sheet = "Summary"
-    record: Mapping[str, Any] = sides["plant"].record
-    book.text(sheet, 0, 0, str(record["title"]), "title")
-    book.text(sheet, 1, 0, f"Weather: {record['weather.station']}; tankyear {record['tool.version']}")
-    book.text(
-        sheet,
-        2,
-        0,
-        "Live figures are formulas on the hourly sheets and the sheet Factors (yellow cells may be changed); "
-        "'engine' is what the program wrote into the annual record.",
-    )
-    heads = ["key", "what it is", "unit"]
-    for name in sides:
-        heads += [f"{name}, live", f"{name}, engine", "difference"]
-    book.texts(sheet, 4, heads)
-    book.widths(sheet, 30, 62, 9, *([17, 17, 11] * len(sides)), freeze=5)
-    rows = [
-        row
-        for row in read_table("results")
-        if row["where"] in ("both", "record")
-        and not row["name"].startswith(("savings.", "baseline."))
-        and any(isinstance(side.record.get(row["name"]), float | int) for side in sides.values())
-    ]
-    for at, row in enumerate(rows, start=5):
-        key = row["name"]
-        book.texts(sheet, at, [key, row["long_name"], row["unit"]], "text")
-        for i, (name, side) in enumerate(sides.items()):
-            value = side.record.get(key)
-            if not isinstance(value, float | int):
-                continue
-            place = 3 + 3 * i
-            engine = book.number(sheet, at, place + 1, float(value), _style(row["unit"]))
-            cell = _figure(book, (sheet, at, place), key, row, columns[name], live[name])
-            if cell is None:
-                book.text(sheet, at, place, "as in the engine")
-                continue
-            live[name][key] = cell
-            difference(book, (sheet, at, place + 2), cell, engine)
-    return {
-        name: f"'{sheet}'!${column}$6:${column}${5 + len(rows)}"
-        for name, column in zip(sides, ("F", "I"), strict=False)
-    }
-
-
-def _style(unit: str) -> str:
-    return "fine" if unit == "1" else "number"
-
-
-def _figure(
-    book: Book, at: tuple[str, int, int], key: str, row: Mapping[str, str], columns: Columns, live: Cells
-) -> Cell | None:
-    """The formula of a key of the record; None where the hourly rows do not give it."""
-    if key in live:
-        return book.live(*at, f"={live[key].ref}", live[key].value, _style(row["unit"]))
-    if key in columns and row["kind"] == "sum":
-        return book.live(*at, *columns[key].total(), _style(row["unit"]))
-    if key in EXTREMES:
-        column, function = EXTREMES[key]
-        if column not in columns:
-            return None
-        values = columns[column].values
-        find: Mapping[str, Any] = {"MAX": np.nanmax, "MIN": np.nanmin, "AVERAGE": np.nanmean}
-        formula = f"={function}({columns[column].range})"
-        return book.live(*at, formula, float(find[function](values)), _style(row["unit"]))
-    if key not in RATIOS:
-        return None
-    over, under, less = RATIOS[key]
-    top = [live[name] for name in over if name in live]
-    bottom = [live[name] for name in under if name in live]
-    taken = [live[name] for name in less if name in live]
-    if not top or not bottom:
-        return None
-    value = sum(c.value for c in bottom) - sum(c.value for c in taken)
-    below = "+".join(c.ref for c in bottom) + "".join(f"-{c.ref}" for c in taken)
-    above = "+".join(c.ref for c in top)
-    quotient = sum(c.value for c in top) / value if value else 0.0
-    return book.live(*at, f'=IF({below}=0,"",({above})/({below}))', quotient, "fine")
-
-
-EXTREMES = {
-    "peak_kw": ("power_peak_kw", "MAX"),
-    "source_min_c": ("source_c", "MIN"),
-    "source_mean_c": ("source_c", "AVERAGE"),
-    "room_min_c": ("room_c", "MIN"),
-    "loop_min_c": ("loop_coldest_c", "MIN"),
-    "store_min_top_c": ("store_top_c", "MIN"),
-}
-"""Keys of the record that are an extreme or mean of an hourly series."""
-
-_BOUGHT = ("electricity_kwh", "fuel_kwh")
-_HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
-_USEFUL = ("heat_to_taps_kwh", "recirculation_loss_kwh")
-RATIOS: dict[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]] = {
-    "cop_heat_pump": (("heat_pump_heat_kwh",), _HEAT_PUMP, ()),
-    "cop_plant": (_USEFUL, _BOUGHT, ()),
-    "cop_net": (
-        _USEFUL,
-        (*_BOUGHT, "room_heating_penalty_kwh"),
-        ("room_cooling_credit_kwh", "dehumidifier_credit_kwh"),
-    ),
-}
-"""Keys that are sums over sums: what is over, under, and taken from what is under."""
-
-
 def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
     """Months of both plants, by SUMIFS on the month of each row."""
     sheet, row = "Monthly", 0
@@ -247,20 +138,22 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         book.text(sheet, row, 0, name, "title")
         book.texts(sheet, row + 1, ["key", *MONTH_NAMES, "year"])
         row += 2
-        cells: dict[str, list[Cell]] = {}
+        cells: dict[str, list[Formula]] = {}
         for key in SUMMED_BY_MONTH:
             book.text(sheet, row, 0, key)
-            cells[key] = [book.live(sheet, row, m, *held[key].month(m)) for m in range(1, 13)]
-            book.live(sheet, row, 13, f"=SUM(B{row + 1}:M{row + 1})", sum(c.value for c in cells[key]))
+            cells[key] = [book.live(sheet, row, m, held[key].month(m)) for m in range(1, 13)]
+            whole = sum(c.value for c in cells[key])
+            book.live(sheet, row, 13, Formula(f"SUM(B{row + 1}:M{row + 1})", whole))
             row += 1
         book.text(sheet, row, 0, "peak_kw")
-        peaks = [book.live(sheet, row, m, *held["power_peak_kw"].month_highest(m)) for m in range(1, 13)]
-        book.live(sheet, row, 13, f"=MAX(B{row + 1}:M{row + 1})", max(c.value for c in peaks))
+        peaks = [book.live(sheet, row, m, held["power_peak_kw"].month_highest(m)) for m in range(1, 13)]
+        highest = max(c.value for c in peaks)
+        book.live(sheet, row, 13, Formula(f"MAX(B{row + 1}:M{row + 1})", highest))
         row += 1
         book.text(sheet, row, 0, "cop_plant")
         for m in range(12):
-            over = [cells[key][m] for key in _USEFUL]
-            _ratio(book, (sheet, row, m + 1), over, [cells[key][m] for key in _BOUGHT])
+            over, under = (added(cells[key][m] for key in keys) for keys in (USEFUL, BOUGHT))
+            book.live(sheet, row, m + 1, ratio(over, under), "fine")
         row += 2
 
 
@@ -280,7 +173,7 @@ def _checks(book: Book, papers: Papers, differences: Mapping[str, str]) -> None:
     row = 1
     for name, span in differences.items():
         book.text(sheet, row, 0, f"largest relative difference of live figures from the engine, {name}")
-        book.live(sheet, row, 1, f"=MAX({span})", 0.0, "tiny")
+        book.live(sheet, row, 1, Formula(f"MAX({span})", 0.0), "tiny")
         book.text(sheet, row, 2, "rounding, below 1e-9, until a cell is changed by hand")
         row += 1
     for name, side in papers.sides.items():

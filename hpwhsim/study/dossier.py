@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from hpwhsim.account.calendar import ALL_MONTHS, HOURS, When, mask
 from hpwhsim.account.economics import PlantCosts, Terms
-from hpwhsim.account.fuel import fuel
 from hpwhsim.account.grid import Grid
 from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.tariff import Tariff
@@ -17,7 +16,7 @@ from hpwhsim.scenario.reading import Loaded, dump
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import money
 from hpwhsim.study.answer import Answer, answer, ask
-from hpwhsim.study.greenhouse import NATURAL_GAS, Bought, Greenhouse, bought, burnt_fuel
+from hpwhsim.study.greenhouse import Bought, Greenhouse, bought, burnt_fuel
 from hpwhsim.study.year import FUELS, Record, Year
 
 Array = NDArray[np.float64]
@@ -87,7 +86,6 @@ class Papers(NamedTuple):
     grid: Grid | None
     marginal: Grid | None
     service_years: int
-    room_gas_kgco2e_per_kwh: float  # of the gas that heats the room of a machine
     electricity_to_source: float
     peak_hours: dict[str, When]
     terms: Terms | None
@@ -148,7 +146,6 @@ def gather(loaded: Loaded) -> Papers:
         grid=asked.factors.grid if asked.factors is not None else None,
         marginal=asked.factors.marginal if asked.factors is not None else None,
         service_years=carbon.service_years if carbon is not None else 1,
-        room_gas_kgco2e_per_kwh=fuel(NATURAL_GAS).kgco2e_per_kwh(carbon.gwp) if carbon is not None else 0.0,
         electricity_to_source=savings.electricity_to_source or site_to_source("electricity"),
         peak_hours={hours.name: money.when(hours) for hours in savings.peak_hours},
         terms=money.terms(costs) if costs is not None else None,
