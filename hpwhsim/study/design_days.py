@@ -54,7 +54,7 @@ class Judged(NamedTuple):
     backup_hours: float  # at full power
     lowest_top_c: float
     taps_kwh: float  # in all days of the march, a day
-    loop_kwh: float
+    loop_kwh: float  # beside what the heater of a loop tank gives
     loss_kwh: float
     source_c: Array  # (hour,) of the march
 
@@ -158,13 +158,15 @@ def judge(design: DesignDays, plant: Plant) -> Judged:
     """March the design days with a plant and say how it fares; nothing of the arguments is changed.
 
     Run hours are the heat that a day takes, or misses, over the mean output of the days: a large store is
-    charged in one day for two, which is no want of capacity.
+    charged in one day for two, which is no want of capacity. What backup and the heater of a
+    loop tank give is no heat of the machine's.
     """
     out = march_days(design, plant)
     judged, cold = design.judged, design.cold
     heat_pump, backup = out.heat_pump_heat[judged].sum(), out.backup_heat[judged].sum()
     heat = float(heat_pump + backup)
-    used = out.taps_heat + out.unmet + out.loop_heat + out.storage_loss - out.backup_heat
+    loop_heat = out.loop_heat - out.loop_heater_heat
+    used = out.taps_heat + out.unmet + loop_heat + out.storage_loss - out.backup_heat
     used = used[judged].reshape(-1, 24)
     full_hours = float(out.module_seconds[judged].sum()) / 3600.0 / max(plant.modules, 1)
     run = used.sum(axis=1).max() / (heat_pump / full_hours) if full_hours > 0.0 else np.nan
@@ -181,7 +183,7 @@ def judge(design: DesignDays, plant: Plant) -> Judged:
         backup_hours=float(out.backup_seconds[:, judged].sum()) / 3600.0,
         lowest_top_c=float(out.store_top[cold].min()),
         taps_kwh=float(out.taps_heat.sum()) / a_day,
-        loop_kwh=float(out.loop_heat.sum()) / a_day,
+        loop_kwh=float(loop_heat.sum()) / a_day,
         loss_kwh=float(out.storage_loss.sum()) / a_day,
         source_c=np.asarray(met),
     )
