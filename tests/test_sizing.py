@@ -17,18 +17,17 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.curve import classical, point
 from hpwhsim.study.design_days import judge
 from hpwhsim.study.market import Market
 from hpwhsim.study.size import chances, size, wilson
 from hpwhsim.study.sizing import (
     NEAR,
     Bench,
-    classical,
     hot_litres,
-    least_volume,
+    least_store,
     make_bench,
     plant_of,
-    point,
     try_plant,
 )
 from hpwhsim.study.year import run_year
@@ -70,7 +69,7 @@ def at_hours(bench: Bench, hours: float, explain: bool) -> Any:
     """The point of the curve at which full output for `hours` hours makes the day."""
     c = classical(bench)
     capacity = 1000.0 * bench.day_litres / hours * c.kwh_per_litre
-    return point(bench, c, 1, capacity / bench.assembly.made.capacity, hours, explain)
+    return point(bench, c, 1, capacity / bench.assembly.made.capacity, explain)
 
 
 # -- the classical answer ------------------------------------------------------------------------------
@@ -162,7 +161,7 @@ def demo() -> Bench:
 @pytest.mark.parametrize("modules", [1, 2])
 def test_least_volume_is_on_the_edge(demo: Bench, modules: int) -> None:
     """What bisection gives passes, and a store smaller by twice its tolerance fails: plants written anew."""
-    litres = 1000.0 * least_volume(demo, modules, 1.0)
+    litres = 1000.0 * least_store(demo, modules, 1.0).volume
     assert written_anew(demo, modules, litres, 2) == 0.0
     assert written_anew(demo, modules, litres * (1.0 - 2.0 * NEAR), 2) > 0.0
 
@@ -237,8 +236,8 @@ def test_n_minus_1_asks_for_more(demo: Bench) -> None:
     """Two modules: with one out there must still be enough, so the store is never smaller."""
     either = with_criterion(demo, "short-litres", "n-1")
     factor = 1.0
-    volume = least_volume(either, 2, factor)
-    assert volume > least_volume(demo, 2, factor) * (1.0 + NEAR)
+    volume = least_store(either, 2, factor).volume
+    assert volume > least_store(demo, 2, factor).volume * (1.0 + NEAR)
     plant = plant_of(either, 2, factor, volume)
     assert judge(demo.design, plant._replace(modules=1)).short_litres == 0.0
     smaller = plant_of(either, 2, factor, volume * (1.0 - 2.0 * NEAR))
@@ -249,8 +248,8 @@ def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
     """A cap of 16 h: heat of the day over capacity decides, to 1 %, and storage does not help."""
     bench = with_criterion(steady(tmp_path, references), "run-hours", run_hours=16.0 * 3600.0)
     kw = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6 / 16.0
-    assert np.isinf(least_volume(bench, 1, 0.99 * kw / 60.0))
-    assert least_volume(bench, 1, 1.01 * kw / 60.0) < 0.1 * bench.day_litres
+    assert np.isinf(least_store(bench, 1, 0.99 * kw / 60.0).volume)
+    assert least_store(bench, 1, 1.01 * kw / 60.0).volume < 0.1 * bench.day_litres
 
 
 def test_backup_share(demo: Bench) -> None:
@@ -261,7 +260,7 @@ def test_backup_share(demo: Bench) -> None:
     some = with_criterion(bench, "backup-share", backup_share=0.3)
     small = plant_of(bench, 1, 0.5, 2.0)
     assert not try_plant(none, small).passes
-    assert least_volume(some, 1, 0.8) < least_volume(none, 1, 0.8)
+    assert least_store(some, 1, 0.8).volume < least_store(none, 1, 0.8).volume
 
 
 def test_no_plant_passes_is_exit_1(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -95,14 +95,16 @@ def sizing_text(record: Record) -> str:
             lines.append(f"    one module out: {_short(out)}")
     lines += [
         "",
-        "Smallest store by capacity (litres; share of the largest day's hot water). Hours of full output for",
-        f"the largest day: with cold water at the machine, and by the engine. Mass curve: usable{_out(record)}",
+        "Smallest store by capacity (litres; share of the largest day's hot water). Hours of full output",
+        "for the largest day: with cold water at the machine, and by the engine. Mass curve: usable"
+        f"{_out(record)}",
         f"  {'cold water h':>12} {'capacity kW':>12} {'engine h':>9} {'engine L':>9} {'share':>6} "
         f"{'mass curve L':>13} {'share':>6} {'cold, loss L':>13} {'share':>6}",
     ]
     lines += [
-        f"  {p['run_hours']:>12.0f} {p['capacity_kw']:>12.1f} {_hours(p):>9} {_litres(p['storage_litres']):>9} "
-        f"{_share(p['storage_share']):>6} {_litres(p['mass_curve_litres']):>13} "
+        f"  {p['run_hours']:>12.0f} {p['capacity_kw']:>12.1f} {_hours(p):>9} "
+        f"{_litres(p['storage_litres']):>9} {_share(p['storage_share']):>6} "
+        f"{_litres(p['mass_curve_litres']):>13} "
         f"{_share(p['mass_curve_share']):>6} {_litres(p['mass_curve_loaded_litres']):>13} "
         f"{_share(p['mass_curve_loaded_share']):>6}{_failing(p)}"
         for p in record["curve"]

@@ -46,7 +46,7 @@ class Sizing(Block):
         72000.0,
         gt=0,
         le=86400,
-        description="most running of full output for the heat of a day [s]",
+        description="most running of full output for the heat of a day, in the air of that day [s]",
         json_schema_extra=origin("16 to 20 h a day on the design day is usual; common practice, no source"),
     )
     backup_share: float = Field(

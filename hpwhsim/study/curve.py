@@ -13,10 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.maps import look_up
-from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.storage.tank import RHO_CP
-from hpwhsim.study.design_days import judge
+from hpwhsim.study.design_days import cold_output, judge, may_charge
 from hpwhsim.study.mass_curve import least_storage
 from hpwhsim.study.sizing import LARGEST, Bench, Least, at_once, hot_litres, least_store, plant_of
 
@@ -112,11 +110,15 @@ def curve(bench: Bench, run_hours: Sequence[float] = RUN_HOURS) -> list[Point]:
 def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool = False) -> Point:
     """One capacity: the engine's least store, and the classical answers on the way to it.
 
-    Where one module may be out the mass curve has the others alone.
+    Where one module may be out the mass curve has the others alone. The ideal stores of `explain` need not
+    keep run-hours: a machine that tops up all day takes warmer water, which is no want of storage.
     """
     capacity = factor * modules * bench.assembly.made.capacity
     recovery = capacity / 1000.0 / c.kwh_per_litre
     working = recovery * (modules - 1) / modules if "n-1" in bench.sizing.criterion else recovery
+
+    others = tuple(name for name in bench.sizing.criterion if name != "run-hours")
+    ideal = bench._replace(sizing=bench.sizing.model_copy(update={"criterion": others}))
 
     def usable(draw: Array, output: Array) -> float:
         return float(least_storage(draw, working * (1.0 + 1e-9), output, c.steps_per_hour).storage[0])
@@ -128,8 +130,8 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
         classical=usable(c.litres, c.rated),
         cold=usable(c.litres, c.cold),
         loaded=usable(c.loaded, c.cold),
-        sharp=1000.0 * least_store(bench, modules, factor, 2).volume if explain else np.nan,
-        heated=1000.0 * least_store(bench, modules, factor, 1).volume if explain else np.nan,
+        sharp=1000.0 * least_store(ideal, modules, factor, 2).volume if explain else np.nan,
+        heated=1000.0 * least_store(ideal, modules, factor, 1).volume if explain else np.nan,
     )
 
 
@@ -147,16 +149,5 @@ def output_share(bench: Bench, source: Array) -> Array:
         What the machine meets. [°C]
     """
     assembly, drive = bench.assembly, bench.design.drive
-    plant, outlet = assembly.plant, bench.scenario.plant.outlet_temperature
-    share = np.zeros(source.size)
-    for hour, warm in enumerate(source):
-        inlet, leaving = float(drive.mains[hour]), outlet
-        if plant.water_side != WaterSide.SINGLE:
-            inlet = 0.5 * (inlet + outlet)
-            leaving = inlet + (plant.rise if plant.water_side == WaterSide.MULTI else 1.0)
-        capacity, _, _ = look_up(plant.machine, float(warm), inlet, leaving)
-        if np.isfinite(capacity) and warm >= plant.lowest_source:
-            share[hour] = capacity * drive.frost_capacity[hour] / assembly.made.capacity
-    per_hour = drive.use.size // source.size
-    permitted = drive.permitted[np.arange(drive.use.size) % drive.permitted.size]
-    return np.repeat(share, per_hour) * permitted
+    output = cold_output(assembly.plant, drive, source)
+    return np.repeat(output / assembly.made.capacity, drive.use.size // source.size) * may_charge(drive)

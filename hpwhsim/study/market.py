@@ -115,8 +115,8 @@ def tank_steps(bench: Bench) -> list[Step]:
 class Market:
     """Choices in the order of what they cost, each judged once.
 
-    A larger store is not always the safer one (`least_store`), so nothing is inferred: every choice that comes
-    before one that passes was judged, and fails.
+    A larger store is not always the safer one (`least_store`), so nothing is inferred: every choice that
+    comes before one that passes was judged, and fails.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -153,9 +153,8 @@ class Market:
         with tqdm(total=len(found), unit="plant", leave=False, disable=None) as bar:  # None: not in a pipe
             for at in range(0, len(found), BATCH):
                 batch = found[at : at + BATCH]
-                yield from (
-                    choice for choice, trial in zip(batch, self._all(batch), strict=True) if trial.passes
-                )
+                judged = zip(batch, self._all(batch), strict=True)
+                yield from (choice for choice, trial in judged if trial.passes)
                 bar.update(len(batch))
 
     def _all(self, choices: list[Choice]) -> list[Trial]:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Array = NDArray[np.float64]
-T, R = TypeVar("T"), TypeVar("R")
+T = TypeVar("T")
+R = TypeVar("R")
 
 LARGEST, SMALLEST = 4.0, 0.02  # stores that are tried, over the hot water of the largest day
 STRIDE = 1.25  # about, from one store that is tried to the next
