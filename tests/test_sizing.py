@@ -160,10 +160,11 @@ def demo() -> Bench:
 
 @pytest.mark.parametrize("modules", [1, 2])
 def test_least_volume_is_on_the_edge(demo: Bench, modules: int) -> None:
-    """What bisection gives passes, and a store smaller by twice its tolerance fails: plants written anew."""
-    litres = 1000.0 * least_store(demo, modules, 1.0).volume
-    assert written_anew(demo, modules, litres, 2) == 0.0
-    assert written_anew(demo, modules, litres * (1.0 - 2.0 * NEAR), 2) > 0.0
+    """What bisection gives passes, and the next smaller, within its tolerance, fails: plants written anew."""
+    least = least_store(demo, modules, 1.0)
+    assert least.volume * (1.0 - NEAR) <= least.fails < least.volume
+    assert written_anew(demo, modules, 1000.0 * least.volume, 2) == 0.0
+    assert written_anew(demo, modules, 1000.0 * least.fails, 2) > 0.0
 
 
 def test_the_chosen_plant_is_on_the_edge(demo: Bench) -> None:
@@ -236,11 +237,11 @@ def test_n_minus_1_asks_for_more(demo: Bench) -> None:
     """Two modules: with one out there must still be enough, so the store is never smaller."""
     either = with_criterion(demo, "short-litres", "n-1")
     factor = 1.0
-    volume = least_store(either, 2, factor).volume
+    volume, fails, *_ = least_store(either, 2, factor)
     assert volume > least_store(demo, 2, factor).volume * (1.0 + NEAR)
     plant = plant_of(either, 2, factor, volume)
     assert judge(demo.design, plant._replace(modules=1)).short_litres == 0.0
-    smaller = plant_of(either, 2, factor, volume * (1.0 - 2.0 * NEAR))
+    smaller = plant_of(either, 2, factor, fails)
     assert judge(demo.design, smaller._replace(modules=1)).short_litres > 0.0
 
 

@@ -173,9 +173,10 @@ def design_days(
 def judge(design: DesignDays, plant: Plant) -> Judged:
     """March the design days with a plant and say how it fares; nothing of the arguments is changed.
 
-    Run hours are the heat that a day takes, or misses, over the mean output in the air of that day, with water
-    at the machine as warm as it was on the mean of the days: a large store is charged in one day for two, which
-    is no want of capacity. What backup and the heater of a loop tank give is no heat of the machine's.
+    Run hours are the heat that a day takes, or misses, over the mean output in the air of that day, with
+    water at the machine as warm as it was on the mean of the days: a large store is charged in one day for
+    two, which is no want of capacity. What backup and the heater of a loop tank give is no heat of the
+    machine's.
     """
     out = march_days(design, plant)
     judged, cold = design.judged, design.cold

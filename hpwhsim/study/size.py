@@ -300,6 +300,7 @@ def _point(p: Point, day_litres: float) -> Record:
         "storage_share": _finite(p.storage / day_litres),
         "most_run_hours_in_a_day": _finite(p.least.trial.whole.run_hours),
         "largest_store_fails": list(p.least.trial.failed),
+        "next_smaller_fails_litres": 1000.0 * p.least.fails,
         "mass_curve_litres": _finite(p.classical),
         "mass_curve_share": _finite(p.classical / day_litres),
         "mass_curve_cold_litres": _finite(p.cold),

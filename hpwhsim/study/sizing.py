@@ -59,6 +59,7 @@ class Least(NamedTuple):
     """The smallest store that passes."""
 
     volume: float  # inf: none of those tried, m³
+    fails: float  # the next smaller one that was tried; 0: none, the smallest of all passes, m³
     trial: Trial  # of that store; of the largest where none passes
     again: tuple[tuple[float, float], ...]  # stretches of larger ones that fail, first and last tried, m³
 
@@ -187,9 +188,9 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
     """Smallest store that passes.
 
     Stores about a quarter apart (`GRID`) are tried from the smallest up; between the first that passes and
-    the one before, which fails, bisection finds the edge. A larger store is not always the safer one: it may
-    have been charged last before the machine had to stand, or not. So larger stores are no better for being
-    larger, and `beyond` tries those too.
+    the one before, which fails, bisection finds an edge. A larger store is not always the safer one: it may
+    have been charged last before the machine had to stand, or not. So the edge is ragged by a few percent (a
+    little below it a store may pass again), and `beyond` tries the larger stores too.
 
     Parameters
     ----------
@@ -212,9 +213,9 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
             break
     high, trial = float(grid[len(trials) - 1]), trials[-1]
     if not trial.passes:
-        return Least(np.inf, trial, ())
-    low = float(grid[len(trials) - 2]) if len(trials) > 1 else high
-    while high - low > NEAR * high:
+        return Least(np.inf, high, trial, ())
+    low = float(grid[len(trials) - 2]) if len(trials) > 1 else 0.0
+    while low > 0.0 and high - low > NEAR * high:
         middle = float(np.sqrt(low * high))
         found = tried(middle)
         if found.passes:
@@ -228,7 +229,7 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
         if not passes:
             again = [*again, (volume, volume)] if apart else [*again[:-1], (again[-1][0], volume)]
         apart = passes
-    return Least(high, trial, tuple(again))
+    return Least(high, low, trial, tuple(again))
 
 
 def at_once(function: Callable[[T], R], items: Iterable[T]) -> list[R]:
