@@ -1,7 +1,7 @@
-"""Bars and overnight charging empty the afternoon where the store allows: whole years of the shipped plant.
+"""Bars and overnight charging empty the afternoon where the store allows: years of the shipped plant.
 
-The plant, the hours and the stores are those of benchmarks/peak_over_store.py. The claim is that of the trade:
-a tower charged ahead of the peak draws next to nothing in it (sizing-and-load-shift.md, section 3, row 4).
+The plant, the hours and the stores are those of benchmarks/peak_over_store.py. The claim is the trade's: a
+tower charged ahead of the peak draws next to nothing in it (sizing-and-load-shift.md, section 3, row 4).
 """
 
 import importlib
@@ -65,7 +65,7 @@ def test_a_small_store_runs_short_or_brings_resistance_into_the_peak() -> None:
 
 @pytest.mark.parametrize("charging", [BAR, NIGHT])
 def test_short_water_falls_with_the_store(charging: str) -> None:
-    """Each larger store is short of less, down to nothing; the night, with fewer hours, of more than the bar."""
+    """Each larger store is short of less, down to nothing; the night, with fewer hours, of more."""
     short = [rows()[charging, store].short_litres for store in STORES]
     assert short == sorted(short, reverse=True)
     assert short[0] > short[-1] == 0.0
