@@ -211,7 +211,7 @@ def test_share_of_the_loop_in_whole_years_is_that_of_measured_buildings() -> Non
 
     The gas boiler's year with 25 gal and 100 W an apartment, the numbers of the check above, against the same
     year without a loop: within 5 points. Pacific Northwest plants with 80 to 110 W an apartment: 25 to 35 %
-    of the plant's load (from memory, an order of magnitude); here with the 38 gal of the file, 1 point allowed.
+    of the plant's load (from memory, an order of magnitude); with the 38 gal of the file, 1 point allowed.
     """
 
     def record(*overrides: str) -> dict[str, Any]:

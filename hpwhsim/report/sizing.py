@@ -163,9 +163,13 @@ def _chosen(chosen: Record, by: str, out_of_use: str) -> list[str]:
         f"{_litres(why['mass_curve_litres'])} L usable by the mass curve{out_of_use}; between them",
     ]
     lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
-    stretches = [f"{low:,.0f} to {high:,.0f} L" for low, high in why.get("larger_that_fail_litres", ())]
-    if stretches:
-        lines.append(f"  of larger stores, tried about 25 % apart, fail again: {', '.join(stretches)}")
+    again = [
+        f"{' to '.join(f'{v:,.0f}' for v in sorted({f['from_litres'], f['to_litres']}))} L "
+        f"({', '.join(f['fails'])})"
+        for f in why.get("larger_that_fail", ())
+    ]
+    if again:
+        lines.append(f"  of larger stores, tried about 25 % apart, fail again: {', '.join(again)}")
     return lines
 
 

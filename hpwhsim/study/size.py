@@ -309,7 +309,10 @@ def _point(p: Point, day_litres: float) -> Record:
     }
     if np.isfinite(p.sharp) and np.isfinite(p.heated):
         found |= {
-            "larger_that_fail_litres": [[1000.0 * v for v in stretch] for stretch in p.least.again],
+            "larger_that_fail": [
+                {"from_litres": 1000.0 * f.first, "to_litres": 1000.0 * f.last, "fails": list(f.criteria)}
+                for f in p.least.again
+            ],
             "cold_capacity_litres": _finite(p.cold - p.classical),
             "loop_and_loss_litres": _finite(p.loaded - p.cold),
             "lukewarm_litres": _finite(p.sharp - p.loaded),

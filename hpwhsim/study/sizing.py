@@ -3,6 +3,7 @@
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
@@ -55,13 +56,21 @@ class Trial(NamedTuple):
         return not self.failed
 
 
+class Failing(NamedTuple):
+    """Neighbouring stores of the grid that fail."""
+
+    first: float  # m³
+    last: float  # m³
+    criteria: tuple[str, ...]  # all that one or more of them fail
+
+
 class Least(NamedTuple):
     """The smallest store that passes."""
 
     volume: float  # inf: none of those tried, m³
     fails: float  # the next smaller one that was tried; 0: none, the smallest of all passes, m³
     trial: Trial  # of that store; of the largest where none passes
-    again: tuple[tuple[float, float], ...]  # stretches of larger ones that fail, first and last tried, m³
+    again: tuple[Failing, ...]  # larger ones that fail
 
 
 def make_bench(
@@ -222,13 +231,13 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
             high, trial = middle, found
         else:
             low = middle
-    again: list[tuple[float, float]] = []
-    apart = True
-    for volume in map(float, grid[len(trials) :] if beyond else ()):
-        passes = tried(volume).passes
-        if not passes:
-            again = [*again, (volume, volume)] if apart else [*again[:-1], (again[-1][0], volume)]
-        apart = passes
+    larger = [(float(v), tried(v).failed) for v in grid[len(trials) :]] if beyond else []
+    again = []
+    for fails, stretch in groupby(larger, key=lambda pair: bool(pair[1])):
+        stores = list(stretch)
+        if fails:
+            names = {name for _, failed in stores for name in failed}
+            again.append(Failing(stores[0][0], stores[-1][0], tuple(sorted(names))))
     return Least(high, low, trial, tuple(again))
 
 
