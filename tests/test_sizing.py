@@ -22,7 +22,7 @@ from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.curve import classical, curve, point
 from hpwhsim.study.design_days import judge, march_days
 from hpwhsim.study.market import Market
-from hpwhsim.study.size import chances, size, wilson
+from hpwhsim.study.size import chances, most_run_hours, size, wilson
 from hpwhsim.study.sizing import (
     GRID,
     NEAR,
@@ -217,6 +217,25 @@ def test_heat_of_a_loop_tank_is_no_load_of_the_plant() -> None:
     loads = [loop_of_the_mass_curve(b) for b in (parallel, without, returned)]
     assert loads[0] == pytest.approx(loads[1], abs=0.5)
     assert loads[2] - loads[1] == pytest.approx(46.08, abs=0.5)  # the store's loss is a little another
+
+
+def test_a_loop_tank_takes_no_run_hours_of_the_year() -> None:
+    """Parallel: the year's most run hours are those of the plant without a loop, to 1 % (its own 1.6 kWh).
+
+    With the loop returned into the store they are more by the loop's share: over a tenth.
+    """
+    parallel, without, returned = (
+        most_run_hours(
+            run_year(read_scenario(ROOT / "scenarios" / "loop-tank.yaml", [*ALONE, *overrides])).hourly, 2
+        )
+        for overrides in (
+            ["recirculation.loop_tank.connection=parallel"],
+            ["recirculation=null"],
+            ["recirculation.served_by=store", "recirculation.loop_tank=null"],
+        )
+    )
+    assert parallel == pytest.approx(without, rel=0.01)
+    assert returned > 1.1 * without
 
 
 def test_a_loop_tank_in_series_takes_part_of_its_heat_from_the_store() -> None:

@@ -44,6 +44,12 @@ def _litres(value: float | None) -> str:
     return "none" if value is None else f"{value:,.0f}"
 
 
+def _smallest(found: Record) -> str:
+    """The engine's store; the smallest that is tried may be more than is needed."""
+    least = "" if found["next_smaller_fails_litres"] else "<= "
+    return least + _litres(found["storage_litres"])
+
+
 def _share(value: float | None) -> str:
     return "" if value is None else f"{value:.3f}"
 
@@ -103,7 +109,7 @@ def sizing_text(record: Record) -> str:
     ]
     lines += [
         f"  {p['run_hours']:>12.0f} {p['capacity_kw']:>12.1f} {_hours(p):>9} "
-        f"{_litres(p['storage_litres']):>9} {_share(p['storage_share']):>6} "
+        f"{_smallest(p):>9} {_share(p['storage_share']):>6} "
         f"{_litres(p['mass_curve_litres']):>13} "
         f"{_share(p['mass_curve_share']):>6} {_litres(p['mass_curve_loaded_litres']):>13} "
         f"{_share(p['mass_curve_loaded_share']):>6}{_failing(p)}"
@@ -159,8 +165,8 @@ def _chosen(chosen: Record, by: str, out_of_use: str) -> list[str]:
                 lines.append(f"    one module out: {_short(out)}")
     why = chosen["explained"]
     lines += [
-        f"  smallest store at this capacity: {_litres(why['storage_litres'])} L by the engine, "
-        f"{_litres(why['mass_curve_litres'])} L usable by the mass curve{out_of_use}; between them",
+        f"  smallest store at this capacity: {_smallest(why)} L by the engine; usable by the mass curve"
+        f"{out_of_use}: {_litres(why['mass_curve_litres'])}; between them",
     ]
     lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
     again = [

@@ -179,7 +179,7 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     chosen = _with(loaded.scenario, choice)
     year = run_year(loaded._replace(scenario=chosen))
     hourly = year.hourly
-    run = _most_run_hours(hourly, choice.modules)
+    run = most_run_hours(hourly, choice.modules)
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
@@ -208,8 +208,16 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     return found | {"passes": passes}
 
 
-def _most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
-    """Hours of full output for the heat of a day, the most of the year; output is that of three days."""
+def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
+    """Hours of full output for the heat of a day, the most of the year; output is that of three days.
+
+    Parameters
+    ----------
+    hourly : mapping of str to ndarray, each (8760,)
+        Results by the names of tables/results.csv. [kWh]
+    modules : int
+        Of the plant.
+    """
 
     def daily(*names: str) -> Array:
         return np.add.reduce([hourly[name].reshape(365, 24).sum(axis=1) for name in names])
