@@ -448,7 +448,7 @@ def test_no_plant_passes_is_exit_1(capsys: pytest.CaptureFixture[str], tmp_path:
     modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n2,1,1,1\n")
     words = [word for pair in (*ALONE, f"sizing.modules={modules}") for word in ("--set", pair)]
     assert cli.main(["size", str(DEMO), *words]) == 1
-    assert "No plant of the steps passes" in capsys.readouterr().out
+    assert "No plant of the steps passes the design days" in capsys.readouterr().out
 
 
 # -- chances -------------------------------------------------------------------------------------------

@@ -118,10 +118,15 @@ def sizing_text(record: Record) -> str:
     chosen = record.get("chosen")
     lines.append("")
     if chosen is None:
-        lines.append("No plant of the steps passes.")
-        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in record["years_tried"]]
+        years = record["years_tried"]
+        lines.append(
+            f"None of the {len(years)} cheapest plants that pass the design days passes the whole year."
+            if years
+            else "No plant of the steps passes the design days."
+        )
+        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in years]
     else:
-        lines += _chosen(chosen, by, _out(record))
+        lines += _chosen(record, chosen)
         lines += [
             f"  cheaper, but fails on the whole year: {_plant(tried)}: {_short(tried)}"
             for tried in record["years_tried"]
@@ -145,7 +150,8 @@ def sizing_text(record: Record) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _chosen(chosen: Record, by: str, out_of_use: str) -> list[str]:
+def _chosen(record: Record, chosen: Record) -> list[str]:
+    by, failed = record["by"], {_plant(tried) for tried in record["years_tried"] if not tried["passes"]}
     lines = [
         f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {UNITS[by]} {chosen[by]:,.0f}",
         f"  design days: {_short(chosen['design_days'])}",
@@ -158,7 +164,8 @@ def _chosen(chosen: Record, by: str, out_of_use: str) -> list[str]:
         else:
             verdict = f"fails {', '.join(less['fails'])}"
             if less["passes"]:
-                verdict = f"passes the design days, at {UNITS[by]} {less[by]:,.0f}"
+                year = ", fails the whole year" if _plant(less) in failed else ""
+                verdict = f"passes the design days{year}, at {UNITS[by]} {less[by]:,.0f}"
             lines.append(f"  one step less {what}: {_plant(less)} {verdict}: {_short(less)}")
             out = less.get("one_module_out")
             if out is not None:
@@ -166,7 +173,7 @@ def _chosen(chosen: Record, by: str, out_of_use: str) -> list[str]:
     why = chosen["explained"]
     lines += [
         f"  smallest store at this capacity: {_smallest(why)} L by the engine; usable by the mass curve"
-        f"{out_of_use}: {_litres(why['mass_curve_litres'])}; between them",
+        f"{_out(record)}: {_litres(why['mass_curve_litres'])}; between them",
     ]
     lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
     again = [

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Record = dict[str, object]
 
-MOST_YEARS = 5  # choices that are marched through the whole year until one passes
+MOST_YEARS = 20  # choices that are marched through the whole year until one passes
 LISTED = 8  # cheapest choices in the record
 SURE = 1.959964  # standard deviations of a 95 % interval
 
@@ -72,10 +72,10 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         "by": BY[sizing.by],
     }
     market = Market(bench)
-    found = list(islice(market.passing(), LISTED))
-    record["choices"] = [_choice(choice) for choice in found]
-    tried = []
-    for choice in found[:MOST_YEARS]:
+    passing = market.passing()
+    found, tried = [], []
+    for choice in islice(passing, MOST_YEARS):
+        found.append(choice)
         year = _year(loaded, choice, weather)
         tried.append({**_choice(choice), **year})
         if year["passes"]:
@@ -94,6 +94,8 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
             if len(seeds) > 0:
                 record["seeds"] = chances(_with(scenario, choice), weather, seeds)
             break
+    found += islice(passing, max(LISTED - len(found), 0))
+    record["choices"] = [_choice(choice) for choice in found[:LISTED]]
     record["years_tried"] = tried
     record["cautions"] = _cautions(bench, points, found)
     record["assumptions"] = [item for item in assumptions(scenario) if str(item["key"]).startswith("sizing.")]
