@@ -443,12 +443,21 @@ def test_backup_share(demo: Bench) -> None:
     assert least_store(some, 1, 0.8).volume < least_store(none, 1, 0.8).volume
 
 
-def test_no_plant_passes_is_exit_1(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    modules = tmp_path / "modules.csv"
+@pytest.mark.parametrize(
+    ("litres", "said"),
+    [(500, "No plant of the steps passes the design days"), (9500, "passes the whole year")],
+)
+def test_no_plant_passes_is_exit_1(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, litres: int, said: str
+) -> None:
+    """12 kW at most: too little with small tanks; 38 m3, full at the start, last for the design days."""
+    modules, tanks = tmp_path / "modules.csv", tmp_path / "tanks.csv"
     modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n2,1,1,1\n")
-    words = [word for pair in (*ALONE, f"sizing.modules={modules}") for word in ("--set", pair)]
+    tanks.write_text(f"litres,cost,weight_kg,carbon_kg\n{litres},1,1,1\n")
+    steps = (f"sizing.modules={modules}", f"sizing.tanks={tanks}")
+    words = [word for pair in (*ALONE, *steps) for word in ("--set", pair)]
     assert cli.main(["size", str(DEMO), *words]) == 1
-    assert "No plant of the steps passes the design days" in capsys.readouterr().out
+    assert said in capsys.readouterr().out
 
 
 # -- chances -------------------------------------------------------------------------------------------
