@@ -233,13 +233,15 @@ def test_dormitory_of_the_handbook() -> None:
 
     1.1 gph and 12 gal each: 330 gph, 3,600 gal usable, printed 5,150 gal tank; 2.5 gph and 5 gal each:
     750 gph, 1,500 gal usable, printed 2,150 gal. 10 gal: the example rounds to the next 50.
-    With a cafeteria's 135 gph and 3,000 gal it prints 465 gph and 8,150 gal.
+    With a cafeteria's 135 gph and 3,000 gal it prints 465 gph and 8,150 gal; or 1,050 gph and 3,010 gal,
+    which leaves 860 gal for the cafeteria: 2 gal for each of 300 meals (that figure from memory) are 857 gal.
     """
     low, high = nominal_storage(300 * 12.0), nominal_storage(300 * 5.0)
     assert low == pytest.approx(5_150.0, abs=10.0)
     assert high == pytest.approx(2_150.0, abs=10.0)
     assert high == pytest.approx(2_143.0, abs=0.5)
     assert low + 3_000.0 == pytest.approx(8_150.0, abs=10.0)
+    assert high + nominal_storage(300 * 2.0) == pytest.approx(3_010.0, abs=10.0)
 
 
 def test_fifty_flats_by_fixtures() -> None:

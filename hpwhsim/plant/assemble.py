@@ -32,7 +32,7 @@ from hpwhsim.storage.fired_heaters import (
     commercial_standard,
     district_steam_efficiency,
 )
-from hpwhsim.storage.tank import make_column
+from hpwhsim.storage.tank import Column, make_column
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -84,8 +84,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         whole = made.capacity * made.modules
         loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
         capacity = capacity * (1.0 - loss)
-    series = scenario.plant.storage.tanks if scenario.plant.storage.arrangement == "series" else 1
-    cells = series * max(round(scenario.plant.storage.cells / series), 2)
+    cells, series = _cells(scenario)
     backup_cell = min(int(scenario.backup_height * cells), cells - 1)
     clock = make_clock(scenario, dry_bulb, backup_cell)
     drive = Drive(
@@ -106,22 +105,12 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         exchange=sourced.exchange,
     )
     storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
-    step_seconds = 3600.0 / steps_per_hour
-    column = make_column(
-        storage.volume,
-        storage.height * series,
-        cells,
-        step_seconds,
-        loss=_heat_loss(scenario, found),
-        room=storage.room_temperature,
-        conductivity=storage.conductivity,
-        inlet_mixing=storage.inlet_mixing / series,
-    )
+    column = store_column(scenario, found)
     draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
     controls = scenario.plant.controls
     block, tank = scenario.recirculation, make_loop_tank(scenario, found)
     plant = Plant(
-        step_seconds=step_seconds,
+        step_seconds=3600.0 / steps_per_hour,
         column=column,
         machine=made.machine,
         sources=sourced.sources,
@@ -176,6 +165,29 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         assumptions=[*assumed, *found],
         cautions=said,
     )
+
+
+def store_column(scenario: Scenario, found: list[Assumption]) -> Column:
+    """The store of `scenario`; what is worked out for it joins `found`."""
+    storage = scenario.plant.storage
+    cells, series = _cells(scenario)
+    return make_column(
+        storage.volume,
+        storage.height * series,
+        cells,
+        3600.0 / scenario.run.steps_per_hour,
+        loss=_heat_loss(scenario, found),
+        room=storage.room_temperature,
+        conductivity=storage.conductivity,
+        inlet_mixing=storage.inlet_mixing / series,
+    )
+
+
+def _cells(scenario: Scenario) -> tuple[int, int]:
+    """Cells of the store, and tanks in series that they are cut into."""
+    storage = scenario.plant.storage
+    series = storage.tanks if storage.arrangement == "series" else 1
+    return series * max(round(storage.cells / series), 2), series
 
 
 def _use(scenario: Scenario, found: list[Assumption]) -> Array:

@@ -44,8 +44,30 @@ def _litres(value: float | None) -> str:
     return "none" if value is None else f"{value:,.0f}"
 
 
+def _smallest(found: Record) -> str:
+    """The engine's store; the smallest that is tried may be more than is needed."""
+    least = "" if found["next_smaller_fails_litres"] else "<= "
+    return least + _litres(found["storage_litres"])
+
+
 def _share(value: float | None) -> str:
     return "" if value is None else f"{value:.3f}"
+
+
+def _hours(found: Record) -> str:
+    """Of the smallest store; of no store where none passes."""
+    hours = found["most_run_hours_in_a_day"]
+    if found["storage_litres"] is None:
+        return ""
+    return "never" if hours is None else f"{hours:.1f}"
+
+
+def _out(record: Record) -> str:
+    return ", one module out" if "n-1" in record["criterion"] else ""
+
+
+def _failing(found: Record) -> str:
+    return f"  {', '.join(found['largest_store_fails'])}" if found["largest_store_fails"] else ""
 
 
 def _plant(found: Record) -> str:
@@ -82,24 +104,32 @@ def sizing_text(record: Record) -> str:
             lines.append(f"    one module out: {_short(out)}")
     lines += [
         "",
-        "Least storage by capacity (litres; share of the largest day's hot water)",
-        f"  {'hours a day':>11} {'capacity kW':>12} {'engine L':>10} {'share':>7} {'mass curve L':>13} "
-        f"{'share':>7} {'with cold and loss L':>21} {'share':>7}",
+        "Smallest store by capacity (litres; share of the largest day's hot water). Hours of full output",
+        "for the largest day: with cold water at the machine, and by the engine. Mass curve: usable"
+        f"{_out(record)}",
+        f"  {'cold water h':>12} {'capacity kW':>12} {'engine h':>9} {'engine L':>9} {'share':>6} "
+        f"{'mass curve L':>13} {'share':>6} {'cold, loss L':>13} {'share':>6}",
     ]
     lines += [
-        f"  {p['run_hours']:>11.0f} {p['capacity_kw']:>12.1f} {_litres(p['storage_litres']):>10} "
-        f"{_share(p['storage_share']):>7} {_litres(p['mass_curve_litres']):>13} "
-        f"{_share(p['mass_curve_share']):>7} {_litres(p['mass_curve_loaded_litres']):>21} "
-        f"{_share(p['mass_curve_loaded_share']):>7}"
+        f"  {p['run_hours']:>12.0f} {p['capacity_kw']:>12.1f} {_hours(p):>9} "
+        f"{_smallest(p):>9} {_share(p['storage_share']):>6} "
+        f"{_litres(p['mass_curve_litres']):>13} "
+        f"{_share(p['mass_curve_share']):>6} {_litres(p['mass_curve_loaded_litres']):>13} "
+        f"{_share(p['mass_curve_loaded_share']):>6}{_failing(p)}"
         for p in record["curve"]
     ]
     chosen = record.get("chosen")
     lines.append("")
     if chosen is None:
-        lines.append("No plant of the steps passes.")
-        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in record["years_tried"]]
+        years = record["years_tried"]
+        lines.append(
+            f"None of the {len(years)} cheapest plants that pass the design days passes the whole year."
+            if years
+            else "No plant of the steps passes the design days."
+        )
+        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in years]
     else:
-        lines += _chosen(chosen, by)
+        lines += _chosen(record, chosen)
         lines += [
             f"  cheaper, but fails on the whole year: {_plant(tried)}: {_short(tried)}"
             for tried in record["years_tried"]
@@ -123,7 +153,8 @@ def sizing_text(record: Record) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _chosen(chosen: Record, by: str) -> list[str]:
+def _chosen(record: Record, chosen: Record) -> list[str]:
+    by, failed = record["by"], {_plant(tried) for tried in record["years_tried"] if not tried["passes"]}
     lines = [
         f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {UNITS[by]} {chosen[by]:,.0f}",
         f"  design days: {_short(chosen['design_days'])}",
@@ -134,17 +165,27 @@ def _chosen(chosen: Record, by: str) -> list[str]:
         if less is None:
             lines.append(f"  one step less {what}: there is none")
         else:
-            verdict = "passes" if less["passes"] else "fails"
+            verdict = f"fails {', '.join(less['fails'])}"
+            if less["passes"]:
+                year = ", fails the whole year" if _plant(less) in failed else ""
+                verdict = f"passes the design days{year}, at {UNITS[by]} {less[by]:,.0f}"
             lines.append(f"  one step less {what}: {_plant(less)} {verdict}: {_short(less)}")
             out = less.get("one_module_out")
             if out is not None:
                 lines.append(f"    one module out: {_short(out)}")
     why = chosen["explained"]
     lines += [
-        f"  least storage at this capacity: {_litres(why['storage_litres'])} L by the engine, "
-        f"{_litres(why['mass_curve_litres'])} L usable by the mass curve; between them",
+        f"  smallest store at this capacity: {_smallest(why)} L by the engine; usable by the mass curve"
+        f"{_out(record)}: {_litres(why['mass_curve_litres'])}; between them",
     ]
     lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
+    again = [
+        f"{' to '.join(f'{v:,.0f}' for v in sorted({f['from_litres'], f['to_litres']}))} L "
+        f"({', '.join(f['fails'])})"
+        for f in why.get("larger_that_fail", ())
+    ]
+    if again:
+        lines.append(f"  of larger stores, tried about 25 % apart, fail again: {', '.join(again)}")
     return lines
 
 
@@ -167,9 +208,20 @@ def _draw(figure: "Figure", record: Record) -> None:
         pairs = [(x, p[key]) for x, p in zip(capacity, points, strict=True) if p[key] is not None]
         ax.plot(*zip(*pairs, strict=True) if pairs else ((), ()), label=label, gid=key, **look)
 
-    line("storage_litres", "this engine: least store", color=BLUE, marker="o", markersize=4, linewidth=1.8)
-    line("mass_curve_loaded_litres", "mass curve, cold days, loop and loss", color=ORANGE, linestyle="--")
-    line("mass_curve_litres", "mass curve at the rating", color="0.5", linestyle=":")
+    none = [x for x, p in zip(capacity, points, strict=True) if p["storage_litres"] is None]
+    if none:
+        why = sorted({name for p in points for name in p["largest_store_fails"]})
+        label = f"no store passes: {', '.join(why)}"
+        ax.axvspan(min(none), max(none), color="0.93", linewidth=0.0, label=label, gid="none")
+
+    line("storage_litres", "this engine: smallest store", color=BLUE, marker="o", markersize=4, linewidth=1.8)
+    line(
+        "mass_curve_loaded_litres",
+        f"mass curve, cold days, loop and loss{_out(record)}",
+        color=ORANGE,
+        linestyle="--",
+    )
+    line("mass_curve_litres", f"mass curve at the rating{_out(record)}", color="0.5", linestyle=":")
     written = record["as_written"]
     ax.plot(
         [written["capacity_kw"]],

@@ -1,13 +1,18 @@
 """The `sizing` block: what a plant must do on its design days, and the machines and tanks to choose from."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from hpwhsim.quantities import Duration, Volume
-from hpwhsim.scenario.parts import PRACTICE, Block, FilePath, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
+LIMITS = {
+    "short_volume": ("short-litres", "n-1"),
+    "run_hours": ("run-hours",),
+    "backup_share": ("backup-share",),
+}  # the criteria that read each limit
 
 
 def _criteria(value: object) -> object:
@@ -41,7 +46,7 @@ class Sizing(Block):
         72000.0,
         gt=0,
         le=86400,
-        description="most running of full output for the heat of a day [s]",
+        description="most running of full output for the heat of a day, in the air of that day [s]",
         json_schema_extra=origin("16 to 20 h a day on the design day is usual; common practice, no source"),
     )
     backup_share: float = Field(
@@ -92,3 +97,10 @@ class Sizing(Block):
     most_tanks: int = Field(
         4, ge=1, le=100, description="most equal tanks in the plant", json_schema_extra=origin(PRACTICE)
     )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        for key, criteria in LIMITS.items():
+            if self.given(key) and not set(criteria) & set(self.criterion):
+                raise Clash(key, f"nothing unless sizing.criterion holds {' or '.join(criteria)}")
+        return self

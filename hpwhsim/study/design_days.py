@@ -10,7 +10,18 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.plant.arrays import Cause, Drive, Hourly, Plant, SourceKind, SourceRow, SourceState, make_hourly
+from hpwhsim.heatpump.maps import look_up
+from hpwhsim.plant.arrays import (
+    Cause,
+    Drive,
+    Hourly,
+    Plant,
+    SourceKind,
+    SourceRow,
+    SourceState,
+    WaterSide,
+    make_hourly,
+)
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.march import marcher
 from hpwhsim.storage.tank import make_scratch
@@ -41,6 +52,7 @@ class DesignDays(NamedTuple):
     start: Array  # the store at the start, °C
     state: SourceState  # the source at the start
     series: int  # tanks in series
+    output: Array  # (hour,) of a module as written with cold water; alike where the source is not the air, W
 
 
 class Judged(NamedTuple):
@@ -54,7 +66,7 @@ class Judged(NamedTuple):
     backup_hours: float  # at full power
     lowest_top_c: float
     taps_kwh: float  # in all days of the march, a day
-    loop_kwh: float
+    loop_kwh: float  # beside what the heater of a loop tank gives
     loss_kwh: float
     source_c: Array  # (hour,) of the march
 
@@ -140,6 +152,9 @@ def design_days(
         use = cut.use.copy()
         use.reshape(count, -1)[at] = day
         cut = cut._replace(use=use)
+    output = np.ones(24 * count)
+    if plant.sources.kind == SourceKind.OUTDOOR_AIR:
+        output = cold_output(plant, cut, cut.source)
     return DesignDays(
         days=days,
         judged=slice(24 * SETTLING_DAYS, 24 * count),
@@ -148,6 +163,7 @@ def design_days(
         peak_at=at,
         peak_from=from_,
         series=assembly.series,
+        output=output,
         drive=cut,
         start=assembly.start.copy(),
         state=_state_at(assembly, plant.sources.kind, int(days[0]), years),
@@ -157,17 +173,22 @@ def design_days(
 def judge(design: DesignDays, plant: Plant) -> Judged:
     """March the design days with a plant and say how it fares; nothing of the arguments is changed.
 
-    Run hours are the heat that a day takes, or misses, over the mean output of the days: a large store is
-    charged in one day for two, which is no want of capacity.
+    Run hours are the heat that a day takes, or misses, over the mean output in the air of that day, with
+    water at the machine as warm as it was on the mean of the days: a large store is charged in one day for
+    two, which is no want of capacity. What backup and the heater of a loop tank give is no heat of the
+    machine's.
     """
     out = march_days(design, plant)
     judged, cold = design.judged, design.cold
     heat_pump, backup = out.heat_pump_heat[judged].sum(), out.backup_heat[judged].sum()
     heat = float(heat_pump + backup)
-    used = out.taps_heat + out.unmet + out.loop_heat + out.storage_loss - out.backup_heat
-    used = used[judged].reshape(-1, 24)
-    full_hours = float(out.module_seconds[judged].sum()) / 3600.0 / max(plant.modules, 1)
-    run = used.sum(axis=1).max() / (heat_pump / full_hours) if full_hours > 0.0 else np.nan
+    loop_heat = out.loop_heat - out.loop_heater_heat
+    used = out.taps_heat + out.unmet + loop_heat + out.storage_loss - out.backup_heat
+    ran = float((out.module_seconds * design.output)[judged].sum())
+    run = np.nan
+    if ran > 0.0:
+        by_day = heat_pump / ran * max(plant.modules, 1) * 3600.0 * _output_by_day(design)
+        run = float((used[judged].reshape(-1, 24).sum(axis=1) / by_day).max())
     short = out.short_seconds[:, judged].sum(axis=1) / 3600.0
     a_day = design.days.size * JOULE_PER_KWH
     kind = plant.sources.kind
@@ -176,15 +197,52 @@ def judge(design: DesignDays, plant: Plant) -> Judged:
         short_litres=1000.0 * float(out.short_volume[judged].sum()),
         short_hours=float(short.sum()),
         short_by_cause={CAUSE_NAMES[i]: float(short[i]) for i in np.argsort(-short) if short[i] > 0.0},
-        run_hours=float(run),
+        run_hours=run,
         backup_share=float(backup) / heat if heat > 0.0 else 0.0,
         backup_hours=float(out.backup_seconds[:, judged].sum()) / 3600.0,
         lowest_top_c=float(out.store_top[cold].min()),
         taps_kwh=float(out.taps_heat.sum()) / a_day,
-        loop_kwh=float(out.loop_heat.sum()) / a_day,
+        loop_kwh=float(loop_heat.sum()) / a_day,
         loss_kwh=float(out.storage_loss.sum()) / a_day,
         source_c=np.asarray(met),
     )
+
+
+def cold_output(plant: Plant, drive: Drive, source: Array) -> Array:
+    """Output of a module with water from the mains (single pass), or half way up to the outlet, (hour,). [W]
+
+    Zero where it cannot work.
+
+    Parameters
+    ----------
+    plant, drive : Plant, Drive
+        The plant, and what drives it.
+    source : ndarray, shape (hour,)
+        What the machine meets. [°C]
+    """
+    output = np.zeros(source.size)
+    for hour, warm in enumerate(source):
+        inlet, outlet = float(drive.mains[hour]), float(drive.outlet[hour])
+        if plant.water_side != WaterSide.SINGLE:
+            inlet = 0.5 * (inlet + outlet)
+            outlet = inlet + (plant.rise if plant.water_side == WaterSide.MULTI else 1.0)
+        capacity, _, _ = look_up(plant.machine, float(warm), inlet, outlet)
+        if np.isfinite(capacity) and warm >= plant.lowest_source:
+            output[hour] = capacity * drive.frost_capacity[hour]
+    return output
+
+
+def may_charge(drive: Drive) -> NDArray[np.bool_]:
+    """Whether charging is allowed, (step,)."""
+    return np.asarray(drive.permitted[np.arange(drive.use.size) % drive.permitted.size])
+
+
+def _output_by_day(design: DesignDays) -> Array:
+    """Mean of `output` while the machine may run, of each judged day; of all of them where it may not."""
+    may = may_charge(design.drive).reshape(design.output.size, -1).mean(axis=1) * (design.output > 0.0)
+    given, time = (values[design.judged].reshape(-1, 24).sum(axis=1) for values in (may * design.output, may))
+    mean = given.sum() / time.sum() if time.any() else np.nan
+    return np.divide(given, time, out=np.full(time.size, mean), where=time > 0.0)
 
 
 def march_days(design: DesignDays, plant: Plant) -> Hourly:

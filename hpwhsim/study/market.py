@@ -7,12 +7,13 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.study.sizing import ROUNDING, Bench, Trial, plant_of, try_plant
+from hpwhsim.study.sizing import ROUNDING, Bench, Trial, at_once, based, plant_of, try_plant, with_tanks
 from hpwhsim.tables import read_table
 from hpwhsim.user_csv import number, rows
 
 MEASURES = ("cost", "weight_kg", "carbon_kg")
 BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
+BATCH = 8  # choices that are judged at once
 
 
 class Step(NamedTuple):
@@ -48,7 +49,7 @@ class Chosen(NamedTuple):
     choice: Choice
     trial: Trial
     smallest: Choice  # with the same modules the smallest store that passes
-    smaller_tank: tuple[Choice, Trial] | None  # one step smaller than that
+    smaller_tank: tuple[Choice, Trial] | None  # the next smaller store with the same modules
     smaller_modules: tuple[Choice, Trial] | None  # the next smaller set of modules with the same store
 
 
@@ -112,7 +113,11 @@ def tank_steps(bench: Bench) -> list[Step]:
 
 
 class Market:
-    """Choices in the order of what they cost, each judged once."""
+    """Choices in the order of what they cost, each judged once.
+
+    A larger store is not always the safer one (`least_store`), so nothing is inferred: every choice that
+    comes before one that passes was judged, and fails.
+    """
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
@@ -133,53 +138,45 @@ class Market:
         """The choice on the design days."""
         key = (choice.module.size, choice.modules, choice.tank.size, choice.tanks)
         if key not in self._judged:
-            factor = choice.module.size / self._bench.assembly.made.capacity
-            plant = plant_of(self._bench, choice.modules, factor, choice.volume, choice.tanks)
-            self._judged[key] = try_plant(self._bench, plant)
+            bench = with_tanks(self._bench, choice.modules, choice.tanks)
+            factor = choice.module.size / bench.assembly.made.capacity
+            plant = plant_of(bench, choice.modules, factor, choice.volume, choice.tanks)
+            self._judged[key] = try_plant(bench, plant)
         return self._judged[key]
-
-    def least(self, machine: tuple[Step, int]) -> int | None:
-        """Place of the smallest store with which a machine passes, by bisection; None: with none.
-
-        The largest store may fail where a smaller one passes (it loses more, or runs at other hours), so
-        every fourth is tried from the largest down.
-        """
-        tried = range(len(self.stores) - 1, -1, -4)
-        passing = (k for k in tried if self.trial(self.choice(machine, self.stores[k])).passes)
-        high = next(passing, None)
-        if high is None:
-            return None
-        low = -1
-        while high - low > 1:
-            middle = (low + high) // 2
-            if self.trial(self.choice(machine, self.stores[middle])).passes:
-                high = middle
-            else:
-                low = middle
-        return high
 
     def passing(self) -> Iterator[Choice]:
         """Choices that pass, cheapest first."""
-        found = []
-        for machine in self.machines:
-            least = self.least(machine)
-            if least is not None:
-                found += [self.choice(machine, store) for store in self.stores[least:]]
+        from tqdm import tqdm
+
+        found = [self.choice(machine, store) for machine in self.machines for store in self.stores]
         found.sort(key=lambda choice: (choice.total[self.key], choice.volume, choice.capacity))
-        yield from (choice for choice in found if self.trial(choice).passes)
+        with tqdm(total=len(found), unit="plant", leave=False, disable=None) as bar:  # None: not in a pipe
+            for at in range(0, len(found), BATCH):
+                batch = found[at : at + BATCH]
+                judged = zip(batch, self._all(batch), strict=True)
+                yield from (choice for choice, trial in judged if trial.passes)
+                bar.update(len(batch))
+
+    def _all(self, choices: list[Choice]) -> list[Trial]:
+        """The trials of some choices, several at once."""
+        for choice in choices:
+            based(self._bench, choice.modules, choice.tanks)  # made here: threads would make it twice
+        return at_once(self.trial, choices)
 
     def beside(self, choice: Choice) -> Chosen:
-        """A choice with its smaller neighbours."""
+        """A choice that passes, with its smaller neighbours."""
         machine, store = (choice.module, choice.modules), (choice.tank, choice.tanks)
-        least = self.least(machine)
-        assert least is not None  # the choice passes
+        smaller = [
+            self.choice(machine, s) for s in self.stores if s[0].size * s[1] < choice.volume - ROUNDING
+        ]
+        trials = self._all(smaller)
+        passing = (other for other, trial in zip(smaller, trials, strict=True) if trial.passes)
         fewer = [m for m in self.machines if m[0].size * m[1] < choice.capacity - ROUNDING]
-        tank = self.choice(machine, self.stores[least - 1]) if least > 0 else None
         modules = self.choice(fewer[-1], store) if fewer else None
         return Chosen(
             choice,
             self.trial(choice),
-            self.choice(machine, self.stores[least]),
-            (tank, self.trial(tank)) if tank else None,
+            next(passing, choice),
+            (smaller[-1], trials[-1]) if smaller else None,
             (modules, self.trial(modules)) if modules else None,
         )

@@ -15,10 +15,10 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import Loaded, assumptions
 from hpwhsim.scenario.schema import Scenario, Sizing
+from hpwhsim.study.curve import Point, classical, curve, point
 from hpwhsim.study.design_days import LENGTHS, Judged
 from hpwhsim.study.market import BY, Choice, Market
-from hpwhsim.study.mass_curve import least_recovery
-from hpwhsim.study.sizing import Bench, Point, Trial, classical, curve, make_bench, point, sized, try_plant
+from hpwhsim.study.sizing import Bench, Trial, make_bench, sized, try_plant
 from hpwhsim.study.year import run_year
 from hpwhsim.study.years import march_years
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Record = dict[str, object]
 
-MOST_YEARS = 5  # choices that are marched through the whole year until one passes
+MOST_YEARS = 20  # choices that are marched through the whole year until one passes
 LISTED = 8  # cheapest choices in the record
 SURE = 1.959964  # standard deviations of a 95 % interval
 
@@ -55,7 +55,6 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
     weather = read_weather(scenario.site.weather)
     bench = make_bench(scenario, weather)
     sizing = bench.sizing
-    c = classical(bench)
     points = curve(bench)
     record: Record = {
         "title": scenario.title,
@@ -73,19 +72,16 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         "by": BY[sizing.by],
     }
     market = Market(bench)
-    found = list(islice(market.passing(), LISTED))
-    record["choices"] = [_choice(choice) for choice in found]
-    tried = []
-    for choice in found[:MOST_YEARS]:
-        year = _year(loaded, choice)
+    passing = market.passing()
+    found, tried = [], []
+    for choice in islice(passing, MOST_YEARS):
+        found.append(choice)
+        year = _year(loaded, choice, weather)
         tried.append({**_choice(choice), **year})
         if year["passes"]:
             beside = market.beside(choice)
             factor = choice.module.size / bench.assembly.made.capacity
-            recovery = choice.capacity / 1000.0 / c.kwh_per_litre
-            hours = 24.0 * float((c.cold > 0.0).mean())
-            hours *= least_recovery(c.loaded, c.cold, c.steps_per_hour) / recovery
-            why = point(bench, c, choice.modules, factor, hours, True)
+            why = point(bench, classical(bench), choice.modules, factor, explain=True)
             record["chosen"] = {
                 **_choice(choice),
                 "design_days": _judged(beside.trial),
@@ -98,8 +94,10 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
             if len(seeds) > 0:
                 record["seeds"] = chances(_with(scenario, choice), weather, seeds)
             break
+    found += islice(passing, max(LISTED - len(found), 0))
+    record["choices"] = [_choice(choice) for choice in found[:LISTED]]
     record["years_tried"] = tried
-    record["cautions"] = _cautions(bench, points)
+    record["cautions"] = _cautions(bench, points, found)
     record["assumptions"] = [item for item in assumptions(scenario) if str(item["key"]).startswith("sizing.")]
     return record | {
         "tool.version": hpwhsim.__version__,
@@ -176,14 +174,14 @@ def _with(scenario: Scenario, choice: Choice) -> Scenario:
     return chosen.model_copy(update={"plant": chosen.plant.model_copy(update={"heat_pump": machine})})
 
 
-def _year(loaded: Loaded, choice: Choice) -> dict[str, Any]:
-    """The criteria over the whole year, run as any scenario is."""
+def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, Any]:
+    """The criteria over the whole year, run as any scenario is; n-1 with one module out all year."""
     sizing = loaded.scenario.sizing
     assert sizing is not None  # set by size
     chosen = _with(loaded.scenario, choice)
     year = run_year(loaded._replace(scenario=chosen))
     hourly = year.hourly
-    run = _most_run_hours(hourly, choice.modules)
+    run = most_run_hours(hourly, choice.modules)
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
@@ -203,16 +201,25 @@ def _year(loaded: Loaded, choice: Choice) -> dict[str, Any]:
         passes &= run <= sizing.run_hours / 3600.0
     if "backup-share" in sizing.criterion:
         passes &= found["backup_share"] <= sizing.backup_share
-    if "n-1" in sizing.criterion and choice.modules > 1:
-        fewer = _with(loaded.scenario, choice._replace(modules=choice.modules - 1))
-        one_out = float(run_year(loaded._replace(scenario=fewer)).hourly["short_litres"].sum())
+    if "n-1" in sizing.criterion:
+        built = assemble(chosen, weather)
+        fewer = built._replace(plant=built.plant._replace(modules=choice.modules - 1))
+        one_out = 1000.0 * float(march_years(fewer, chosen.run.years).last.short_volume.sum())
         found["one_out_short_litres"] = one_out
         passes &= one_out <= litres
     return found | {"passes": passes}
 
 
-def _most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
-    """Hours of full output for the heat of a day, the most of the year; output is that of three days."""
+def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
+    """Hours of full output for the heat of a day, the most of the year; output is that of three days.
+
+    Parameters
+    ----------
+    hourly : mapping of str to ndarray, each (8760,)
+        Results by the names of tables/results.csv. [kWh]
+    modules : int
+        Of the plant.
+    """
 
     def daily(*names: str) -> Array:
         return np.add.reduce([hourly[name].reshape(365, 24).sum(axis=1) for name in names])
@@ -221,7 +228,7 @@ def _most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
         return np.asarray(values + np.roll(values, 1) + np.roll(values, -1))
 
     used = daily("heat_to_taps_kwh", "unmet_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
-    used -= daily("backup_heat_kwh")
+    used -= daily(*(name for name in ("backup_heat_kwh", "loop_heater_heat_kwh") if name in hourly))
     heat, hours = three(daily("heat_pump_heat_kwh")), three(daily("module_hours")) / modules
     run = np.divide(used * hours, heat, out=np.zeros(365), where=heat > 0.0)
     return float(run.max())
@@ -281,7 +288,7 @@ def _one(judged: Judged) -> Record:
 
 
 def _judged(trial: Trial) -> Record:
-    found: Record = {"passes": trial.passes, **_one(trial.whole)}
+    found: Record = {"passes": trial.passes, "fails": list(trial.failed), **_one(trial.whole)}
     if trial.one_out is not None:
         found["one_module_out"] = _one(trial.one_out)
     return found
@@ -301,6 +308,9 @@ def _point(p: Point, day_litres: float) -> Record:
         "run_hours": p.run_hours,
         "storage_litres": _finite(p.storage),
         "storage_share": _finite(p.storage / day_litres),
+        "most_run_hours_in_a_day": _finite(p.least.trial.whole.run_hours),
+        "largest_store_fails": list(p.least.trial.failed),
+        "next_smaller_fails_litres": 1000.0 * p.least.fails,
         "mass_curve_litres": _finite(p.classical),
         "mass_curve_share": _finite(p.classical / day_litres),
         "mass_curve_cold_litres": _finite(p.cold),
@@ -309,6 +319,10 @@ def _point(p: Point, day_litres: float) -> Record:
     }
     if np.isfinite(p.sharp) and np.isfinite(p.heated):
         found |= {
+            "larger_that_fail": [
+                {"from_litres": 1000.0 * f.first, "to_litres": 1000.0 * f.last, "fails": list(f.criteria)}
+                for f in p.least.again
+            ],
             "cold_capacity_litres": _finite(p.cold - p.classical),
             "loop_and_loss_litres": _finite(p.loaded - p.cold),
             "lukewarm_litres": _finite(p.sharp - p.loaded),
@@ -334,7 +348,7 @@ def _neighbour(pair: tuple[Choice, Trial] | None) -> Mapping[str, object] | None
     return None if pair is None else {**_choice(pair[0]), **_judged(pair[1])}
 
 
-def _cautions(bench: Bench, points: Sequence[Point]) -> list[str]:
+def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice]) -> list[str]:
     said = [
         "design days come from a typical-year file: extreme years are colder; codes and the responsible "
         "engineer set the design temperature"
@@ -353,6 +367,10 @@ def _cautions(bench: Bench, points: Sequence[Point]) -> list[str]:
             "plant.controls.sensor_height and lock_outs"
         )
     backup = bench.scenario.plant.backup
+    alone = bench.assembly.plant.modules == 1 or any(choice.modules == 1 for choice in found)
+    if "n-1" in bench.sizing.criterion and alone:
+        left = "what the store holds" if backup.kind == "none" else "the backup alone"
+        said.append(f"n-1 with one module: one out of one leaves {left}")
     if backup.kind != "none" and "backup-share" not in bench.sizing.criterion:
         said.append(
             "the backup helps to meet the criterion; add backup-share to sizing.criterion, or set "
