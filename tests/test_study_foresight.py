@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.study.foresight import ReducedPlant, Schedule, best_of_map, best_schedule, share_of_saving
+from hpwhsim.study.foresight import ReducedPlant, Schedule, best_schedule, share_of_saving
 
 Array = NDArray[np.float64]
 
