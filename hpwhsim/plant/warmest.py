@@ -26,7 +26,7 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Drive, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.heat_source import meet
-from hpwhsim.source.ground_loop import book_hour, loop_offer, make_history, wall_drop
+from hpwhsim.source.ground_loop import History, book_hour, loop_offer, make_history, wall_drop
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room import Around, Room, State, Step, room_step
 from hpwhsim.source.wastewater import sewer_offer, well_offer, well_step
@@ -42,6 +42,7 @@ class Warmest(NamedTuple):
 
     met: Array  # source temperature, °C
     around: Array  # air around the store, °C
+    around_least: float  # the coldest that it may be in the year, °C
     exact: bool  # the source is met as it stands here; else it may be colder
 
 
@@ -61,21 +62,21 @@ def warmest(assembly: Assembly, hottest: float, coldest: float, years: int) -> W
     kind = plant.sources.kind
     around = np.full(drive.source.size, plant.column.room)
     if kind == SourceKind.OUTDOOR_AIR:
-        return Warmest(drive.source, around, True)
+        return Warmest(drive.source, around, plant.column.room, True)
     met = np.full(drive.source.size, -np.inf)
     if kind == SourceKind.ROOM:
         room = plant.sources.room
-        air = _room(assembly, hottest)
-        return Warmest(air if room.intake_here else drive.source, air, not room.intake_here)
+        least, air = _room(assembly, hottest)
+        return Warmest(air if room.intake_here else drive.source, air, least, not room.intake_here)
     inlets = _inlets(plant, coldest)
     outlets = np.unique([drive.outlet.min(), drive.outlet.max()])
     if kind == SourceKind.GROUND_LOOP:
-        _ground(plant, drive, years, inlets, outlets, met)
+        _ground(plant, drive, make_history(plant.sources.field, years), years, inlets, outlets, met)
     else:
         _sewage(
             kind == SourceKind.WET_WELL, plant, drive, float(assembly.state.well[0]), inlets, outlets, met
         )
-    return Warmest(met, around, False)
+    return Warmest(met, around, plant.column.room, False)
 
 
 def _inlets(plant: Plant, coldest: float) -> Array:
@@ -100,10 +101,17 @@ def _warmest_met(plant: Plant, offer: Offer, modules: int, inlets: Array, outlet
 
 
 @kernel
-def _ground(plant: Plant, drive: Drive, years: int, inlets: Array, outlets: Array, met: Array) -> None:
+def _ground(
+    plant: Plant,
+    drive: Drive,
+    history: History,
+    years: int,
+    inlets: Array,
+    outlets: Array,
+    met: Array,
+) -> None:
     """Fill `met` [°C] from a field that only ever got heat."""
     field, loop = plant.sources.field, plant.sources.loop
-    history = make_history(field, years)
     pump, before = loop.pump.max(), plant.outlet[0]
     for year in range(years):
         for hour in range(met.size):
@@ -140,8 +148,8 @@ def _sewage(
     plant.outlet[0] = before
 
 
-def _room(assembly: Assembly, hottest: float) -> Array:
-    """Warmest air of the room in each hour. [°C]"""
+def _room(assembly: Assembly, hottest: float) -> tuple[float, Array]:
+    """Coldest air of the year in which the machine may run, and the warmest in each hour. [°C]"""
     plant, drive, state = assembly.plant, assembly.drive, assembly.state
     room = plant.sources.room
     around = drive.around._replace(
@@ -160,7 +168,7 @@ def _room(assembly: Assembly, hottest: float) -> Array:
     coldest = min(float(reference.min()), plant.lowest_source if room.intake_here else np.inf)
     gain = loss * max(hottest - coldest, 0.0) + plant.modules * steady
     _twin(room, around, start, plant.step_seconds, per_hour, float(plant.modules), gain, air)
-    return air
+    return coldest, air
 
 
 @kernel

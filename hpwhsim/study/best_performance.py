@@ -97,16 +97,17 @@ def line_below(points: tuple[Array, Array], at: Array) -> tuple[Array, Array]:
     """
     x, y = points
     best, slope = np.full(at.size, np.inf), np.zeros(at.size)
+    y = np.where(np.isfinite(y), y, np.nan)
     for i in range(x.size):  # chords from point i over `at`
         for j in range(i + 1, x.size):
             if x[j] == x[i]:
                 continue
-            rise = np.where(np.isfinite(y[:, i] + y[:, j]), y[:, j] - y[:, i], np.nan) / (x[j] - x[i])
+            rise = (y[:, j] - y[:, i]) / (x[j] - x[i])
             height = y[:, i] + rise * (at - x[i])
             lower = (x[i] <= at) & (at <= x[j]) & (height < best)
             best, slope = np.where(lower, height, best), np.where(lower, rise, slope)
     slope = np.maximum(slope, 0.0)
-    level = (y - slope[:, None] * x).min(axis=1)
+    level = np.where(np.isnan(y), np.inf, y - slope[:, None] * x).min(axis=1)
     none = ~np.isfinite(level)
     return np.where(none, 0.0, level), np.where(none, 0.0, slope)
 

@@ -1,31 +1,33 @@
 """The second balance of a store: heat counted by how warm the water is that takes or gives it.
 
 The first law lets a linear program make all heat at the coldest inlet. A store cannot: taps take their heat at
-hot water, and water that has mixed does not part again. Count each litre by a convex function of how far it
-is above the coldest water, ``f(t)``, whose slope ``f'(t) = min(t, cap)`` says what heat counts at ``t``. The sum G
-over the store and a tank of the loop [K·kWh] changes as follows; each line is on the safe side of a bound.
+hot water, and water that has mixed does not part again. Count each litre by a convex function ``f`` of its
+temperature, least at the room's: its slope ``f'(t) = min(t, cap) - room`` says what heat counts at ``t``, as
+exergy does. The sum G over the store and a tank of the loop [K·kWh] changes as follows; each line is on the
+safe side of a bound.
 
 * Mixing, conduction, plumes, stirred inlets, and the mixing of water on its way only lower G (Jensen): they are
-  left out. This holds for water that flows as a plug and mixes. The march cuts the column into cells after each
-  step, from limited parabolas; these keep its heat and its range, but no theorem says that they never make G
-  grow by a little. Tests look for it.
-* *Taps* take ``d`` of heat in ``V`` of water: G falls by at least ``V (f(m + d/V) - f(m))``, mains at ``m``. It grows with d
-  and falls with V, so V is at its most, what the valve passes.
+  left out. This holds for water that flows as a plug and mixes. The march cuts the column into cells after
+  each step, from limited parabolas; these keep its heat and its range, but no theorem says that they never
+  make G grow by a little. Tests look for it.
+* *Losses* go from warmer to colder and lower G too. Where the room's air is not always the same, its coldest is
+  meant above; then they may add up to ``UA (span / 2)^2``, the most of ``UA (t_air - t) (t - t_coldest air)``.
+* *Taps* take heat ``d`` in water ``V``: G falls by at least ``V (f(m + d/V) - f(m))``, mains at ``m``. That grows with d,
+  and falls with V (f is convex), so V is at its most, what the valve passes.
 * The *loop* takes heat between its supply and its return. Where it got all its heat, its supply was as warm as
-  its return is at full load (2 K are given for what a minute's draw cools the top); else it counts for nothing.
+  its return is at full load (2 K are given for what a minute's draw cools the top); else it counts least.
 * *Single pass*: water goes from the inlet to the outlet; G grows by the mean slope of f between the two, times
-  the heat. *Multi-pass*: between the inlet and one rise above it. *Wrapped*: each cell gains in proportion to what
-  it lacks and the map is read at the mean of the cells weighted by just that, so that G grows at most by
+  the heat. *Multi-pass*: between the inlet and one rise above it. *Wrapped*: each cell gains in proportion to
+  what it lacks, and the map is read at the mean of the cells weighted by just that, so that G grows at most by
   ``f'`` there (f' is concave), and by half of what a minute's heat can warm one cell.
-* The *backup* heats to its setpoint, that of the loop's tank to its own; a series heater spares the store its
-  hottest part, ``f'(m + d/V)``.
-* *Losses* are left out; air warmer than the water gives at most ``UA (t_air / 2)^2``, the greatest of ``UA (t_air - t) t``.
-* What defrosts draw back lowers G: left out.
+* The *backup* heats to its setpoint, the heater of the loop's tank to its own; a series heater spares the store
+  its hottest part, ``f'(m + d/V)``.
+* What defrosts draw back is not counted above the room, where it lowers G.
 
-Electricity over heat is held from below by one straight line over G per heat in each hour: any such line will
-do, and the one taken is high where the day's demand lies (`best_performance.line_below`). With a cap near the
-warmest mains it is a count of cold water, and holds single-pass machines to what the mains bring; for the
-others there is no cap. Whether the loop's water must be heated again does not follow: taps may take it.
+Electricity over heat is held from below by one straight line over G per heat in each hour. Any line below the
+map will do; the one taken is high where the day's demand lies (`best_performance.line_below`). With a cap near
+the warmest mains G counts cold water, and holds single-pass machines to what the mains bring; others need no
+cap. That water which the loop has cooled must be heated again does not follow: taps may take it.
 """
 
 from typing import NamedTuple
@@ -44,19 +46,20 @@ JOULE_PER_KWH = 3.6e6
 
 
 class Scale(NamedTuple):
-    """What a litre counts: f of its temperature above the coldest water."""
+    """What a litre counts, by its temperature."""
 
-    coldest: float  # °C
-    cap: float  # K
+    room: float  # °C
+    cap: float  # at least that of the room, °C
 
     def worth(self, celsius: ArrayLike) -> Array:
-        """``f`` [K²], from 0 at the coldest water up."""
-        above = np.asarray(celsius, dtype=np.float64) - self.coldest
-        return np.where(above < self.cap, 0.5 * above**2, self.cap * (above - 0.5 * self.cap))
+        """``f``, 0 at the room's temperature [K²]."""
+        at = np.asarray(celsius, dtype=np.float64)
+        below = np.minimum(at, self.cap) - self.room
+        return np.asarray(0.5 * below**2 + (self.cap - self.room) * np.maximum(at - self.cap, 0.0))
 
     def slope(self, celsius: ArrayLike) -> Array:
         """``f'`` [K]."""
-        return np.minimum(np.asarray(celsius, dtype=np.float64) - self.coldest, self.cap)
+        return np.asarray(np.minimum(np.asarray(celsius, dtype=np.float64), self.cap) - self.room)
 
     def between(self, low: ArrayLike, high: ArrayLike) -> Array:
         """Mean slope of f from `low` to `high` [K]."""
@@ -75,12 +78,12 @@ class Bought(NamedTuple):
     per_grade: Array  # electricity over that further grade, 1/K
 
 
-def cap_of(plant: Plant, coldest: float, warmest_mains: float, hottest: float) -> float:
-    """Cap of the scale that suits the machine. [K]."""
-    most = hottest - coldest
+def make_scale(plant: Plant, room: float, warmest_mains: float, hottest: float) -> Scale:
+    """The scale that suits the machine; all in °C."""
     if plant.water_side != WaterSide.SINGLE:
-        return most
-    return min(warmest_mains + ABOVE_MAINS - coldest, most)
+        return Scale(min(room, hottest), hottest)
+    cap = min(warmest_mains + ABOVE_MAINS, hottest)
+    return Scale(min(room, cap), cap)
 
 
 def of_machine(scale: Scale, plant: Plant, inlet: Array, outlet: float, capacity: float) -> Array:
@@ -147,7 +150,7 @@ def of_taps(scale: Scale, heat: Array, volume: Array, mains: Array) -> tuple[Arr
     return kelvin * (scale.worth(top) - scale.worth(mains)), scale.slope(top)
 
 
-def of_loop(scale: Scale, heat: Array, full: Array, back: Array, hottest: float) -> Array:
+def of_loop(scale: Scale, heat: Array, full: Array, back: Array, water: tuple[float, float]) -> Array:
     """Grade that the loop takes at the least, (hour,). [K·kWh].
 
     Parameters
@@ -158,9 +161,10 @@ def of_loop(scale: Scale, heat: Array, full: Array, back: Array, hottest: float)
         To the loop, and what it loses while it is hot. [kWh]
     back : ndarray, shape (hour,)
         Its return while it is hot. [°C]
-    hottest : float
-        Water in the plant. [°C]
+    water : tuple of two floats
+        Coldest and hottest in the plant. [°C]
     """
-    supply = np.maximum(back - TOP_FALLS, scale.coldest)
-    low = np.maximum(supply - np.maximum(hottest - back, 2.0), scale.coldest)
-    return np.where(heat >= (1.0 - 1e-9) * full, heat * scale.between(low, supply), 0.0)
+    coldest, hottest = water
+    supply = np.maximum(back - TOP_FALLS, coldest)
+    low = np.maximum(supply - np.maximum(hottest - back, 2.0), coldest)
+    return heat * np.where(heat >= (1.0 - 1e-9) * full, scale.between(low, supply), scale.slope(coldest))

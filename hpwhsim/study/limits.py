@@ -183,9 +183,7 @@ def _machine(
     if drive.frost_pause.any():
         drawn = 0.0 * frost
     kept = 1.0 - drawn
-    scale = grade.Scale(
-        water.coldest, grade.cap_of(plant, water.coldest, float(drive.mains.max()), water.hottest)
-    )
+    scale = grade.make_scale(plant, best.around_least, float(drive.mains.max()), water.hottest)
     second = _second(assembly, served, water, best, scale, years)
     given = grade.of_machine(scale, plant, inlets, water.hottest, float(capacity.max()) * plant.modules)
     heat = (reduced.demand).reshape(365, 24).sum(axis=1)
@@ -228,15 +226,16 @@ def _second(
     if tank.volume == 0.0 or through:
         full = np.tile(drive.loop_loss, 365) / 1000.0
         back = np.tile(drive.loop_return, 365)
-        demand = demand + grade.of_loop(scale, served.loop, full, back, water.hottest)
-    most = float(scale.worth(water.hottest))
+        demand = demand + grade.of_loop(scale, served.loop, full, back, water)
+    ends = scale.worth(water.coldest), scale.worth(water.hottest)
     start = float(scale.worth(assembly.start).mean())
     if years > 1:  # only the mean is known: a part at its hottest, the rest at its coldest
-        start = most * (served.store_start - water.coldest) / (water.hottest - water.coldest)
+        hot = (served.store_start - water.coldest) / (water.hottest - water.coldest)
+        start = float((1.0 - hot) * ends[0] + hot * ends[1])
     losing = -np.log(plant.column.decay) * 3600.0 / plant.step_seconds * store  # kWh/K in an hour
-    gain = losing * 0.25 * np.maximum(best.around - water.coldest, 0.0) ** 2
+    gain = losing * 0.25 * (best.around - best.around_least) ** 2
     if through:
-        gain = gain + tank.loss * 3.6e3 / JOULE_PER_KWH * 0.25 * (plant.column.room - water.coldest) ** 2
+        gain = gain + tank.loss / 1000.0 * 0.25 * (plant.column.room - best.around_least) ** 2
     return Grade(
         demand=demand,
         least=0.0,
@@ -245,7 +244,7 @@ def _second(
         backup=spared if plant.backup_mode == BackupMode.SERIES else scale.slope(drive.backup_setpoint),
         heater=float(scale.slope(tank.setpoint)) if through else 0.0,
         gain=gain,
-        storage=(store + held) * most,
+        storage=(store + held) * float(max(ends)),
         ends=(
             store * start + held * float(scale.worth(tank.setpoint)),
             store * float(scale.worth(served.store_end)) + held * float(scale.worth(served.tank_end)),

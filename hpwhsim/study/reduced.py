@@ -1,5 +1,6 @@
 """A plant reduced to heat by the hour, as `hpwhsim.study.foresight` reads it, and its limits as rows."""
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -84,7 +85,7 @@ def columns(plant: ReducedPlant, periods: int) -> Columns:
     sizes = [hours, hours, hours + 1]
     sizes += [tank * hours, tank * hours, tank * (hours + 1), grade * hours, grade * (hours + 1), periods]
     ends = np.cumsum([0, *sizes])
-    return Columns(*(np.arange(a, b) for a, b in zip(ends[:-1], ends[1:], strict=True)))
+    return Columns(*(np.arange(a, b) for a, b in pairwise(ends)))
 
 
 def most_gain(share: float, constant: Array) -> Array:
@@ -101,8 +102,8 @@ def rows(plant: ReducedPlant, place: Columns, per_heat: Array, electric: float, 
     hours = plant.demand.size
     one, nothing = np.ones(hours), np.zeros(hours)
 
-    def lines(*terms: tuple[Array | float, Ints]) -> "csr_array":
-        values = np.concatenate([value * one for value, _ in terms])
+    def lines(*terms: tuple[ArrayLike, Ints]) -> "csr_array":
+        values = np.concatenate([np.asarray(value) * one for value, _ in terms])
         where = np.tile(np.arange(hours), len(terms)), np.concatenate([column for _, column in terms])
         return csr_array(coo_array((values, where), shape=(hours, place.size)))
 
@@ -111,7 +112,12 @@ def rows(plant: ReducedPlant, place: Columns, per_heat: Array, electric: float, 
     ) -> None:
         """Two limits of a stock: loss on what the draw leaves, and none on what passes straight through."""
         for keep, lost in ((1.0 - share, constant), (1.0, most_gain(share, constant))):
-            terms = [(-one, into[0]), (-one, into[1]), (-keep, stock[:-1]), (one, stock[1:])]
+            terms: list[tuple[ArrayLike, Ints]] = [
+                (-one, into[0]),
+                (-one, into[1]),
+                (-keep, stock[:-1]),
+                (one, stock[1:]),
+            ]
             if out[1].size > 0:
                 terms.append((keep, out[1]))
             parts.append(lines(*terms))
@@ -131,23 +137,30 @@ def rows(plant: ReducedPlant, place: Columns, per_heat: Array, electric: float, 
         parts.append(lines((-one, place.held[:-1]), (-one, place.carried), (-one, place.heater)))
         right.append(-np.asarray(tank.least))
     if grade is not None:
-        terms = [(-grade.least, place.heat), (-one, place.further), (-grade.backup, place.backup)]
+        terms: list[tuple[ArrayLike, Ints]] = [
+            (-grade.least, place.heat),
+            (-grade.backup, place.backup),
+            (-one, place.further),
+        ]
         terms += [(-one, place.graded[:-1]), (one, place.graded[1:])]
         if tank is not None:
             terms.append((-grade.heater, place.heater))
         parts += [lines(*terms), lines((-np.asarray(grade.further), place.heat), (one, place.further))]
-        right += [np.asarray(grade.gain) - grade.demand, nothing]
+        right += [grade.gain - grade.demand, nothing]
     if plant.ends is None:  # cyclic: no less at the end than at the start
         cycle = ([1.0, -1.0], ([0, 0], [place.stored[0], place.stored[-1]]))
         parts.append(csr_array(coo_array(cycle, shape=(1, place.size))))
         right.append(np.zeros(1))
     if place.peaks.size > 0:
-        terms = [(per_heat, place.heat), (electric * plant.backup_per_heat, place.backup)]
+        bought: list[tuple[ArrayLike, Ints]] = [
+            (per_heat, place.heat),
+            (electric * plant.backup_per_heat, place.backup),
+        ]
         if tank is not None:
-            terms.append((tank.per_heat, place.heater))
+            bought.append((tank.per_heat, place.heater))
         if grade is not None:
-            terms.append((grade.per_grade, place.further))
-        parts.append(lines(*terms, (-one, place.peaks[periods])))
+            bought.append((grade.per_grade, place.further))
+        parts.append(lines(*bought, (-one, place.peaks[periods])))
         right.append(nothing)
     return Limits(csr_array(vstack(parts)), np.concatenate(right))
 
@@ -191,12 +204,22 @@ def checked(plant: ReducedPlant) -> ReducedPlant:
         per_heat = np.where(capacity > 0.0, per_heat, 0.0)
     tank, grade = plant.tank, plant.grade
     if tank is not None:
-        signed = {"loss_constant": series("tank.loss_constant", tank.loss_constant, hours, signed=True)}
-        names = ("carried", "heater", "per_heat", "least")
-        tank = tank._replace(**signed, **{n: series(f"tank.{n}", getattr(tank, n), hours) for n in names})
+        tank = tank._replace(
+            carried=series("tank.carried", tank.carried, hours),
+            heater=series("tank.heater", tank.heater, hours),
+            per_heat=series("tank.per_heat", tank.per_heat, hours),
+            least=series("tank.least", tank.least, hours),
+            loss_constant=series("tank.loss_constant", tank.loss_constant, hours, signed=True),
+        )
     if grade is not None:
-        names = ("demand", "least", "further", "per_grade", "backup", "gain")
-        grade = grade._replace(**{n: series(f"grade.{n}", getattr(grade, n), hours) for n in names})
+        grade = grade._replace(
+            demand=series("grade.demand", grade.demand, hours, signed=True),
+            least=series("grade.least", grade.least, hours, signed=True),
+            further=series("grade.further", grade.further, hours),
+            per_grade=series("grade.per_grade", grade.per_grade, hours),
+            backup=series("grade.backup", grade.backup, hours, signed=True),
+            gain=series("grade.gain", grade.gain, hours),
+        )
     return plant._replace(
         demand=demand,
         capacity=capacity,
