@@ -1,4 +1,4 @@
-"""The best that a machine does at any water it may meet: capacity, electricity over heat, and lines below it."""
+"""The best that a machine does at any water it may meet: capacity, electricity over heat, lines below it."""
 
 from typing import NamedTuple
 

@@ -10,8 +10,10 @@ from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Controls, Scenario
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.best_performance import Array
 from hpwhsim.study.foresight import best_schedule, share_of_saving
-from hpwhsim.study.limits import Array, Limits, Served, limits
+from hpwhsim.study.limits import Limits, Served, limits
 from hpwhsim.study.year import Year, run_years, year_of
 from hpwhsim.user_csv import read_hours
 
@@ -19,7 +21,7 @@ FREE = ("charge_windows", "lock_outs", "signal", "signal_hours", "boost", "boost
 
 
 class Bounded(NamedTuple):
-    """Sum of bought energy times its weight over the year, standby left out, by three ways to run one plant."""
+    """Sum of bought energy times its weight over the year, standby left out, by three ways to run a plant."""
 
     control: float  # with the scenario's own controls
     free: float  # without its windows, lock-outs, signal and boost
@@ -126,8 +128,6 @@ def _served(assembly: Assembly, own: Year, free: Year) -> Served:
 
 def _start(assembly: Assembly, year: Year) -> float:
     """Mean of the store at the start of the year that is reported, by its change. [°C]."""
-    from hpwhsim.storage.tank import RHO_CP
-
     change = year.record["store_change_kwh"]
     assert isinstance(change, float)
     tank = assembly.plant.loop_tank
@@ -139,18 +139,17 @@ def _start(assembly: Assembly, year: Year) -> float:
 
 
 def _relaxed(assembly: Assembly, found: Limits) -> tuple[str, ...]:
-    """What a reader should know of the bound of this plant."""
-    plant = assembly.plant
-    said = ["the store is perfect: all its heat serves, it need not be hot at its top"]
-    sources = {
-        SourceKind.ROOM: "the room is as warm as without the machine, with all the plant's losses in it",
-        SourceKind.GROUND_LOOP: "the ground is as if no heat had ever been taken from it",
-        SourceKind.WET_WELL: "the sewage is as warm as if no heat had been taken from it, and never spent",
-        SourceKind.SEWER: "the sewage is never spent",
-    }
-    kind = SourceKind(plant.sources.kind)
-    if kind in sources:
-        said.append(sources[kind])
+    """What the bound lets this plant do that it cannot, where that makes the bound loose."""
+    kind, room = SourceKind(assembly.plant.sources.kind), assembly.plant.sources.room
+    said = ["the store need not stay hot and hardly loses heat, and starts cost nothing"]
+    if kind == SourceKind.ROOM and room.intake_here:
+        said.append("the room is as warm as if the machine took no heat from it")
+    elif kind == SourceKind.GROUND_LOOP:
+        said.append("the ground is as warm as if no heat had been taken in earlier hours and years")
+    elif kind == SourceKind.WET_WELL:
+        said.append("the sewage is as warm as if no heat had been taken in earlier hours, and is never spent")
+    elif kind == SourceKind.SEWER:
+        said.append("the sewage is never spent")
     if found.plant.tank is not None:
-        said.append("the loop's tank may cool between draws, and its heater works at its best")
+        said.append("the loop's tank may cool in hours without draws")
     return tuple(said)

@@ -1,33 +1,37 @@
 """The second balance of a store: heat counted by how warm the water is that takes or gives it.
 
-The first law lets a linear program make all heat at the coldest inlet. A store cannot: taps take their heat at
-hot water, and water that has mixed does not part again. Count each litre by a convex function ``f`` of its
-temperature, least at the room's: its slope ``f'(t) = min(t, cap) - room`` says what heat counts at ``t``, as
-exergy does. The sum G over the store and a tank of the loop [K·kWh] changes as follows; each line is on the
-safe side of a bound.
+The first law lets a linear program make all heat at the coldest inlet. A store cannot: taps take their heat
+at hot water, and water that has mixed does not part again. Count each litre by a convex function ``f`` of
+its temperature, least at the room's: its slope ``f'(t) = min(t, cap) - room`` says what heat counts at
+``t``, as exergy does. The sum G over the store and a tank of the loop [K·kWh] changes as follows; each line
+is on the safe side of a bound.
 
-* Mixing, conduction, plumes, stirred inlets, and the mixing of water on its way only lower G (Jensen): they are
-  left out. This holds for water that flows as a plug and mixes. The march cuts the column into cells after
-  each step, from limited parabolas; these keep its heat and its range, but no theorem says that they never
-  make G grow by a little. Tests look for it.
-* *Losses* go from warmer to colder and lower G too. Where the room's air is not always the same, its coldest is
-  meant above; then they may add up to ``UA (span / 2)^2``, the most of ``UA (t_air - t) (t - t_coldest air)``.
-* *Taps* take heat ``d`` in water ``V``: G falls by at least ``V (f(m + d/V) - f(m))``, mains at ``m``. That grows with d,
-  and falls with V (f is convex), so V is at its most, what the valve passes.
-* The *loop* takes heat between its supply and its return. Where it got all its heat, its supply was as warm as
-  its return is at full load (2 K are given for what a minute's draw cools the top); else it counts least.
-* *Single pass*: water goes from the inlet to the outlet; G grows by the mean slope of f between the two, times
-  the heat. *Multi-pass*: between the inlet and one rise above it. *Wrapped*: each cell gains in proportion to
-  what it lacks, and the map is read at the mean of the cells weighted by just that, so that G grows at most by
-  ``f'`` there (f' is concave), and by half of what a minute's heat can warm one cell.
-* The *backup* heats to its setpoint, the heater of the loop's tank to its own; a series heater spares the store
-  its hottest part, ``f'(m + d/V)``.
-* What defrosts draw back is not counted above the room, where it lowers G.
+* Mixing, conduction, plumes, stirred inlets, and the mixing of water on its way only lower G (Jensen): they
+  are left out. This holds for water that flows as a plug and mixes. The march cuts the column into cells
+  after each step, from limited parabolas; these keep its heat and its range, but no theorem says that they
+  never make G grow by a little. Tests look for it.
+* *Losses* go from warmer to colder and lower G too. Where the room's air is not always the same, its coldest
+  is meant above; then they may add up to ``UA (span / 2)^2``, the most of ``UA (t_air - t) (t - t_coldest
+  air)``.
+* *Taps* take heat ``d`` in water ``V``: G falls by at least ``V (f(m + d/V) - f(m))``, mains at ``m``. That
+  grows with d, and falls with V (f is convex), so V is at its most, what the valve passes.
+* The *loop* takes heat between its supply and its return. Where it got all its heat, its supply was as warm
+  as its return is at full load (2 K are given for what a minute's draw cools the top); else it counts least.
+* *Single pass*: water goes from the inlet to the outlet; G grows by the mean slope of f between the two,
+  times the heat. *Multi-pass*: between the inlet and one rise above it. *Wrapped*: each cell gains in
+  proportion to what it lacks, and the map is read at the mean of the cells weighted by just that, so that G
+  grows at most by ``f'`` there (f' is concave), and by half of what a minute's heat warms the cells that
+  lack most: those that inflow stirs, and which are alike.
+* The *backup* heats to its setpoint, the heater of the loop's tank to its own; a series heater spares the
+  store its hottest part, ``f'(m + d/V)``.
+* What defrosts draw back lowers G where it is warmer than the room, which is left out; where a machine gives
+  its heat to colder water, it is drawn from the coldest.
 
-Electricity over heat is held from below by one straight line over G per heat in each hour. Any line below the
-map will do; the one taken is high where the day's demand lies (`best_performance.line_below`). With a cap near
-the warmest mains G counts cold water, and holds single-pass machines to what the mains bring; others need no
-cap. That water which the loop has cooled must be heated again does not follow: taps may take it.
+Electricity over heat is held from below by one straight line over G per heat in each hour. Any line below
+the map will do; the one taken is high where the day's demand lies (`best_performance.line_below`). With a
+cap near the warmest mains G counts cold water, and holds single-pass machines to what the mains bring;
+others need no cap. That water which the loop has cooled must be heated again does not follow: taps may take
+it.
 """
 
 from typing import NamedTuple
@@ -63,7 +67,7 @@ class Scale(NamedTuple):
 
     def between(self, low: ArrayLike, high: ArrayLike) -> Array:
         """Mean slope of f from `low` to `high` [K]."""
-        span = np.asarray(high, dtype=np.float64) - low
+        span = np.asarray(np.subtract(high, low), dtype=np.float64)
         thin = np.abs(span) < 1e-6
         rise = self.worth(high) - self.worth(low)
         return np.where(thin, self.slope(low), rise / np.where(thin, 1.0, span))
@@ -106,7 +110,7 @@ def of_machine(scale: Scale, plant: Plant, inlet: Array, outlet: float, capacity
     if plant.water_side == WaterSide.MULTI:
         rise = max(plant.rise, cell / (plant.return_port - plant.intake_port))
         return scale.between(inlet, inlet + rise)
-    return scale.slope(inlet) + 0.5 * cell
+    return scale.slope(inlet) + 0.5 * cell / max(min(plant.column.mixed_cells, plant.condenser_cells), 1)
 
 
 def bought(found: Performance, grade: Array, at: Array) -> Bought:

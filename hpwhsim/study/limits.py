@@ -2,17 +2,18 @@
 
 `hpwhsim.study.foresight` says what the program relaxes. Beside that, each choice here is on the safe side:
 
-* The source is the warmest that any schedule could meet (`hpwhsim.plant.warmest`); where it may be colder too,
-  the machine does as well as at its best below that. Frost is that of the hour for outdoor air; a room's is
-  left out.
+* The source is the warmest that any schedule could meet (`hpwhsim.plant.warmest`); where it may be colder
+  too, the machine does as well as at its best below that. Frost is that of the hour for outdoor air; a
+  room's is left out.
 * Fans and pumps take their power for as long as the machine's greatest capacity needs for the heat; of a
   ground loop's pump the least per module. Starts, crankcase heat and trace heating count 0. What does not
-  depend on the schedule is added as it is: the loop's pump, the grinder of a wet well, and the heater of a tank
-  that serves the loop alone.
-* Where defrosts are events, what they draw back comes later than the heat that it is owed for: it is left out.
-* A tank through which the taps' water runs gets no more from the store than the greatest volume of that water
-  brings between mains and the hottest water. Where taps drew, the tank was at some time of the hour as warm as
-  that heat in that volume. Its heater works at its best inlet.
+  depend on the schedule is added as it is: the loop's pump, the grinder of a wet well, and the heater of a
+  tank that serves the loop alone.
+* Where defrosts are events, what they draw back comes later than the heat that it is owed for: it is left
+  out.
+* A tank through which the taps' water runs gets no more from the store than the greatest volume of that
+  water brings between mains and the hottest water. Where taps drew, the tank was at some time of the hour as
+  warm as that heat in that volume. Its heater works at its best inlet.
 * A series backup gives no more than the taps take.
 * The second balance (`hpwhsim.study.grade`) keeps heat from being made colder than water was there for.
 """
@@ -74,8 +75,9 @@ def limits(assembly: Assembly, served: Served, years: int) -> Limits:
         That the plant runs; the last one is meant.
     """
     plant, drive = assembly.plant, assembly.drive
-    water = _water(assembly)
-    best = warmest(assembly, water.hottest, water.coldest, years)
+    hottest = _hottest(assembly)
+    best = warmest(assembly, hottest, years)
+    water = _Water(best.coldest, hottest)
     store = RHO_CP * plant.column.cell_volume * assembly.start.size / JOULE_PER_KWH  # kWh/K
     share = 1.0 - plant.column.decay ** (3600.0 / plant.step_seconds)
     through = plant.loop_tank.volume > 0.0 and plant.loop_tank.through > 0.0
@@ -102,18 +104,15 @@ def limits(assembly: Assembly, served: Served, years: int) -> Limits:
     return Limits(reduced, fixed, _most(assembly))
 
 
-def _water(assembly: Assembly) -> _Water:
-    """The coldest water is the mains', or what a colder room may make of it; the hottest what a heater makes."""
+def _hottest(assembly: Assembly) -> float:
+    """Hottest water that a heater of the plant makes. [°C]."""
     plant, drive = assembly.plant, assembly.drive
-    coldest = min(float(drive.mains.min()), plant.column.room)
-    if plant.sources.kind == SourceKind.ROOM:
-        coldest = min(coldest, plant.lowest_source)
     heaters = [drive.outlet.max() + OVER_K, assembly.start.max()]
     if plant.backup_mode == BackupMode.PARALLEL:
         heaters.append(drive.backup_setpoint.max())
     if plant.loop_tank.volume > 0.0:
         heaters.append(plant.loop_tank.setpoint)
-    return _Water(coldest, float(max(heaters)))
+    return float(max(heaters))
 
 
 def _volume(assembly: Assembly) -> Array:
@@ -185,6 +184,8 @@ def _machine(
     kept = 1.0 - drawn
     scale = grade.make_scale(plant, best.around_least, float(drive.mains.max()), water.hottest)
     second = _second(assembly, served, water, best, scale, years)
+    # what defrosts draw back may come from water colder than the room
+    back = 0.0 if single else drawn * max(scale.room - water.coldest, 0.0)
     given = grade.of_machine(scale, plant, inlets, water.hottest, float(capacity.max()) * plant.modules)
     heat = (reduced.demand).reshape(365, 24).sum(axis=1)
     asked = second.demand.reshape(365, 24).sum(axis=1)
@@ -195,7 +196,7 @@ def _machine(
         capacity=np.where(works, capacity * frost * plant.modules / 1000.0, 0.0),
         per_heat=(bought.per_heat * power + auxiliary) / (frost * kept),
         grade=second._replace(
-            least=bought.least / kept,
+            least=(bought.least + back) / kept,
             further=bought.further / kept,
             per_grade=bought.per_grade * power / frost,
         ),
