@@ -29,11 +29,7 @@ def bound_text(found: Bounded) -> str:
         own, free = found.short_litres
         lines.append(f"  short: {own:,.0f} L with the controls, {free:,.0f} L without")
     if fuel:
-        lines.append(
-            f"  A kWh of fuel counts {found.fuel_weight:.4g}, as one of electricity at the year's mean signal."
-        )
-    lines.append(
-        "  The bound knows every hour in advance; standby power is left out of all. It is low because"
-    )
+        lines.append(f"  A kWh of fuel counts {found.fuel_weight:.4g}, as electricity at the mean signal.")
+    lines.append("  The bound knows every hour in advance; standby is left out of all. It is low because")
     lines += [f"  - {text}{';' if text != found.relaxed[-1] else '.'}" for text in found.relaxed]
     return "\n".join(lines) + "\n"
