@@ -429,8 +429,9 @@ def test_best_of_a_map_by_hand() -> None:
 
 @given(seed=st.integers(0, 2**32 - 1), points=st.integers(1, 12))
 def test_a_line_below_touches_and_does_not_cross(seed: int, points: int) -> None:
-    """Nowhere above a point; at its place as high as the lower hull of the points, by scipy's ConvexHull-free
-    check: no other line through two of them is below all and higher there. 1e-12: rounding.
+    """Nowhere above a point, and no line through two of the points that is below all is higher at its place.
+
+    1e-12, 1e-9: rounding.
     """
     rng = np.random.default_rng(seed)
     x, y = np.unique(rng.uniform(0.0, 40.0, points)), rng.uniform(0.1, 0.6, points)
@@ -448,8 +449,8 @@ def test_a_line_below_touches_and_does_not_cross(seed: int, points: int) -> None
 def test_a_tank_gets_no_more_than_its_water_brings() -> None:
     """4 h of 2 kWh each; taps' water brings 5 kWh in hour 0 and 1 in hour 3; the tank holds 4, heated at 1:1.
 
-    Of 8 kWh it starts with 1 and gets 5 + 1: its heater gives 1; the heat pump 6 at COP 3. Where the tank must
-    come to 3 kWh in the last hour, two more are heated: only 1 of them can be left over.
+    Of 8 kWh it starts with 1 and gets 5 + 1: its heater gives 1; the heat pump 6 at COP 3. Where the tank
+    must come to 3 kWh in the last hour, one more is heated, and is left over.
     """
     none = np.zeros(4)
     tank = Tank(np.array([5.0, 0.0, 0.0, 1.0]), 9.0, 1.0, 4.0, 0.0, (1.0, 0.0))
@@ -461,10 +462,10 @@ def test_a_tank_gets_no_more_than_its_water_brings() -> None:
 
 
 def test_the_second_balance_has_its_price() -> None:
-    """10 kWh of heat that take 20 K each; the machine gives 5 K, more for 0.01 per K·kWh: 150 K·kWh, 1.5 kWh.
+    """10 kWh of heat at 20 K; the machine gives 5 K, more for 0.01 per K·kWh: 150 K·kWh cost 1.5 kWh.
 
-    10 kWh at 0.2 are 2 kWh. A backup that gives 50 K at COP 1: for 1 kWh of it the machine saves 0.2 and 0.45.
-    With no more than 12 K to be had beside the 5 it must help: 17 q + 50 b = 200 with q + b = 10: b = 30 / 33.
+    10 kWh at 0.2 are 2 kWh. A backup of COP 1 that gives 50 K is dearer: 1 kWh of it spares 0.2 and 0.45.
+    With no more than 12 K to be had beside the 5 it must help: 17 q + 50 b = 200, q + b = 10: b = 30 / 33.
     """
     grade = Grade(np.array([200.0]), 5.0, 50.0, 0.01, 50.0, 0.0, 0.0, 1e3, (0.0, 0.0))
     plant = ReducedPlant(np.array([10.0]), 20.0, 0.2, 0.0, backup=9.0, ends=(0.0, 0.0), grade=grade)

@@ -61,12 +61,13 @@ def bounded(loaded: Loaded) -> Bounded:
     own, free = (year_of(year) for year in run_years(cases))
     assembly = assemble(scenario, read_weather(scenario.site.weather))
     found = limits(assembly, _served(assembly, own, free), scenario.run.years)
+    traced, most_traced = _traced(scenario, own)
+    fixed, most = found.fixed + traced, found.most + most_traced
     dear = np.maximum(signal, 0.0)  # with a negative weight the most is bought, heat or no heat
     best = best_schedule(found.plant, dear, fuel_signal=weight)
-    paid = float((found.fixed * signal).sum()) + float((found.most * np.minimum(signal, 0.0)).sum())
-    bound = best.bound + paid
+    bound = best.bound + float((fixed * signal).sum()) + float((most * np.minimum(signal, 0.0)).sum())
     sums = [_weighed(year, signal, weight) for year in (own, free)]
-    electricity, fuel = best.electricity + found.fixed, 0.0
+    electricity, fuel = best.electricity + fixed, 0.0
     if weight is not None:
         fuel = float(best.backup_heat.sum()) * found.plant.backup_per_heat
     energies = [_electricity(year) for year in (own, free)]
@@ -99,6 +100,17 @@ def _fuel_weight(scenario: Scenario, signal: Array) -> float | None:
     return weight
 
 
+def _traced(scenario: Scenario, own: Year) -> tuple[Array, float]:
+    """Trace heating: what no schedule changes, (hour,), and the most in an hour beside it. [kWh]."""
+    heat_pump = scenario.plant.heat_pump
+    lines = heat_pump.water_lines if heat_pump is not None else None
+    if lines is None or lines.protection != "trace":
+        return np.zeros(8760), 0.0
+    if lines.trace_control == "on-off":  # by the air alone
+        return own.hourly["trace_heating_kwh"], 0.0
+    return np.zeros(8760), 2.0 * lines.length * lines.trace_rating / 1000.0
+
+
 def _electricity(year: Year) -> Array:
     """Electricity less standby, (hour,). [kWh]."""
     return np.asarray(year.hourly["electricity_kwh"] - year.hourly.get("standby_kwh", 0.0))
@@ -112,7 +124,8 @@ def _served(assembly: Assembly, own: Year, free: Year) -> Served:
     """What both controls gave; a bound for less heat is one for more."""
 
     def least(name: str) -> Array:
-        return np.minimum(own.hourly[name], free.hourly[name])
+        both = np.minimum(own.hourly[name], free.hourly[name])
+        return np.maximum(both, 0.0)  # below it by rounding where nothing is drawn
 
     tank = assembly.plant.loop_tank.volume > 0.0
     starts = [_start(assembly, year) for year in (own, free)]

@@ -16,16 +16,17 @@ each simplification lets it do at least what the march can do with the same stor
   charge came at the very end; and no loss at all, for what passes straight through. Heat may be thrown away.
 * A demand charge is put on the mean of an hour; a meter takes shorter means, which are higher.
 
-It is loose where a machine minds warm inlets and a loop sends warm water back: here all heat is made at the
-coldest inlet, as if the water that the loop has cooled went on to the taps.
+Electricity over heat may come in two parts: the least at the coldest inlet, and more for each kelvin by
+which the heat is made warmer. How much of that is needed a second balance says (`hpwhsim.study.grade`). Taps
+and loop may be served through a tank of the loop's own, with its heater.
 
 The caller keeps it a bound by giving, for each hour,
 
 * as ``demand`` the heat that taps and loop received from the controls that are compared, no more. A control
   that runs short delivers less: compare it only with what it delivered;
-* as ``capacity`` and ``per_heat`` the best of the machine (`best_of_map`) at that hour's source, as warm as
-  if no heat had been taken from it (room, ground, sewage), times modules and what frost leaves, with fans and
-  pumps at their least per heat; where speed varies, at the warmer source that stands for the lowest speed.
+* as ``capacity`` and ``per_heat`` the best of the machine (`best_performance`) at that hour's source, as warm
+  as if no heat had been taken from it (room, ground, sewage), times modules and what frost leaves, with fans
+  and pumps at their least per heat; where speed varies, at the warmer source that stands for the lowest speed.
   Capacity 0 is for hours that no control may use (the source is too cold, a utility's bar), not for windows
   of the user's schedule. Standby power is left out of it, and of what is compared;
 * as ``storage`` C x (hottest - coldest of the year), with C the heat capacity of the store and the hottest of
@@ -82,6 +83,12 @@ def best_schedule(
         s[t] <= s[t-1] - d[t] + q[t] + b[t] - loss_constant
         least <= s <= storage,  0 <= q <= capacity,  0 <= b <= backup
 
+    With a tank ``s`` gives ``f``, at most what is carried, in place of ``d``; the tank gets ``f`` and its
+    heater's heat and gives ``d`` by the same two lines. With grade, of which the machine gives ``y`` beside what
+    comes with the heat, ``y <= further q``::
+
+        g[t] <= g[t-1] + least q[t] + y[t] + (grade of backup and heater) + gain - (grade of the demand)
+
     A gain (negative ``loss_constant``) is raised in the second line to that of an hour that starts and stays
     at the coldest water.
 
@@ -110,8 +117,8 @@ def best_schedule(
 
     Notes
     -----
-    Solved by the dual simplex method of HiGHS. Some 26,000 variables of a year take below one second,
-    two with a demand charge.
+    Solved by the dual simplex method of HiGHS. Some 26,000 variables of a year take about one second, the
+    double of a second balance two to four.
 
     Examples
     --------

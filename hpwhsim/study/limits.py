@@ -248,9 +248,14 @@ def _second(
         storage=(store + held) * float(max(ends)),
         ends=(
             store * start + held * float(scale.worth(tank.setpoint)),
-            store * float(scale.worth(served.store_end)) + held * float(scale.worth(served.tank_end)),
+            store * _at_least(scale, served.store_end) + held * _at_least(scale, served.tank_end),
         ),
     )
+
+
+def _at_least(scale: grade.Scale, mean: float) -> float:
+    """Grade of water whose mean is at least `mean` °C, in K² (Jensen)."""
+    return float(scale.worth(max(mean, scale.room)))
 
 
 def _most(assembly: Assembly) -> Array:
