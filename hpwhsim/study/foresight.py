@@ -26,8 +26,8 @@ The caller keeps it a bound by giving, for each hour,
   that runs short delivers less: compare it only with what it delivered;
 * as ``capacity`` and ``per_heat`` the best of the machine (`best_performance`) at that hour's source, as warm
   as if no heat had been taken from it (room, ground, sewage), times modules and what frost leaves, with fans
-  and pumps at their least per heat; where speed varies, at the warmer source that stands for the lowest speed.
-  Capacity 0 is for hours that no control may use (the source is too cold, a utility's bar), not for windows
+  and pumps at their least per heat; where speed varies, at the warmer source that stands for the lowest
+  speed. Capacity 0 is for hours that no control may use (the source is too cold, a utility's bar), not for windows
   of the user's schedule. Standby power is left out of it, and of what is compared;
 * as ``storage`` C x (hottest - coldest of the year), with C the heat capacity of the store and the hottest of
   outlet, setpoint and backup setpoint; as ``least`` 0, or C x (coldest that may be there - coldest of the
@@ -84,8 +84,8 @@ def best_schedule(
         least <= s <= storage,  0 <= q <= capacity,  0 <= b <= backup
 
     With a tank ``s`` gives ``f``, at most what is carried, in place of ``d``; the tank gets ``f`` and its
-    heater's heat and gives ``d`` by the same two lines. With grade, of which the machine gives ``y`` beside what
-    comes with the heat, ``y <= further q``::
+    heater's heat and gives ``d`` by the same two lines. With grade, of which the machine gives ``y`` beside
+    what comes with the heat, ``y <= further q``::
 
         g[t] <= g[t-1] + least q[t] + y[t] + (grade of backup and heater) + gain - (grade of the demand)
 
