@@ -10,10 +10,11 @@ Heat that a machine takes cools its source, now and later, and nothing it does w
   to the machine as above. A *sewer* passes by and does not depend on the past.
 * *Room.* Its twin without machine, in which the plant's losses are as large as they can be: a store as hot
   as it gets in air as cold as it gets, standby, fans and pumps of all modules. Walls and humid air answer in
-  one direction to heat and to water, so that no schedule's room is warmer; make-up air counts where it warms
-  or moistens. Three things are left out: power without heat at starts, which costs more than its warmth
-  brings back; that heat of condensation reaches `room_offer` a step late; and what the coil of this step
-  cools.
+  one direction to heat and to water (for steps short against the walls), so that no schedule's room is
+  warmer; make-up air counts where it warms or moistens. What the coil takes in the same step is left out,
+  on the safe side. Two things are reasoned, not proved: power without heat at starts is no gain to the room,
+  since it costs more than its warmth brings back; and heat of condensation, which reaches `room_offer` a step
+  late, adds up to nothing over the steps.
 
 The met temperature falls as the heat taken grows, and that is linear in the inlet between the points of the
 map: its warmest is found at these points, for each number of modules and both ends of the outlet.

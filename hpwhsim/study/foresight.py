@@ -27,8 +27,8 @@ The caller keeps it a bound by giving, for each hour,
 * as ``capacity`` and ``per_heat`` the best of the machine (`best_performance`) at that hour's source, as warm
   as if no heat had been taken from it (room, ground, sewage), times modules and what frost leaves, with fans
   and pumps at their least per heat; where speed varies, at the warmer source that stands for the lowest
-  speed. Capacity 0 is for hours that no control may use (the source is too cold, a utility's bar), not for windows
-  of the user's schedule. Standby power is left out of it, and of what is compared;
+  speed. Capacity 0 is for hours that no control may use (the source is too cold, a utility's bar), not for
+  windows of the user's schedule. Standby power is left out of it, and of what is compared;
 * as ``storage`` C x (hottest - coldest of the year), with C the heat capacity of the store and the hottest of
   outlet, setpoint and backup setpoint; as ``least`` 0, or C x (coldest that may be there - coldest of the
   year);
