@@ -180,7 +180,8 @@ def parser() -> argparse.ArgumentParser:
         "bound",
         help="what share of the possible saving the controls reach",
         description="Compare the controls of a scenario with the same plant without them and with the best "
-        "schedule that perfect foresight could find, in the signal of plant.controls.signal or in kWh.",
+        "schedule that perfect foresight could find, weighed by plant.controls.signal, or in kWh bought. A "
+        "kWh of fuel counts at the mean of the signal.",
         epilog="example: tankyear bound scenarios/central-air.yaml --set plant.controls.signal=price.csv",
     )
     _add_scenario(bound)

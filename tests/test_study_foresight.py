@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.study.foresight import ReducedPlant, Schedule, best_of_map, best_schedule, share_of_saving
+from hpwhsim.study.best_performance import line_below, over_inlets
+from hpwhsim.study.foresight import Schedule, best_schedule, share_of_saving
+from hpwhsim.study.reduced import Grade, ReducedPlant, Tank
 
 Array = NDArray[np.float64]
 
@@ -390,22 +392,25 @@ def test_no_look_up_of_the_march_beats_the_best_of_the_map(
     """The march's own look-up at random inlets from the coldest up; 1e-9: rounding of the interpolation."""
     rng = np.random.default_rng(seed)
     machine = invented_map(rng, outlets, holes)
-    sources, coldest = rng.uniform(-18.0, 24.0, 12), rng.uniform(2.0, 30.0, 12)
+    sources, cold = rng.uniform(-18.0, 24.0, 12), rng.uniform(2.0, 30.0)
     outlet = 63.0 if fixed else None
-    capacity, per_heat = best_of_map(machine, sources, coldest, outlet)
-    for k, (source, cold) in enumerate(zip(sources, coldest, strict=True)):
+    inlets = np.union1d([cold, 55.0], machine.water_in_c[machine.water_in_c > cold])
+    best = over_inlets(machine, sources, inlets, outlet)
+    colder = over_inlets(machine, sources, inlets, outlet, colder=True)
+    for k, source in enumerate(sources):
         for inlet in np.append(rng.uniform(cold, 55.0, 10), cold):
-            got, power, _ = look_up(machine, source, inlet, outlet or rng.uniform(58.0, 72.0))
-            if not np.isnan(got):
-                assert got <= capacity[k] * (1.0 + 1e-9)
-                assert power / got >= per_heat[k] * (1.0 - 1e-9)
+            for found, met in ((best, source), (colder, source - rng.exponential(8.0))):
+                got, power, _ = look_up(machine, met, inlet, outlet or rng.uniform(58.0, 72.0))
+                if not np.isnan(got):
+                    assert got <= found.capacity[k].max() * (1.0 + 1e-9)
+                    assert power / got >= found.per_heat[k].min() * (1.0 - 1e-9)
 
 
 def test_best_of_a_map_by_hand() -> None:
     """One source, inlets 10 and 50 °C: 8 kW at COP 4 and 6 kW at COP 2.
 
-    From 20 °C up: a quarter of the way, 7.5 kW and 2.25 kW. From 0 °C: the map's edge. Source 5 K past the
-    end: the edge. A machine that works at no inlet has no capacity.
+    At 20 °C: a quarter of the way, 7.5 kW and 2.25 kW. At 0 °C: the map's edge. Source 5 K past the end: the
+    edge. A machine that works at no inlet has no capacity. At 10 °C and colder sources: that of 0 °C.
     """
     values = np.array([[[8e3], [6e3]], [[np.nan], [np.nan]]])
     machine = PerformanceMap(
@@ -415,11 +420,60 @@ def test_best_of_a_map_by_hand() -> None:
         values,
         values / np.array([[4.0], [2.0]]),
     )
-    capacity, per_heat = best_of_map(
-        machine, np.array([0.0, 0.0, -5.0, 5.0, 10.0]), np.array([20, 0, 10, 10, 10.0])
-    )
-    assert capacity == pytest.approx([7.5e3, 8e3, 8e3, 0.0, 0.0])
-    assert per_heat == pytest.approx([2.25 / 7.5, 0.25, 0.25, 0.0, 0.0])
+    found = over_inlets(machine, [0.0, -5.0, 5.0, 10.0], [0.0, 10.0, 20.0])
+    assert found.capacity == pytest.approx(np.array([[8e3, 8e3, 7.5e3]] * 2 + [[0.0] * 3] * 2))
+    assert found.per_heat[:2] == pytest.approx(np.array([[0.25, 0.25, 2.25 / 7.5]] * 2))
+    assert np.isinf(found.per_heat[2:]).all()
+    assert over_inlets(machine, [10.0], [10.0], colder=True).per_heat == pytest.approx(np.array([[0.25]]))
+
+
+@given(seed=st.integers(0, 2**32 - 1), points=st.integers(1, 12))
+def test_a_line_below_touches_and_does_not_cross(seed: int, points: int) -> None:
+    """Nowhere above a point, and no line through two of the points that is below all is higher at its place.
+
+    1e-12, 1e-9: rounding.
+    """
+    rng = np.random.default_rng(seed)
+    x, y = np.unique(rng.uniform(0.0, 40.0, points)), rng.uniform(0.1, 0.6, points)
+    y = np.sort(y)[: x.size]  # rising, as electricity over warmth is
+    at = np.array([rng.uniform(x[0], x[-1])])
+    level, slope = line_below((x, y[None, :]), at)
+    assert (level + slope * x <= y + 1e-12).all()
+    for i in range(x.size):
+        for j in range(i):
+            other = (y[i] - y[j]) / (x[i] - x[j])
+            if (y[i] + other * (x - x[i]) <= y + 1e-12).all():
+                assert level + slope * at >= y[i] + other * (at - x[i]) - 1e-9
+
+
+def test_a_tank_gets_no_more_than_its_water_brings() -> None:
+    """4 h of 2 kWh each; taps' water brings 5 kWh in hour 0 and 1 in hour 3; the tank holds 4, heated at 1:1.
+
+    Of 8 kWh it starts with 1 and gets 5 + 1: its heater gives 1; the heat pump 6 at COP 3. Where the tank
+    must come to 3 kWh in the last hour, one more is heated, and is left over.
+    """
+    none = np.zeros(4)
+    tank = Tank(np.array([5.0, 0.0, 0.0, 1.0]), 9.0, 1.0, 4.0, 0.0, (1.0, 0.0))
+    plant = ReducedPlant(np.full(4, 2.0), 9.0, 1.0 / 3.0, 9.0, ends=(0.0, 0.0), tank=tank)
+    best = best_schedule(plant, 1.0)
+    assert spent(best) == pytest.approx(6.0 / 3.0 + 1.0, rel=EXACT)
+    warm = plant._replace(tank=tank._replace(least=none + np.array([0.0, 0.0, 0.0, 3.0])))
+    assert spent(best_schedule(warm, 1.0)) == pytest.approx(6.0 / 3.0 + 2.0, rel=EXACT)
+
+
+def test_the_second_balance_has_its_price() -> None:
+    """10 kWh of heat at 20 K; the machine gives 5 K, more for 0.01 per K·kWh: 150 K·kWh cost 1.5 kWh.
+
+    10 kWh at 0.2 are 2 kWh. A backup of COP 1 that gives 50 K is dearer: 1 kWh of it spares 0.2 and 0.45.
+    With no more than 12 K to be had beside the 5 it must help: 17 q + 50 b = 200, q + b = 10: b = 30 / 33.
+    """
+    grade = Grade(np.array([200.0]), 5.0, 50.0, 0.01, 50.0, 0.0, 0.0, 1e3, (0.0, 0.0))
+    plant = ReducedPlant(np.array([10.0]), 20.0, 0.2, 0.0, backup=9.0, ends=(0.0, 0.0), grade=grade)
+    assert spent(best_schedule(plant, 1.0)) == pytest.approx(3.5, rel=EXACT)
+    held = best_schedule(plant._replace(grade=grade._replace(further=12.0), capacity=10.0 - 30.0 / 33.0), 1.0)
+    b = 30.0 / 33.0
+    assert held.backup_heat == pytest.approx([b], rel=1e-6)
+    assert spent(held) == pytest.approx(b + (10.0 - b) * (0.2 + 0.12), rel=EXACT)
 
 
 GOOD = ReducedPlant(np.ones(3), 2.0, 0.3, 5.0)

@@ -1,0 +1,207 @@
+"""The bound of whole plants: below every march, and where there is a closed form, equal to it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from cases import CHICAGO, GOLDEN, GREENSBORO, ROOT, SAND_POINT, central_air
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hpwhsim.errors import InputError
+from hpwhsim.report.bound import bound_text
+from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.storage.tank import Column, conduct, lose, make_scratch, reconstruct, settle, shift, stir_feet
+from hpwhsim.study.bound import Bounded, bounded
+from hpwhsim.study.grade import Scale, of_taps
+
+SCENARIOS = ROOT / "scenarios"
+WITH_HEAT_PUMP = [
+    path
+    for path in sorted(SCENARIOS.glob("*.yaml"))
+    if "heat_pump" in (yaml.safe_load(path.read_text()).get("plant") or {})
+]
+
+
+def found(name: str, *overrides: str, weather: Path | None = None) -> Bounded:
+    """The bound of a worked scenario, which no control may pass."""
+    bound = bounded(read_scenario(SCENARIOS / f"{name}.yaml", overrides, weather))
+    assert bound.converged, bound.message
+    assert bound.bound <= min(bound.control, bound.free)
+    assert bound.share is None or bound.share <= 1.0
+    return bound
+
+
+@pytest.mark.year
+@pytest.mark.parametrize("path", WITH_HEAT_PUMP, ids=lambda path: path.stem)
+def test_no_worked_scenario_beats_its_bound(path: Path) -> None:
+    """Every scenario with a heat pump, as it is written and free; and the bound is no trivial one."""
+    bound = found(path.stem)
+    assert bound.bound > 0.4 * bound.control
+    text = bound_text(bound)
+    assert all(line in text for line in bound.relaxed)
+
+
+@pytest.mark.year
+@pytest.mark.parametrize("weather", [CHICAGO, GOLDEN, GREENSBORO, SAND_POINT], ids=lambda path: path.stem[:7])
+def test_the_second_balance_stays_below_the_march_with_a_loop(weather: Path) -> None:
+    """R-744 in one pass with the loop returned into the store: high and low in it, hot and lukewarm."""
+    found("central-air", weather=weather)
+    found(
+        "central-air", "recirculation.return_height=0.2", "plant.storage.setpoint=132 degF", weather=weather
+    )
+
+
+LOOP_HEAT_PUMP = (
+    "{refrigerant: R-134a, capacity: 9 kW, cop: 3.0, pass: multi, "
+    "rated_at: {source: 7 degC, water_in: 45 degC, water_out: 50 degC}}"
+)
+SIGNAL = "plant.controls.signal=price.csv"
+GOOD = [
+    ("central-air", ["plant.controls.charge_windows=['11:00-17:00']", "plant.backup.power=5 kW"]),
+    ("central-air", [SIGNAL, "plant.controls.signal_hours=8"]),
+    ("central-air", ["plant.controls.boost=8 K", "plant.controls.boost_windows=['12:00-16:00']"]),
+    ("central-air", ["plant.controls.defrosts=staggered", "plant.heat_pump.turndown=0.4"]),
+    (
+        "central-air",
+        ["plant.heat_pump.pass=multi", "plant.heat_pump.refrigerant=R-134a", "plant.backup.mode=series"],
+    ),
+    ("central-air", ["plant.heat_pump.fan_power=600 W", "plant.heat_pump.pump_power=200 W"]),
+    ("hybrid", [SIGNAL, "plant.controls.signal_hours=10"]),
+    ("loop-tank", [SIGNAL, "plant.controls.signal_hours=10"]),
+    (
+        "loop-tank",
+        ["recirculation.loop_tank.connection=parallel", "recirculation.loop_tank.setpoint=140 degF"],
+    ),
+    (
+        "loop-tank",
+        ["recirculation.loop_tank.power=null", f"recirculation.loop_tank.heat_pump={LOOP_HEAT_PUMP}"],
+    ),
+    ("packaged", ["plant.backup.kind=gas", "plant.backup.mode=series", "plant.backup.height=null"]),
+    ("split", ["plant.controls.charge_windows=['11:00-16:00']"]),
+    (
+        "split",
+        [
+            "plant.storage.setpoint=125 degF",
+            "plant.controls.sensor_height=0.9",
+            "plant.controls.stop_height=0.7",
+        ],
+    ),
+    ("packaged-test", ["plant.controls.charge_windows=['11:00-18:00']"]),
+    ("packaged-test", ["plant.heat_pump.condenser_height=1", "plant.storage.inlet_mixing=0"]),
+    ("packaged", ["plant.source.room.intake=outdoors"]),
+    ("packaged", ["plant.source.room.exhaust=outdoors", "plant.source.room.kind=closet"]),
+    ("packaged", ["plant.source.room.kind=apartment"]),
+    ("ground", ["run.years=2", SIGNAL]),
+    ("wastewater", ["plant.controls.charge_windows=['9:00-15:00', '19:00-24:00']"]),
+]
+
+
+@pytest.fixture(scope="module")
+def price(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An invented price: dear in the evening, below nothing at noon of some days, not the same every day."""
+    hour = np.arange(8760)
+    values = np.where((hour % 24 >= 16) & (hour % 24 < 21), 0.45, 0.18) + 0.04 * np.sin(hour / 50.0)
+    values[(hour % 24 == 12) & (hour // 24 % 9 == 0)] = -0.05
+    path = tmp_path_factory.mktemp("signal") / "price.csv"
+    path.write_text("# invented\nsignal\n" + "\n".join(f"{v:.5f}" for v in values) + "\n")
+    return path
+
+
+@pytest.mark.year
+@pytest.mark.parametrize(("name", "overrides"), GOOD, ids=lambda value: str(value)[:60])
+def test_no_good_control_or_other_plant_beats_its_bound(name: str, overrides: list[str], price: Path) -> None:
+    """Windows in the warm hours, signals, small hot stores, ducts, other passes: what comes nearest."""
+    found(name, *(text.replace("price.csv", str(price)) for text in overrides))
+
+
+@pytest.mark.year
+def test_constant_cop_and_no_loss_is_heat_over_cop(tmp_path: Path) -> None:
+    """First law: a machine of COP 3 at all waters, a store without loss.
+
+    The bound is a third of what was drawn and what is stored more at the end, which is also what the march
+    took, for it has nothing to do wrong.
+
+    1e-6: the balance of the march.
+    """
+    raw = central_air(tmp_path)
+    raw["plant"]["storage"]["heat_loss"] = "0 W/K"
+    path = tmp_path / "case.yaml"
+    path.write_text(yaml.safe_dump(raw, sort_keys=False))
+    bound = bounded(read_scenario(path, ()))
+    assert bound.converged
+    assert bound.bound == pytest.approx(bound.control, rel=1e-6)
+    assert bound.free == bound.control
+
+
+def test_a_plant_without_heat_pump_is_refused() -> None:
+    with pytest.raises(InputError, match="bound: the plant has no heat pump"):
+        bounded(read_scenario(SCENARIOS / "gas-boiler.yaml", ()))
+
+
+SCALES = (Scale(20.0, 65.0), Scale(20.0, 25.0))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    mixed=st.sampled_from([0, 5]),
+    scale=st.sampled_from(SCALES),
+    sharp=st.booleans(),
+)
+def test_the_moving_column_does_not_make_grade(seed: int, mixed: int, scale: Scale, sharp: bool) -> None:
+    """Second law on the march's own column: draws and charges of any size, plumes, conduction and loss.
+
+    What is left over flows in less flows out may not grow. A limited parabola may know more of its cell than
+    its mean: that is given once, the most that a cell between the coldest and the hottest can hide (a step in
+    its middle). What flows in 300 moves is some thousand times that.
+    """
+    rng = np.random.default_rng(seed)
+    cells, cold, hot = 48, 8.0, 65.0
+    level = (
+        np.where(np.arange(cells) < rng.integers(2, 46), cold, hot)
+        if sharp
+        else rng.uniform(cold, hot, cells)
+    )
+    column, scratch = np.sort(level).astype(np.float64), make_scratch(cells)
+    body = Column(1.0, mixed, 0.05, 1, 0.999, 20.0)
+    hidden = 0.5 * scale.worth(cold) + 0.5 * scale.worth(hot) - scale.worth(0.5 * (cold + hot))
+    balance = float(scale.worth(column).sum() + hidden)
+    for _ in range(300):
+        rise = rng.choice([1.0, -1.0]) * rng.exponential(0.5)
+        mains = rng.uniform(cold, 15.0)
+        reconstruct(column, scratch, mains if rise > 0.0 else column[0])
+        bottom, top = shift(column, scratch, rise, 0.0, 24, mains, 0.0, hot, mixed)
+        if rise > 0.0:
+            stir_feet(column, scratch, rise, 0.0, 24, mixed)
+            balance += rise * float(scale.worth(mains) - scale.worth(top / rise))
+        else:
+            balance -= rise * float(scale.worth(hot) - scale.worth(bottom / -rise))
+        settle(column, scratch)
+        conduct(column, scratch, body)
+        lose(column, body, 20.0)
+        assert scale.worth(column).sum() <= balance
+
+
+@given(
+    room=st.floats(0.0, 30.0),
+    cap=st.floats(0.0, 60.0),
+    mains=st.floats(1.0, 25.0),
+    kwh=st.floats(0.01, 5.0),
+    water=st.floats(0.02, 0.4),
+    share=st.floats(0.2, 1.0),
+)
+def test_grade_of_taps(room: float, cap: float, mains: float, kwh: float, water: float, share: float) -> None:
+    """Less water for the same heat is hotter and takes more grade; it is convex in the heat."""
+    scale = Scale(room, room + cap)
+
+    def one(heat: float, volume: float) -> tuple[float, float]:
+        grade, slope = of_taps(scale, np.array([heat]), np.array([volume]), np.array([mains]))
+        return float(grade[0]), float(slope[0])
+
+    grade, slope = one(kwh, water)
+    assert one(kwh, share * water)[0] >= grade - 1e-9 * (1.0 + abs(grade))
+    less = one(0.999 * kwh, water)[0]
+    assert grade - less <= 0.001 * kwh * slope + 1e-9 * (1.0 + abs(grade))  # convex: below its end's slope
+    assert one(0.0, water)[0] == 0.0
