@@ -3,7 +3,8 @@
 import gc
 import json
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from multiprocessing import get_all_start_methods, get_context
+from multiprocessing.context import BaseContext
 from pathlib import Path
 
 from tqdm import tqdm
@@ -33,7 +34,7 @@ CAPTIONS = {
 def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
 
-    Swings and pictures are made meanwhile in processes of their own.
+    Swings and pictures are made in processes of their own, beside workbook and pages.
 
     Returns
     -------
@@ -47,9 +48,7 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     """
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
-    with bar, ProcessPoolExecutor(2, mp_context=get_context("spawn")) as others:
-        for _ in range(2):
-            others.submit(_wake)
+    with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
         papers = gather(loaded)
         bar.update()
         own = papers.plant.year
@@ -76,8 +75,16 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     return write_files(folder, contents)
 
 
-def _wake() -> None:
-    """Start a process: it imports this module while the years are marched."""
+def _context() -> BaseContext:
+    """How processes start: where they can, as copies of one that imports what they need from now on."""
+    if "forkserver" not in get_all_start_methods():
+        return get_context("spawn")
+    from multiprocessing.forkserver import ensure_running
+
+    context = get_context("forkserver")
+    context.set_forkserver_preload([__name__, "matplotlib.figure", "xarray"])
+    ensure_running()
+    return context
 
 
 def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Swings, bytes]:
