@@ -15,7 +15,7 @@ from cases import ROOT
 from recalculation import OFFICE, recalculated, table
 from scipy.optimize import brentq
 
-from hpwhsim.report.summary_sheet import NOT_LIVE
+from hpwhsim.report.summary_sheet import NOT_LIVE, UNEXPLAINED
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.study.dossier import Papers, gather
@@ -507,9 +507,40 @@ def test_the_same_year_gives_the_same_workbook(demo: Papers, demo_file: Path) ->
         assert all(one.read(name) == two.read(name) for name in one.namelist())
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "scenarios").glob("*.yaml")), ids=lambda path: path.stem)
-def test_every_figure_of_every_family_is_live_or_says_why(path: Path) -> None:
-    """What the formulas carry is the record; a figure without a formula has its reason beside it."""
-    papers = gather(read_scenario(path))
+def check_carried(papers: Papers) -> None:
+    """What the formulas carry is the record, and a figure without a formula has its reason beside it."""
     book = openpyxl.load_workbook(BytesIO(workbook_bytes(papers)), read_only=True, data_only=True)
     assert wrong(book, papers) == {}
+    assert [row[0] for row in table(book, "Summary") if UNEXPLAINED in row] == []
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "scenarios").glob("*.yaml")), ids=lambda path: path.stem)
+def test_every_figure_of_every_family_is_live_or_says_why(path: Path) -> None:
+    check_carried(gather(read_scenario(path)))
+
+
+NO_TARIFF = ("tariff=null", "costs=null")
+FLAT = "tariff={electricity: 0.2 USD/kWh, fuel: 1.2 USD/therm}"
+TIERS = (
+    "tariff={tiers: [{price: 0.1 USD/kWh, up_to: 900 kWh, months: Jun-Sep}, {price: 0.2 USD/kWh, months: "
+    "Jun-Sep}, {price: 0.15 USD/kWh, months: Oct-May}], fuel: 1.2 USD/therm}"
+)
+
+
+@pytest.mark.parametrize(
+    "overrides",
+    [
+        [FLAT],
+        [FLAT, "baseline=resistance.yaml"],
+        [TIERS, "plant.backup.kind=gas", "plant.backup.power=60 kW"],
+        ["tariff.fuel=null", "plant.backup={kind: none}", "baseline=null", "costs=null"],
+        [*NO_TARIFF, "carbon.grid=0.3 kg/kWh", "carbon.marginal=0.6 kg/kWh", "carbon.upstream_leak=0.015"],
+        [*NO_TARIFF, "carbon.grid=UK 2025", "carbon.refrigerant.gwp=3"],
+        ["carbon=null", "costs.incentives=[]", "costs.replacements=[]"],
+        [*NO_TARIFF, "carbon=null"],
+        ["baseline=null", "costs.baseline=null", "costs.incentives=[]"],
+    ],
+    ids=lambda overrides: " ".join(overrides)[:60],
+)
+def test_every_figure_is_live_whatever_accounts_are_asked_for(overrides: list[str]) -> None:
+    check_carried(gather(read_scenario(DEMO, overrides)))

@@ -149,17 +149,17 @@ def _bill(
         charges.append(year(parts[-1]))
     parts.append(line("connection", [prices.fixed] * 12))
     sums["costs.fixed_usd"] = year(parts[-1])
+    sums["costs.fuel_usd"] = formula(0.0)
     if fuel is not None:
         burnt = [added(c.month(m) for c in meter.fuel) for m in MONTHS]
         parts.append(line("fuel", [kwh * price for kwh, price in zip(burnt, fuel, strict=True)]))
         sums["costs.fuel_usd"] = sums["bill.fuel"] = year(parts[-1])
     sums["energy_cost"] = year(line("all", [added(part[m] for part in parts) for m in range(12)]))
-    if charges:
-        row += 1
-        book.text(SHEET, row, 0, "of it demand charges")
-        sums["costs.demand_usd"] = book.live(SHEET, row, 13, added(charges))
+    row += 1
+    book.text(SHEET, row, 0, "of it demand charges")
+    sums["costs.demand_usd"] = book.live(SHEET, row, 13, added(charges))
     row += 1
     book.text(SHEET, row, 0, "of it electricity")
     keys = ("costs.electric_energy_usd", "costs.demand_usd", "costs.fixed_usd")
-    sums["bill.electricity"] = book.live(SHEET, row, 13, added(sums[key] for key in keys if key in sums))
+    sums["bill.electricity"] = book.live(SHEET, row, 13, added(sums[key] for key in keys))
     return row + 2, sums

@@ -56,6 +56,7 @@ FROM_HOURS: dict[str, tuple[tuple[str, ...], Callable[..., Formula]]] = {
 INSIDE = "from steps shorter than the hour, which no sheet holds"
 LINES = "from the rating and the lines, before the hours"
 OUTAGE = "from an outage tried in every hour of the year"
+UNEXPLAINED = "no formula of this workbook gives it"
 NOT_LIVE = {
     "line_charge_kg": LINES,
     "line_capacity_factor": LINES,
@@ -72,6 +73,7 @@ NOT_LIVE = {
     "valve_over_hours": INSIDE,
     "valve_starved_hours": INSIDE,
     "carbon.service_years": "given; it sets the rows of the sheet Carbon",
+    "costs.carbon_usd_per_tonne": "no greenhouse gases are counted",
 }
 """Why a key of the record is no formula."""
 
@@ -117,7 +119,7 @@ def summary_sheet(
                 shown[name][element] = engine = book.number(SHEET, at, place + 1, value, style)
             if content is None:
                 book.text(SHEET, at, place, "as in the engine")
-                book.text(SHEET, at, 3 + 3 * len(sides), NOT_LIVE[key])
+                book.text(SHEET, at, 3 + 3 * len(sides), NOT_LIVE.get(key, UNEXPLAINED))
                 continue
             shown[name][element] = book.live(SHEET, at, place, content, style)
             if value is not None:
