@@ -20,12 +20,12 @@ FROM_ACCOUNTS = {
 
 def savings_sheet(
     book: Book, papers: Papers, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
-) -> tuple[Cells, str]:
-    """What the plant saves, baseline less plant; returns what is saved, and where differences stand."""
+) -> tuple[Cells, Formula]:
+    """What the plant saves, baseline less plant; returns what is saved, and the largest difference."""
     heads = ["figure", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
     book.texts(SHEET, 0, heads)
     book.widths(SHEET, 34, 10, 18, 18, 18, 10, 18, 12, freeze=1)
-    found, row = {}, 0
+    found, row, apart = {}, 0, [0.0]
     for row, (key, line) in enumerate(papers.answer.savings.items(), start=1):
         unit = next((text for end, text in UNITS.items() if key.endswith(end)), "")
         book.texts(SHEET, row, [key, unit], "text")
@@ -38,7 +38,8 @@ def savings_sheet(
         found[key] = book.live(SHEET, row, 4, base - plant)
         size = Formula(f"ABS({base.text})", abs(base.value))
         book.live(SHEET, row, 5, ratio(found[key] * 100.0, size))
-        difference(book, (SHEET, row, 7), found[key], book.number(SHEET, row, 6, line.saved))
+        engine = book.number(SHEET, row, 6, line.saved)
+        apart.append(difference(book, (SHEET, row, 7), found[key], engine).value)
     for below, text in enumerate(
         (
             "A negative saving means that the plant takes more than the baseline. What a",
@@ -47,7 +48,7 @@ def savings_sheet(
         start=row + 2,
     ):
         book.text(SHEET, below, 0, text)
-    return found, f"'{SHEET}'!$H$2:$H${row + 1}"
+    return found, Formula(f"MAX('{SHEET}'!$H$2:$H${row + 1})", max(apart))
 
 
 def _figure(key: str, name: str, side: Side, columns: Columns, live: Cells, factors: Factors) -> Formula:

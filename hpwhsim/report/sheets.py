@@ -179,14 +179,14 @@ class Page:
         self.book.choice(self.sheet, self.row, 2, text, name, among)
 
 
-def difference(book: Book, at: tuple[str, int, int], live: Formula, engine: Formula) -> None:
+def difference(book: Book, at: tuple[str, int, int], live: Formula, engine: Formula) -> Formula:
     """How far a live figure is from the engine's, over the engine's or over a thousandth if that is more.
 
     The thousandth of a kWh, a kg or a USD keeps figures that are nothing but rounding from looking moved.
     """
     size = max(abs(engine.value), 1e-3)
     text = f"ABS({live.text}-{engine.text})/MAX(ABS({engine.text}),0.001)"
-    book.live(*at, Formula(text, abs(live.value - engine.value) / size), "tiny")
+    return book.live(*at, Formula(text, abs(live.value - engine.value) / size), "tiny")
 
 
 def hourly_sheet(book: Book, sheet: str, columns: Mapping[str, Array]) -> dict[str, Column]:

@@ -84,8 +84,8 @@ def summary_sheet(
     columns: Mapping[str, Columns],
     live: dict[str, Cells],
     factors: Factors,
-) -> dict[str, str]:
-    """Fill the sheet; returns the ranges of the differences from the engine."""
+) -> Cells:
+    """Fill the sheet; returns the largest difference from the engine by plant | baseline."""
     record: Mapping[str, Any] = sides["plant"].record
     book.text(SHEET, 0, 0, str(record["title"]), "title")
     book.text(SHEET, 1, 0, f"Weather: {record['weather.station']}; tankyear {record['tool.version']}")
@@ -103,6 +103,7 @@ def summary_sheet(
     book.widths(SHEET, 34, 62, 9, *([17, 17, 11] * len(sides)), 60, freeze=TOP)
     rows = list(_rows(sides))
     shown: dict[str, Cells] = {name: {} for name in sides}
+    apart: dict[str, list[float]] = {name: [0.0] for name in sides}
     for at, (key, element, row) in enumerate(rows, start=TOP):
         book.texts(SHEET, at, [element, row["long_name"], row["unit"]], "text")
         for i, (name, side) in enumerate(sides.items()):
@@ -123,9 +124,10 @@ def summary_sheet(
                 continue
             shown[name][element] = book.live(SHEET, at, place, content, style)
             if value is not None:
-                difference(book, (SHEET, at, place + 2), shown[name][element], engine)
+                found = difference(book, (SHEET, at, place + 2), shown[name][element], engine)
+                apart[name].append(found.value)
     return {
-        name: f"'{SHEET}'!${column}${TOP + 1}:${column}${TOP + len(rows)}"
+        name: Formula(f"MAX('{SHEET}'!${column}${TOP + 1}:${column}${TOP + len(rows)})", max(apart[name]))
         for name, column in zip(sides, ("F", "I"), strict=False)
     }
 

@@ -72,7 +72,7 @@ def workbook_bytes(papers: Papers) -> bytes:
     }
     live: dict[str, Cells] = {name: {} for name in sides}
     saved: Cells = {}
-    of_savings: dict[str, str] = {}
+    of_savings: Cells = {}
     if factors.carbon is not None:
         _join(live, carbon_sheet(book, papers, columns, factors.carbon))
     if factors.prices is not None:
@@ -165,15 +165,15 @@ def _inputs(book: Book, papers: Papers) -> None:
         book.texts("Inputs", row, item, "wrap")
 
 
-def _checks(book: Book, papers: Papers, differences: Mapping[str, str]) -> None:
+def _checks(book: Book, papers: Papers, differences: Cells) -> None:
     """Whether the sheets add up to the engine's record, whether the year closes, and the plant's checks."""
     sheet = "Checks"
     book.texts(sheet, 0, ["check", "value", "limit", "source", "state"])
     book.widths(sheet, 56, 26, 70, 60, 12, freeze=1)
     row = 1
-    for name, span in differences.items():
+    for name, largest in differences.items():
         book.text(sheet, row, 0, f"largest relative difference of live figures from the engine, {name}")
-        book.live(sheet, row, 1, Formula(f"MAX({span})", 0.0), "tiny")
+        book.live(sheet, row, 1, largest, "tiny")
         book.text(sheet, row, 2, "rounding, below 1e-9, until a cell is changed by hand")
         row += 1
     for name, side in papers.sides.items():
