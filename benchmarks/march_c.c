@@ -6,7 +6,8 @@
  *   hpwhsim/storage/tank.py      reconstruct ... level_of
  *   hpwhsim/heatpump/maps.py     place, look_up
  *   hpwhsim/plant/controls.py    next_call, modules_to_run, part_speed
- *   hpwhsim/plant/flows.py       charge, reheat, draw_back, draw, hot_needed, circulate
+ *   hpwhsim/plant/charging.py    charge, reheat, draw_back
+ *   hpwhsim/plant/flows.py       draw, hot_needed, circulate
  *   hpwhsim/plant/march.py       may_switch, cause_of, march
  *
  * Volumes are counted in cells and heat in cell K. Temperatures in degC, times in s, powers in W.
