@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from side_by_side import columns, write_csv
+from side_by_side import put_out
 from tqdm import tqdm
 
 from hpwhsim.errors import InputError
@@ -127,11 +127,8 @@ def main() -> int:
         rows = [run(arguments.scenario, *case, range(1, arguments.seeds + 1)) for case in bar]
     except InputError as error:
         sys.exit(str(error))
-    print(columns(HEADS, FORMATS, rows))
     path = arguments.out / "group-rule.csv"
-    write_csv(path, Row._fields, rows)
-    picture(rows, path.with_suffix(".png"))
-    print(path, path.with_suffix(".png"), sep="\n")
+    put_out(path, HEADS, FORMATS, Row._fields, rows, lambda png: picture(rows, png))
     return 0
 
 

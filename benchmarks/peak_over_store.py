@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from side_by_side import columns, write_csv
+from side_by_side import put_out
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
@@ -137,11 +137,8 @@ def main() -> int:
         rows = study(weather=arguments.weather)
     except InputError as error:
         sys.exit(str(error))
-    print(columns(HEADS, FORMATS, rows))
     path = arguments.out / "peak_over_store.csv"
-    write_csv(path, Row._fields, rows)
-    picture(rows, path.with_suffix(".png"))
-    print(path, path.with_suffix(".png"), sep="\n")
+    put_out(path, HEADS, FORMATS, Row._fields, rows, lambda png: picture(rows, png))
     return 0
 
 

@@ -1,7 +1,7 @@
-"""What the scripts that compare worked plants share: a table in columns and a CSV file."""
+"""What the scripts that compare worked plants share: a table in columns, a CSV file, and a picture."""
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 
@@ -18,8 +18,22 @@ def columns(heads: Sequence[str], formats: Sequence[str], rows: Sequence[Sequenc
     )
 
 
-def write_csv(path: Path, names: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
-    """Write the rows under their names."""
+def put_out(
+    path: Path,
+    heads: Sequence[str],
+    formats: Sequence[str],
+    names: Sequence[str],
+    rows: Sequence[Sequence[object]],
+    draw: Callable[[Path], None],
+) -> None:
+    """Print the rows, write them to a CSV file and draw the picture beside it; say where both are."""
+    print(columns(heads, formats, rows))
+    _write_csv(path, names, rows)
+    draw(path.with_suffix(".png"))
+    print(path, path.with_suffix(".png"), sep="\n")
+
+
+def _write_csv(path: Path, names: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from side_by_side import columns, write_csv
+from side_by_side import put_out
 from tqdm import tqdm
 
 from hpwhsim.errors import InputError
@@ -145,11 +145,8 @@ def main() -> int:
     except InputError as error:
         sys.exit(str(error))
     rows = [row(name, year) for name, year in years.items()]
-    print(columns(HEADS, FORMATS, rows))
     path = arguments.out / "sitings.csv"
-    write_csv(path, Row._fields, rows)
-    picture(years, rows, path.with_suffix(".png"))
-    print(path, path.with_suffix(".png"), sep="\n")
+    put_out(path, HEADS, FORMATS, Row._fields, rows, lambda png: picture(years, rows, png))
     return 0
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from side_by_side import columns, write_csv
+from side_by_side import put_out
 from tqdm import tqdm
 
 from hpwhsim.account.energy import by_month
@@ -178,15 +178,12 @@ def main() -> int:
     except InputError as error:
         sys.exit(str(error))
     rows = [row(*case, year) for case, year in years.items()]
-    print(columns(HEADS, FORMATS, rows))
     for climate in dict.fromkeys(r.climate for r in rows):
         warm, well, _ = sewage_months(years[climate, "sewage"])
         print(f"sewage by month, degC: {climate:12}", " ".join(f"{v:4.1f}" for v in warm))
         print(f"wet well by month, degC: {climate:10}", " ".join(f"{v:4.1f}" for v in well))
     path = arguments.out / "source-ranking.csv"
-    write_csv(path, Row._fields, rows)
-    picture(years, rows, path.with_suffix(".png"))
-    print(path, path.with_suffix(".png"), sep="\n")
+    put_out(path, HEADS, FORMATS, Row._fields, rows, lambda png: picture(years, rows, png))
     return 0
 
 

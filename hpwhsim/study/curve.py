@@ -16,7 +16,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.design_days import cold_output, judge, may_charge
 from hpwhsim.study.mass_curve import least_storage
-from hpwhsim.study.sizing import LARGEST, Bench, Least, at_once, hot_litres, least_store, plant_of
+from hpwhsim.study.sizing import LARGEST, Bench, Least, hot_litres, least_store, plant_of
+from hpwhsim.study.years import at_once
 
 Array = NDArray[np.float64]
 
@@ -116,7 +117,6 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
     capacity = factor * modules * bench.assembly.made.capacity
     recovery = capacity / 1000.0 / c.kwh_per_litre
     working = recovery * (modules - 1) / modules if "n-1" in bench.sizing.criterion else recovery
-
     others = tuple(name for name in bench.sizing.criterion if name != "run-hours")
     ideal = bench._replace(sizing=bench.sizing.model_copy(update={"criterion": others}))
 

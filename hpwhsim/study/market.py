@@ -7,7 +7,8 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.study.sizing import ROUNDING, Bench, Trial, at_once, based, plant_of, try_plant, with_tanks
+from hpwhsim.study.sizing import ROUNDING, Bench, Trial, based, plant_of, try_plant, with_tanks
+from hpwhsim.study.years import at_once
 from hpwhsim.tables import read_table
 from hpwhsim.user_csv import number, rows
 

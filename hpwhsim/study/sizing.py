@@ -1,10 +1,7 @@
 """Plants on their design days: passed or failed by the criteria, and the least store that passes."""
 
-import os
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
 from itertools import groupby
-from typing import TYPE_CHECKING, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +16,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Array = NDArray[np.float64]
-T = TypeVar("T")
-R = TypeVar("R")
 
 LARGEST, SMALLEST = 4.0, 0.02  # stores that are tried, over the hot water of the largest day
 STRIDE = 1.25  # about, from one store that is tried to the next
@@ -239,12 +234,6 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
             names = {name for _, failed in stores for name in failed}
             again.append(Failing(stores[0][0], stores[-1][0], tuple(sorted(names))))
     return Least(high, low, trial, tuple(again))
-
-
-def at_once(function: Callable[[T], R], items: Iterable[T]) -> list[R]:
-    """The function of every item, a thread for each core: nearly all of a trial is compiled code."""
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(function, items))
 
 
 def _plain(plant: Plant, level: int) -> Plant:

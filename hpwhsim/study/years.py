@@ -1,9 +1,9 @@
 """March one year, several of a ground loop, which remembers the years before, or several plants at once."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,8 @@ from hpwhsim.source.ground_loop import History
 from hpwhsim.storage.tank import make_scratch
 
 Array = NDArray[np.float64]
+T = TypeVar("T")
+R = TypeVar("R")
 
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
@@ -84,14 +86,16 @@ def march_years(assembly: Assembly, years: int) -> Marched:
 
 
 def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
-    """March independent plants, each through its number of years as by `march_years`.
-
-    A thread for each core: nearly all of a march is compiled code, which runs beside other threads.
-    """
+    """March independent plants at once, each through its number of years as by `march_years`."""
     for assembly, _ in plants:
         marcher(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
+    return at_once(lambda plant: march_years(*plant), plants)
+
+
+def at_once(function: Callable[[T], R], items: Iterable[T]) -> list[R]:
+    """The function of every item, a thread for each core: nearly all of a march is compiled code."""
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(lambda plant: march_years(*plant), plants))
+        return list(pool.map(function, items))
 
 
 def _corrected(found: list[_Figures], other: _Figures) -> list[_Figures]:
