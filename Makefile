@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint clean
+.PHONY: demo test search lint clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
@@ -12,6 +12,10 @@ test: $(VENV)/.installed-dev lint
 	$(BIN)/pytest -q -n auto
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
+
+# the property tests on examples drawn anew: for a change of the physics, and now and then
+search: $(VENV)/.installed-dev
+	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -l "^@given" tests/test_*.py)
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .
