@@ -115,16 +115,11 @@ def some_days(drive: "Drive", days: int) -> "Drive":
 
 def compiled(assembly: "Assembly") -> "tuple[float, Hourly]":
     """Seconds of one march by the package, and what it filled."""
-    from hpwhsim.plant.arrays import make_hourly
-    from hpwhsim.plant.march import marcher
-    from hpwhsim.storage.tank import make_scratch
+    from hpwhsim.plant.march import march
 
-    out = make_hourly(assembly.drive.source.size, assembly.start.size)
-    start, scratch = assembly.start.copy(), make_scratch(assembly.start.size)
-    state = pickle.loads(pickle.dumps(assembly.state))  # the march fills it
-    march = marcher(assembly.plant.sources.kind)
+    start, state = pickle.loads(pickle.dumps((assembly.start, assembly.state)))  # the march fills them
     begun = time.perf_counter()
-    march(assembly.plant, assembly.drive, state, start, scratch, out)
+    out = march(assembly.plant, assembly.drive, state, start)
     return time.perf_counter() - begun, out
 
 

@@ -10,7 +10,7 @@ import shutil
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import ParamSpec, TypeVar, cast
+from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
 import platformdirs
@@ -18,6 +18,13 @@ import platformdirs
 P = ParamSpec("P")
 R = TypeVar("R")
 
+OPTIONS: dict[str, Any] = {
+    "cache": True,
+    "nogil": True,
+    "error_model": "numpy",
+    "forceinline": True,
+    "_nrt": False,
+}
 KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
 
 
@@ -51,6 +58,8 @@ def _cache_folder() -> str:
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
     """Compile `function` on its first call, or load it from the cache keyed by all our sources.
 
+    A kernel fills arrays that it is given and makes none: the compiler's counting of references to arrays is
+    off (`_nrt`), because it took nearly half of a march. A kernel that makes an array does not compile.
     No ``fastmath`` (it deletes NaN checks), no ``parallel`` (whole marches are spread over threads, which
     ``nogil`` lets run at the same time).
     """
@@ -58,7 +67,6 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
     before = config["CACHE_DIR"]
     config["CACHE_DIR"] = _cache_folder()  # read when the decorator runs, so set for that moment only
     try:
-        compiled = numba.njit(cache=True, nogil=True, error_model="numpy", forceinline=True)(function)
-        return cast(Callable[P, R], compiled)
+        return cast(Callable[P, R], numba.njit(**OPTIONS)(function))
     finally:
         config["CACHE_DIR"] = before

@@ -96,3 +96,15 @@ def test_old_caches_are_pruned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     left = sorted(p.name for p in (tmp_path / "compiled").iterdir())
     assert len(left) == kernel.KEEP + 1
     assert f"{0:016x}" not in left
+
+
+@kernel.kernel
+def made(cells: int) -> float:
+    """A kernel that makes an array, against the rule."""
+    return float(np.zeros(cells).sum())
+
+
+def test_a_kernel_that_makes_an_array_does_not_compile() -> None:
+    """Without it nobody would notice that such an array is never given back."""
+    with pytest.raises(Exception, match="NRT required but not enabled"):
+        made(3)

@@ -1,15 +1,52 @@
-"""What the heat pump does to the store in a step: it charges, reheats, or draws back heat for a defrost."""
+"""What heats the store in a step: the heat pump, which may draw heat back for a defrost, and the backup."""
+
+from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Plant, WaterSide
-from hpwhsim.storage.tank import RHO_CP, Scratch, heat_below, reconstruct, shift
+from hpwhsim.storage.tank import (
+    RHO_CP,
+    Scratch,
+    heat_below,
+    heat_upper,
+    level_of,
+    reconstruct,
+    settle,
+    shift,
+)
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
-MULTI = int(WaterSide.MULTI)
+SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 WRAPPED = int(WaterSide.WRAPPED)
+
+
+class Worked(NamedTuple):
+    """What the heat pump did in a part of a step."""
+
+    heat: float  # given to the store, cell·K; of water that passes by the store: known when it has moved
+    energy: float  # electricity for that heat, J
+    flow: float  # water heated, cells
+    inlet: float  # its temperature before, °C
+    cop: float  # of water that passes by the store
+    duty: float  # share of the time that the machine ran
+    inside: bool  # the point lies in the performance map
+    too_warm: bool  # the water is too warm: the machine cannot work
+
+
+RESTING = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, True, False)
+STARTING_UP = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 1.0, True, False)
+
+
+@kernel
+def deepest_charge(plant: Plant, temperature: Array, running: int, since: float, lift: float) -> float:
+    """How much of the column may flow to the machine before the charge is over. [cells]"""
+    controls = plant.controls
+    if controls.minimum_run > (since if running > 0 else 0.0):
+        return float(temperature.size)
+    return max(level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0)
 
 
 @kernel
@@ -237,3 +274,103 @@ def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
         temperature[plant.return_port] -= heat
     else:
         temperature[plant.return_port - 1] -= heat
+
+
+@kernel
+def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
+    """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
+    inlet = temperature[plant.intake_port]
+    outlet = plant.outlet[0]
+    if plant.water_side != SINGLE:
+        outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
+    _, power, _ = look_up(plant.machine, source, inlet, outlet)
+    return 0.0 if np.isnan(power) else frosted[1] * power
+
+
+@kernel
+def work(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    seconds: float,
+    modules: float,
+    source: float,
+    mains: float,
+    cold: float,
+    deepest: float,
+    frosted: tuple[float, float],
+) -> Worked:
+    """Run the heat pump for `seconds` of a step, by how its water goes through the store.
+
+    Parameters as for `charge`. A store between ports, a multi-pass machine's and a wrapped one is heated in
+    place; water that a single-pass machine passes by the store is left for the step to move.
+    """
+    if plant.charge_apart == 0 and plant.water_side == SINGLE:
+        flow, cop, duty, inside = charge(
+            temperature, scratch, plant, seconds, modules, source, mains, cold, deepest, frosted
+        )
+        if np.isnan(flow):
+            return Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, inside, True)
+        return Worked(0.0, 0.0, flow, 0.0, cop, duty, inside, False)
+    if plant.charge_apart > 0:
+        heat, energy, flow, inlet, duty, inside = charge_between(
+            temperature, scratch, plant, seconds, modules, source, deepest, frosted
+        )
+    else:
+        duty = 1.0
+        heat, energy, flow, inlet, inside = reheat(
+            temperature, scratch, plant, seconds, modules, source, frosted
+        )
+    if np.isnan(heat):
+        return Worked(0.0, 0.0, 0.0, inlet, 0.0, 0.0, inside, True)
+    settle(temperature, scratch)
+    return Worked(heat, energy, flow, inlet, 0.0, duty, inside, False)
+
+
+@kernel
+def heat_top(
+    temperature: Array,
+    scratch: Scratch,
+    plant: Plant,
+    permitted: bool,
+    cell: int,
+    setpoint: float,
+    seconds: float,
+    on: bool,
+    waited: float,
+) -> tuple[float, bool, float]:
+    """Heat the store from `cell` up by the backup in a part of a step, in place.
+
+    Parameters
+    ----------
+    temperature, scratch, plant
+        The store [°C], its work space, and the plant.
+    permitted : bool
+        Whether the backup may run.
+    cell : int
+        Where its sensor is.
+    setpoint : float
+        It stops there, and starts a dead band below. [°C]
+    seconds : float
+        Length of the part. [s]
+    on : bool
+        Whether it ran.
+    waited : float
+        How long it has wanted to run. [s]
+
+    Returns
+    -------
+    heat, on, waited : float, bool, float
+        Heat given [cell·K], and the state after.
+    """
+    sensed = temperature[cell]
+    if not permitted or sensed >= setpoint:
+        on, waited = False, 0.0
+    elif sensed < setpoint - plant.backup_dead_band:
+        on = waited >= plant.backup_delay
+        waited += seconds
+    if not on:
+        return 0.0, False, waited
+    most = plant.backup_power * seconds / (RHO_CP * plant.column.cell_volume)
+    heat = heat_upper(temperature, scratch, cell, most, setpoint)
+    return heat, heat >= most, waited  # less: it reached its setpoint within the part

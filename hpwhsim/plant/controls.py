@@ -97,7 +97,6 @@ class Rotation(NamedTuple):
     owed: Array  # heat that its next defrost draws back, cell·K
 
 
-@kernel
 def make_rotation(modules: int) -> Rotation:
     """Modules without ice, the first one leading."""
     return Rotation(np.zeros(1, dtype=np.int64), np.zeros(modules), np.zeros(modules), np.zeros(modules))

@@ -10,7 +10,6 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import (
     Array,
     BackupMode,
-    Cause,
     Drive,
     Hourly,
     Plant,
@@ -18,9 +17,20 @@ from hpwhsim.plant.arrays import (
     SourceRow,
     SourceState,
     WaterSide,
+    make_hourly,
 )
-from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
+from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
+from hpwhsim.plant.charging import (
+    RESTING,
+    STARTING_UP,
+    deepest_charge,
+    draw_back,
+    heat_top,
+    thaw_power,
+    work,
+)
 from hpwhsim.plant.controls import (
+    Rotation,
     begin_thaws,
     count_run,
     count_starts,
@@ -46,27 +56,18 @@ from hpwhsim.storage.tank import (
     Scratch,
     at_height,
     conduct,
-    heat_upper,
     level_of,
     lose,
+    make_scratch,
     reconstruct,
     settle,
 )
 
 LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
-NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
-LOCK_OUT = int(Cause.LOCK_OUT)
-SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
-WATER_TOO_WARM = int(Cause.WATER_TOO_WARM)
-CAPACITY = int(Cause.CAPACITY)
-STARTING = int(Cause.STARTING)
-NOT_CALLED = int(Cause.NOT_CALLED)
-SOURCE_SPENT = int(Cause.SOURCE_SPENT)
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
-WRAPPED = int(WaterSide.WRAPPED)
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
@@ -99,54 +100,7 @@ def may_switch(
     return False
 
 
-@kernel
-def deepest_charge(plant: Plant, temperature: Array, running: int, since: float, lift: float) -> float:
-    """How much of the column may flow to the machine before the charge is over. [cells]"""
-    controls = plant.controls
-    if controls.minimum_run > (since if running > 0 else 0.0):
-        return float(temperature.size)
-    return max(level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0)
-
-
-@kernel
-def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
-    """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
-    inlet = temperature[plant.intake_port]
-    outlet = plant.outlet[0]
-    if plant.water_side != SINGLE:
-        outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
-    _, power, _ = look_up(plant.machine, source, inlet, outlet)
-    return 0.0 if np.isnan(power) else frosted[1] * power
-
-
-@kernel
-def cause_of(
-    plant: Plant,
-    open_hour: bool,
-    warm_enough: bool,
-    share: float,
-    too_warm: bool,
-    running: int,
-    most_modules: int,
-    calling: bool,
-) -> int:
-    """Why the heat pump did not do it alone in this step."""
-    if plant.modules == 0:
-        return NO_HEAT_PUMP
-    if not open_hour:
-        return LOCK_OUT
-    if not warm_enough:
-        return SOURCE_TOO_COLD
-    if too_warm:
-        return WATER_TOO_WARM
-    if share < 1.0:
-        return SOURCE_SPENT
-    if running == most_modules:
-        return CAPACITY if most_modules == plant.modules else LOCK_OUT
-    return STARTING if calling else NOT_CALLED
-
-
-March = Callable[[Plant, Drive, SourceState, Array, Scratch, Hourly], None]
+March = Callable[[Plant, Drive, SourceState, Array, Scratch, Rotation, Hourly], None]
 
 
 @cache
@@ -154,33 +108,25 @@ def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
     @kernel
-    def march(
-        plant: Plant, drive: Drive, state: SourceState, temperature: Array, scratch: Scratch, out: Hourly
+    def through(
+        plant: Plant,
+        drive: Drive,
+        state: SourceState,
+        temperature: Array,
+        scratch: Scratch,
+        rotation: Rotation,
+        out: Hourly,
     ) -> None:
-        """March the plant from the first step to the last.
+        """March from the first step to the last: `march`, with its work space and zeroed arrays to fill.
 
         A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts
         of a minute at most; conduction and standby loss are slow and act once a step.
-
-        Parameters
-        ----------
-        plant, drive : Plant, Drive
-            The plant and what drives it.
-        state : SourceState
-            The source at the start; holds it at the end.
-        temperature : ndarray, shape (cell,)
-            The store at the start, bottom to top; holds the store at the end. [°C]
-        scratch : Scratch
-            Work space.
-        out : Hourly
-            Zeroed arrays; filled here.
         """
         column, controls = plant.column, plant.controls
         hours = drive.source.size
         per_hour = drive.use.size // hours
         joule = RHO_CP * column.cell_volume  # J in a cell·K
         most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
-        rotation = make_rotation(max(plant.modules, 1))
         calling = False
         running = 0
         since = 1e9  # long ago, so that no minimum time holds at the start
@@ -188,6 +134,7 @@ def marcher(kind: int) -> March:
         backup_on = tank_on = False
         waited = tank_heat = tank_energy = 0.0
         tank_c = plant.loop_tank.setpoint
+        straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store
         for step in range(drive.use.size):
             hour = step // per_hour
             quarter = step * 4 // per_hour
@@ -256,12 +203,9 @@ def marcher(kind: int) -> March:
 
                 # take heat from the source
                 foot = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
-                ready = wanted > 0 and plant.water_side != WRAPPED and plant.charge_apart == 0
-                if ready:
+                ready = wanted > 0 and straight
+                if ready or (wanted > 0 and plant.water_side == MULTI):
                     reconstruct(temperature, scratch, foot)
-                flow = cop = duty = heat = inlet = energy = 0.0
-                inside = True
-                too_warm = False
                 if wanted > running:
                     warming += (wanted - running) * plant.start_loss
                 thawing = 0
@@ -277,44 +221,24 @@ def marcher(kind: int) -> March:
                         controls, plant.turndown, level_of(temperature, controls.start_at + lift)
                     )
                 units, seen = (wanted - thawing) * speed, source + plant.approach * (1.0 - speed)
+                worked = RESTING
                 if wanted > 0 and (heating <= 0.0 or thawing == wanted):
-                    duty = 1.0  # still starting, or all defrosting
-                elif wanted > 0 and plant.charge_apart > 0:
-                    deepest = deepest_charge(plant, temperature, running, since, lift)
-                    heat, energy, flow, inlet, duty, inside = charge_between(
-                        temperature, scratch, plant, heating, units, seen, deepest, frosted
-                    )
-                    if np.isnan(heat):
-                        heat = 0.0
-                        wanted = 0
-                        too_warm = True
-                    else:
-                        calling = calling and duty >= 1.0 - 1e-6
-                        settle(temperature, scratch)
-                elif wanted > 0 and plant.water_side != SINGLE:
-                    heat, energy, flow, inlet, inside = reheat(
-                        temperature, scratch, plant, heating, units, seen, frosted
-                    )
-                    if np.isnan(heat):
-                        heat = flow = 0.0
-                        wanted = 0
-                        too_warm = True
-                    else:
-                        duty = 1.0
-                        settle(temperature, scratch)
-                        ready = False
+                    worked = STARTING_UP  # or all defrosting
                 elif wanted > 0:
-                    cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
-                    deepest = deepest_charge(plant, temperature, running, since, lift)
-                    flow, cop, duty, inside = charge(
+                    cold = deepest = 0.0
+                    if plant.water_side == SINGLE:
+                        cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
+                        deepest = deepest_charge(plant, temperature, running, since, lift)
+                    worked = work(
                         temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
                     )
-                    if np.isnan(flow):
-                        flow = 0.0
-                        wanted = 0
-                        too_warm = True
-                    elif duty < 1.0 - 1e-6:
-                        calling = False  # charged within the step
+                too_warm = worked.too_warm
+                if too_warm:
+                    wanted = 0
+                elif wanted > 0 and worked.duty < 1.0 - 1e-6:
+                    calling = False  # charged within the step
+                flow, heat, energy, duty = worked.flow, worked.heat, worked.energy, worked.duty
+                inlet = worked.inlet
                 if (wanted > 0) != (running > 0):
                     since = 0.0
                 if wanted != running:
@@ -323,7 +247,6 @@ def marcher(kind: int) -> March:
                 since += dt
 
                 # draw, and settle
-                straight = plant.water_side == SINGLE and plant.charge_apart == 0
                 passing = flow if straight else 0.0
                 served = temperature[: plant.draw_port]
                 moved = STILL
@@ -355,7 +278,7 @@ def marcher(kind: int) -> March:
                     lost_in_step += tank_lost * joule
                 if straight and flow > 0.0:
                     heat, inlet = moved.heat, moved.inlet / flow
-                    energy = heat * joule / cop
+                    energy = heat * joule / worked.cop
                 drawn = frost_drawn * heat
                 if pause > 0.0 and running > 0:
                     drawn = pass_time(controls, rotation, plant.modules, running, pause, duty * dt, drawn)
@@ -367,16 +290,10 @@ def marcher(kind: int) -> March:
                 # backup
                 backup_heat = moved.added
                 if plant.backup_mode == PARALLEL:
-                    sensed = temperature[backup_cell]
-                    if not drive.backup_permitted[of_day] or sensed >= backup_at:
-                        backup_on, waited = False, 0.0
-                    elif sensed < backup_at - plant.backup_dead_band:
-                        backup_on = waited >= plant.backup_delay
-                        waited += dt
-                    if backup_on:
-                        most = plant.backup_power * dt / joule
-                        backup_heat = heat_upper(temperature, scratch, backup_cell, most, backup_at)
-                        backup_on = backup_heat >= most  # less: it reached its setpoint within the step
+                    allowed = drive.backup_permitted[of_day]
+                    backup_heat, backup_on, waited = heat_top(
+                        temperature, scratch, plant, allowed, backup_cell, backup_at, dt, backup_on, waited
+                    )
 
                 # record
                 idle_energy = 0.0
@@ -401,44 +318,27 @@ def marcher(kind: int) -> March:
                     taken_in_step += taken
                     on_in_step += on
                     gain += idle_energy + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
-                backup_energy = backup_heat * joule / plant.backup_efficiency
-                out.heat_pump_heat[hour] += (heat - drawn) * joule
-                out.defrost_heat[hour] += drawn * joule
-                out.heat_pump_energy[hour] += energy
-                out.fan_energy[hour] += fan
-                out.pump_energy[hour] += pump
-                out.standby_energy[hour] += standby
-                out.backup_heat[hour] += backup_heat * joule
-                out.backup_energy[hour] += backup_energy
-                out.taps_heat[hour] += moved.taps_heat * joule
-                out.loop_heat[hour] += moved.loop_heat * joule
-                out.unmet[hour] += moved.missing * joule
-                out.hot_volume[hour] += moved.taps * column.cell_volume
-                out.short_volume[hour] += moved.short * column.cell_volume
-                out.loop_heater_heat[hour] += tank_heat
-                out.loop_heater_energy[hour] += tank_energy
+                backup = backup_heat * joule
+                bought = backup / plant.backup_efficiency
+                book_heat_pump(out, hour, (heat - drawn) * joule, drawn * joule, energy, fan, pump, standby)
+                book_water(out, hour, moved, joule, column.cell_volume)
+                book_heaters(out, hour, backup, bought, tank_heat, tank_energy)
                 electric = energy + fan + pump + standby + circulation + tank_energy
-                electric += plant.backup_electric * backup_energy
-                out.quarter_power[quarter] += electric
+                out.quarter_power[quarter] += electric + plant.backup_electric * bought
                 if on > 0.0:
-                    out.module_seconds[hour] += on
                     count_run(rotation, plant.modules, running, on / running, out.module_run)
-                    out.run_seconds[hour] += duty * share * dt
                     weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
-                    out.water_in_sum[hour] += inlet * weight
-                    out.water_in_volume[hour] += weight
-                    if not inside:
-                        out.edge_seconds[hour] += duty * share * dt
+                    book_run(out, hour, on, duty * share * dt, inlet, weight, worked.inside)
                     if share < 1.0:
                         out.source[SPENT, hour] += dt
                 if calling and (too_warm or not permitted):
                     out.lockout_seconds[hour] += dt
-                if backup_heat > 0.0 or moved.short > 0.0:
+                if backup > 0.0 or moved.short > 0.0:
                     cause = cause_of(
                         plant, open_hour, warm_enough, share, too_warm, running, most_modules, calling
                     )
-                    if backup_heat > 0.0:
-                        out.backup_seconds[cause, hour] += backup_heat * joule / plant.backup_power
+                    if backup > 0.0:
+                        out.backup_seconds[cause, hour] += backup / plant.backup_power
                     if moved.short > 0.0:
                         out.short_seconds[cause, hour] += dt
             conduct(temperature, scratch, column)
@@ -458,6 +358,31 @@ def marcher(kind: int) -> March:
                 out.store_bottom[hour] = temperature[0]
                 out.loop_tank_end[hour] = tank_c
                 end_hour(kind, plant, drive, state, hour, out)
-        out.profile[:] = temperature
 
-    return march
+    return through
+
+
+def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: int = 1) -> Hourly:
+    """March a plant through the hours of its drive.
+
+    Parameters
+    ----------
+    plant, drive : Plant, Drive
+        The plant and what drives it.
+    state : SourceState
+        The source at the start; holds it at the end.
+    store : ndarray, shape (cell,)
+        The store at the start, bottom to top; holds it at the end. [°C]
+    tanks : int
+        Tanks in series that the cells belong to.
+
+    Returns
+    -------
+    Hourly
+        What the hours brought.
+    """
+    out = make_hourly(drive.source.size, store.size)
+    scratch, rotation = make_scratch(store.size, tanks), make_rotation(max(plant.modules, 1))
+    marcher(plant.sources.kind)(plant, drive, state, store, scratch, rotation, out)
+    out.profile[:] = store
+    return out

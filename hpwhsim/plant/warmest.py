@@ -79,7 +79,8 @@ def warmest(assembly: Assembly, hottest: float, years: int) -> Warmest:
         _ground(plant, drive, make_history(plant.sources.field, years), years, inlets, outlets, met)
     else:
         start = float(assembly.state.well[0])
-        _sewage(kind == SourceKind.WET_WELL, plant, drive, start, inlets, outlets, met)
+        free, slope = np.empty(plant.modules + 1), np.empty(plant.modules + 1)
+        _sewage(kind == SourceKind.WET_WELL, plant, drive, start, inlets, outlets, free, slope, met)
     return Warmest(met, False, around, least, coldest)
 
 
@@ -130,12 +131,22 @@ def _ground(
 
 @kernel
 def _sewage(
-    well: bool, plant: Plant, drive: Drive, start: float, inlets: Array, outlets: Array, met: Array
+    well: bool,
+    plant: Plant,
+    drive: Drive,
+    start: float,
+    inlets: Array,
+    outlets: Array,
+    free: Array,
+    slope: Array,
+    met: Array,
 ) -> None:
-    """Fill `met` [°C] from a wet well that starts at `start` °C, or from a sewer."""
+    """Fill `met` [°C] from a wet well that starts at `start` °C, or from a sewer.
+
+    `free` and `slope` are work space for the best offers to each number of modules.
+    """
     source, dt, before = plant.sources.well, plant.step_seconds, plant.outlet[0]
     per_hour = drive.sewage.size // met.size
-    free, slope = np.empty(plant.modules + 1), np.empty(plant.modules + 1)
     now = start
     for hour in range(met.size):
         free[:], slope[:] = -np.inf, np.inf

@@ -20,11 +20,9 @@ from hpwhsim.plant.arrays import (
     SourceRow,
     SourceState,
     WaterSide,
-    make_hourly,
 )
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.plant.march import marcher
-from hpwhsim.storage.tank import make_scratch
+from hpwhsim.plant.march import march
 from hpwhsim.study.years import march_years
 from hpwhsim.tables import read_table
 
@@ -247,11 +245,7 @@ def _output_by_day(design: DesignDays) -> Array:
 
 def march_days(design: DesignDays, plant: Plant) -> Hourly:
     """The hours of the design days with a plant."""
-    store = design.start.copy()
-    out = make_hourly(24 * design.days.size, store.size)
-    march = marcher(plant.sources.kind)
-    march(plant, design.drive, _copied(design.state), store, make_scratch(store.size, design.series), out)
-    return out
+    return march(plant, design.drive, _copied(design.state), design.start.copy(), design.series)
 
 
 def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
@@ -289,7 +283,5 @@ def _state_at(assembly: Assembly, kind: int, day: int, years: int) -> SourceStat
         march_years(assembly._replace(state=state), years - 1)
     if day > 0:
         drive = _cut(assembly.drive, np.arange(day), assembly.drive.use.size // DAYS)
-        store = assembly.start.copy()
-        out = make_hourly(24 * day, store.size)
-        marcher(kind)(assembly.plant, drive, state, store, make_scratch(store.size, assembly.series), out)
+        march(assembly.plant, drive, state, assembly.start.copy(), assembly.series)
     return state

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.errors import InputError
-from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceKind, SourceState, make_hourly
+from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.plant.march import marcher
+from hpwhsim.plant.march import march
 from hpwhsim.quantities import TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP, make_scratch
+from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
@@ -282,16 +282,12 @@ def follow(unit: Unit, use: Array) -> Trace:
         frost_power=np.ones(steps),
         frost_drawn=np.zeros(steps),
     )
-    cells = unit.start.size
-    out = make_hourly(steps, cells)
-    marcher(SourceKind.OUTDOOR_AIR)(
-        unit.plant, drive, unit.state, unit.start.copy(), make_scratch(cells), out
-    )
+    out = march(unit.plant, drive, unit.state, unit.start.copy())
     if not np.isfinite(out.store_mean).all():
         raise InputError(
             "the march of this unit gives no numbers: it cannot be simulated in the test's steps"
         )
-    whole = cells * unit.plant.column.cell_volume * RHO_CP
+    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
     bought = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy + out.backup_energy
     # a heater that only holds its temperature, at a part of its power, has done what it was called for
     backup = out.backup_heat > 0.5 * unit.plant.backup_power * unit.plant.step_seconds

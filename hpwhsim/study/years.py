@@ -8,12 +8,11 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.plant.arrays import Hourly, SourceRow, make_hourly
+from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.later_years import first_year, later_year
-from hpwhsim.plant.march import marcher
+from hpwhsim.plant.march import march, marcher
 from hpwhsim.source.ground_loop import History
-from hpwhsim.storage.tank import make_scratch
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
@@ -52,12 +51,10 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     get their share of it by how far their bore wall has fallen.
     """
     plant, drive, state = assembly.plant, assembly.drive, assembly.state
-    march = marcher(plant.sources.kind)
-    store, scratch = assembly.start.copy(), make_scratch(assembly.start.size, assembly.series)
+    store = assembly.start.copy()
     found: list[_Figures] = []
     first, first_out = None, None
     met, energy = np.zeros(HOURS), np.zeros(HOURS)
-    out, start = make_hourly(HOURS, store.size), store.copy()
     for year in range(years):
         if years > IN_FULL and 0 < year < years - 1:
             assert first is not None
@@ -73,8 +70,8 @@ def march_years(assembly: Assembly, years: int) -> Marched:
             history = History(past.heat.copy(), past.used.copy(), past.left.copy())
             later_year(plant, drive, state._replace(history=history), first, met, energy)
             other = _between(assembly, first_out, met, energy)
-        out, start = make_hourly(HOURS, store.size), store.copy()
-        march(plant, drive, state, store, scratch, out)
+        start = store.copy()
+        out = march(plant, drive, state, store, assembly.series)
         if years > 1:
             found.append(_figures(assembly, out))
         if other is not None:

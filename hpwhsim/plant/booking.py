@@ -1,0 +1,88 @@
+"""What a part of a step adds to its hour, and why the heat pump did not do it alone."""
+
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import Cause, Hourly, Plant
+from hpwhsim.plant.flows import Moved
+
+NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
+LOCK_OUT = int(Cause.LOCK_OUT)
+SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+WATER_TOO_WARM = int(Cause.WATER_TOO_WARM)
+CAPACITY = int(Cause.CAPACITY)
+STARTING = int(Cause.STARTING)
+NOT_CALLED = int(Cause.NOT_CALLED)
+SOURCE_SPENT = int(Cause.SOURCE_SPENT)
+
+
+@kernel
+def book_heat_pump(
+    out: Hourly, hour: int, heat: float, drawn: float, energy: float, fan: float, pump: float, standby: float
+) -> None:
+    """Add heat of the machine net of what defrosts drew back, that, and its electricity. [J]"""
+    out.heat_pump_heat[hour] += heat
+    out.defrost_heat[hour] += drawn
+    out.heat_pump_energy[hour] += energy
+    out.fan_energy[hour] += fan
+    out.pump_energy[hour] += pump
+    out.standby_energy[hour] += standby
+
+
+@kernel
+def book_run(
+    out: Hourly, hour: int, on: float, seconds: float, inlet: float, weight: float, inside: bool
+) -> None:
+    """Add `on` module-seconds in `seconds` of running with water at `inlet` °C, weighted by its volume."""
+    out.module_seconds[hour] += on
+    out.run_seconds[hour] += seconds
+    out.water_in_sum[hour] += inlet * weight
+    out.water_in_volume[hour] += weight
+    if not inside:
+        out.edge_seconds[hour] += seconds
+
+
+@kernel
+def book_water(out: Hourly, hour: int, moved: Moved, joule: float, cell_volume: float) -> None:
+    """Add what taps and loop took, with `joule` J in a cell·K and `cell_volume` m³ in a cell."""
+    out.taps_heat[hour] += moved.taps_heat * joule
+    out.loop_heat[hour] += moved.loop_heat * joule
+    out.unmet[hour] += moved.missing * joule
+    out.hot_volume[hour] += moved.taps * cell_volume
+    out.short_volume[hour] += moved.short * cell_volume
+
+
+@kernel
+def book_heaters(
+    out: Hourly, hour: int, backup: float, bought: float, tank_heat: float, tank_energy: float
+) -> None:
+    """Add heat of the backup and what it bought, and those of the heater in the loop's own tank. [J]"""
+    out.backup_heat[hour] += backup
+    out.backup_energy[hour] += bought
+    out.loop_heater_heat[hour] += tank_heat
+    out.loop_heater_energy[hour] += tank_energy
+
+
+@kernel
+def cause_of(
+    plant: Plant,
+    open_hour: bool,
+    warm_enough: bool,
+    share: float,
+    too_warm: bool,
+    running: int,
+    most_modules: int,
+    calling: bool,
+) -> int:
+    """Why the heat pump did not do it alone in this step."""
+    if plant.modules == 0:
+        return NO_HEAT_PUMP
+    if not open_hour:
+        return LOCK_OUT
+    if not warm_enough:
+        return SOURCE_TOO_COLD
+    if too_warm:
+        return WATER_TOO_WARM
+    if share < 1.0:
+        return SOURCE_SPENT
+    if running == most_modules:
+        return CAPACITY if most_modules == plant.modules else LOCK_OUT
+    return STARTING if calling else NOT_CALLED
