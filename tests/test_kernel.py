@@ -106,5 +106,5 @@ def made(cells: int) -> float:
 
 def test_a_kernel_that_makes_an_array_does_not_compile() -> None:
     """Without it nobody would notice that such an array is never given back."""
-    with pytest.raises(Exception, match="NRT required but not enabled"):
+    with pytest.raises(Exception, match="Only accept returning of array passed"):
         made(3)
