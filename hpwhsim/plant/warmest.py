@@ -76,7 +76,8 @@ def warmest(assembly: Assembly, hottest: float, years: int) -> Warmest:
     met = np.full(drive.source.size, -np.inf)
     inlets, outlets = _inlets(plant, coldest), np.unique([drive.outlet.min(), drive.outlet.max()])
     if kind == SourceKind.GROUND_LOOP:
-        _ground(plant, drive, make_history(plant.sources.field, years), years, inlets, outlets, met)
+        pump = float(plant.sources.loop.pump.max())
+        _ground(plant, drive, make_history(plant.sources.field, years), years, pump, inlets, outlets, met)
     else:
         start = float(assembly.state.well[0])
         free, slope = np.empty(plant.modules + 1), np.empty(plant.modules + 1)
@@ -111,13 +112,14 @@ def _ground(
     drive: Drive,
     history: History,
     years: int,
+    pump: float,
     inlets: Array,
     outlets: Array,
     met: Array,
 ) -> None:
-    """Fill `met` [°C] from a field that only ever got heat."""
+    """Fill `met` [°C] from a field that only ever got heat, `pump` W of it all year from its pumps."""
     field, loop = plant.sources.field, plant.sources.loop
-    pump, before = loop.pump.max(), plant.outlet[0]
+    before = plant.outlet[0]
     for year in range(years):
         for hour in range(met.size):
             drop = wall_drop(field, history) - field.hour_response * drive.rejected[hour]
