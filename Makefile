@@ -11,6 +11,7 @@ demo: $(VENV)/.installed
 test: $(VENV)/.installed-dev lint
 	$(BIN)/pytest -q -n auto
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
+	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/test_year.py tests/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
 # the property tests on examples drawn anew: for a change of the physics, and now and then

@@ -43,7 +43,8 @@ def sources_hash() -> str:
 def _cache_folder() -> str:
     """Folder for compiled code of exactly these sources; made here, and old ones removed."""
     root = Path(platformdirs.user_cache_dir("tankyear")) / "compiled"
-    folder = root / sources_hash()
+    checked = "-checked" if numba.config.BOUNDSCHECK else ""  # code that looks at every index is other code
+    folder = root / (sources_hash() + checked)
     if not folder.is_dir():
         try:
             folder.mkdir(parents=True, exist_ok=True)

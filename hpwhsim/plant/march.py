@@ -68,6 +68,10 @@ OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
+OF_HOURS = (
+    *("outlet", "lift", "backup_setpoint", "backup_cell", "mains"),
+    *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
+)
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
@@ -380,7 +384,17 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: i
     -------
     Hourly
         What the hours brought.
+
+    Raises
+    ------
+    ValueError
+        If the drive's arrays are not as long as its source: compiled code would read past their end.
     """
+    odd = [name for name in OF_HOURS if getattr(drive, name).size != drive.source.size]
+    if odd or drive.use.size % drive.source.size:
+        raise ValueError(
+            f"drive of {drive.source.size} hours: {', '.join(odd) or 'use'} is of another length"
+        )
     out = make_hourly(drive.source.size, store.size)
     scratch, rotation = make_scratch(store.size, tanks), make_rotation(max(plant.modules, 1))
     marcher(plant.sources.kind)(plant, drive, state, store, scratch, rotation, out)

@@ -281,6 +281,7 @@ def follow(unit: Unit, use: Array) -> Trace:
         frost_capacity=np.ones(steps),
         frost_power=np.ones(steps),
         frost_drawn=np.zeros(steps),
+        frost_pause=np.zeros(steps),
     )
     out = march(unit.plant, drive, unit.state, unit.start.copy())
     if not np.isfinite(out.store_mean).all():
