@@ -43,7 +43,7 @@ def sources_hash() -> str:
 def _cache_folder() -> str:
     """Folder for compiled code of exactly these sources; made here, and old ones removed."""
     root = Path(platformdirs.user_cache_dir("tankyear")) / "compiled"
-    checked = "-checked" if numba.config.BOUNDSCHECK else ""  # code that looks at every index is other code
+    checked = "-checked" if vars(numba.config)["BOUNDSCHECK"] else ""  # code that looks at every index
     folder = root / (sources_hash() + checked)
     if not folder.is_dir():
         try:
