@@ -51,6 +51,7 @@ class Chosen(NamedTuple):
     trial: Trial
     smallest: Choice  # with the same modules the smallest store that passes
     smaller_tank: tuple[Choice, Trial] | None  # the next smaller store with the same modules
+    failing_tank: tuple[Choice, Trial] | None  # the largest smaller store that fails with them
     smaller_modules: tuple[Choice, Trial] | None  # the next smaller set of modules with the same store
 
 
@@ -170,14 +171,14 @@ class Market:
         smaller = [
             self.choice(machine, s) for s in self.stores if s[0].size * s[1] < choice.volume - ROUNDING
         ]
-        trials = self._all(smaller)
-        passing = (other for other, trial in zip(smaller, trials, strict=True) if trial.passes)
+        judged = list(zip(smaller, self._all(smaller), strict=True))
         fewer = [m for m in self.machines if m[0].size * m[1] < choice.capacity - ROUNDING]
         modules = self.choice(fewer[-1], store) if fewer else None
         return Chosen(
             choice,
             self.trial(choice),
-            next(passing, choice),
-            (smaller[-1], trials[-1]) if smaller else None,
+            next((other for other, trial in judged if trial.passes), choice),
+            judged[-1] if judged else None,
+            next((pair for pair in reversed(judged) if not pair[1].passes), None),
             (modules, self.trial(modules)) if modules else None,
         )

@@ -18,7 +18,7 @@ from hpwhsim.scenario.schema import Scenario, Sizing
 from hpwhsim.study.curve import Point, classical, curve, point
 from hpwhsim.study.design_days import LENGTHS, Judged
 from hpwhsim.study.market import BY, Choice, Market
-from hpwhsim.study.sizing import Bench, Trial, make_bench, sized, try_plant
+from hpwhsim.study.sizing import Bench, Trial, hot_litres, make_bench, sized, try_plant
 from hpwhsim.study.year import run_year
 from hpwhsim.study.years import march_years
 
@@ -87,6 +87,7 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
                 "design_days": _judged(beside.trial),
                 "smallest_storage_litres": 1000.0 * beside.smallest.volume,
                 "one_step_less_storage": _neighbour(beside.smaller_tank),
+                "next_smaller_that_fails": _neighbour(beside.failing_tank),
                 "one_step_less_capacity": _neighbour(beside.smaller_modules),
                 "explained": _point(why, bench.day_litres),
                 "year": year,
@@ -95,6 +96,9 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
                 record["seeds"] = chances(_with(scenario, choice), weather, seeds)
             break
     found += islice(passing, max(LISTED - len(found), 0))
+    if not found:
+        largest = market.choice(market.machines[-1], market.stores[-1])
+        record["largest"] = _neighbour((largest, market.trial(largest)))
     record["choices"] = [_choice(choice) for choice in found[:LISTED]]
     record["years_tried"] = tried
     record["cautions"] = _cautions(bench, points, found)
@@ -194,20 +198,19 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
         "most_run_hours_in_a_day": run,
         "backup_share": backup / heat if heat > 0.0 else 0.0,
     }
-    passes = True
-    if "short-litres" in sizing.criterion:
-        passes &= short <= litres
-    if "run-hours" in sizing.criterion:
-        passes &= run <= sizing.run_hours / 3600.0
-    if "backup-share" in sizing.criterion:
-        passes &= found["backup_share"] <= sizing.backup_share
+    holds = {
+        "short-litres": short <= litres,
+        "run-hours": run <= sizing.run_hours / 3600.0,
+        "backup-share": found["backup_share"] <= sizing.backup_share,
+    }
     if "n-1" in sizing.criterion:
         built = assemble(chosen, weather)
         fewer = built._replace(plant=built.plant._replace(modules=choice.modules - 1))
         one_out = 1000.0 * float(march_years(fewer, chosen.run.years).last.short_volume.sum())
         found["one_out_short_litres"] = one_out
-        passes &= one_out <= litres
-    return found | {"passes": passes}
+        holds["n-1"] = one_out <= litres
+    fails = [name for name in sizing.criterion if not holds[name]]
+    return found | {"passes": not fails, "fails": fails}
 
 
 def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
@@ -242,9 +245,7 @@ def _finite(value: float) -> float | None:
 
 
 def _limits(sizing: Sizing) -> Record:
-    limits: Record = {}
-    if {"short-litres", "n-1"} & set(sizing.criterion):
-        limits["short_litres"] = 1000.0 * sizing.short_volume
+    limits: Record = {"short_litres": 1000.0 * sizing.short_volume}
     if "run-hours" in sizing.criterion:
         limits["run_hours"] = sizing.run_hours / 3600.0
     if "backup-share" in sizing.criterion:
@@ -305,7 +306,7 @@ def _adequacy(bench: Bench) -> Record:
 def _point(p: Point, day_litres: float) -> Record:
     found: Record = {
         "capacity_kw": p.capacity / 1000.0,
-        "run_hours": p.run_hours,
+        "run_hours": _finite(p.run_hours),
         "storage_litres": _finite(p.storage),
         "storage_share": _finite(p.storage / day_litres),
         "most_run_hours_in_a_day": _finite(p.least.trial.whole.run_hours),
@@ -357,6 +358,19 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice]) ->
         said.append(
             "cost, weight or carbon of modules or tanks are the packaged INVENTED numbers; give "
             "sizing.modules and sizing.tanks for a choice that means something"
+        )
+    hot_water = bench.scenario.hot_water
+    if hot_water.draws == "smooth" or hot_water.metered is not None:
+        flow = float(hot_litres(bench).reshape(24 * bench.design.days.size, -1).sum(axis=1).max())
+        said.append(
+            "draws are spread over each hour, which hides the peaks within it: common practice adds 10 to 30 "
+            f"minutes of the largest flow, here {flow / 6.0:,.0f} to {flow / 2.0:,.0f} L of hot water; "
+            "hot_water.draws=random has peaks of its own"
+        )
+    if not points:
+        said.append(
+            "the machine cannot run on the design days, so that the backup alone meets the criterion there "
+            "and nothing of them tells how large the machine should be: sweep the year"
         )
     more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
     if more:
