@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 100
+INNER = (0.0, 0.03, 1.0, 0.97)  # of the picture, above the line at its foot
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
@@ -136,7 +137,9 @@ def sizing_text(record: Record) -> str:
         lines += [
             "",
             f"Chances over {seeds['years']} years of random draws",
-            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} %",
+            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
+            f"({100.0 * seeds['chance_of_a_short_day_low']:.3f} to "
+            f"{100.0 * seeds['chance_of_a_short_day_high']:.3f} %)",
             f"  a year has such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
             f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
             f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
@@ -193,8 +196,16 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
     lines = [
         f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {_amount(chosen, by)}",
         f"  design days: {_short(chosen['design_days'])}",
-        f"  whole year: {_short(chosen['year'])}",
+        f"  whole year: {_short(chosen['year'])}; starts of a module "
+        f"{chosen['year']['starts_a_day']:.1f} a day",
     ]
+    larger = chosen["larger_stores"]
+    if larger["failing"]:
+        lines += [
+            f"  by luck of timing: of {larger['tried']} stores up to {100.0 * larger['up_to_share']:.0f} % "
+            f"larger {larger['failing']} fail {', '.join(larger['fails'])};",
+            "    take a larger one, or start its charge earlier (plant.controls.sensor_height)",
+        ]
     for key, what in (("one_step_less_storage", "storage"), ("one_step_less_capacity", "capacity")):
         less = chosen[key]
         lines += _less(f"one step less {what}", less)
@@ -208,7 +219,8 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
         f"  smallest store at this capacity, litres: {_smallest(why)} by the engine; usable by the mass curve"
         f"{_out(record)}: {_litres(why['mass_curve_litres'])}"
     )
-    lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
+    if why["mass_curve_litres"] is not None:
+        lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
     again = [
         f"{' to '.join(f'{v:,.0f}' for v in sorted({f['from_litres'], f['to_litres']}))} L "
         f"({', '.join(f['fails'])})"
@@ -222,9 +234,10 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
 def sizing_figure(record: Record) -> bytes:
     """The trade-off curve with the chosen point, as the bytes of a PNG file."""
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     with house_style():
-        figure = Figure(figsize=(8.0, 5.2), layout="constrained")
+        figure = Figure(figsize=(8.0, 5.2), layout=ConstrainedLayoutEngine(rect=INNER))
         _draw(figure, record)
         return png(figure)
 
@@ -267,8 +280,7 @@ def _draw(figure: "Figure", record: Record) -> None:
     chosen = record.get("chosen")
     if chosen is not None:
         spot = (chosen["capacity_kw"], chosen["storage_litres"])
-        label = f"chosen: {_plant(chosen)}"
-        ax.plot(*spot, "*", color=RED, markersize=14, label=label, gid="chosen")
+        ax.plot(*spot, "*", color=RED, markersize=14, label="chosen", gid="chosen")
     for p in points[::2]:
         if p["storage_litres"] is not None:
             ax.annotate(
@@ -284,7 +296,8 @@ def _draw(figure: "Figure", record: Record) -> None:
     ax.set_ylabel("Store [L]")
     ax.set_ylim(bottom=0.0)
     ax.grid(color="0.9", linewidth=0.6)
-    figure.legend(loc="outside lower left", ncols=3)
+    figure.legend(loc="outside lower left", ncols=3, bbox_to_anchor=INNER)
     days = record["design_days"]
     what = f"Storage against capacity on {', '.join(days['cold_days'])} (mean {degrees(days['mean_c'])})"
-    head(figure, record, f"{what}\nCriterion: {', '.join(record['criterion'])}")
+    choice = f"; chosen: {_plant(chosen)}" if chosen is not None else ""
+    head(figure, record, f"{what}\nCriterion: {', '.join(record['criterion'])}{choice}")

@@ -191,6 +191,6 @@ def _relaxed(assembly: Assembly, found: Limits) -> tuple[str, ...]:
         said.append("the sewage is as warm as if no heat had been taken in earlier hours, and is never spent")
     elif kind == SourceKind.SEWER:
         said.append("the sewage is never spent")
-    if found.plant.tank is not None:
-        said.append("the loop's tank may cool in hours without draws")
+    if found.plant.tank is not None and np.min(found.plant.tank.floor) == 0.0:
+        said.append("the loop's tank may cool in hours in which the loop got less than all its heat")
     return tuple(said)
