@@ -10,7 +10,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 100
-INNER = (0.0, 0.03, 1.0, 0.97)  # of the picture, above the line at its foot
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
@@ -234,10 +233,9 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
 def sizing_figure(record: Record) -> bytes:
     """The trade-off curve with the chosen point, as the bytes of a PNG file."""
     from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     with house_style():
-        figure = Figure(figsize=(8.0, 5.2), layout=ConstrainedLayoutEngine(rect=INNER))
+        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
         _draw(figure, record)
         return png(figure)
 
@@ -292,11 +290,11 @@ def _draw(figure: "Figure", record: Record) -> None:
                 fontsize=7,
                 color=BLUE,
             )
-    ax.set_xlabel("Capacity of all modules at the rating [kW]")
+    ax.set_xlabel("Capacity of all modules at the rating [kW]; at the curve, hours of it for the largest day")
     ax.set_ylabel("Store [L]")
     ax.set_ylim(bottom=0.0)
     ax.grid(color="0.9", linewidth=0.6)
-    figure.legend(loc="outside lower left", ncols=3, bbox_to_anchor=INNER)
+    ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.12), ncols=2)
     days = record["design_days"]
     what = f"Storage against capacity on {', '.join(days['cold_days'])} (mean {degrees(days['mean_c'])})"
     choice = f"; chosen: {_plant(chosen)}" if chosen is not None else ""

@@ -105,10 +105,10 @@ def _weights(scenario: Scenario) -> tuple[str, Array, Array | None]:
     tariff = None if scenario.tariff is None else prices(scenario.tariff)
     if tariff is None or tariff.electricity is None or np.ptp(tariff.electricity) == 0.0:
         return "none", np.ones(8760), np.ones(8760) if fuel else None
-    if fuel and tariff.fuel is None:
-        raise InputError("tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': fuel is burnt")
-    burnt = np.repeat(tariff.fuel, MONTH_DAYS * 24) if fuel and tariff.fuel is not None else None
-    return "price", tariff.electricity, burnt
+    if not fuel:
+        return "price", tariff.electricity, None
+    assert tariff.fuel is not None  # the schema wants it where fuel is burnt
+    return "price", tariff.electricity, np.repeat(tariff.fuel, np.multiply(MONTH_DAYS, 24))
 
 
 def _mean_weight(path: Path, signal: Array) -> float:
