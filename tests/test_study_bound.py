@@ -172,11 +172,12 @@ def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
         assert getattr(tariff, key) == pytest.approx(getattr(signal, key), rel=1e-9)
     gas = [bars, "plant.backup.kind=gas", "plant.heat_pump.lowest_source='7 degC'"]
     tariff = found("central-air", *gas, f"tariff={{electricity: {blocks}, fuel: 1.50 USD/therm}}")
-    assert tariff.fuel_weight == pytest.approx(1.50 / 29.3001, rel=1e-4)  # kWh in a US therm
+    therm = 29.30711  # kWh in 100,000 Btu (International Table), NIST SP 811, appendix B
+    assert tariff.fuel_weight == pytest.approx(1.50 / therm, rel=1e-6)
     year = run_year(read_scenario(SCENARIOS / "central-air.yaml", gas)).hourly
     burnt, bought = year["fuel_kwh"].sum(), year["electricity_kwh"] - year.get("standby_kwh", 0.0)
     assert burnt > 1000.0
-    expected = burnt * 1.50 / 29.3001 + (price * bought).sum()
+    expected = burnt * 1.50 / therm + (price * bought).sum()
     assert tariff.control == pytest.approx(expected, rel=1e-5)
     assert "energy charge, USD" in bound_text(tariff)
 
