@@ -180,8 +180,9 @@ def parser() -> argparse.ArgumentParser:
         "bound",
         help="what share of the possible saving the controls reach",
         description="Compare the controls of a scenario with the same plant without them and with the best "
-        "schedule that perfect foresight could find, weighed by plant.controls.signal, or in kWh bought. A "
-        "kWh of fuel counts at the mean of the signal.",
+        "schedule that perfect foresight could find, weighed by plant.controls.signal, without one by the "
+        "hourly or time-of-use prices of the tariff (demand charges left out), or else in kWh bought. A kWh "
+        "of fuel counts at the mean of the signal, or at its price.",
         epilog="example: tankyear bound scenarios/central-air.yaml --set plant.controls.signal=price.csv",
     )
     _add_scenario(bound)

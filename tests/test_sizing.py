@@ -16,13 +16,14 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.report.sizing import PARTS
+from hpwhsim.report.sizing import PARTS, sizing_figure, sizing_text
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.chances import chances, of_days, wilson
 from hpwhsim.study.curve import classical, curve, point
 from hpwhsim.study.design_days import judge, march_days
 from hpwhsim.study.market import Market
-from hpwhsim.study.size import chances, most_run_hours, size, wilson
+from hpwhsim.study.size import most_run_hours, size
 from hpwhsim.study.sizing import (
     GRID,
     NEAR,
@@ -336,6 +337,14 @@ def test_the_chosen_plant_is_on_the_edge(demo: Bench) -> None:
     assert not less["passes"]
     assert chosen["year"]["passes"]
     assert chosen["year"]["short_litres"] == 0.0
+    failing = chosen["next_smaller_that_fails"]
+    assert failing["storage_litres"] == less["storage_litres"]
+    larger = chosen["larger_stores"]
+    alone = [
+        written_anew(demo, chosen["modules"], chosen["storage_litres"] * (1.0 + 0.025 * k), chosen["tanks"])
+        for k in range(1, 11)
+    ]
+    assert larger["failing"] == sum(short > 0.0 for short in alone)
     fewer = chosen["one_step_less_capacity"]
     assert fewer is None or not fewer["passes"] or fewer["cost"] > chosen["cost"]
 
@@ -387,6 +396,43 @@ def test_scaling_the_map_is_writing_another_capacity(demo: Bench) -> None:
 
 def with_criterion(bench: Bench, *criterion: str, **more: Any) -> Bench:
     return bench._replace(sizing=bench.sizing.model_copy(update={"criterion": criterion, **more}))
+
+
+def test_hot_water_is_part_of_every_criterion(demo: Bench) -> None:
+    """A plant that runs short meets no criterion: under run-hours alone the least store would be nothing."""
+    written = read_scenario(DEMO, [*ALONE, "sizing.criterion=[run-hours, n-1]", "sizing.run_hours='21 h'"])
+    assert written.scenario.sizing is not None
+    assert written.scenario.sizing.criterion == ("short-litres", "run-hours", "n-1")
+    bench = demo._replace(sizing=written.scenario.sizing)
+    least = least_store(bench, 2, 1.5)
+    assert judge(demo.design, plant_of(bench, 2, 1.5, least.volume)).short_litres < 1e-6
+    small = try_plant(bench, plant_of(bench, 2, 1.5, 0.1))
+    assert small.whole.run_hours < 21.0
+    assert small.failed == ("short-litres",)
+
+
+def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
+    """No curve, and the choice is the cheapest: by the tables, one module and the least tank that serves.
+
+    Smooth draws: 10 min of the largest flow by hand: the day's peak hour over 6, from mains to 65 °C.
+    """
+    overrides = ["plant.controls.lock_out_below='45 degC'", "hot_water.draws=smooth"]
+    record: Any = size(read_scenario(DEMO, overrides))
+    assert record["curve"] == []
+    chosen = record["chosen"]
+    assert chosen["modules"] == 1
+    assert chosen["design_days"]["backup_share"] == 1.0
+    assert chosen["design_days"]["most_run_hours_in_a_day"] is None
+    cautions = " ".join(record["cautions"])
+    assert "the machine cannot run on the design days" in cautions
+    text = sizing_text(record)
+    assert "No curve: the machine cannot run" in text
+    assert sizing_figure(record).startswith(b"\x89PNG")
+    bench = make_bench(read_scenario(DEMO, overrides).scenario, read_weather(CHICAGO))
+    hourly = bench.design.drive.use.reshape(24 * bench.design.days.size, -1).sum(axis=1)
+    mains, outlet = bench.design.drive.mains, bench.scenario.plant.outlet_temperature
+    hot = 1000.0 * hourly * (bench.scenario.hot_water.use_temperature - mains) / (outlet - mains)
+    assert f"here {hot.max() / 6.0:,.0f} to {hot.max() / 2.0:,.0f} L" in cautions
 
 
 def test_n_minus_1_asks_for_more(demo: Bench) -> None:
@@ -457,7 +503,12 @@ def test_no_plant_passes_is_exit_1(
     steps = (f"sizing.modules={modules}", f"sizing.tanks={tanks}")
     words = [word for pair in (*ALONE, *steps) for word in ("--set", pair)]
     assert cli.main(["size", str(DEMO), *words]) == 1
-    assert said in capsys.readouterr().out
+    printed = capsys.readouterr().out
+    assert said in printed
+    if litres == 500:
+        assert "largest of both: 6 x 2 kW, 4 x 500 L fails short-litres" in printed
+    else:
+        assert "fails short-litres: short" in printed
 
 
 # -- chances -------------------------------------------------------------------------------------------
@@ -472,6 +523,26 @@ def test_interval_is_wilsons(hits: int, trials: int) -> None:
     assert wilson(hits, trials) == pytest.approx((expected.low, expected.high), abs=1e-6)
 
 
+@pytest.mark.parametrize("spells", [1, 4])
+def test_interval_of_days_that_come_in_spells(spells: int) -> None:
+    """Years of Poisson spells of short days, 12 years each: the true share lies inside 95 % of the time.
+
+    400 samples: 4 standard errors of a 95 % interval are 4.4 points; a few more are given for the small
+    number of years from which the spread is known. The days as if independent would miss it far more often.
+    """
+    rng = np.random.default_rng(11)
+    true = 6.0 / 365.0
+    inside = plain = 0
+    for _ in range(400):
+        hits = (spells * rng.poisson(6.0 / spells, 12)).tolist()
+        low, high = of_days(hits, 365)
+        inside += low <= true <= high
+        low, high = wilson(sum(hits), 12 * 365)
+        plain += low <= true <= high
+    assert inside / 400.0 > 0.88
+    assert spells == 1 or plain / 400.0 < 0.75
+
+
 def test_chances_are_counted_from_whole_runs(demo: Bench) -> None:
     """Short days of each seed against the hourly results of a run of that seed."""
     overrides = [*ALONE, "plant.heat_pump.modules=1", "plant.storage.volume='2500 L'"]
@@ -483,6 +554,7 @@ def test_chances_are_counted_from_whole_runs(demo: Bench) -> None:
         days.append(sum(1 for day in year.hourly["short_litres"].reshape(365, 24) if max(day) > 0.0))
     assert list(found["short_days_by_seed"].values()) == days
     assert min(days) > 0
+    assert found["chance_of_a_short_day_low"] < sum(days) / 730 < found["chance_of_a_short_day_high"]
     assert found["chance_of_a_short_day"] == pytest.approx(sum(days) / 730, rel=1e-12)
 
 
@@ -525,12 +597,11 @@ def test_run_a_then_b_then_a() -> None:
             ["--set", "sizing.backup_share=0.1"],
             ["sizing.backup_share", "sizing.criterion holds backup-share"],
         ),
-        (
-            ["--set", "sizing.criterion=run-hours", "--set", "sizing.short_volume='9 L'"],
-            ["sizing.short_volume", "sizing.criterion holds short-litres or n-1"],
-        ),
         (["--seeds", "0"], ["--seeds", "1 to 10000"]),
-        (["--set", "plant.controls.lock_out_below='45 degC'"], ["cannot run at all"]),
+        (
+            ["--set", "plant.controls.lock_out_below='45 degC'", "--set", "plant.backup=null"],
+            ["cannot run at all", "no backup"],
+        ),
     ],
 )
 def test_wrong_input(capsys: pytest.CaptureFixture[str], words: list[str], said: list[str]) -> None:

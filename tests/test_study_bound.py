@@ -15,6 +15,7 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage.tank import Column, conduct, lose, make_scratch, reconstruct, settle, shift, stir_feet
 from hpwhsim.study.bound import Bounded, bounded
 from hpwhsim.study.grade import Scale, of_taps
+from hpwhsim.study.year import run_year
 
 SCENARIOS = ROOT / "scenarios"
 WITH_HEAT_PUMP = [
@@ -58,6 +59,7 @@ LOOP_HEAT_PUMP = (
     "rated_at: {source: 7 degC, water_in: 45 degC, water_out: 50 degC}}"
 )
 SIGNAL = "plant.controls.signal=price.csv"
+ALL_HOURS = "plant.controls.signal_hours=24"
 GOOD = [
     ("central-air", ["plant.controls.charge_windows=['11:00-17:00']", "plant.backup.power=5 kW"]),
     ("central-air", [SIGNAL, "plant.controls.signal_hours=8"]),
@@ -133,6 +135,66 @@ def test_constant_cop_and_no_loss_is_heat_over_cop(tmp_path: Path) -> None:
     assert bound.converged
     assert bound.bound == pytest.approx(bound.control, rel=1e-6)
     assert bound.free == bound.control
+
+
+@pytest.mark.year
+def test_a_loop_tank_that_stays_warm_holds_its_heat_pump(price: Path) -> None:
+    """Its machine heats what the loop keeps warm: the bound is no more that of cold water.
+
+    The loop's share of the heat is never made better than at the return less what a step cools (by hand from
+    the map): with the tank's heat pump the bound was 0.37 of what the controls take, and is now above 0.6.
+    Small tanks, which cool most in a step, and bars come nearest.
+    """
+    pump = ["recirculation.loop_tank.power=null", f"recirculation.loop_tank.heat_pump={LOOP_HEAT_PUMP}"]
+    bound = found("loop-tank", *pump)
+    assert bound.bound > 0.6 * bound.control
+    found("loop-tank", *pump, "recirculation.loop_tank.volume=60 gal", "plant.storage.setpoint=137 degF")
+    found(
+        "loop-tank", *pump, "recirculation.schedule=['6:00-22:00']", SIGNAL.replace("price.csv", str(price))
+    )
+
+
+@pytest.mark.year
+def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
+    """Prices of the tariff's blocks against the same by hand in a file; a signal of 24 hours bars none.
+
+    The gas of a backup in series has its own price: what it costs in the march is the tariff's bill.
+    """
+    hour = np.arange(8760)
+    price = np.where((hour % 24 >= 16) & (hour % 24 < 21), 0.45, 0.18)
+    (tmp_path / "price.csv").write_text("signal\n" + "\n".join(f"{v:.2f}" for v in price) + "\n")
+    blocks = "[{price: 0.45 USD/kWh, hours: ['16:00-21:00']}, {price: 0.18 USD/kWh}]"
+    bars = "plant.controls.lock_outs=['16:00-20:00']"
+    tariff = found("central-air", bars, f"tariff={{electricity: {blocks}}}")
+    signal = found("central-air", bars, SIGNAL.replace("price.csv", str(tmp_path / "price.csv")), ALL_HOURS)
+    assert (tariff.weight, signal.weight) == ("price", "signal")
+    for key in ("control", "free", "bound", "share"):
+        assert getattr(tariff, key) == pytest.approx(getattr(signal, key), rel=1e-9)
+    gas = [bars, "plant.backup.kind=gas", "plant.heat_pump.lowest_source='7 degC'"]
+    tariff = found("central-air", *gas, f"tariff={{electricity: {blocks}, fuel: 1.50 USD/therm}}")
+    therm = 29.30711  # kWh in 100,000 Btu (International Table), NIST SP 811, appendix B
+    assert tariff.fuel_weight == pytest.approx(1.50 / therm, rel=1e-6)
+    year = run_year(read_scenario(SCENARIOS / "central-air.yaml", gas)).hourly
+    burnt, bought = year["fuel_kwh"].sum(), year["electricity_kwh"] - year.get("standby_kwh", 0.0)
+    assert burnt > 1000.0
+    expected = burnt * 1.50 / therm + (price * bought).sum()
+    assert tariff.control == pytest.approx(expected, rel=1e-5)
+    assert "energy charge, USD" in bound_text(tariff)
+
+
+@pytest.mark.year
+def test_what_is_not_served_is_no_saving() -> None:
+    """One hour of charging a day: a few percent of the heat, and so no share of a saving."""
+    bound = found(
+        "central-air",
+        "plant.backup=null",
+        "plant.controls.charge_windows=['3:00-4:00']",
+        "plant.controls.lock_outs=[]",
+    )
+    assert bound.heat_kwh[0] < 0.9 * bound.heat_kwh[1]
+    assert bound.control < bound.free
+    assert bound.share is None
+    assert "less heat with the controls" in bound_text(bound)
 
 
 def test_a_plant_without_heat_pump_is_refused() -> None:

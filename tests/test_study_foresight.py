@@ -461,6 +461,19 @@ def test_a_tank_gets_no_more_than_its_water_brings() -> None:
     assert spent(best_schedule(warm, 1.0)) == pytest.approx(6.0 / 3.0 + 2.0, rel=EXACT)
 
 
+def test_a_tank_begins_each_hour_as_warm_as_its_loop_asks() -> None:
+    """4 h of 1 kWh each, all from the tank's heater at 1:1; it starts with 1 kWh.
+
+    4 kWh are drawn and 1 was there: 3. With 3 kWh at the start of the last hour its heater has to give 5
+    before that: 1 + 5 - 3 = 3.
+    """
+    tank = Tank(0.0, 9.0, 1.0, 4.0, 0.0, (1.0, 0.0))
+    plant = ReducedPlant(np.ones(4), 0.0, 0.0, 0.0, ends=(0.0, 0.0), tank=tank)
+    assert spent(best_schedule(plant, 1.0)) == pytest.approx(3.0, rel=EXACT)
+    warm = plant._replace(tank=tank._replace(floor=np.array([0.0, 0.0, 1.0, 3.0])))
+    assert spent(best_schedule(warm, 1.0)) == pytest.approx(5.0, rel=EXACT)
+
+
 def test_the_second_balance_has_its_price() -> None:
     """10 kWh of heat at 20 K; the machine gives 5 K, more for 0.01 per K·kWh: 150 K·kWh cost 1.5 kWh.
 

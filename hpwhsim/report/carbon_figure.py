@@ -48,5 +48,5 @@ def carbon_figure(year: Year) -> "Figure":
     ax.set_ylabel("t CO2e since the start")
     ax.legend(loc="upper left")
     factor = f"{record['carbon.grid']}, {record['carbon.grid_kgco2e_per_kwh']:.3f} kg/kWh"
-    head(figure, year, f"Greenhouse gases added up ({factor}, {record['carbon.gwp']})")
+    head(figure, year.record, f"Greenhouse gases added up ({factor}, {record['carbon.gwp']})")
     return figure

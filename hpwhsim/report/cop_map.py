@@ -171,7 +171,7 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
     way = {"single": f"to {degrees(scenario.plant.outlet_temperature)}", "multi": "in passes"}
     kind = scenario.plant.heat_pump.pass_ if scenario.plant.heat_pump else "single"
     what = f"COP of the heat pump {way.get(kind, 'around the tank')}"
-    head(figure, year, f"{what}, and the conditions at which the year's heat was made")
+    head(figure, year.record, f"{what}, and the conditions at which the year's heat was made")
     return figure
 
 

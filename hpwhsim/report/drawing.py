@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.study.year import Year
-
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -46,9 +44,8 @@ def degrees(value: float) -> str:
     return f"{value:.3g} °C".replace("-", MINUS)
 
 
-def head(figure: "Figure", year: Year, what: str) -> None:
+def head(figure: "Figure", record: Mapping[str, Any], what: str) -> None:
     """Title, what the picture shows, and which run it is."""
-    record: Mapping[str, Any] = year.record
     title = shorten(str(record["title"]), 110, placeholder=" ...")
     text = f"{title}\n{what}\nWeather: {record['weather.station']}"
     figure.suptitle(text, x=0.01, ha="left", fontsize=10, parse_math=False)  # a $ is a dollar

@@ -129,7 +129,7 @@ def year_figure(year: Year) -> "Figure":
         ax.grid(color="0.9", linewidth=0.6)
         drawn = _legend(ax, peak) if ax is bought else _legend(ax)
         ax.legend(*drawn, loc="lower left", bbox_to_anchor=(0.0, 0.99), ncols=4, columnspacing=1.2)
-    head(figure, year, "The year by day")
+    head(figure, year.record, "The year by day")
     return figure
 
 
@@ -152,7 +152,7 @@ def weeks_figure(year: Year, scenario: Scenario) -> "Figure":
         row[0].set_ylabel(label)
         row[1].legend(*_legend(*row), loc="center left", bbox_to_anchor=(1.0, 0.5))
     rows[3, 0].set_ylim(bottom=0.0)
-    head(figure, year, "The coldest and the warmest week, hour by hour")
+    head(figure, year.record, "The coldest and the warmest week, hour by hour")
     return figure
 
 

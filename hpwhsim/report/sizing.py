@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, house_style, png
+from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, degrees, head, house_style, png
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 WIDTH = 100
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
+AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
 PARTS = (
     ("cold_capacity_litres", "the machine's capacity on these days, not at its rating"),
     ("loop_and_loss_litres", "heat for the loop and the loss of the store"),
@@ -46,6 +47,8 @@ def _litres(value: float | None) -> str:
 
 def _smallest(found: Record) -> str:
     """The engine's store; the smallest that is tried may be more than is needed."""
+    if found["storage_litres"] is None:
+        return "none"
     least = "" if found["next_smaller_fails_litres"] else "<= "
     return least + _litres(found["storage_litres"])
 
@@ -76,6 +79,10 @@ def _plant(found: Record) -> str:
     )
 
 
+def _amount(found: Record, by: str) -> str:
+    return AMOUNTS[by].format(found[by])
+
+
 def sizing_text(record: Record) -> str:
     """What `tankyear size` prints."""
     days, written, by = record["design_days"], record["as_written"], record["by"]
@@ -102,8 +109,51 @@ def sizing_text(record: Record) -> str:
         out = written[key].get("one_module_out")
         if out is not None:
             lines.append(f"    one module out: {_short(out)}")
-    lines += [
-        "",
+    lines += ["", *_curve(record)]
+    chosen = record.get("chosen")
+    lines.append("")
+    if chosen is None:
+        years = record["years_tried"]
+        lines.append(
+            f"None of the {len(years)} cheapest plants that pass the design days passes the whole year."
+            if years
+            else "No plant of the steps passes the design days."
+        )
+        lines += [f"  tried on the year: {_tried(tried)}" for tried in years]
+        if not years:
+            lines += _less("largest of both", record["largest"])
+    else:
+        lines += _chosen(record, chosen)
+        lines += [
+            f"  cheaper, but fails on the whole year: {_tried(tried)}"
+            for tried in record["years_tried"]
+            if not tried["passes"]
+        ]
+        lines += ["", f"The {len(record['choices'])} cheapest that pass the design days ({UNITS[by]})"]
+        lines += [f"  {found[by]:>12,.0f}  {_plant(found)}" for found in record["choices"]]
+    if "seeds" in record:
+        seeds = record["seeds"]
+        lines += [
+            "",
+            f"Chances over {seeds['years']} years of random draws",
+            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
+            f"({100.0 * seeds['chance_of_a_short_day_low']:.3f} to "
+            f"{100.0 * seeds['chance_of_a_short_day_high']:.3f} %)",
+            f"  a year has such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
+            f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
+            f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
+        ]
+    lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed by --json)"]
+    for caution in record["cautions"]:
+        lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
+    return "\n".join(lines) + "\n"
+
+
+def _curve(record: Record) -> list[str]:
+    """The curve as a table."""
+    if not record["curve"]:
+        return ["No curve: the machine cannot run on the design days (source too cold, or barred)."]
+    lines = [
         "Smallest store by capacity (litres; share of the largest day's hot water). Hours of full output",
         "for the largest day: with cold water at the machine, and by the engine. Mass curve: usable"
         f"{_out(record)}",
@@ -118,67 +168,58 @@ def sizing_text(record: Record) -> str:
         f"{_share(p['mass_curve_loaded_share']):>6}{_failing(p)}"
         for p in record["curve"]
     ]
-    chosen = record.get("chosen")
-    lines.append("")
-    if chosen is None:
-        years = record["years_tried"]
-        lines.append(
-            f"None of the {len(years)} cheapest plants that pass the design days passes the whole year."
-            if years
-            else "No plant of the steps passes the design days."
-        )
-        lines += [f"  tried on the year: {_plant(tried)}: {_short(tried)}" for tried in years]
-    else:
-        lines += _chosen(record, chosen)
-        lines += [
-            f"  cheaper, but fails on the whole year: {_plant(tried)}: {_short(tried)}"
-            for tried in record["years_tried"]
-            if not tried["passes"]
-        ]
-        lines += ["", f"The {len(record['choices'])} cheapest that pass the design days ({UNITS[by]})"]
-        lines += [f"  {found[by]:>12,.0f}  {_plant(found)}" for found in record["choices"]]
-    if "seeds" in record:
-        seeds = record["seeds"]
-        lines += [
-            "",
-            f"Chances over {seeds['years']} years of random draws",
-            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} %",
-            f"  a year has such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
-            f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
-            f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
-        ]
-    lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed by --json)"]
-    for caution in record["cautions"]:
-        lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
-    return "\n".join(lines) + "\n"
+    return lines
+
+
+def _tried(year: Record) -> str:
+    """A plant on the whole year, with what it fails."""
+    out = year.get("one_out_short_litres", 0.0)
+    said = f", one module out {out:,.0f} L" if "n-1" in year["fails"] else ""
+    return f"{_plant(year)} fails {', '.join(year['fails'])}: {_short(year)}{said}"
+
+
+def _less(what: str, less: Record | None) -> list[str]:
+    """A neighbour on the design days."""
+    if less is None:
+        return [f"  {what}: there is none"]
+    said = f"  {what}: {_plant(less)}"
+    if less["passes"]:
+        return [said + " passes the design days"]
+    lines = [f"{said} fails {', '.join(less['fails'])}: {_short(less)}"]
+    out = less.get("one_module_out")
+    return lines + ([f"    one module out: {_short(out)}"] if out is not None else [])
 
 
 def _chosen(record: Record, chosen: Record) -> list[str]:
     by, failed = record["by"], {_plant(tried) for tried in record["years_tried"] if not tried["passes"]}
     lines = [
-        f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {UNITS[by]} {chosen[by]:,.0f}",
+        f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {_amount(chosen, by)}",
         f"  design days: {_short(chosen['design_days'])}",
-        f"  whole year: {_short(chosen['year'])}",
+        f"  whole year: {_short(chosen['year'])}; starts of a module "
+        f"{chosen['year']['starts_a_day']:.1f} a day",
     ]
+    larger = chosen["larger_stores"]
+    if larger["failing"]:
+        lines += [
+            f"  by luck of timing: of {larger['tried']} stores up to {100.0 * larger['up_to_share']:.0f} % "
+            f"larger {larger['failing']} fail {', '.join(larger['fails'])};",
+            "    take a larger one, or start its charge earlier (plant.controls.sensor_height)",
+        ]
     for key, what in (("one_step_less_storage", "storage"), ("one_step_less_capacity", "capacity")):
         less = chosen[key]
-        if less is None:
-            lines.append(f"  one step less {what}: there is none")
-        else:
-            verdict = f"fails {', '.join(less['fails'])}"
-            if less["passes"]:
-                year = ", fails the whole year" if _plant(less) in failed else ""
-                verdict = f"passes the design days{year}, at {UNITS[by]} {less[by]:,.0f}"
-            lines.append(f"  one step less {what}: {_plant(less)} {verdict}: {_short(less)}")
-            out = less.get("one_module_out")
-            if out is not None:
-                lines.append(f"    one module out: {_short(out)}")
+        lines += _less(f"one step less {what}", less)
+        if less is not None and less["passes"]:
+            lines[-1] += ", fails the whole year" if _plant(less) in failed else ""
+            lines[-1] += f", at {_amount(less, by)}"
+            if key == "one_step_less_storage":
+                lines += _less("next smaller store that fails", chosen["next_smaller_that_fails"])
     why = chosen["explained"]
-    lines += [
-        f"  smallest store at this capacity: {_smallest(why)} L by the engine; usable by the mass curve"
-        f"{_out(record)}: {_litres(why['mass_curve_litres'])}; between them",
-    ]
-    lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
+    lines.append(
+        f"  smallest store at this capacity, litres: {_smallest(why)} by the engine; usable by the mass curve"
+        f"{_out(record)}: {_litres(why['mass_curve_litres'])}"
+    )
+    if why["mass_curve_litres"] is not None:
+        lines += [f"    {round(why[key]):>+9,d} L  {what}" for key, what in PARTS if why.get(key) is not None]
     again = [
         f"{' to '.join(f'{v:,.0f}' for v in sorted({f['from_litres'], f['to_litres']}))} L "
         f"({', '.join(f['fails'])})"
@@ -194,7 +235,7 @@ def sizing_figure(record: Record) -> bytes:
     from matplotlib.figure import Figure
 
     with house_style():
-        figure = Figure(figsize=(8.0, 5.2), layout="constrained")
+        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
         _draw(figure, record)
         return png(figure)
 
@@ -238,31 +279,23 @@ def _draw(figure: "Figure", record: Record) -> None:
     if chosen is not None:
         spot = (chosen["capacity_kw"], chosen["storage_litres"])
         ax.plot(*spot, "*", color=RED, markersize=14, label="chosen", gid="chosen")
-        ax.annotate(_plant(chosen), spot, xytext=(10, 8), textcoords="offset points")
     for p in points[::2]:
         if p["storage_litres"] is not None:
             ax.annotate(
                 f"{p['run_hours']:.0f} h",
                 (p["capacity_kw"], p["storage_litres"]),
-                xytext=(-4, -13),
+                xytext=(0, 5),
                 textcoords="offset points",
+                ha="center",
                 fontsize=7,
                 color=BLUE,
             )
-    ax.set_xlabel("Capacity of all modules at the rating [kW]")
+    ax.set_xlabel("Capacity of all modules at the rating [kW]; at the curve, hours of it for the largest day")
     ax.set_ylabel("Store [L]")
     ax.set_ylim(bottom=0.0)
     ax.grid(color="0.9", linewidth=0.6)
-    figure.legend(loc="outside lower left", ncols=3)
+    ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.12), ncols=2)
     days = record["design_days"]
-    figure.suptitle(
-        f"{record['title']}\nStorage against capacity on {', '.join(days['cold_days'])} "
-        f"(mean {days['mean_c']:.1f} °C); criterion: {', '.join(record['criterion'])}\n"
-        f"Weather: {record['weather.station']}",
-        x=0.01,
-        ha="left",
-        fontsize=10,
-        parse_math=False,
-    )
-    run = f"tankyear {record['tool.version']}; scenario {record['scenario.sha256'][:12]}"
-    figure.supxlabel(run, x=0.99, ha="right", fontsize=6.5, color="0.4")
+    what = f"Storage against capacity on {', '.join(days['cold_days'])} (mean {degrees(days['mean_c'])})"
+    choice = f"; chosen: {_plant(chosen)}" if chosen is not None else ""
+    head(figure, record, f"{what}\nCriterion: {', '.join(record['criterion'])}{choice}")

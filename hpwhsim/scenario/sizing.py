@@ -8,18 +8,15 @@ from hpwhsim.quantities import Duration, Volume
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
-LIMITS = {
-    "short_volume": ("short-litres", "n-1"),
-    "run_hours": ("run-hours",),
-    "backup_share": ("backup-share",),
-}  # the criteria that read each limit
+ALWAYS = CRITERIA[0]  # a plant that runs short meets no other criterion
+LIMITS = {"run_hours": "run-hours", "backup_share": "backup-share"}  # the criterion that reads each
 
 
 def _criteria(value: object) -> object:
     given = [value] if isinstance(value, str) else value
     if not isinstance(given, list | tuple) or not given or any(item not in CRITERIA for item in given):
         raise ValueError(f"{', '.join(CRITERIA)}, one or a list of them")
-    return tuple(given)
+    return tuple(dict.fromkeys((ALWAYS, *given)))
 
 
 Criteria = Annotated[tuple[str, ...], BeforeValidator(_criteria)]
@@ -29,8 +26,9 @@ class Sizing(Block):
     """How `tankyear size` chooses."""
 
     criterion: Criteria = Field(
-        ("short-litres",),
-        description="short-litres: no more short than short_volume; n-1: the same with one module out; "
+        (ALWAYS,),
+        description="short-litres: no more short than short_volume, which holds beside every other; n-1: the "
+        "same with one module out; "
         "run-hours: no more than run_hours of full output for the heat of a day; backup-share: no more of "
         "the heat than backup_share; one or a list, all of which must hold on the design days",
         json_schema_extra=origin("choice of this program: hot water on the coldest days"),
@@ -100,7 +98,7 @@ class Sizing(Block):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        for key, criteria in LIMITS.items():
-            if self.given(key) and not set(criteria) & set(self.criterion):
-                raise Clash(key, f"nothing unless sizing.criterion holds {' or '.join(criteria)}")
+        for key, criterion in LIMITS.items():
+            if self.given(key) and criterion not in self.criterion:
+                raise Clash(key, f"nothing unless sizing.criterion holds {criterion}")
         return self

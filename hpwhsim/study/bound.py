@@ -1,9 +1,11 @@
 """What share of the possible saving a plant's control reaches: with it, without it, and the bound."""
 
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.account.energy import MONTH_DAYS
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import SourceKind
@@ -14,9 +16,11 @@ from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.best_performance import Array
 from hpwhsim.study.foresight import best_schedule, share_of_saving
 from hpwhsim.study.limits import Limits, Served, limits
+from hpwhsim.study.money import prices
 from hpwhsim.study.year import Year, run_years, year_of
 from hpwhsim.user_csv import read_hours
 
+EQUAL = 0.99  # of the heat without the controls, from which on a saving is one
 FREE = ("charge_windows", "lock_outs", "signal", "signal_hours", "boost", "boost_windows", "demand_windows")
 
 
@@ -26,10 +30,12 @@ class Bounded(NamedTuple):
     control: float  # with the scenario's own controls
     free: float  # without its windows, lock-outs, signal and boost
     bound: float  # no control of this plant can be below it, `hpwhsim.study.limits`
-    share: float | None  # (free - control) over (free - bound); None where there is nothing to save
+    weight: str  # of a kWh: signal, price (USD of the tariff), none (1)
+    share: float | None  # (free - control) over (free - bound); None: nothing to save, or heat not given
     electricity_kwh: tuple[float, float, float]  # of the three, standby left out
     fuel_kwh: tuple[float, float, float]
-    fuel_weight: float | None  # of a kWh of fuel; None where none is burnt
+    fuel_weight: float | None  # of a kWh of fuel, the mean; None where none is burnt
+    heat_kwh: tuple[float, float]  # to taps and loop, of the first two
     short_litres: tuple[float, float]  # of the first two
     relaxed: tuple[str, ...]  # what the bound lets its plant do that this one cannot
     converged: bool
@@ -39,8 +45,10 @@ class Bounded(NamedTuple):
 def bounded(loaded: Loaded) -> Bounded:
     """Compare the controls of a scenario with none and with perfect foresight.
 
-    The signal is that of `plant.controls.signal`, and 1 without one: then kWh are compared. Fuel counts as so
-    much electricity at the year's mean of the signal: the scenario has no hourly weight for it.
+    A kWh weighs what `plant.controls.signal` says; without one its price, where the tariff has prices by the
+    hour; else 1. Fuel has the tariff's price beside such prices, and else the year's mean of the signal.
+    Where the controls give less heat than the plant without them, what they take less is no saving: no share
+    is stated.
 
     Raises
     ------
@@ -50,10 +58,7 @@ def bounded(loaded: Loaded) -> Bounded:
     scenario = loaded.scenario
     if scenario.plant.heat_pump is None:
         raise InputError("bound: the plant has no heat pump; allowed a plant whose heat pump charges a store")
-    signal = np.ones(8760)
-    if scenario.plant.controls.signal is not None:
-        signal = read_hours(scenario.plant.controls.signal, {"signal": (-np.inf, np.inf)})["signal"]
-    weight = _fuel_weight(scenario, signal)
+    by, signal, weight = _weights(scenario)
     defaults = {key: Controls.model_fields[key].default for key in FREE}
     controls = scenario.plant.controls.model_copy(update=defaults)
     unbarred = scenario.model_copy(update={"plant": scenario.plant.model_copy(update={"controls": controls})})
@@ -67,6 +72,8 @@ def bounded(loaded: Loaded) -> Bounded:
     best = best_schedule(found.plant, dear, fuel_signal=weight)
     bound = best.bound + float((fixed * signal).sum()) + float((most * np.minimum(signal, 0.0)).sum())
     sums = [_weighed(year, signal, weight) for year in (own, free)]
+    heat = _heat(own), _heat(free)
+    stated = best.converged and heat[0] >= EQUAL * heat[1]
     electricity, fuel = best.electricity + fixed, 0.0
     if weight is not None:
         fuel = float(best.backup_heat.sum()) * found.plant.backup_per_heat
@@ -76,10 +83,12 @@ def bounded(loaded: Loaded) -> Bounded:
         control=sums[0],
         free=sums[1],
         bound=bound,
-        share=share_of_saving(sums[1], sums[0], bound) if best.converged else None,
+        weight=by,
+        share=share_of_saving(sums[1], sums[0], bound) if stated else None,
         electricity_kwh=(float(energies[0].sum()), float(energies[1].sum()), float(electricity.sum())),
         fuel_kwh=(fuels[0], fuels[1], fuel),
-        fuel_weight=weight,
+        fuel_weight=None if weight is None else float(weight.mean()),
+        heat_kwh=heat,
         short_litres=(float(own.hourly["short_litres"].sum()), float(free.hourly["short_litres"].sum())),
         relaxed=_relaxed(assembly, found),
         converged=best.converged,
@@ -87,14 +96,27 @@ def bounded(loaded: Loaded) -> Bounded:
     )
 
 
-def _fuel_weight(scenario: Scenario, signal: Array) -> float | None:
-    """Weight of a kWh of fuel; None where the backup burns none."""
-    if scenario.plant.backup.kind in ("none", "resistance"):
-        return None
+def _weights(scenario: Scenario) -> tuple[str, Array, Array | None]:
+    """What weighs a kWh, the weights of electricity and of fuel, (hour,); None where no fuel is burnt."""
+    path, fuel = scenario.plant.controls.signal, scenario.plant.backup.kind not in ("none", "resistance")
+    if path is not None:
+        signal = read_hours(path, {"signal": (-np.inf, np.inf)})["signal"]
+        return "signal", signal, np.full(8760, _mean_weight(path, signal)) if fuel else None
+    tariff = None if scenario.tariff is None else prices(scenario.tariff)
+    if tariff is None or tariff.electricity is None or np.ptp(tariff.electricity) == 0.0:
+        return "none", np.ones(8760), np.ones(8760) if fuel else None
+    if not fuel:
+        return "price", tariff.electricity, None
+    assert tariff.fuel is not None  # the schema wants it where fuel is burnt
+    return "price", tariff.electricity, np.repeat(tariff.fuel, np.multiply(MONTH_DAYS, 24))
+
+
+def _mean_weight(path: Path, signal: Array) -> float:
+    """Weight of a kWh of fuel beside a signal."""
     weight = float(signal.mean())
     if weight < 0.0:
         raise InputError(
-            f"{scenario.plant.controls.signal}: column signal: got a mean of {weight:g}; allowed 0 or more "
+            f"{path}: column signal: got a mean of {weight:g}; allowed 0 or more "
             "where a backup burns fuel, which counts at that mean"
         )
     return weight
@@ -116,8 +138,14 @@ def _electricity(year: Year) -> Array:
     return np.asarray(year.hourly["electricity_kwh"] - year.hourly.get("standby_kwh", 0.0))
 
 
-def _weighed(year: Year, signal: Array, weight: float | None) -> float:
-    return float((_electricity(year) * signal).sum() + (weight or 0.0) * year.hourly["fuel_kwh"].sum())
+def _heat(year: Year) -> float:
+    """To taps and loop. [kWh]."""
+    return float((year.hourly["heat_to_taps_kwh"] + year.hourly["recirculation_loss_kwh"]).sum())
+
+
+def _weighed(year: Year, signal: Array, weight: Array | None) -> float:
+    burnt = 0.0 if weight is None else float((weight * year.hourly["fuel_kwh"]).sum())
+    return float((_electricity(year) * signal).sum()) + burnt
 
 
 def _served(assembly: Assembly, own: Year, free: Year) -> Served:
@@ -163,6 +191,6 @@ def _relaxed(assembly: Assembly, found: Limits) -> tuple[str, ...]:
         said.append("the sewage is as warm as if no heat had been taken in earlier hours, and is never spent")
     elif kind == SourceKind.SEWER:
         said.append("the sewage is never spent")
-    if found.plant.tank is not None:
-        said.append("the loop's tank may cool in hours without draws")
+    if found.plant.tank is not None and np.min(found.plant.tank.floor) == 0.0:
+        said.append("the loop's tank may cool in hours in which the loop got less than all its heat")
     return tuple(said)

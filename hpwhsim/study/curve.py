@@ -52,7 +52,7 @@ class Classical(NamedTuple):
     cold: Array  # the machine as it is on these days
     steps_per_hour: int
     kwh_per_litre: float
-    largest: float  # what the largest day takes of full output at the rating, L
+    largest: float  # what the largest day takes of full output at the rating, L; nan: the machine cannot run
 
     @property
     def permitted(self) -> float:
@@ -69,7 +69,7 @@ def classical(bench: Bench) -> Classical:
     Raises
     ------
     InputError
-        If the machine cannot run on these days.
+        If the machine cannot run on these days, and nothing else heats.
     """
     as_written = judge(bench.design, bench.assembly.plant)
     ample = plant_of(bench, bench.assembly.plant.modules, AMPLE, LARGEST * bench.day_litres / 1000.0)
@@ -80,14 +80,17 @@ def classical(bench: Bench) -> Classical:
     litres = hot_litres(bench)
     lost = max(loop_kwh + as_written.loss_kwh, 0.0) / 24.0 / steps / per_litre
     loaded, cold = litres + lost, output_share(bench, as_written.source_c)
-    if not cold.any():
+    runs = bool(cold.any())
+    if not runs and bench.scenario.plant.backup.kind == "none":
         raise InputError(
-            "plant.heat_pump: the machine cannot run at all on the design days (source too cold, or barred)"
+            "plant.heat_pump: the machine cannot run at all on the design days (source too cold, or barred), "
+            "and the plant has no backup"
         )
     rated = (cold > 0.0).astype(float)
     days = bench.design.days.size
     given, may = (values.reshape(days, -1).sum(axis=1) for values in (cold, rated))
-    share = np.divide(given, may, out=np.full(days, cold.sum() / rated.sum()), where=may > 0.0)
+    mean = cold.sum() / rated.sum() if runs else np.nan
+    share = np.divide(given, may, out=np.full(days, mean), where=may > 0.0)
     largest = float((loaded.reshape(days, -1).sum(axis=1) / share).max())
     return Classical(litres, loaded, rated, cold, steps, per_litre, largest)
 
@@ -99,9 +102,11 @@ def curve(bench: Bench, run_hours: Sequence[float] = RUN_HOURS) -> list[Point]:
     """Least storage for capacities from what the largest day just needs, upwards.
 
     The modules are as many as written, and scaled together. The first capacity runs on the largest day in all
-    the hours in which it may; of `run_hours` those count that are fewer.
+    the hours in which it may; of `run_hours` those count that are fewer. Empty where it cannot run at all.
     """
     c = classical(bench)
+    if c.permitted == 0.0:
+        return []
     modules, written = bench.assembly.plant.modules, bench.assembly.made.capacity
     full = modules * written / 1000.0 / c.kwh_per_litre  # L/h
     hours = (c.permitted, *(h for h in run_hours if h < c.permitted - 0.5))

@@ -149,6 +149,7 @@ def best_schedule(
     tank, grade = plant.tank, plant.grade
     if tank is not None:
         high[place.carried], high[place.heater], high[place.held] = tank.carried, tank.heater, tank.storage
+        low[place.held[:-1]] = tank.floor
         cost[place.heater] = weights * tank.per_heat
         most = most + np.asarray(tank.heater) * tank.per_heat
         stocks.append((place.held, tank.ends))

@@ -13,7 +13,9 @@
   out.
 * A tank through which the taps' water runs gets no more from the store than the greatest volume of that
   water brings between mains and the hottest water. Where taps drew, the tank was at some time of the hour as
-  warm as that heat in that volume. Its heater works at its best inlet.
+  warm as that heat in that volume. Where the loop got all its heat, every step began with a tank as warm as
+  the loop's return (`hpwhsim.plant.flows`), and its heater works at an inlet as warm, less what a step cools
+  it; else at its best inlet.
 * A series backup gives no more than the taps take.
 * The second balance (`hpwhsim.study.grade`) keeps heat from being made colder than water was there for.
 """
@@ -33,6 +35,7 @@ from hpwhsim.study.reduced import Grade, ReducedPlant, Tank
 
 JOULE_PER_KWH = 3.6e6
 OVER_K = 0.1  # by which a multi-pass machine may pass its hottest water
+ROUNDING_K = 1e-3  # by which the loop's tank may be cooler where rounding hides that it gave less
 INLETS = 48  # at which the machine is looked at, beside those of its map
 
 
@@ -140,12 +143,21 @@ def _tank(assembly: Assembly, served: Served, water: _Water) -> Tank:
     least = np.where(heat > 0.0, kelvin * (drive.mains + rise - water.coldest), 0.0)
     share = -np.expm1(-tank.loss * 3600.0 / (RHO_CP * tank.volume))
     storage = kelvin * (water.hottest - water.coldest)
+    full, back = np.tile(drive.loop_loss, 365) / 1000.0, np.tile(drive.loop_return, 365)
+    hot = (full > 0.0) & (served.loop >= (1.0 - 1e-9) * full)
+    warm = np.where(hot, np.maximum(back - ROUNDING_K, water.coldest), water.coldest)
     power, per_heat = np.full(heat.size, tank.power / 1000.0), np.ones(heat.size)
     if tank.power == 0.0:
+        step = drive.use.reshape(heat.size, -1).max(axis=1)  # the taps take less than that from the tank
+        lost = (full + tank.loss / 1000.0 * (water.hottest - plant.column.room)) * plant.step_seconds / 3600.0
+        cooled = (tank.volume * warm + step * water.coldest) / (tank.volume + step) - lost / kelvin
         inlets = np.linspace(water.coldest, water.hottest, INLETS)
         inlets = np.union1d(inlets, tank.machine.water_in_c)
         found = over_inlets(tank.machine, drive.source, inlets)
-        power, ratio = found.capacity.max(axis=1) / 1000.0, found.per_heat.min(axis=1)
+        below = np.searchsorted(inlets, np.maximum(cooled, inlets[0]), side="right") - 1
+        met = np.arange(inlets.size) >= below[:, None]
+        power = found.capacity.max(axis=1) / 1000.0
+        ratio = np.where(met, found.per_heat, np.inf).min(axis=1)
         per_heat = np.where(np.isfinite(ratio), ratio, 0.0)
     return Tank(
         carried=heat * np.maximum(water.hottest - drive.mains, 0.0),
@@ -156,6 +168,7 @@ def _tank(assembly: Assembly, served: Served, water: _Water) -> Tank:
         ends=(kelvin * (tank.setpoint - water.coldest), kelvin * (served.tank_end - water.coldest)),
         loss_share=share,
         loss_constant=-share * kelvin * (plant.column.room - water.coldest),
+        floor=np.minimum(kelvin * (warm - water.coldest), storage),
     )
 
 

@@ -15,6 +15,7 @@ from hpwhsim.user_csv import number, rows
 MEASURES = ("cost", "weight_kg", "carbon_kg")
 BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
 BATCH = 8  # choices that are judged at once
+LARGER = 1.0 + 0.025 * np.arange(1, 11)  # stores beside a choice, to see whether it passes by luck
 
 
 class Step(NamedTuple):
@@ -51,7 +52,9 @@ class Chosen(NamedTuple):
     trial: Trial
     smallest: Choice  # with the same modules the smallest store that passes
     smaller_tank: tuple[Choice, Trial] | None  # the next smaller store with the same modules
+    failing_tank: tuple[Choice, Trial] | None  # the largest smaller store that fails with them
     smaller_modules: tuple[Choice, Trial] | None  # the next smaller set of modules with the same store
+    larger: tuple[Trial, ...]  # of stores of any size a little larger, `LARGER`
 
 
 def read_steps(path: Path, size: str, unit: float) -> list[Step]:
@@ -139,11 +142,14 @@ class Market:
         """The choice on the design days."""
         key = (choice.module.size, choice.modules, choice.tank.size, choice.tanks)
         if key not in self._judged:
-            bench = with_tanks(self._bench, choice.modules, choice.tanks)
-            factor = choice.module.size / bench.assembly.made.capacity
-            plant = plant_of(bench, choice.modules, factor, choice.volume, choice.tanks)
-            self._judged[key] = try_plant(bench, plant)
+            self._judged[key] = self._try(choice, choice.volume)
         return self._judged[key]
+
+    def _try(self, choice: Choice, volume: float) -> Trial:
+        """The choice with a store of `volume` [m³]."""
+        bench = with_tanks(self._bench, choice.modules, choice.tanks)
+        factor = choice.module.size / bench.assembly.made.capacity
+        return try_plant(bench, plant_of(bench, choice.modules, factor, volume, choice.tanks))
 
     def passing(self) -> Iterator[Choice]:
         """Choices that pass, cheapest first."""
@@ -170,14 +176,15 @@ class Market:
         smaller = [
             self.choice(machine, s) for s in self.stores if s[0].size * s[1] < choice.volume - ROUNDING
         ]
-        trials = self._all(smaller)
-        passing = (other for other, trial in zip(smaller, trials, strict=True) if trial.passes)
+        judged = list(zip(smaller, self._all(smaller), strict=True))
         fewer = [m for m in self.machines if m[0].size * m[1] < choice.capacity - ROUNDING]
         modules = self.choice(fewer[-1], store) if fewer else None
         return Chosen(
             choice,
             self.trial(choice),
-            next(passing, choice),
-            (smaller[-1], trials[-1]) if smaller else None,
+            next((other for other, trial in judged if trial.passes), choice),
+            judged[-1] if judged else None,
+            next((pair for pair in reversed(judged) if not pair[1].passes), None),
             (modules, self.trial(modules)) if modules else None,
+            tuple(at_once(lambda factor: self._try(choice, factor * choice.volume), LARGER.tolist())),
         )

@@ -26,6 +26,7 @@ class Tank(NamedTuple):
     ends: tuple[float, float]  # held at the start, and at least at the end, kWh
     loss_share: float = 0.0  # of the heat held, lost in an hour
     loss_constant: Array | float = 0.0  # (hour,) lost in an hour beside it; negative: gained, kWh
+    floor: Array | float = 0.0  # (hour,) heat in it at the start of each hour, at least, kWh
 
 
 class Grade(NamedTuple):
@@ -210,6 +211,7 @@ def checked(plant: ReducedPlant) -> ReducedPlant:
             per_heat=series("tank.per_heat", tank.per_heat, hours),
             least=series("tank.least", tank.least, hours),
             loss_constant=series("tank.loss_constant", tank.loss_constant, hours, signed=True),
+            floor=series("tank.floor", tank.floor, hours),
         )
     if grade is not None:
         grade = grade._replace(

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from itertools import islice, pairwise
-from math import inf, isfinite, sqrt
+from math import inf, isfinite
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,10 +15,11 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import Loaded, assumptions
 from hpwhsim.scenario.schema import Scenario, Sizing
+from hpwhsim.study.chances import chances
 from hpwhsim.study.curve import Point, classical, curve, point
 from hpwhsim.study.design_days import LENGTHS, Judged
-from hpwhsim.study.market import BY, Choice, Market
-from hpwhsim.study.sizing import Bench, Trial, make_bench, sized, try_plant
+from hpwhsim.study.market import BY, LARGER, Choice, Market
+from hpwhsim.study.sizing import Bench, Trial, hot_litres, make_bench, sized, try_plant
 from hpwhsim.study.year import run_year
 from hpwhsim.study.years import march_years
 
@@ -30,7 +31,6 @@ Record = dict[str, object]
 
 MOST_YEARS = 20  # choices that are marched through the whole year until one passes
 LISTED = 8  # cheapest choices in the record
-SURE = 1.959964  # standard deviations of a 95 % interval
 
 
 def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
@@ -79,22 +79,14 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         year = _year(loaded, choice, weather)
         tried.append({**_choice(choice), **year})
         if year["passes"]:
-            beside = market.beside(choice)
-            factor = choice.module.size / bench.assembly.made.capacity
-            why = point(bench, classical(bench), choice.modules, factor, explain=True)
-            record["chosen"] = {
-                **_choice(choice),
-                "design_days": _judged(beside.trial),
-                "smallest_storage_litres": 1000.0 * beside.smallest.volume,
-                "one_step_less_storage": _neighbour(beside.smaller_tank),
-                "one_step_less_capacity": _neighbour(beside.smaller_modules),
-                "explained": _point(why, bench.day_litres),
-                "year": year,
-            }
+            record["chosen"] = {**_beside(bench, market, choice), "year": year}
             if len(seeds) > 0:
                 record["seeds"] = chances(_with(scenario, choice), weather, seeds)
             break
     found += islice(passing, max(LISTED - len(found), 0))
+    if not found:
+        largest = market.choice(market.machines[-1], market.stores[-1])
+        record["largest"] = _neighbour((largest, market.trial(largest)))
     record["choices"] = [_choice(choice) for choice in found[:LISTED]]
     record["years_tried"] = tried
     record["cautions"] = _cautions(bench, points, found)
@@ -106,61 +98,6 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         "weather.sha256": weather.attrs["sha256"],
         "weather.station": weather.attrs["station"],
     }
-
-
-def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> Record:
-    """How often hot water runs short, over years of random draws.
-
-    Parameters
-    ----------
-    scenario, weather
-        The plant and its year of weather.
-    seeds : sequence of int
-        One year each, at least one.
-
-    Returns
-    -------
-    dict
-        Days with any water delivered short by seed; their share of all days; the share of years with one or
-        more, with its 95 % interval (Wilson's score).
-    """
-    from tqdm import tqdm
-
-    days = []
-    for seed in tqdm(seeds, unit="year", leave=False, disable=None):  # None: no bar in a pipe
-        hot_water = scenario.hot_water.model_copy(update={"draws": "random", "seed": seed})
-        assembly = assemble(scenario.model_copy(update={"hot_water": hot_water}), weather)
-        short = march_years(assembly, scenario.run.years).last.short_volume
-        days.append(int((short.reshape(365, 24).sum(axis=1) > 0.0).sum()))
-    years = len(days)
-    low, high = wilson(sum(d > 0 for d in days), years)
-    return {
-        "years": years,
-        "short_days_by_seed": dict(zip(map(str, seeds), days, strict=True)),
-        "chance_of_a_short_day": sum(days) / (365.0 * years),
-        "chance_of_a_year_with_one": sum(d > 0 for d in days) / years,
-        "chance_of_a_year_with_one_low": low,
-        "chance_of_a_year_with_one_high": high,
-    }
-
-
-def wilson(hits: int, trials: int) -> tuple[float, float]:
-    """95 % interval of a share by Wilson's score.
-
-    References
-    ----------
-    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22, 209-212, 1927; from memory.
-
-    Examples
-    --------
-    >>> low, high = wilson(0, 10)
-    >>> round(low, 4), round(high, 4)
-    (0.0, 0.2775)
-    """
-    share, z2 = hits / trials, SURE**2
-    middle = (share + z2 / (2 * trials)) / (1 + z2 / trials)
-    half = SURE / (1 + z2 / trials) * sqrt(share * (1 - share) / trials + z2 / (4 * trials**2))
-    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def _with(scenario: Scenario, choice: Choice) -> Scenario:
@@ -182,6 +119,8 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     year = run_year(loaded._replace(scenario=chosen))
     hourly = year.hourly
     run = most_run_hours(hourly, choice.modules)
+    starts = year.record["module_starts"]
+    assert isinstance(starts, list)
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
@@ -192,22 +131,22 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
         "short_hours": year.record["short_hours"],
         "short_hours_by_cause": year.record["short_hours_by_cause"],
         "most_run_hours_in_a_day": run,
+        "starts_a_day": sum(starts) / len(starts) / 365.0,
         "backup_share": backup / heat if heat > 0.0 else 0.0,
     }
-    passes = True
-    if "short-litres" in sizing.criterion:
-        passes &= short <= litres
-    if "run-hours" in sizing.criterion:
-        passes &= run <= sizing.run_hours / 3600.0
-    if "backup-share" in sizing.criterion:
-        passes &= found["backup_share"] <= sizing.backup_share
+    holds = {
+        "short-litres": short <= litres,
+        "run-hours": run <= sizing.run_hours / 3600.0,
+        "backup-share": found["backup_share"] <= sizing.backup_share,
+    }
     if "n-1" in sizing.criterion:
         built = assemble(chosen, weather)
         fewer = built._replace(plant=built.plant._replace(modules=choice.modules - 1))
         one_out = 1000.0 * float(march_years(fewer, chosen.run.years).last.short_volume.sum())
         found["one_out_short_litres"] = one_out
-        passes &= one_out <= litres
-    return found | {"passes": passes}
+        holds["n-1"] = one_out <= litres
+    fails = [name for name in sizing.criterion if not holds[name]]
+    return found | {"passes": not fails, "fails": fails}
 
 
 def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
@@ -242,9 +181,7 @@ def _finite(value: float) -> float | None:
 
 
 def _limits(sizing: Sizing) -> Record:
-    limits: Record = {}
-    if {"short-litres", "n-1"} & set(sizing.criterion):
-        limits["short_litres"] = 1000.0 * sizing.short_volume
+    limits: Record = {"short_litres": 1000.0 * sizing.short_volume}
     if "run-hours" in sizing.criterion:
         limits["run_hours"] = sizing.run_hours / 3600.0
     if "backup-share" in sizing.criterion:
@@ -305,7 +242,7 @@ def _adequacy(bench: Bench) -> Record:
 def _point(p: Point, day_litres: float) -> Record:
     found: Record = {
         "capacity_kw": p.capacity / 1000.0,
-        "run_hours": p.run_hours,
+        "run_hours": _finite(p.run_hours),
         "storage_litres": _finite(p.storage),
         "storage_share": _finite(p.storage / day_litres),
         "most_run_hours_in_a_day": _finite(p.least.trial.whole.run_hours),
@@ -344,6 +281,28 @@ def _choice(choice: Choice) -> Record:
     }
 
 
+def _beside(bench: Bench, market: Market, choice: Choice) -> Record:
+    """The choice on the design days, with its neighbours, and why its store is as large as it is."""
+    beside = market.beside(choice)
+    factor = choice.module.size / bench.assembly.made.capacity
+    why = point(bench, classical(bench), choice.modules, factor, explain=True)
+    return {
+        **_choice(choice),
+        "design_days": _judged(beside.trial),
+        "smallest_storage_litres": 1000.0 * beside.smallest.volume,
+        "one_step_less_storage": _neighbour(beside.smaller_tank),
+        "next_smaller_that_fails": _neighbour(beside.failing_tank),
+        "one_step_less_capacity": _neighbour(beside.smaller_modules),
+        "larger_stores": {
+            "tried": len(beside.larger),
+            "up_to_share": float(LARGER[-1]) - 1.0,
+            "failing": sum(not trial.passes for trial in beside.larger),
+            "fails": sorted({name for trial in beside.larger for name in trial.failed}),
+        },
+        "explained": _point(why, bench.day_litres),
+    }
+
+
 def _neighbour(pair: tuple[Choice, Trial] | None) -> Mapping[str, object] | None:
     return None if pair is None else {**_choice(pair[0]), **_judged(pair[1])}
 
@@ -357,6 +316,19 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice]) ->
         said.append(
             "cost, weight or carbon of modules or tanks are the packaged INVENTED numbers; give "
             "sizing.modules and sizing.tanks for a choice that means something"
+        )
+    hot_water = bench.scenario.hot_water
+    if hot_water.draws == "smooth" or hot_water.metered is not None:
+        flow = float(hot_litres(bench).reshape(24 * bench.design.days.size, -1).sum(axis=1).max())
+        said.append(
+            "draws are spread over each hour, which hides the peaks within it: common practice adds 10 to 30 "
+            f"minutes of the largest flow, here {flow / 6.0:,.0f} to {flow / 2.0:,.0f} L of hot water; "
+            "hot_water.draws=random has peaks of its own"
+        )
+    if not points:
+        said.append(
+            "the machine cannot run on the design days, so that the backup alone meets the criterion there "
+            "and nothing of them tells how large the machine should be: sweep the year"
         )
     more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
     if more:
