@@ -1,4 +1,4 @@
-"""The year's heat as sums that a reader can add again: into the water and out of it, through machine and meter."""
+"""The year's heat as sums that a reader can add again: of water, machine, burner and meter."""
 
 from collections.abc import Mapping
 from typing import Any, NamedTuple
@@ -80,15 +80,15 @@ def digits(record: Record) -> int:
 
 
 def number(value: float, places: int) -> str:
-    """A flow for reading, with a true minus."""
-    return f"{value:,.{places}f}".replace("-", MINUS)
+    """A flow for reading, with a true minus, and none before a zero."""
+    return f"{round(value, places) + 0.0:,.{places}f}".replace("-", MINUS)
 
 
 def sum_text(one: Sum, places: int) -> str:
-    """A sum as a line of text."""
+    """A sum as a line of text; terms that read as zero are left out."""
 
     def side(parts: dict[str, float]) -> str:
-        terms = [f"{name} {number(value, places)}" for name, value in parts.items()]
-        return " + ".join(terms) or number(0.0, places)
+        seen = {name: value for name, value in parts.items() if round(value, places) != 0.0}
+        return " + ".join(f"{name} {number(value, places)}" for name, value in seen.items()) or "0"
 
     return f"{one.name}: {side(one.left)} = {side(one.right)}"

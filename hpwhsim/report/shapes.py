@@ -113,7 +113,9 @@ class Pen:
         points = [start]
         for k in range(2 * turns):
             share, side = (k + 0.5) / (2 * turns), width * (1 if k % 2 else -1)
-            points.append((x0 + share * (x1 - x0), y0 + side) if y0 == y1 else (x0 + side, y0 + share * (y1 - y0)))
+            points.append(
+                (x0 + share * (x1 - x0), y0 + side) if y0 == y1 else (x0 + side, y0 + share * (y1 - y0))
+            )
         self.ax.plot(*zip(*points, end, strict=True), color=colour, linewidth=1.3, zorder=5)
 
     def disc(self, x: float, y: float, radius: float = 1.1) -> None:
@@ -127,22 +129,19 @@ class Pen:
         self.disc(x, y)
         self.arrow("k", x + 0.8 * dx, y + 0.8 * dy, dx, dy)
 
-    def valve(self, x: float, y: float, upright: bool = False, third: bool = False) -> None:
+    def valve(self, x: float, y: float, third: bool = False) -> None:
         """Two triangles, tip to tip; a third one below where three pipes meet."""
         from matplotlib.patches import Polygon
 
-        sides = [(-1.0, 0.0), (1.0, 0.0)] if not upright else [(0.0, -1.0), (0.0, 1.0)]
-        for dx, dy in [*sides, *([(0.0, -1.0)] if third else [])]:
+        for dx, dy in ((-1.0, 0.0), (1.0, 0.0), (0.0, -1.0))[: 3 if third else 2]:
             corners = [(x + 1.3 * dx + s * 0.8 * dy, y + 1.3 * dy + s * 0.8 * dx) for s in (-1.0, 1.0)]
             self.ax.add_patch(Polygon([(x, y), *corners], facecolor="w", edgecolor="k", zorder=4.6))
 
-    def wave(self, start: Point, end: Point) -> None:
-        """Heat that is lost: a wavy line along the horizontal, with an arrow."""
+    def wave(self, x0: float, x1: float, y: float) -> None:
+        """Heat that is lost: a wavy line to the right, with an arrow."""
         import numpy as np
 
-        (x0, y), (x1, _) = start, end
-        tip = 1.1 if x1 > x0 else -1.1
-        x = np.linspace(x0, x1 - tip, 40)
+        x = np.linspace(x0, x1 - 1.1, 40)
         self.ax.plot(x, y + 0.45 * np.sin((x - x0) * 2.4), color=LOST, linewidth=1.2, zorder=5)
-        self.arrow(LOST, x1, y, x1 - x0, 0.0)
+        self.arrow(LOST, x1, y, 1.0, 0.0)
         self.used.add(LOST)

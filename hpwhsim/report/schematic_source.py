@@ -1,43 +1,31 @@
-"""The heat source of a schematic: air, a bore field, a wet well or a street sewer, with its pipes to the machine."""
+"""The heat source of a schematic: air, a bore field, a wet well or a street sewer, and its pipes."""
 
 from collections.abc import Sequence
 
-from hpwhsim.report.shapes import BRINE, SEWAGE, Box, Pen
-from hpwhsim.scenario.schema import Scenario
-
-HOT_PORT, COLD_PORT = 31.0, 24.0  # heights of the machine's pipes on both sides
-WIDTHS = {"outdoor-air": 10.0, "room": 14.0, "ground-loop": 20.0, "wastewater": 25.0}
+from hpwhsim.report.schematic_layout import COLD_PORT, HOT_PORT, Sheet
+from hpwhsim.report.shapes import BRINE, LINE, SEWAGE, Box, Pen
+from hpwhsim.scenario.schema import GroundLoop, Scenario, Wastewater
 
 
-def source_width(scenario: Scenario) -> float:
-    """Width that a source beside its machine takes."""
-    return WIDTHS[scenario.plant.source_kind]
-
-
-def draw_source(
-    pen: Pen, scenario: Scenario, box: Box, machine: float, heat: Sequence[str], given: Sequence[str]
-) -> None:
-    """The source in its column, left of the machine's wall at `machine`.
-
-    Parameters
-    ----------
-    pen, scenario, box, machine
-        What draws, the plant, the column of the source, and where the machine begins.
-    heat, given : sequence of str
-        Heat of the year out of the source, and into it by others, as text; empty before a year is run.
-    """
-    kind = scenario.plant.source_kind
-    if kind == "ground-loop":
-        _bores(pen, scenario, box, machine, given)
+def draw_source(sheet: Sheet) -> None:
+    """The source in its column, left of its machine."""
+    pen, box, scenario = sheet.pen, sheet.at.source, sheet.scenario
+    if box is None or sheet.at.machine is None:
+        return
+    machine, heat, source = sheet.at.machine.left, sheet.flow("source_heat_kwh"), scenario.plant.source
+    if source.ground_loop is not None:
+        given = sheet.flow("rejected_heat_kwh") if sheet.record.get("rejected_heat_kwh") else []
+        _bores(pen, source.ground_loop, box, machine, given)
         pen.text(machine - 7.4, HOT_PORT + 1.9, [], bold=heat)
-    elif kind == "wastewater":
-        _sewage(pen, scenario, box, machine)
+    elif scenario.plant.source_kind == "wastewater":
+        _sewage(pen, source.wastewater or Wastewater(), box, machine)
         pen.text(machine - 6.4, HOT_PORT + 1.9, [], bold=heat)
     else:
+        words = air_words(scenario)
         pen.pipe(BRINE, (box.left, 28.5), (machine, 28.5))
-        if scenario.plant.source.room is not None:
+        if source.room is not None:
             pen.pipe(BRINE, (machine, 23.5), (box.left, 23.5))
-        pen.text(box.left, 28.5 + 1.7 * (len(air_words(scenario)) + len(heat)) + 0.5, air_words(scenario), bold=heat)
+        pen.text(box.left, 29.0 + LINE * (len(words) + len(heat)), words, bold=heat)
 
 
 def air_words(scenario: Scenario) -> list[str]:
@@ -52,10 +40,8 @@ def air_words(scenario: Scenario) -> list[str]:
     return [f"air from {names[room.intake]}", f"to {names[room.exhaust]}"]
 
 
-def _bores(pen: Pen, scenario: Scenario, box: Box, machine: float, given: Sequence[str]) -> None:
+def _bores(pen: Pen, field: GroundLoop, box: Box, machine: float, given: Sequence[str]) -> None:
     """Bores below two headers; the fluid comes back from them warmer."""
-    field = scenario.plant.source.ground_loop
-    assert field is not None  # the schema wants it
     left = box.left + 1.5
     for k in range(3):
         x = left + 4.5 * k
@@ -75,31 +61,35 @@ def _bores(pen: Pen, scenario: Scenario, box: Box, machine: float, given: Sequen
         pen.text(box.left - 0.5, 40.5, ["put in by cooling"], bold=given)
 
 
-def _sewage(pen: Pen, scenario: Scenario, box: Box, machine: float) -> None:
+def _sewage(pen: Pen, block: Wastewater, box: Box, machine: float) -> None:
     """A wet well that the drains fill, or a street sewer, and the exchanger with its clean loop."""
-    block = scenario.plant.source.wastewater
-    left, clean = box.left, block is None or block.clean_loop
+    left = box.left
     well = Box(left + 3.0, 15.0, left + 11.0, 27.0)
-    if block is not None and block.sewer is not None:
+    if block.sewer is not None:
         pen.box(well._replace(left=left - 0.5, foot=19.5, top=26.0), edgecolor="none")
         for y in (19.5, 26.0):
             pen.line("k", (left - 0.5, y), (well.right, y), width=1.4, zorder=4.5)
         pen.pipe(SEWAGE, (left - 0.5, 21.0), (well.right - 1.0, 21.0))
-        pen.text(left, 41.0, ["street sewer"])
+        pen.text(left - 0.5, 28.5, ["street sewer"])
     else:
         pen.box(well, edgecolor="none")
-        corners = (well.left, well.top), (well.left, well.foot), (well.right, well.foot), (well.right, well.top)
+        corners = (
+            (well.left, well.top),
+            (well.left, well.foot),
+            (well.right, well.foot),
+            (well.right, well.top),
+        )
         pen.line("k", *corners, width=1.6, zorder=4.5)
         pen.line(SEWAGE, (well.left, 25.5), (well.right, 25.5), width=1.0, zorder=4.5)
         pen.pipe(SEWAGE, (left - 0.5, 26.3), (well.left + 1.5, 26.3))
         pen.pipe(SEWAGE, (well.left, 17.0), (left - 0.5, 17.0))
         pen.text(left - 0.5, 30.0, ["drains"])
         pen.text(left - 0.5, 14.2, ["to the sewer"])
-        volume = f"{block.well_volume * 1e3:,.0f} L" if block is not None and block.well_volume else ""
-        pen.text(left, 41.0, ["wet well", volume] if volume else ["wet well"])
+        volume = [f"{block.well_volume * 1e3:,.0f} L"] if block.well_volume is not None else []
+        pen.text(left - 0.5, 34.6, ["wet well", *volume])
     wall = machine
     up = well.right + 2.2
-    if clean:
+    if block.clean_loop:
         plate = Box(well.right + 4.2, COLD_PORT - 1.5, well.right + 8.2, HOT_PORT + 1.5)
         wall = plate.left
         pen.box(plate)
