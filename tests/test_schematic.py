@@ -12,7 +12,7 @@ import yaml
 from cases import ROOT, central_air
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
+from matplotlib.patches import Circle, Rectangle
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
@@ -183,7 +183,7 @@ def assert_legible(figure: Figure) -> None:
             for text, box in found:
                 assert not meets(box, run), f"a pipe runs through {text!r}"
     for wall in ax.patches:
-        if isinstance(wall, Rectangle):
+        if isinstance(wall, Rectangle | Circle):
             edges = wall.get_window_extent()
             for text, box in found:
                 assert not meets(box, edges) or inside(box, edges), f"{text!r} lies across a wall"

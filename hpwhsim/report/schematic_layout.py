@@ -79,12 +79,15 @@ class Sheet(NamedTuple):
         return self.pen.text(x + 0.8, TOP, lines, bold=bold)
 
     def ports(self, share: float) -> list[tuple[Box, float]]:
-        """Tanks that have a port at a share of the store's height, and how high it is in them."""
+        """Tanks that have a port at a share of the store's height, and how high it is in them.
+
+        No port is drawn on the rim of a tank.
+        """
         tanks = self.at.tanks
-        if self.scenario.plant.storage.arrangement == "parallel":
-            return [(tank, tank.at(share)) for tank in tanks]
+        whole = self.scenario.plant.storage.arrangement == "parallel"
         k = min(int(share * len(tanks)), len(tanks) - 1)
-        return [(tanks[k], tanks[k].at(share * len(tanks) - k))]
+        within = min(max(share if whole else share * len(tanks) - k, 0.06), 0.94)
+        return [(tank, tank.at(within)) for tank in (tanks if whole else tanks[k : k + 1])]
 
     def port(self, colour: str, share: float, x: float, inwards: bool) -> float:
         """A pipe between `x` and a port of every tank that has it, behind the tanks; returns its height."""

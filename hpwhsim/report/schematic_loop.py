@@ -74,7 +74,7 @@ def draw_loop(sheet: Sheet) -> None:
         came = f"back {loop.supply_drop:.3g} K colder"
     if at.loop_tank is not None and loop.loop_tank is not None:
         pen.pipe(BACK, (riser, back), (at.loop_tank.right, back))
-        pen.text(at.loop_tank.right + 0.9, back + 1.9, [came])
+        pen.text(at.loop_tank.right + 0.9, back + 3.1, [came])
         _loop_tank(sheet, at.loop_tank, loop.loop_tank)
     else:
         x = at.right + 10.0

@@ -16,7 +16,7 @@ from hpwhsim.report.schematic_layout import (
     return_height,
 )
 from hpwhsim.report.schematic_source import air_words
-from hpwhsim.report.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Pen
+from hpwhsim.report.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Pen, Point
 from hpwhsim.scenario.schema import HeatPump
 
 
@@ -131,10 +131,15 @@ def _water(sheet: Sheet, heat_pump: HeatPump) -> None:
     """Hot water to the header or a port of the store, and colder water from its foot or a port."""
     pen, start = sheet.pen, sheet.at.charged_from
     to, back, height = start + RISING, start + FALLING, return_height(sheet.scenario)
-    y = HOT_LINE if height >= 1.0 else sheet.port(HOT, height, to, inwards=True)
-    pen.line(HOT, (start, HOT_PORT), (to, HOT_PORT), (to, y))
+    points: list[Point] = [(start, HOT_PORT), (to, HOT_PORT)]
     if height >= 1.0:
+        pen.line(HOT, *points, (to, HOT_LINE))
         pen.arrow(HOT, to, 0.5 * (HOT_PORT + HOT_LINE) + 1.0, 0.0, 1.0)
+    else:
+        if sheet.at.burner is not None:  # below the burner
+            points += [(to, COLD_LINE + 1.8), (sheet.at.tanks[0].left - 2.5, COLD_LINE + 1.8)]
+        x = points[-1][0]
+        pen.line(HOT, *points, (x, sheet.port(HOT, height, x, inwards=True)))
     y = COLD_LINE
     if heat_pump.intake_height > 0.0:
         y = sheet.port(COLD, heat_pump.intake_height, back, inwards=False)

@@ -43,7 +43,7 @@ def air_words(scenario: Scenario) -> list[str]:
 def _bores(pen: Pen, field: GroundLoop, box: Box, machine: float, given: Sequence[str]) -> None:
     """Bores below two headers; the fluid comes back from them warmer."""
     left = box.left + 1.5
-    for k in range(3):
+    for k in range(min(field.rows * field.columns, 3)):
         x = left + 4.5 * k
         pen.line(BRINE, (x, COLD_PORT), (x, 14.5), (x + 1.8, 14.5), (x + 1.8, HOT_PORT), width=1.2)
     pen.pipe(BRINE, (machine, COLD_PORT), (left, COLD_PORT))

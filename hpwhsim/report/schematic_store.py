@@ -99,6 +99,11 @@ def draw_burner(sheet: Sheet) -> None:
     pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
     (last, low), top = ports[-1], sheet.ports(0.95)
     high = top[0][1]
+    if (
+        0.0 < return_height(sheet.scenario) < 1.0
+        and abs(sheet.ports(return_height(sheet.scenario))[0][1] - low) < 2.0
+    ):
+        low -= 2.0  # clear of the pipe from the machine
     box = sheet.at.burner._replace(foot=min(low - 1.5, 30.0))
     pen.box(box)
     y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
@@ -120,7 +125,7 @@ def draw_elements(sheet: Sheet) -> None:
         return
     electric = backup.kind == "resistance"
     colour, bought = (ELECTRIC, "resistance_kwh") if electric else (FUEL, "fuel_kwh")
-    words, x = [] if electric else [FUEL_NAMES[backup.kind]], at.tanks[0].left - 2.0
+    words, x = [FUEL_NAMES.get(backup.kind, "electricity")], at.tanks[0].left - 2.0
     if at.series is not None:
         x = at.series.x
         pen.box(at.series)
@@ -129,7 +134,7 @@ def draw_elements(sheet: Sheet) -> None:
         y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
     else:
         _in_tanks(sheet, colour, x)
-        y = pen.text(x + 0.8, TOP, [_heater(sheet), *words], bold=sheet.flow(bought))
+        y = pen.text(x + 0.8, TOP, [_heater(sheet), *words[electric:]], bold=sheet.flow(bought))
     if not electric and sheet.record:
         pen.text(x + 0.8, y, ["to the water"], bold=sheet.flow("backup_heat_kwh"))
 
@@ -137,9 +142,13 @@ def draw_elements(sheet: Sheet) -> None:
 def _in_tanks(sheet: Sheet, colour: str, x: float) -> None:
     """Energy from above at `x` to a heater in each tank that has one."""
     pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
-    y = ports[0][1] + 1.3
-    pen.line(colour, (x, TOP), (x, y), (ports[-1][0].left, y))
-    for tank, _ in ports:
+    if sheet.scenario.plant.storage.arrangement == "series":  # what is above that height is heated
+        ports += [(tank, tank.at(0.06)) for tank in sheet.at.tanks if tank.left > ports[0][0].left]
+    heaters = [(tank, y + 1.3) for tank, y in ports]
+    pen.line(colour, (x, TOP), (x, min(y for _, y in heaters)))
+    for level in {y for _, y in heaters}:
+        pen.line(colour, (x, level), (max(tank.left for tank, y in heaters if y == level), level))
+    for tank, y in heaters:
         pen.arrow(colour, tank.left, y, 1.0, 0.0)
         if colour == FUEL:
             for k in range(3):
