@@ -75,8 +75,8 @@ class Pen:
         from matplotlib.patches import Rectangle
 
         size = box.right - box.left, box.top - box.foot
-        look = {"facecolor": fill, "edgecolor": "k", "linewidth": width, "zorder": 4} | look
-        self.ax.add_patch(Rectangle((box.left, box.foot), *size, **look))
+        drawn: dict[str, Any] = {"facecolor": fill, "edgecolor": "k", "linewidth": width, "zorder": 4} | look
+        self.ax.add_patch(Rectangle((box.left, box.foot), *size, **drawn))
 
     def outline(self, box: Box, name: str) -> None:
         """A dashed line around a place, its name below."""
