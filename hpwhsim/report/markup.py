@@ -37,11 +37,11 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], align: str, capti
     heads, rows : sequence of str, iterable of those
         Cells as text, or as `Html`.
     align : str
-        l, or r for a column of numbers, for each column.
+        For each column l, r if it holds numbers, or u if it holds units.
     caption : str
         What the table holds.
     """
-    kinds = ["number" if letter == "r" else "words" for letter in align]
+    kinds = [{"l": "words", "r": "number", "u": "unit"}[letter] for letter in align]
     top = [element("th", cell, scope="col", class_=kind) for cell, kind in zip(heads, kinds, strict=True)]
     body = []
     for first, *rest in rows:

@@ -44,13 +44,19 @@ th, td { padding: .2rem .6rem; border-bottom: 1px solid var(--rule); vertical-al
 thead th { background: var(--shade); }
 tbody th { font-weight: normal; }
 .number { text-align: right; white-space: nowrap; }
+.unit { white-space: nowrap; }
+nav ul { display: flex; flex-wrap: wrap; gap: .2rem 1.2rem; list-style: none; padding: 0; max-width: none; }
+a { color: inherit; }
 figure { margin: 1rem 0; }
 img { max-width: 100%; height: auto; background: #fff; }
 code { font-size: .875rem; background: var(--shade); padding: .1rem .3rem; }
 @page { margin: 14mm; }
 @media print {
   :root { --ink: #000; --paper: #fff; --rule: #b4b4b4; --shade: #eee; --dim: #333; }
-  body { font-size: 10pt; max-width: none; padding: 0; }
+  :root { font-size: 10pt; }
+  body { font-size: 1rem; max-width: none; padding: 0; }
+  nav { display: none; }
+  img { max-height: 115mm; }
   h2, caption { break-after: avoid; }
   figure, tr { break-inside: avoid; }
   thead { display: table-header-group; }
@@ -121,7 +127,7 @@ def _anchor(name: str) -> str:
 def _beginning(papers: Papers, title: str) -> list[Html]:
     scenario, record = papers.plant.scenario, papers.plant.record
     plant, homes = scenario.plant, scenario.building.apartments
-    words = f"{plant.family} plant"
+    words = f"A {plant.family} plant"
     if plant.heat_pump is not None:
         words += f" with {plant.heat_pump.refrigerant}"
     said = f"{words} for {homes:,} apartment{'s' if homes > 1 else ''}. Weather: {record['weather.station']}."
@@ -133,7 +139,7 @@ def _beginning(papers: Papers, title: str) -> list[Html]:
 
 def _answer(papers: Papers) -> list[Html]:
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
-    found = table(heads, headline(papers), "llrrr"[: len(heads)], "What the year takes and gives")
+    found = table(heads, headline(papers), "lurrr"[: len(heads)], "What the year takes and gives")
     measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "The plant in usual measures")
     return [found, measures]
 
@@ -252,7 +258,7 @@ def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
             value = f"none: {reasons.get(REASONS.get(name, 'irr'), '')}"
         if isinstance(value, str | float | int):
             rows.append((row["long_name"], row["unit"].removesuffix("1"), amount(value)))
-    return [table(("", "unit", "value"), rows, "llr", "Of the plant")] if rows else []
+    return [table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []
 
 
 def _checks(papers: Papers) -> list[Html]:
@@ -286,7 +292,7 @@ def _all(papers: Papers) -> list[Html]:
         cell = element("data", value, value=repr(exact)) if isinstance(exact, float | int) else value
         rows.append([key, name, unit, cell, *theirs])
     heads = ["key", "what it is", "unit", *papers.sides]
-    return [table(heads, rows, "lllrr"[: len(heads)], "The annual record")]
+    return [table(heads, rows, "llurr"[: len(heads)], "The annual record")]
 
 
 def _repeat(papers: Papers) -> list[Html]:
