@@ -188,9 +188,9 @@ def assert_legible(figure: Figure) -> None:
 
 
 @pytest.mark.parametrize("name", ARRANGEMENTS)
-@pytest.mark.parametrize("flow", [0.0, 9.5e3, 9.6e5, -9.6e5], ids=["none", "small", "large", "negative"])
+@pytest.mark.parametrize("flow", [0.0, 9.5e3, -9.6e5], ids=["none", "small", "large"])
 def test_every_arrangement_is_legible(name: str, flow: float) -> None:
-    """With no year, with numbers of a home, of a block, and with a minus before each."""
+    """With no year, with numbers of a home, and with those of a block, a minus before each."""
     scenario = scenario_of(*ARRANGEMENTS[name])
     year = year_of_all(flow, HEADED) if flow else None
     assert_legible(schematic(scenario, 24e3, year))
@@ -208,7 +208,7 @@ def test_a_sewer_is_legible(tmp_path: Path) -> None:
 
 def test_what_cannot_be_read_is_found() -> None:
     """The check above fails where it must: a text on another, on a pipe, on a wall, beyond the rim."""
-    for x, y, words in ((2.0, 59.0, "meets"), (60.0, HOT_LINE + 0.5, "runs through"), (26.5, 41.0, "wall")):
+    for x, y, words in ((2.0, 59.0, "meets"), (60.0, HOT_LINE + 0.5, "runs through"), (15.0, 21.7, "wall")):
         figure = schematic(scenario_of("central-air", []), 24e3)
         with house_style():
             (ax,) = figure.axes
@@ -268,9 +268,9 @@ def test_cold_water_enters_at_the_foot_and_hot_water_leaves_at_the_top(arrangeme
     cold, hot = ends(figure, COLD), ends(figure, HOT)
     feet = [near(cold, tank.x, tank.foot) for tank in at.tanks]
     tops = [near(hot, tank.x, tank.top) for tank in at.tanks]
-    assert (feet, tops) == (
-        ([True, True], [True, True]) if arrangement == "parallel" else ([True, False], [False, True])
-    )
+    whole = arrangement == "parallel"
+    assert feet == [True, whole]
+    assert tops == [whole, True]
     assert at.machine is not None
     # cold water to the machine, hot water away from it and to the taps
     assert any(x == at.machine.right for x, _ in tips(figure, COLD))
@@ -346,17 +346,11 @@ def test_the_year_of_every_scenario(path: Path) -> None:
     # and at the arrows
     bold = [t for t in figure.findobj(Text) if isinstance(t, Text) and t.get_fontweight() == "bold"]
     numbers = [read_number(t.get_text()) for t in bold]
-    for key in (
-        "source_heat_kwh",
-        "compressor_kwh",
-        "heat_pump_heat_kwh",
-        "heat_to_taps_kwh",
-        "storage_loss_kwh",
-    ):
-        if key in year.hourly:
+    machine = ["source_heat_kwh", "compressor_kwh", "heat_pump_heat_kwh"]
+    for key in (*machine, "heat_to_taps_kwh", "storage_loss_kwh", "resistance_kwh", "fuel_kwh"):
+        if mwh(key) != 0.0:
             assert any(abs(n - mwh(key)) <= rounding * 1.001 for n in numbers), key
     if loaded.scenario.recirculation is not None:
         assert any(abs(n - mwh("recirculation_loss_kwh")) <= rounding * 1.001 for n in numbers)
-    for part in lines.values():
-        assert part in alternative(year) or "\n" in part or len(part) > 100  # a long line is wrapped
+    assert all(f"{name}: {line}" in alternative(year) for name, line in lines.items())
     assert svg(figure) == svg(schematic(loaded.scenario, year.made.capacity, year))
