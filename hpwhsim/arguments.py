@@ -78,8 +78,9 @@ def parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--pictures",
         action="store_true",
-        help="also draw cop_map.png (the year's hours on the map of COP), year.png, weeks.png and, "
-        "where greenhouse gases are counted, carbon.png",
+        help="also draw schematic.svg (the plant with the year's heat at its arrows), cop_map.png (the "
+        "year's hours on the map of COP), year.png, weeks.png and, where greenhouse gases are counted, "
+        "carbon.png; page.html shows them with all tables and needs nothing else",
     )
 
     compare = verbs.add_parser(
@@ -125,9 +126,12 @@ def parser() -> argparse.ArgumentParser:
         "check",
         help="read a scenario and its weather, and say what would be run",
         description="Read a scenario and its files without marching; list defaults and cautions.",
-        epilog="example: tankyear check scenarios/central-air.yaml",
+        epilog="example: tankyear check scenarios/central-air.yaml --out out/check",
     )
     _add_scenario(check)
+    check.add_argument(
+        "--out", type=Path, metavar="DIR", help="folder for schematic.svg, a drawing of the plant"
+    )
 
     weather = verbs.add_parser(
         "weather",

@@ -14,7 +14,7 @@ DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 
 def _run(args: argparse.Namespace) -> int:
-    from hpwhsim.report.files import record_text, write_results
+    from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import answer
@@ -26,12 +26,18 @@ def _run(args: argparse.Namespace) -> int:
     if args.pictures and out is None:
         raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    year = answer(loaded).year
     pictures = {}
     if args.pictures:
         from hpwhsim.report.figures import draw_pictures
+        from hpwhsim.report.page import page
+        from hpwhsim.study.dossier import gather
 
+        papers = gather(loaded)
+        year = papers.answer.year
         pictures = draw_pictures(year, loaded.scenario)
+        pictures[PAGE] = page(papers, pictures)
+    else:
+        year = answer(loaded).year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
     return DONE
@@ -166,6 +172,13 @@ def _check(args: argparse.Namespace) -> int:
     print("cautions:")
     for caution in assembly.cautions:
         print(f"  {caution}")
+    if args.out is not None:
+        from hpwhsim.report.drawing import svg
+        from hpwhsim.report.files import write_files
+        from hpwhsim.report.schematic import schematic
+
+        drawn = {"schematic.svg": svg(schematic(scenario, assembly.made.capacity))}
+        print("".join(f"drawn: {path}\n" for path in write_files(args.out, drawn)), end="")
     print("the input is good")
     return DONE
 

@@ -27,7 +27,8 @@ pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 RESISTANCE = ROOT / "scenarios" / "resistance.yaml"
 Run = tuple[Year, Loaded]
-OF_ANY_YEAR = {"cop_map.png", "year.png", "weeks.png"}
+OF_EVERY_PLANT = ["schematic.svg", "year.png", "weeks.png"]
+OF_ANY_YEAR = {"cop_map.png", *OF_EVERY_PLANT}
 IN_KIND = (  # invented overrides of the demo that change how the picture is made
     [],
     ["plant.backup.kind=gas", "plant.backup.power=8 kW", "plant.storage.volume=200 gal"],
@@ -98,17 +99,18 @@ def test_the_option_writes_and_lists_pictures(capsys: pytest.CaptureFixture[str]
     """PNG pictures beside the results; a later run without them leaves no stale picture."""
     assert cli.main(["run", str(DEMO), "--out", str(tmp_path), "--pictures"]) == 0
     said = capsys.readouterr().out
-    for name in files.PICTURES:
+    for name in (*files.PICTURES, files.PAGE):
         assert str(tmp_path / name) in said
+    for name in figures.CAPTIONS:
         kind, head = chunks((tmp_path / name).read_bytes())[0]
         assert kind == b"IHDR"
         width, height = struct.unpack(">II", head[:8])  # ISO/IEC 15948, 11.2.2
         assert width == 10 * drawing.DPI
         assert 6 * drawing.DPI <= height <= 9 * drawing.DPI
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, *files.PICTURES])
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, *files.PICTURES, files.PAGE])
     assert cli.main(["run", str(RESISTANCE), "--out", str(tmp_path), "--pictures"]) == 0
     capsys.readouterr()
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, "weeks.png", "year.png"])
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, *OF_EVERY_PLANT, files.PAGE])
     (tmp_path / "mine.png").write_bytes(b"not ours")
     assert cli.main(["run", str(DEMO), "--out", str(tmp_path)]) == 0
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, "mine.png"])
@@ -172,13 +174,13 @@ def test_same_year_same_bytes_whatever_the_user_set(resistance: Run) -> None:
         mine = dict(matplotlib.rcParams)
         assert draw(resistance) == first
         assert dict(matplotlib.rcParams) == mine
-    for png in first.values():
+    for png in [content for name, content in first.items() if name.endswith(".png")]:
         assert {kind for kind, _ in chunks(png)} <= {b"IHDR", b"pHYs", b"IDAT", b"IEND"}
 
 
 def test_a_plant_without_heat_pump_has_no_map_of_cop(resistance: Run) -> None:
     assert resistance[0].machine is None
-    assert list(draw(resistance)) == ["year.png", "weeks.png"]
+    assert list(draw(resistance)) == OF_EVERY_PLANT
 
 
 # -- the map of COP ----------------------------------------------------------------------------------

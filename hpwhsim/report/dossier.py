@@ -11,7 +11,7 @@ from tqdm import tqdm
 
 from hpwhsim.errors import InputError
 from hpwhsim.report.drift import table
-from hpwhsim.report.figures import draw_pictures
+from hpwhsim.report.figures import CAPTIONS, draw_pictures
 from hpwhsim.report.files import write_files
 from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
 from hpwhsim.report.swing import tornado
@@ -23,12 +23,6 @@ from hpwhsim.study.swing import Swings, swings
 from hpwhsim.study.year import Year
 
 WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.json")
-CAPTIONS = {
-    "cop_map.png": "The map of COP, and where the year's hours lie on it",
-    "year.png": "The year by day",
-    "weeks.png": "The coldest and the warmest week by hour",
-    "carbon.png": "Greenhouse gases over the years of service",
-}
 
 
 def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
@@ -59,7 +53,8 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
             swings, tornado = moved.result()
             bar.update()
             shown = {"Swing of each assumption": tornado}
-            return Drawn(swings, shown | {CAPTIONS[n]: picture for n, picture in pictures.result().items()})
+            drawn = pictures.result()
+            return Drawn(swings, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
 
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:

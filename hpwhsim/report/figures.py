@@ -14,8 +14,22 @@ from numpy.typing import NDArray
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.carbon_figure import carbon_figure
 from hpwhsim.report.cop_map import cop_map_figure, lowest_source_c
-from hpwhsim.report.drawing import BLUE, GREEN, MINUS, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png
+from hpwhsim.report.drawing import (
+    BLUE,
+    GREEN,
+    MINUS,
+    ORANGE,
+    PINK,
+    RED,
+    SKY,
+    YELLOW,
+    head,
+    house_style,
+    png,
+    svg,
+)
 from hpwhsim.report.files import PICTURES
+from hpwhsim.report.schematic import schematic
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.year import Year
 
@@ -26,7 +40,13 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Hourly = Mapping[str, Array]
 
-COP_MAP, YEAR, WEEKS, CARBON = PICTURES
+SCHEMATIC, COP_MAP, YEAR, WEEKS, CARBON = PICTURES
+CAPTIONS = {
+    COP_MAP: "The map of COP, and where the year's hours lie on it",
+    YEAR: "The year by day",
+    WEEKS: "The coldest and the warmest week by hour",
+    CARBON: "Greenhouse gases over the years of service",
+}
 WEEK = 168  # h
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -66,19 +86,20 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        PNG by file name: ``cop_map.png`` (only with a heat pump), ``year.png``, ``weeks.png``, ``carbon.png``
-        (where greenhouse gases are counted). Neither the time of drawing nor the user's plotting settings are
-        in them.
+        SVG and PNG by file name: ``schematic.svg``, ``cop_map.png`` (only with a heat pump), ``year.png``,
+        ``weeks.png``, ``carbon.png`` (where greenhouse gases are counted). Neither the time of drawing nor
+        the user's plotting settings are in them.
     """
     figures: dict[str, Figure] = {}
     with house_style():
+        figures[SCHEMATIC] = schematic(scenario, year.made.capacity, year)
         if year.machine is not None:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)
         figures[WEEKS] = weeks_figure(year, scenario)
         if "carbon.cumulative_kgco2e" in year.record:
             figures[CARBON] = carbon_figure(year)
-        return {name: png(figure) for name, figure in figures.items()}
+        return {n: svg(figure) if n == SCHEMATIC else png(figure) for n, figure in figures.items()}
 
 
 def year_figure(year: Year) -> "Figure":

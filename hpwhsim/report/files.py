@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 NAMES = ("annual.json", "hourly.csv", "hourly.nc")
-PICTURES = ("cop_map.png", "year.png", "weeks.png", "carbon.png")
+PICTURES = ("schematic.svg", "cop_map.png", "year.png", "weeks.png", "carbon.png")
+PAGE = "page.html"
 
 
 def record_text(record: Mapping[str, object]) -> str:
@@ -65,7 +66,7 @@ def write_results(
     dataset : xarray.Dataset
         The hourly series.
     pictures : mapping of str to bytes, optional
-        Pictures by file name, of those in `PICTURES`.
+        Pictures by file name, of those in `PICTURES`, and the `PAGE` that shows them.
 
     Returns
     -------
@@ -87,7 +88,7 @@ def write_results(
         written = [*NAMES, *(pictures or {})]
         for name in written:
             os.replace(part / name, folder / name)
-        for name in PICTURES:
+        for name in (*PICTURES, PAGE):
             if name not in written:
                 (folder / name).unlink(missing_ok=True)
     except OSError as err:

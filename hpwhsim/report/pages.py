@@ -19,6 +19,8 @@ from hpwhsim.report.document import (
     decimals,
     new_pdf,
 )
+from hpwhsim.report.drawing import png
+from hpwhsim.report.schematic import schematic
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
@@ -114,6 +116,7 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
     _first_page(pdf, papers, command)
     _method(pdf, papers)
     _inputs(pdf, papers)
+    _plant(pdf, papers)
     _results(pdf, papers)
     swings, pictures = drawn()
     _swings(pdf, swings)
@@ -141,7 +144,7 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
     add_heading(pdf, "The answer")
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
     add_table(
-        pdf, heads, list(_headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
+        pdf, heads, list(headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
     )
     if any(side.room for side in papers.sides.values()):
         add_text(
@@ -150,16 +153,24 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
             SMALL,
         )
     add_heading(pdf, "How to repeat it")
-    overrides = papers.loaded.overrides
     rows = [
-        ("tool", f"tankyear {record['tool.version']}"),
-        ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
-        *([("set on the command line", "; ".join(overrides))] if overrides else []),
-        ("weather", f"{papers.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
+        *origins(papers),
         ("command", command),
         ("to verify", "tankyear dossier --verify bundle.json (says same, or what moved)"),
     ]
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
+
+
+def origins(papers: Papers) -> list[tuple[str, str]]:
+    """Program, scenario and weather with their checksums."""
+    record: Any = papers.plant.record
+    overrides = papers.loaded.overrides
+    return [
+        ("tool", f"tankyear {record['tool.version']}"),
+        ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
+        *([("set on the command line", "; ".join(overrides))] if overrides else []),
+        ("weather", f"{papers.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
+    ]
 
 
 SAVED = {
@@ -172,7 +183,7 @@ SAVED = {
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
 
 
-def _headline(papers: Papers) -> Iterator[list[str]]:
+def headline(papers: Papers) -> Iterator[list[str]]:
     """Rows of the answer: label, unit, each plant, saved."""
     record: Any = papers.plant.record
     other: Any = papers.baseline.record if papers.baseline is not None else {}
@@ -226,8 +237,15 @@ def _inputs(pdf: "FPDF", papers: Papers) -> None:
     add_table(pdf, ("key", "value", "origin", "source"), cells, (52, 48, 16, 66), "llll")
 
 
-def _results(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "Results", new_page=True)
+def _plant(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "The plant", new_page=True)
+    year = papers.plant.year
+    drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
+    add_picture(pdf, "What stands where, and the heat of the year at each arrow", drawn)
+
+
+def result_rows(papers: Papers) -> list[list[str]]:
+    """Every number of the record: key, what it is, unit, value, and that of the baseline."""
     rows = []
     for row in read_table("results"):
         value: Any = papers.plant.record.get(row["name"])
@@ -237,18 +255,20 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
         if isinstance(value, float | int) or isinstance(theirs, float | int) or row["name"] == "peak_time":
             cells = [row["name"], row["long_name"], row["unit"], amount(value)]
             rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
+    return rows
+
+
+def _results(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "Results", new_page=True)
+    rows = result_rows(papers)
     heads = ["key", "what it is", "unit", *papers.sides]
     add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
     if papers.answer.savings:
         add_heading(pdf, "Savings: the baseline less the plant, its room included")
-        lines = [
-            [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
-            for name, line in papers.answer.savings.items()
-        ]
         add_table(
             pdf,
-            ("figure", "baseline", "plant", "saved", "of the baseline"),
-            lines,
+            SAVING_HEADS,
+            saving_rows(papers),
             (62, 30, 30, 30, 30),
             "lrrrr",
         )
@@ -256,8 +276,19 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
         _months(pdf, name, side)
 
 
-def _months(pdf: "FPDF", name: str, side: Side) -> None:
-    add_heading(pdf, f"Months of the {name}")
+SAVING_HEADS = ("figure", "baseline", "plant", "saved", "of the baseline")
+
+
+def saving_rows(papers: Papers) -> list[list[str]]:
+    """Every line of the savings, as text below `SAVING_HEADS`."""
+    return [
+        [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
+        for name, line in papers.answer.savings.items()
+    ]
+
+
+def month_rows(side: Side) -> list[list[str]]:
+    """Figures of a plant by month, as text: what, twelve months, the year."""
     series = [
         ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
         ("of it resistance", "kWh", by_month(side.year.hourly["resistance_kwh"])),
@@ -278,7 +309,14 @@ def _months(pdf: "FPDF", name: str, side: Side) -> None:
     if "monthly.energy_cost" in record:
         costs = [whole(v) for v in record["monthly.energy_cost"]]
         rows.append(["energy cost [USD]", *costs, whole(record["energy_cost"])])
-    add_table(pdf, ("", *MONTH_NAMES, "year"), rows, (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2)
+    return rows
+
+
+def _months(pdf: "FPDF", name: str, side: Side) -> None:
+    add_heading(pdf, f"Months of the {name}")
+    add_table(
+        pdf, ("", *MONTH_NAMES, "year"), month_rows(side), (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2
+    )
 
 
 def _swings(pdf: "FPDF", swings: Swings) -> None:
@@ -300,8 +338,11 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 
-def _checks(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "Checks", new_page=True)
+CHECK_HEADS = ("check", "value", "limit", "source", "state")
+
+
+def check_rows(papers: Papers) -> list[Sequence[str]]:
+    """The heat balance, and every check of site and refrigerant, as text below `CHECK_HEADS`."""
     rows: list[Sequence[str]] = []
     for name, side in papers.sides.items():
         balance: Any = side.record["balance_error"]
@@ -310,7 +351,12 @@ def _checks(pdf: "FPDF", papers: Papers) -> None:
             (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6", "first law", state)
         )
     rows += [(c.name, c.text, c.limit, c.source, c.state) for c in papers.answer.checks]
-    add_table(pdf, ("check", "value", "limit", "source", "state"), rows, (42, 30, 54, 42, 15), "lllll")
+    return rows
+
+
+def _checks(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "Checks", new_page=True)
+    add_table(pdf, CHECK_HEADS, check_rows(papers), (42, 30, 54, 42, 15), "lllll")
     add_text(
         pdf,
         "'confirm' means that a person has to look; local codes and licensed professionals decide.",
@@ -325,9 +371,9 @@ def _cautions(pdf: "FPDF", papers: Papers) -> None:
         add_text(pdf, f"•  {caution}")
 
 
-def command_of(papers: Papers) -> str:
-    """The command that repeats the dossier, to be typed in the folder of the scenario."""
-    words = ["tankyear", "dossier", papers.loaded.path.name]
+def command_of(papers: Papers, verb: str = "dossier") -> str:
+    """The command that repeats the calculation, to be typed in the folder of the scenario."""
+    words = ["tankyear", verb, papers.loaded.path.name]
     for override in papers.loaded.overrides:
         words += ["--set", override]
     return shlex.join(words)
