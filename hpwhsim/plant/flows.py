@@ -234,8 +234,8 @@ def through_tank(
 
     The taps' hot water leaves the tank, and as much from the store (or straight from the heat pump) takes its
     place; the store's foot sees cold water only. The tank is well mixed and ends the step at the temperature
-    of what leaves it (implicit, so stable for any draw). Where the taps' water does not run through it, the
-    tank serves the loop alone and the store the taps.
+    of what leaves it (implicit, so stable for any draw); the taps take what makes their use of it. Where
+    their water does not run through it, the tank serves the loop alone and the store the taps.
 
     Parameters
     ----------
@@ -273,10 +273,16 @@ def through_tank(
             held,
             lost,
         )
-    taps = 0.0
     most = most_hot(plant, mains)
-    if use > 0.0 and plant.use_temperature > mains:
-        taps = use * min((plant.use_temperature - mains) / max(held - mains, 1e-6), most)
+    rise = max(plant.use_temperature - mains, 0.0)
+    taps, end = 0.0, held
+    for _ in range(30 if use * rise > 0.0 else 0):
+        before = end
+        taps = use * min(rise / max(end - mains, 1e-6), most)
+        end = drawn_heat(temperature, scratch, max(taps - flow, 0.0), mains, column.mixed_cells)
+        end = (size * held + end + min(flow, taps) * outlet - loop_loss - lost) / (size + taps)
+        if abs(end - before) < 1e-9:
+            break
     out_bottom, out_top = shift(
         temperature,
         scratch,

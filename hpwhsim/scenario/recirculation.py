@@ -319,6 +319,10 @@ class Recirculation(Block):
                 raise Clash(key, "nothing beside recirculation.pump_power")
         if self.supply_drop is not None and self.given("return_temperature"):
             raise Clash("return_temperature", "nothing beside recirculation.supply_drop")
+        if self.crossover > 0.0 and (self.schedule or self.aquastat is not None):
+            raise Clash(
+                "crossover", "nothing beside recirculation.schedule or .aquastat: the pump runs all day"
+            )
         if self.aquastat is None and self.given("aquastat_band"):
             raise Clash("aquastat_band", "nothing without recirculation.aquastat")
         if self.aquastat is not None:
