@@ -206,8 +206,7 @@ def crossover(loop: HotLoop, leak: float, cold: float) -> Crossover:
     Raises
     ------
     OutOfRangeError
-        If the leak is not 0 to below the loop's flow, or the loop comes back no warmer than the air around
-        it, or the cold water is not below the return.
+        If the leak is not 0 to below the loop's flow, or the cold water is not below the return.
 
     Examples
     --------
@@ -218,12 +217,10 @@ def crossover(loop: HotLoop, leak: float, cold: float) -> Crossover:
     >>> round(found.back, 1), round(found.heat)
     (52.2, 1102)
     """
-    most = loop.flow * (loop.back - loop.ambient) / max(loop.supply - cold, 1e-6)
-    if not (0.0 <= leak < min(most, loop.flow) and cold < loop.back):
+    if not (0.0 <= leak < loop.flow and cold < loop.back):
         raise OutOfRangeError(
-            f"recirculation.crossover: got {3.6e6 * leak:.1f} L/h of {cold:.1f} degC; allowed 0 to below "
-            f"{3.6e6 * min(most, loop.flow):.1f} L/h of water colder than the loop's return "
-            f"({loop.back:.1f} degC), or it comes back no warmer than the air around it"
+            f"recirculation.crossover: got {3.6e6 * leak:g} L/h of {cold:g} degC; allowed 0 to below the "
+            f"loop's flow ({3.6e6 * loop.flow:.0f} L/h), colder than its return ({loop.back:.1f} degC)"
         )
     heat = RHO_CP * leak * (loop.supply - cold)
     back = loop.back - leak / loop.flow * (loop.supply - cold)

@@ -109,7 +109,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     column = store_column(scenario, found)
     draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
     controls = scenario.plant.controls
-    block, tank = scenario.recirculation, make_loop_tank(scenario, float(loop.loss.max()), found)
+    block = scenario.recirculation
+    tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
         step_seconds=3600.0 / steps_per_hour,
         column=column,

@@ -62,9 +62,9 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
     cell = np.full(HOURS, backup_cell, dtype=np.int64)
     heat_up = controls.pasteurise
     if heat_up is not None:
-        day = np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday)
-        inside = _inside((heat_up.window,), np.arange(24) * 60)
-        now = (day[:, None] & inside[None, :]).ravel()
+        days = np.flatnonzero(np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday))
+        inside = np.array(heat_up.window.minutes()[::60]) // 60  # past 24 on the next day
+        now = (24 * days[:, None] + inside).ravel() % HOURS
         setpoint[now] = heat_up.temperature + backup.dead_band  # it lies above what must be reached
         cell[now] = 0
     return Clock(

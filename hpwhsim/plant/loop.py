@@ -100,6 +100,12 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
             )
     if block.crossover > 0.0:
         crossed = crossover(loop, block.crossover, float(mains.mean()))
+        if not crossed.back > loop.ambient:
+            raise InputError(
+                f"recirculation.crossover: got {3.6e6 * block.crossover:.0f} L/h, with which the loop comes "
+                f"back at {crossed.back:.1f} degC; allowed a return above the air around the pipes "
+                f"({loop.ambient:.1f} degC)"
+            )
         cautions += crossed.cautions
         return LoopYear.steady(loop.loss + crossed.heat, crossed.back, pump, loop.ambient)
     if block.aquastat is not None and block.aquastat + block.aquastat_band > loop.back:
@@ -155,23 +161,35 @@ def _running(block: Recirculation, loop: HotLoop, pump: float) -> LoopYear:
         minutes = block.running_minutes()
         profile = daily_profile(loop, [float(minute in minutes) for minute in range(1440)])
     back = np.where(np.isfinite(profile.back), profile.back, loop.back)
+    back = np.maximum(back, loop.ambient + 0.01)  # as cold as the air, but for rounding
     heat = np.maximum(profile.heat, 0.0)
     return LoopYear(heat, back, profile.coldest, pump * profile.running, loop.ambient)
 
 
-def make_loop_tank(scenario: Scenario, loss_of_loop: float, found: list[Assumption]) -> LoopTank:
+def make_loop_tank(
+    scenario: Scenario, loss_of_loop: float, air: Array, found: list[Assumption], cautions: list[str]
+) -> LoopTank:
     """The loop's own tank; of no volume where there is none.
+
+    Parameters
+    ----------
+    scenario, found, cautions
+        What the modeler wrote; defaults worked out and cautions join the lists.
+    loss_of_loop : float
+        Most that the loop loses. [W]
+    air : ndarray, shape (8760,)
+        What its heat pump draws in. [°C]
 
     Raises
     ------
     InputError
-        If its heat pump lacks a rating, or `loss_of_loop` [W] takes it through its dead band in a minute.
+        If its heat pump cannot work, or the loop takes the tank through its dead band in a minute.
     """
     empty, nothing = np.zeros(1), np.zeros((1, 1, 1))
     machine, rise = PerformanceMap(empty, empty, empty, nothing, nothing), 1.0
     block = scenario.recirculation.loop_tank if scenario.recirculation is not None else None
     if block is None:
-        return LoopTank(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, machine, rise)
+        return LoopTank(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, machine, rise, 0.0)
     least = MINUTE * loss_of_loop / (RHO_CP * block.dead_band)
     if block.volume < least:
         raise InputError(
@@ -190,13 +208,12 @@ def make_loop_tank(scenario: Scenario, loss_of_loop: float, found: list[Assumpti
             }
         )
     heat_pump = block.heat_pump
+    lowest = -np.inf
     if heat_pump is not None:
         rated = heat_pump.rated_at
-        if rated is None or heat_pump.capacity is None or heat_pump.cop is None:
-            raise InputError(
-                "recirculation.loop_tank.heat_pump: got a table or ratings; allowed capacity, cop "
-                "and rated_at"
-            )
+        assert rated is not None  # the schema wants all three
+        assert heat_pump.capacity is not None
+        assert heat_pump.cop is not None
         rise = heat_pump.rise
         machine = map_from_cycle(
             heat_pump.refrigerant,
@@ -211,6 +228,11 @@ def make_loop_tank(scenario: Scenario, loss_of_loop: float, found: list[Assumpti
             approach_k=heat_pump.approach,
             key="recirculation.loop_tank.heat_pump",
         )
+        lowest = float(machine.source_c[np.isfinite(machine.capacity_w).any(axis=(1, 2))][0])
+        cautions.append(
+            f"recirculation.loop_tank.heat_pump: it stands below {lowest:g} degC, where its range ends, in "
+            f"{int((air < lowest).sum())} h of the year; frost on its coil is not counted"
+        )
     return LoopTank(
         volume=block.volume,
         loss=loss,
@@ -220,4 +242,5 @@ def make_loop_tank(scenario: Scenario, loss_of_loop: float, found: list[Assumpti
         through=1.0 if block.connection == "series" else 0.0,
         machine=machine,
         rise=rise,
+        lowest=lowest,
     )

@@ -15,6 +15,7 @@ MEANING = {
     "not-called": "the charge sensors were satisfied",
     "source-spent": "the source had no more heat to give",
 }
+EMPTY = "the hot part of the store was used up; the cause says what kept the heat pump from refilling it"
 
 
 def why_text(record: Record, everything: bool = False) -> str:
@@ -24,10 +25,12 @@ def why_text(record: Record, everything: bool = False) -> str:
         found = record[name]
         spells: Sequence[Record] = found["spells"] if everything else found["worst"]
         lines += ["", f"{what}: {found['hours']:,.1f} h, {found[key]:,.0f} {unit}"]
-        lines += [
-            f"  {hours:>9,.1f} h  {cause:<16} {MEANING.get(cause, '')}".rstrip()
-            for cause, hours in found["hours_by_cause"].items()
-        ]
+        parts = found[f"{key}_by_cause"]
+        for cause, hours in found["hours_by_cause"].items():
+            row = f"  {hours:>9,.1f} h{parts[cause]:>10,.0f} {unit:<3}  {cause:<16} {MEANING.get(cause, '')}"
+            lines.append(row.rstrip())
+        if name == "short" and spells:
+            lines.append(f"  {EMPTY}")
         if not spells:
             continue
         title = "all" if everything else f"the {len(spells)} worst"

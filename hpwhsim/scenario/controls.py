@@ -33,7 +33,7 @@ class Pasteurise(Block):
         description="of the whole store; the backup starts here and stops its dead band above [degC]",
     )
     weekday: Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"] = Field(
-        "sun", description="on this day", json_schema_extra=origin(PRACTICE)
+        "sun", description="it starts on this day", json_schema_extra=origin(PRACTICE)
     )
     window: DayWindow = Field(
         Window(120, 300),
