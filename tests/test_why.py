@@ -137,7 +137,7 @@ def test_files_of_two_runs_are_refused(result: Path, tmp_path: Path) -> None:
 
 
 def test_kwh_and_litres_by_cause_are_those_of_the_record(result: Path) -> None:
-    """One backup heater of 8 kW: its kWh by cause are its hours (at full power) times 8; litres sum to all."""
+    """One backup heater of 8 kW: its kWh by cause are its full-power hours times 8; litres sum to all."""
     found: Any = why(result)
     for cause, spent in found["backup"]["hours_by_cause"].items():
         assert found["backup"]["kwh_by_cause"][cause] == pytest.approx(8.0 * spent, rel=1e-9)
