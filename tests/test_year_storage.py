@@ -143,6 +143,11 @@ def test_pipes_lose_what_the_loop_loses(year_of: Callable[..., Year]) -> None:
         item for item in year.record["assumptions"] if item["key"] == "recirculation.loss_per_apartment"
     )
     watts = 32 * float(stated["value"].split()[0])
+    flow = next(item for item in year.record["assumptions"] if item["key"] == "recirculation.flow")
+    fall = (149.0 - 124.0) / 1.8  # K, allowed; rho c of water at 50 degC
+    assert float(flow["value"].split()[0]) == pytest.approx(
+        60e3 * watts / (988.035 * 4181.3 * fall), rel=2e-3
+    )
     # stated for a supply at the setpoint; a store whose top is colder than the return loses less
     assert 0.95 * 8.76 * watts < number(year, "recirculation_loss_kwh") <= 8.77 * watts
 

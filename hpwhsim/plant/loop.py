@@ -89,6 +89,13 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
                 "source": "conduction through the insulation of the pipes given (textbook formula)",
             }
         )
+        found.append(
+            {
+                "key": "recirculation.flow",
+                "value": f"{60e3 * loop.flow:.2f} L/min",
+                "source": f"loss over rho c times the fall from {loop.supply:.1f} to {loop.back:.1f} degC",
+            }
+        )
         if pump is None:
             pump = found_design.pump_power(block.pump_efficiency)
             found.append(

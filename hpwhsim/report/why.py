@@ -33,10 +33,11 @@ def why_text(record: Record, everything: bool = False) -> str:
             lines.append(f"  {EMPTY}")
         if not spells:
             continue
-        title = "all" if everything else f"the {len(spells)} worst"
+        count = len(found["spells"])
+        title = "" if len(spells) == count else f", the {len(spells)} worst"
         lines += [
-            f"  {len(found['spells'])} spells, {title}",
-            f"  {'start':<12}{'length':>7}{unit:>9}  {'cause':<16}  "
+            f"  {count} spell{'s' if count > 1 else ''}{title}",
+            f"  {'start':<12}{'length':>7}{unit:>11}  {'cause':<16}  "
             "the hour before: source, store top / mean / bottom, module hours, barred",
         ]
         lines += [_row(spell, key) for spell in spells]
@@ -45,7 +46,7 @@ def why_text(record: Record, everything: bool = False) -> str:
 
 def _row(spell: Record, key: str) -> str:
     before = spell["before"]
-    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>9,.1f}  {spell['cause']:<16}  "
+    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>11,.1f}  {spell['cause']:<16}  "
     if before is None:
         return f"{row}it begins with the year"
 
