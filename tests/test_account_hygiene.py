@@ -166,6 +166,17 @@ def test_no_loop_no_rows_of_a_loop() -> None:
     assert found.standing_hours == 0.0
 
 
+def test_a_loop_tank_is_a_store_of_its_own() -> None:
+    """Hours by hand at the loop's own tank; its layers are none of the store's."""
+    tank = np.full(8760, 61.0)
+    tank[:100] = 40.0
+    found = year_of(store_coldest_c=np.full(8760, 72.0), loop_tank_c=tank)
+    assert row(found, "store-guideline-12", "loop tank").hours == 100.0
+    assert row(found, "growth-best", "loop tank").longest_hours == 100.0
+    assert [level.weeks for level in found.pasteurised] == [1.0, 1.0, 1.0]
+    assert not [r for r in year_of().rows if r.place == "loop tank"]
+
+
 def test_a_standing_loop_is_not_counted_but_said() -> None:
     back = np.full(8760, 56.0)
     back[::24] = np.nan

@@ -64,6 +64,13 @@ def test_modules(calling: bool, permitted: bool, running: int, since: float, exp
     assert modules_to_run(CONTROLS, 3, calling, permitted, running, since) == expected
 
 
+@pytest.mark.parametrize("calling", [True, False])
+@pytest.mark.parametrize("may_run", [1, 2])
+def test_a_demand_limit_goes_before_the_minimum_run_time(calling: bool, may_run: int) -> None:
+    """Three modules run when the window of fewer begins: at most those stay, whatever else is asked."""
+    assert modules_to_run(CONTROLS, may_run, calling, True, 3, 599.0) <= may_run
+
+
 def test_without_a_stage_delay_all_modules_start_together() -> None:
     controls = CONTROLS._replace(stage_delay=0.0)
     assert modules_to_run(controls, 3, True, True, 0, 1e9) == 3

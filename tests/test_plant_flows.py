@@ -9,7 +9,7 @@ from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
 from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.flows import circulate, draw, hot_needed, most_hot
+from hpwhsim.plant.flows import circulate, draw, heat_tank, hot_needed, most_hot, through_tank
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40
@@ -26,7 +26,7 @@ def machine(capacity: float = 30e3, cop: float = 3.0, steeper: float = 0.0) -> P
     return PerformanceMap(source, inlet, outlet, np.full(shape, capacity), power)
 
 
-NO_TANK = LoopTank(0.0, 0.0, 55.0, 3.0, 0.0, 1.0, machine(), 5.0)
+NO_TANK = LoopTank(0.0, 0.0, 55.0, 3.0, 0.0, 1.0, machine(), 5.0, -20.0)
 
 
 def plant(**changes: object) -> Plant:
@@ -330,3 +330,81 @@ def test_a_tempering_valve_holds_its_setpoint_down_to_its_difference(hot: float,
     volume, _, _, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 0.0)
     assert missing == pytest.approx(2.0 * (49.0 - at_tap), abs=1e-9)
     assert volume == pytest.approx(2.0 * (at_tap - 10.0) / (hot - 10.0), rel=1e-9)
+
+
+def own_tank(**changes: object) -> LoopTank:
+    """A loop tank of 0.4 m³ at 55 °C with a resistance of 9 kW."""
+    tank = LoopTank(0.4, 0.0, 55.0, 3.0, 9e3, 1.0, machine(), 5.0, -np.inf)
+    return tank._replace(**changes)
+
+
+def test_a_loop_tank_warms_as_the_taps_draw_through_it_and_gives_their_heat() -> None:
+    """Closed form of a mixed tank between a store at 65 °C and taps that take constant heat.
+
+    With u = tank - mains and D = store - mains: V u du / (D - u) = use rise dt, so that
+    u0 - u - D ln((D - u)/(D - u0)) = use rise t / V. Implicit steps of 1 s: 0.1 % is allowed.
+    """
+    of = plant(loop_tank=own_tank(), outlet=np.array([65.0]))
+    store, scratch = np.full(CELLS, 65.0), make_scratch(CELLS)
+    mains, held, seconds, rate, rise = 10.0, 50.0, 1.0, 2e-4, 39.0  # m³/s at 49 °C
+    use = rate * seconds / CELL
+    for _ in range(3600):
+        reconstruct(store, scratch, mains)
+        moved, held, lost = through_tank(
+            store[: of.draw_port], scratch, of, seconds, use, mains, 0.0, 0.0, 50.0, held
+        )
+        assert moved.taps_heat == pytest.approx(use * rise, rel=1e-7)
+        assert moved.missing == moved.short == lost == 0.0
+    u, span = held - mains, 55.0
+    passed = 40.0 - u - span * np.log((span - u) / (span - 40.0))
+    assert passed == pytest.approx(rate * rise * 3600.0 / 0.4, rel=1e-3)
+
+
+@given(
+    held=st.floats(20.0, 75.0),
+    top=st.floats(20.0, 75.0),
+    use=st.floats(0.01, 60.0),
+    flow=st.floats(0.0, 9.0),
+)
+@settings(max_examples=200, deadline=None)
+def test_a_loop_tank_keeps_its_heat_and_books_what_is_missing(
+    held: float, top: float, use: float, flow: float
+) -> None:
+    """First law of tank and store, and of the taps: heat given and heat missing are the heat asked for."""
+    of = plant(loop_tank=own_tank(loss=5.0))
+    store, scratch, mains = np.full(CELLS, top), make_scratch(CELLS), 10.0
+    reconstruct(store, scratch, mains)
+    before = store.sum()
+    moved, end, lost = through_tank(store, scratch, of, 60.0, use, mains, flow, 2e3, 50.0, held)
+    size = 0.4 / CELL
+    change = store.sum() - before + size * (end - held)
+    # each volume that leaves through the taps comes in as mains water: heat above mains
+    assert change == pytest.approx(moved.heat - moved.taps_heat - moved.loop_heat - lost, abs=1e-7)
+    assert moved.taps_heat + moved.missing == pytest.approx(39.0 * use, rel=1e-6)
+
+
+def test_a_loop_beside_the_store_cools_its_tank_by_hand() -> None:
+    """2 kW out of 0.4 m³ in an hour, hotter than the return: 7.2 MJ over 0.4 rho c = 4.36 K."""
+    of = plant(loop_tank=own_tank(through=0.0))
+    store, scratch = np.full(CELLS, 60.0), make_scratch(CELLS)
+    reconstruct(store, scratch, 10.0)
+    moved, held, _ = through_tank(store, scratch, of, 3600.0, 0.0, 10.0, 0.0, 2e3, 50.0, 55.0)
+    assert 55.0 - held == pytest.approx(7.2e6 / (0.4 * RHO_CP), rel=1e-12) == pytest.approx(4.36, abs=0.01)
+    assert moved.loop_heat * CELL * RHO_CP == pytest.approx(7.2e6)
+    assert np.all(store == 60.0)
+
+
+def test_the_loop_tank_is_heated_to_its_setpoint_and_no_further() -> None:
+    """9 kW against 0.4 rho c: 0.327 K a minute; the last step takes the rest; it stands below its range."""
+    of = plant(loop_tank=own_tank())
+    assert heat_tank(of, 60.0, 52.5, False, 7.0) == (52.5, 0.0, 0.0, False)  # within the dead band
+    held, heat, energy, on = heat_tank(of, 60.0, 51.9, False, 7.0)
+    assert (heat, energy, on) == (540e3, 540e3, True)
+    assert held - 51.9 == pytest.approx(540e3 / (0.4 * RHO_CP)) == pytest.approx(0.327, abs=1e-3)
+    held, heat, energy, on = heat_tank(of, 60.0, 54.9, True, 7.0)
+    assert held == pytest.approx(55.0)
+    assert heat == energy == pytest.approx(0.1 * 0.4 * RHO_CP)
+    assert not on
+    own = plant(loop_tank=own_tank(power=0.0, lowest=-10.0))
+    assert heat_tank(own, 60.0, 50.0, True, -10.1)[:3] == (50.0, 0.0, 0.0)
+    assert heat_tank(own, 60.0, 50.0, True, -9.9)[1:3] == pytest.approx((1.8e6 * 0.5 * 2, 6e5), rel=1e-9)

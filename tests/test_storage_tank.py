@@ -16,6 +16,7 @@ from hpwhsim.storage.tank import (
     RHO_CP,
     Column,
     at_height,
+    coldest_foot,
     conduct,
     drawn_heat,
     heat_below,
@@ -258,6 +259,24 @@ def test_heating_the_upper_store(profile: Array, cell: int, heat: float, setpoin
     assert np.array_equal(temperature[:cell], profile[:cell])
     assert np.all(temperature <= np.maximum(profile.max(), setpoint) + 1e-9)
     assert taken <= heat + 1e-12
+
+
+@pytest.mark.parametrize(
+    ("heat", "expected"),
+    [
+        (40.0, [60.0, 40.0, 45.0]),  # 4 cells x 10 K: the first tank alone
+        (80.0, [60.0, 50.0, 45.0]),
+        (1e3, [60.0, 60.0, 60.0]),
+    ],
+)
+def test_tanks_in_series_are_heated_one_by_one(heat: float, expected: list[float]) -> None:
+    """Hand sums: no plume rises out of a tank, so a heat-up of the whole store heats each of them."""
+    store, scratch = np.repeat([50.0, 40.0, 45.0], 4), make_scratch(12, 3)
+    taken = heat_upper(store, scratch, 0, heat, 60.0)
+    assert taken == pytest.approx(min(heat, 4 * (10.0 + 20.0 + 15.0)))
+    assert store == pytest.approx(np.repeat(expected, 4))
+    assert coldest_foot(store, scratch, 0) == pytest.approx(min(expected))
+    assert coldest_foot(store, scratch, 9) == pytest.approx(expected[2])
 
 
 @given(profiles.map(np.sort), st.floats(10.0, 90.0))

@@ -136,6 +136,46 @@ def test_files_of_two_runs_are_refused(result: Path, tmp_path: Path) -> None:
         why(folder)
 
 
+def test_kwh_and_litres_by_cause_are_those_of_the_record(result: Path) -> None:
+    """One backup heater of 8 kW: its kWh by cause are its full-power hours times 8; litres sum to all."""
+    found: Any = why(result)
+    for cause, spent in found["backup"]["hours_by_cause"].items():
+        assert found["backup"]["kwh_by_cause"][cause] == pytest.approx(8.0 * spent, rel=1e-9)
+    litres = found["short"]["litres_by_cause"]
+    assert sum(litres.values()) == pytest.approx(found["short"]["litres"], rel=1e-9)
+
+
+@pytest.mark.parametrize("wrong", ["many", None, [], {"capacity": "many"}])
+@pytest.mark.parametrize("key", ["backup_hours_by_cause", "short_litres"])
+def test_a_record_damaged_by_hand(result: Path, tmp_path: Path, key: str, wrong: object) -> None:
+    shutil.copy(result / "hourly.nc", tmp_path / "hourly.nc")
+    record = json.loads((result / "annual.json").read_text()) | {key: wrong}
+    (tmp_path / "annual.json").write_text(json.dumps(record))
+    with pytest.raises(InputError, match="no annual record; run the scenario again"):
+        why(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("series", "value", "said"),
+    [
+        ("resistance_kwh", -1.0, "allowed 0 or more"),
+        ("short_litres", np.nan, "allowed 0 or more"),
+        ("resistance_kwh", 99.0, "adds up to"),
+        ("short_hours.capacity", -1.0, "allowed 0 or more"),
+    ],
+)
+def test_hours_damaged_by_hand(result: Path, tmp_path: Path, series: str, value: float, said: str) -> None:
+    import xarray as xr
+
+    shutil.copy(result / "annual.json", tmp_path / "annual.json")
+    data = xr.load_dataset(result / "hourly.nc", engine="scipy")
+    data[series][4000] = value
+    data.to_netcdf(tmp_path / "hourly.nc", engine="scipy")
+    with pytest.raises(InputError, match=said) as caught:
+        why(tmp_path)
+    assert str(tmp_path) in str(caught.value)
+
+
 @pytest.mark.parametrize("name", ["annual.json", "hourly.nc"])
 def test_missing_and_broken_files(
     capsys: pytest.CaptureFixture[str], result: Path, tmp_path: Path, name: str

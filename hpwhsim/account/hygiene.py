@@ -126,6 +126,7 @@ def hygiene(
     store_mean_c: ArrayLike,
     store_coldest_c: ArrayLike,
     hottest_c: ArrayLike,
+    loop_tank_c: ArrayLike | None = None,
     return_c: ArrayLike | None = None,
     taps_kwh: float = 0.0,
     loop_kwh: float = 0.0,
@@ -138,6 +139,8 @@ def hygiene(
         Top, mean and coldest layer of the store. [°C]
     hottest_c : array_like of float, shape (8760,)
         The hottest water that could reach a tap, past a tempering valve where there is one. [°C]
+    loop_tank_c : array_like of float, shape (8760,), or None
+        The loop's own tank; None without one. [°C]
     return_c : array_like of float, shape (8760,), or None
         Coldest water of the loop, at its return; NaN where the loop stands and it is not known. None
         without a loop. [°C]
@@ -161,12 +164,14 @@ def hygiene(
     }
     if return_c is not None:
         year["loop return"] = _year("return_c", return_c, gaps=True)
-    store = ("store top", "store mean", "coldest layer of the store")
+    if loop_tank_c is not None:
+        year["loop tank"] = _year("loop_tank_c", loop_tank_c)
+    store = ("store top", "store mean", "coldest layer of the store", "loop tank")
     places = {
         "store": store,
         "return": ("loop return",),
         "water": (*store, "loop return"),
-        "coldest": store[2:],
+        "coldest": store[2:3],
         "tap": ("tap",),
     }
     rows = []

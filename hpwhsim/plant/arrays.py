@@ -90,6 +90,7 @@ class LoopTank(NamedTuple):
     through: float  # 1: the taps' water runs through it; 0: it serves the loop alone
     machine: PerformanceMap  # of its multi-pass heat pump
     rise: float  # of the water in that, K
+    lowest: float  # source below which that stands, °C
 
 
 class Plant(NamedTuple):

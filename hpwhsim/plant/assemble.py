@@ -49,6 +49,7 @@ class Assembly(NamedTuple):
     to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
     line_loss: Array | None  # share of the machine's heat that water lines outdoors lose, (hour,)
     series: int  # tanks in series that the column is cut into
+    loop_coldest: Array  # at the loop's end by hour of the day, running or standing, °C
     loop_pump: Array  # electricity of the loop's pump by hour of the day, W
     assumptions: list[Assumption]  # every default in force, with its source
     cautions: list[str]  # of weather, scenario and plant
@@ -108,7 +109,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     column = store_column(scenario, found)
     draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
     controls = scenario.plant.controls
-    block, tank = scenario.recirculation, make_loop_tank(scenario, found)
+    block = scenario.recirculation
+    tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
         step_seconds=3600.0 / steps_per_hour,
         column=column,
@@ -161,6 +163,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         to_neighbours=sourced.to_neighbours,
         line_loss=loss,
         series=series,
+        loop_coldest=loop.coldest,
         loop_pump=loop.pump,
         assumptions=[*assumed, *found],
         cautions=said,

@@ -10,6 +10,7 @@ from hpwhsim.plant.arrays import Array, Plant, WaterSide
 from hpwhsim.storage.tank import (
     RHO_CP,
     Scratch,
+    coldest_foot,
     heat_below,
     heat_upper,
     level_of,
@@ -363,7 +364,7 @@ def heat_top(
     heat, on, waited : float, bool, float
         Heat given [cell·K], and the state after.
     """
-    sensed = temperature[cell]
+    sensed = coldest_foot(temperature, scratch, cell)
     if not permitted or sensed >= setpoint:
         on, waited = False, 0.0
     elif sensed < setpoint - plant.backup_dead_band:

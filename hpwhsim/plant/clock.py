@@ -47,8 +47,8 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
     permitted = np.array([m in allowed for m in minute])
     if controls.signal is not None:
         signal = read_hours(controls.signal, {"signal": (-np.inf, np.inf)})["signal"].reshape(365, 24)
-        rank = np.argsort(np.argsort(signal, axis=1, kind="stable"), axis=1)
-        cheap = np.repeat(rank < controls.signal_hours, scenario.run.steps_per_hour, axis=1)
+        dearest = np.sort(signal, axis=1)[:, controls.signal_hours - 1 : controls.signal_hours]
+        cheap = np.repeat(signal <= dearest, scenario.run.steps_per_hour, axis=1)  # equal hours alike
         permitted = (cheap & permitted[None, :]).ravel()
     most = np.full(steps, 1_000_000, dtype=np.int64)
     most[_inside(controls.demand_windows, minute)] = controls.demand_modules
@@ -62,10 +62,10 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
     cell = np.full(HOURS, backup_cell, dtype=np.int64)
     heat_up = controls.pasteurise
     if heat_up is not None:
-        day = np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday)
-        inside = _inside((heat_up.window,), np.arange(24) * 60)
-        now = (day[:, None] & inside[None, :]).ravel()
-        setpoint[now] = heat_up.temperature
+        days = np.flatnonzero(np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday))
+        inside = np.array(heat_up.window.minutes()[::60]) // 60  # past 24 on the next day
+        now = (24 * days[:, None] + inside).ravel() % HOURS
+        setpoint[now] = heat_up.temperature + backup.dead_band  # it lies above what must be reached
         cell[now] = 0
     return Clock(
         permitted=permitted,

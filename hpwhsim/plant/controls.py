@@ -44,7 +44,7 @@ def modules_to_run(
     controls : Controls
         Settings.
     modules : int
-        Modules there are.
+        Modules that may run.
     calling, permitted : bool
         Whether the store calls, and whether hour and source allow the machine to run.
     running : int
@@ -60,7 +60,7 @@ def modules_to_run(
         return 0
     if running > 0:
         if not calling:
-            return running if since < controls.minimum_run else 0
+            return min(running, modules) if since < controls.minimum_run else 0
         if controls.stage_delay <= 0.0:
             return modules
         return min(modules, 1 + int(since / controls.stage_delay))

@@ -218,6 +218,28 @@ def circulate(
 
 
 @kernel
+def through_heat(
+    temperature: Array,
+    scratch: Scratch,
+    mixed_cells: int,
+    size: float,
+    kept: float,
+    taps: float,
+    mains: float,
+    flow: float,
+    outlet: float,
+) -> float:
+    """Heat above mains of `taps` cells out of a loop tank into which as much flows from plant and store.
+
+    The tank holds `size` cells and, but for these, `kept` cell·K at the end of the step; of what flows in,
+    `flow` cells come straight from the machine. [cell·K]
+    """
+    entering = drawn_heat(temperature, scratch, max(taps - flow, 0.0), mains, mixed_cells)
+    entering += min(flow, taps) * outlet
+    return taps * ((kept + entering) / (size + taps) - mains)
+
+
+@kernel
 def through_tank(
     temperature: Array,
     scratch: Scratch,
@@ -234,8 +256,8 @@ def through_tank(
 
     The taps' hot water leaves the tank, and as much from the store (or straight from the heat pump) takes its
     place; the store's foot sees cold water only. The tank is well mixed and ends the step at the temperature
-    of what leaves it (implicit, so stable for any draw). Where the taps' water does not run through it, the
-    tank serves the loop alone and the store the taps.
+    of what leaves it (implicit, so stable for any draw); the taps take what makes their use of it. Where
+    their water does not run through it, the tank serves the loop alone and the store the taps.
 
     Parameters
     ----------
@@ -273,10 +295,25 @@ def through_tank(
             held,
             lost,
         )
-    taps = 0.0
     most = most_hot(plant, mains)
-    if use > 0.0 and plant.use_temperature > mains:
-        taps = use * min((plant.use_temperature - mains) / max(held - mains, 1e-6), most)
+    kept, wanted = size * held - loop_loss - lost, use * max(plant.use_temperature - mains, 0.0)
+    taps = most * use if wanted > 0.0 else 0.0
+    above = through_heat(temperature, scratch, column.mixed_cells, size, kept, taps, mains, flow, outlet)
+    above -= wanted  # grows with what the taps take
+    if above > 0.0:  # the valve mixes: less than all, found between none and all
+        low, high, below = 0.0, taps, -wanted
+        for _ in range(60):  # regula falsi; the end that stays counts half, so that it does not stay
+            taps = (low * above - high * below) / (above - below)
+            apart = through_heat(
+                temperature, scratch, column.mixed_cells, size, kept, taps, mains, flow, outlet
+            )
+            apart -= wanted
+            if abs(apart) <= 1e-10 * wanted:
+                break
+            if apart > 0.0:
+                high, above, below = taps, apart, 0.5 * below
+            else:
+                low, below, above = taps, apart, 0.5 * above
     out_bottom, out_top = shift(
         temperature,
         scratch,
@@ -341,6 +378,8 @@ def heat_tank(
         return held, 0.0, 0.0, False
     capacity, power = tank.power, tank.power
     if tank.power == 0.0:
+        if source < tank.lowest:
+            return held, 0.0, 0.0, True
         capacity, power, _ = look_up(tank.machine, source, held, held + tank.rise)
         if np.isnan(capacity):
             return held, 0.0, 0.0, True

@@ -13,8 +13,9 @@ from hpwhsim.plant.arrays import Array, LoopTank
 from hpwhsim.plant.machine import Assumption
 from hpwhsim.scenario.schema import Recirculation, Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
+from hpwhsim.storage.tank import RHO_CP
 
-PRACTICE = "common practice, no source"
+MINUTE = 60.0  # s; the march takes a step with a loop tank in such parts
 SLENDER = (
     2.0  # height of a tank over its diameter, where only its volume is known; common practice, no source
 )
@@ -25,11 +26,17 @@ class LoopYear(NamedTuple):
 
     loss: Array  # W from the plant
     back: Array  # °C
+    coldest: Array  # at its end, running or standing, °C
     pump: Array  # electricity of its pump, W
     ambient: float  # °C
 
+    @classmethod
+    def steady(cls, loss: float, back: float, pump: float, ambient: float) -> "LoopYear":
+        """A loop that runs all day."""
+        return cls(np.full(24, loss), np.full(24, back), np.full(24, back), np.full(24, pump), ambient)
 
-NO_LOOP = LoopYear(np.zeros(24), np.full(24, 50.0), np.zeros(24), 20.0)
+
+NO_LOOP = LoopYear.steady(0.0, 50.0, 0.0, 20.0)
 
 
 def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], cautions: list[str]) -> LoopYear:
@@ -43,13 +50,18 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
     block = scenario.recirculation
     if block is None:
         return NO_LOOP
-    tank = block.loop_tank
-    supply = tank.setpoint if tank is not None else scenario.plant.storage.setpoint
+    supply, leaves = loop_supply(scenario)
+    key = "return_temperature" if block.supply_drop is None else "supply_drop"
     back = block.return_temperature if block.supply_drop is None else supply - block.supply_drop
     if not back < supply:
         raise InputError(
-            f"recirculation.return_temperature: got {back:g} degC; allowed below the {supply:g} degC that "
-            "leave the plant for the loop"
+            f"recirculation.{key}: got a return of {back:.1f} degC; allowed below the {supply:.1f} degC that "
+            f"leave for the loop ({leaves})"
+        )
+    if block.sections is None and not back > block.ambient_temperature:
+        raise InputError(
+            f"recirculation.{key}: got a return of {back:.1f} degC; allowed above the air around the pipes "
+            f"(recirculation.ambient_temperature, {block.ambient_temperature:.1f} degC)"
         )
     pump = block.pump_power
     if block.loss_per_apartment is not None:
@@ -77,6 +89,13 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
                 "source": "conduction through the insulation of the pipes given (textbook formula)",
             }
         )
+        found.append(
+            {
+                "key": "recirculation.flow",
+                "value": f"{60e3 * loop.flow:.2f} L/min",
+                "source": f"loss over rho c times the fall from {loop.supply:.1f} to {loop.back:.1f} degC",
+            }
+        )
         if pump is None:
             pump = found_design.pump_power(block.pump_efficiency)
             found.append(
@@ -88,11 +107,32 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
             )
     if block.crossover > 0.0:
         crossed = crossover(loop, block.crossover, float(mains.mean()))
+        if not crossed.back > loop.ambient:
+            raise InputError(
+                f"recirculation.crossover: got {3.6e6 * block.crossover:.0f} L/h, with which the loop comes "
+                f"back at {crossed.back:.1f} degC; allowed a return above the air around the pipes "
+                f"({loop.ambient:.1f} degC)"
+            )
         cautions += crossed.cautions
-        return LoopYear(
-            np.full(24, loop.loss + crossed.heat), np.full(24, crossed.back), np.full(24, pump), loop.ambient
+        return LoopYear.steady(loop.loss + crossed.heat, crossed.back, pump, loop.ambient)
+    if block.aquastat is not None and block.aquastat + block.aquastat_band > loop.back:
+        cautions.append(
+            f"recirculation.aquastat: the pump never stops: it would at "
+            f"{block.aquastat + block.aquastat_band:.1f} degC, and the running loop comes back at "
+            f"{loop.back:.1f} degC"
         )
     return _running(block, loop, pump)
+
+
+def loop_supply(scenario: Scenario) -> tuple[float, str]:
+    """Water that leaves for the loop [°C], and the key that sets it: a tempering valve's, if it is colder."""
+    block, valve = scenario.recirculation, scenario.hot_water.tempering_valve
+    supply, key = scenario.plant.storage.setpoint, "plant.storage.setpoint"
+    if block is not None and block.loop_tank is not None:
+        supply, key = block.loop_tank.setpoint, "recirculation.loop_tank.setpoint"
+    if valve is not None and valve < supply:
+        return valve, "hot_water.tempering_valve"
+    return supply, key
 
 
 def _sections(block: Recirculation) -> list[Section]:
@@ -121,23 +161,48 @@ def _sections(block: Recirculation) -> list[Section]:
 def _running(block: Recirculation, loop: HotLoop, pump: float) -> LoopYear:
     """The day of a loop whose pump may stand."""
     if block.aquastat is None and not block.schedule:
-        return LoopYear(np.full(24, loop.loss), np.full(24, loop.back), np.full(24, pump), loop.ambient)
+        return LoopYear.steady(loop.loss, loop.back, pump, loop.ambient)
     if block.aquastat is not None:
         profile = aquastat_profile(loop, block.aquastat, block.aquastat + block.aquastat_band)
     else:
         minutes = block.running_minutes()
         profile = daily_profile(loop, [float(minute in minutes) for minute in range(1440)])
     back = np.where(np.isfinite(profile.back), profile.back, loop.back)
-    return LoopYear(np.maximum(profile.heat, 0.0), back, pump * profile.running, loop.ambient)
+    back = np.maximum(back, loop.ambient + 0.01)  # as cold as the air, but for rounding
+    heat = np.maximum(profile.heat, 0.0)
+    return LoopYear(heat, back, profile.coldest, pump * profile.running, loop.ambient)
 
 
-def make_loop_tank(scenario: Scenario, found: list[Assumption]) -> LoopTank:
-    """The loop's own tank; of no volume where there is none."""
+def make_loop_tank(
+    scenario: Scenario, loss_of_loop: float, air: Array, found: list[Assumption], cautions: list[str]
+) -> LoopTank:
+    """The loop's own tank; of no volume where there is none.
+
+    Parameters
+    ----------
+    scenario, found, cautions
+        What the modeler wrote; defaults worked out and cautions join the lists.
+    loss_of_loop : float
+        Most that the loop loses. [W]
+    air : ndarray, shape (8760,)
+        What its heat pump draws in. [°C]
+
+    Raises
+    ------
+    InputError
+        If its heat pump cannot work, or the loop takes the tank through its dead band in a minute.
+    """
     empty, nothing = np.zeros(1), np.zeros((1, 1, 1))
     machine, rise = PerformanceMap(empty, empty, empty, nothing, nothing), 1.0
     block = scenario.recirculation.loop_tank if scenario.recirculation is not None else None
     if block is None:
-        return LoopTank(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, machine, rise)
+        return LoopTank(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, machine, rise, 0.0)
+    least = MINUTE * loss_of_loop / (RHO_CP * block.dead_band)
+    if block.volume < least:
+        raise InputError(
+            f"recirculation.loop_tank.volume: got {1e3 * block.volume:.0f} L; allowed {1e3 * least:.0f} L or "
+            "more, or the loop takes the tank through its dead band within a minute"
+        )
     loss = block.heat_loss
     if loss is None:
         diameter = (4.0 * block.volume / (np.pi * SLENDER)) ** (1.0 / 3.0)
@@ -150,13 +215,12 @@ def make_loop_tank(scenario: Scenario, found: list[Assumption]) -> LoopTank:
             }
         )
     heat_pump = block.heat_pump
+    lowest = -np.inf
     if heat_pump is not None:
         rated = heat_pump.rated_at
-        if rated is None or heat_pump.capacity is None or heat_pump.cop is None:
-            raise InputError(
-                "recirculation.loop_tank.heat_pump: got a table or ratings; allowed capacity, cop "
-                "and rated_at"
-            )
+        assert rated is not None  # the schema wants all three
+        assert heat_pump.capacity is not None
+        assert heat_pump.cop is not None
         rise = heat_pump.rise
         machine = map_from_cycle(
             heat_pump.refrigerant,
@@ -171,6 +235,11 @@ def make_loop_tank(scenario: Scenario, found: list[Assumption]) -> LoopTank:
             approach_k=heat_pump.approach,
             key="recirculation.loop_tank.heat_pump",
         )
+        lowest = float(machine.source_c[np.isfinite(machine.capacity_w).any(axis=(1, 2))][0])
+        cautions.append(
+            f"recirculation.loop_tank.heat_pump: it stands below {lowest:g} degC, where its range ends, in "
+            f"{int((air < lowest).sum())} h of the year; frost on its coil is not counted"
+        )
     return LoopTank(
         volume=block.volume,
         loss=loss,
@@ -180,4 +249,5 @@ def make_loop_tank(scenario: Scenario, found: list[Assumption]) -> LoopTank:
         through=1.0 if block.connection == "series" else 0.0,
         machine=machine,
         rise=rise,
+        lowest=lowest,
     )

@@ -124,7 +124,8 @@ def marcher(kind: int) -> March:
         """March from the first step to the last: `march`, with its work space and zeroed arrays to fill.
 
         A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts
-        of a minute at most; conduction and standby loss are slow and act once a step.
+        of a minute at most, with a loop tank every step; conduction and standby loss are slow and act once a
+        step.
         """
         column, controls = plant.column, plant.controls
         hours = drive.source.size
@@ -167,10 +168,10 @@ def marcher(kind: int) -> March:
             most_modules = min(plant.modules, drive.most_modules[of_day])
             through_store = loop_watts if plant.loop_runs > 0.0 else 0.0
             warm_enough = source >= plant.lowest_source
-            permitted = open_hour and warm_enough and share > 0.0
+            permitted = open_hour and warm_enough and share > 0.0 and most_modules > 0
             around = column.room if kind != ROOM else state.air[0]
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
-            busy = running > 0 or backup_on or (calling and permitted)
+            busy = running > 0 or backup_on or (calling and permitted) or plant.loop_tank.volume > 0.0
             parts = (
                 most_parts
                 if busy

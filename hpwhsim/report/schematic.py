@@ -94,7 +94,7 @@ def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> 
             part(sheet)
         sheet.pen.text(MARGIN, -1.6, said)
         if year is not None:
-            head(figure, year, "The plant; in bold the heat and energy of the year, MWh")
+            head(figure, record, "The plant; in bold the heat and energy of the year, MWh")
         else:
             title = shorten(scenario.title, 110, placeholder=" ...")
             text = f"{title}\nThe plant as described"

@@ -15,6 +15,7 @@ MEANING = {
     "not-called": "the charge sensors were satisfied",
     "source-spent": "the source had no more heat to give",
 }
+EMPTY = "the hot part of the store was used up; the cause says what kept the heat pump from refilling it"
 
 
 def why_text(record: Record, everything: bool = False) -> str:
@@ -24,16 +25,19 @@ def why_text(record: Record, everything: bool = False) -> str:
         found = record[name]
         spells: Sequence[Record] = found["spells"] if everything else found["worst"]
         lines += ["", f"{what}: {found['hours']:,.1f} h, {found[key]:,.0f} {unit}"]
-        lines += [
-            f"  {hours:>9,.1f} h  {cause:<16} {MEANING.get(cause, '')}".rstrip()
-            for cause, hours in found["hours_by_cause"].items()
-        ]
+        parts = found[f"{key}_by_cause"]
+        for cause, hours in found["hours_by_cause"].items():
+            row = f"  {hours:>9,.1f} h{parts[cause]:>10,.0f} {unit:<3}  {cause:<16} {MEANING.get(cause, '')}"
+            lines.append(row.rstrip())
+        if name == "short" and spells:
+            lines.append(f"  {EMPTY}")
         if not spells:
             continue
-        title = "all" if everything else f"the {len(spells)} worst"
+        count = len(found["spells"])
+        title = "" if len(spells) == count else f", the {len(spells)} worst"
         lines += [
-            f"  {len(found['spells'])} spells, {title}",
-            f"  {'start':<12}{'length':>7}{unit:>9}  {'cause':<16}  "
+            f"  {count} spell{'s' if count > 1 else ''}{title}",
+            f"  {'start':<12}{'length':>7}{unit:>11}  {'cause':<16}  "
             "the hour before: source, store top / mean / bottom, module hours, barred",
         ]
         lines += [_row(spell, key) for spell in spells]
@@ -42,7 +46,7 @@ def why_text(record: Record, everything: bool = False) -> str:
 
 def _row(spell: Record, key: str) -> str:
     before = spell["before"]
-    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>9,.1f}  {spell['cause']:<16}  "
+    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>11,.1f}  {spell['cause']:<16}  "
     if before is None:
         return f"{row}it begins with the year"
 

@@ -21,19 +21,31 @@ from hpwhsim.scenario.parts import (
     origin,
 )
 
+WHOLE_HOURS = "whole hours, such as '02:00-05:00'"
+
 
 class Pasteurise(Block):
     """A weekly heat-up of the whole store by the backup."""
 
-    temperature: Temperature = Field(ge=55, le=90, description="of the whole store [degC]")
+    temperature: Temperature = Field(
+        ge=55,
+        le=90,
+        description="of the whole store; the backup starts here and stops its dead band above [degC]",
+    )
     weekday: Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"] = Field(
-        "sun", description="on this day", json_schema_extra=origin(PRACTICE)
+        "sun", description="it starts on this day", json_schema_extra=origin(PRACTICE)
     )
     window: DayWindow = Field(
         Window(120, 300),
-        description="in this stretch of the day",
+        description="in this stretch of the day, by whole hours",
         json_schema_extra=origin("at night; common practice, no source"),
     )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if not self.window.by_hours:
+            raise Clash("window", WHOLE_HOURS)
+        return self
 
 
 class OutdoorReset(Block):
@@ -124,7 +136,7 @@ class Controls(Block):
     )
     boost_windows: Windows = Field(
         (),
-        description="stretches of the day with the higher setpoint",
+        description="stretches of the day with the higher setpoint, by whole hours",
         json_schema_extra=origin("choice of this program: none"),
     )
     outdoor_reset: OutdoorReset | None = Field(
@@ -165,7 +177,8 @@ class Controls(Block):
         12,
         ge=1,
         le=24,
-        description="hours of each day in which the signal lets the heat pump run",
+        description="hours of each day in which the signal lets the heat pump run, and hours as low as the "
+        "last of them",
         json_schema_extra=origin(PRACTICE),
     )
     reserve_height: float = Field(
@@ -196,6 +209,8 @@ class Controls(Block):
         if (self.boost > 0.0) != bool(self.boost_windows):
             key = "boost_windows" if self.boost > 0.0 else "boost"
             raise Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
+        if not all(window.by_hours for window in self.boost_windows):
+            raise Clash("boost_windows", WHOLE_HOURS)
         if self.defrosts == "averaged" and self.given("defrost_time"):
             raise Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
         if self.signal is None and self.given("signal_hours"):

@@ -33,9 +33,19 @@ class Window(NamedTuple):
     def __str__(self) -> str:
         return "-".join(f"{minute // 60:02d}:{minute % 60:02d}" for minute in self)
 
+    @property
+    def by_hours(self) -> bool:
+        """Whether it starts and ends at whole hours."""
+        return self.start % 60 == 0 == self.end % 60
+
     def minutes(self) -> range:
         """Minutes covered, counted on past 1440 where the window crosses midnight."""
         return range(self.start, self.end if self.end > self.start else self.end + 1440)
+
+
+def covered(windows: Sequence[Window]) -> frozenset[int]:
+    """Minutes of the day (0 to 1439) that lie in one of the windows."""
+    return frozenset(minute % 1440 for window in windows for minute in window.minutes())
 
 
 _WINDOW = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)\s*[-–]\s*([01]?\d|2[0-4]):([0-5]\d)")

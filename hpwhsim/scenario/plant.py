@@ -26,11 +26,14 @@ from hpwhsim.scenario.parts import (
     Clash,
     Family,
     Windows,
+    covered,
     default,
     degrees,
     origin,
 )
 from hpwhsim.scenario.sources import Source
+
+HOTTEST = 95.0  # of a store without pressure to speak of, degC; as for plant.storage.setpoint
 
 
 class Storage(Block):
@@ -192,6 +195,8 @@ class Backup(Block):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if len(covered(self.lock_outs)) == 1440:
+            raise Clash("lock_outs", "windows that leave time to heat")
         if self.mode == "series":
             for key in ("delay", "lock_outs"):
                 if self.given(key):
@@ -264,10 +269,17 @@ class Plant(Block):
                 raise Clash(f"source.{key}", f"nothing: the source of this plant is {kind}")
             if block is None and kind == of and of != "wastewater":
                 raise Clash(f"source.{key}", f"a block, which a source of kind {of} needs")
-        if self.controls.pasteurise is not None and (
-            self.backup.kind == "none" or self.backup.mode == "series"
-        ):
-            raise Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
+        heat_up, backup = self.controls.pasteurise, self.backup
+        if heat_up is not None:
+            if backup.kind == "none" or backup.mode == "series":
+                raise Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
+            if not covered((heat_up.window,)) - covered(backup.lock_outs):
+                raise Clash("controls.pasteurise.window", "hours outside plant.backup.lock_outs")
+            if heat_up.temperature + backup.dead_band > HOTTEST:
+                raise Clash(
+                    "controls.pasteurise.temperature",
+                    f"with plant.backup.dead_band above it at most {degrees(HOTTEST)}",
+                )
         if self.heat_pump is not None:
             intake = self.heat_pump.intake_height
             if intake > self.controls.stop_height:

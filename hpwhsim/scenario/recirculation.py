@@ -30,6 +30,9 @@ from hpwhsim.scenario.parts import (
 )
 from hpwhsim.tables import read_table
 
+RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "pass_", "rise", "approach"}
+"""What is read of a loop tank's heat pump."""
+
 SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
 TubeSize = Annotated[str, one_of(SIZES, SIZES)]
 _BY_DRAW = origin(
@@ -120,7 +123,8 @@ class LoopTank(Block):
     )
     heat_pump: HeatPump | None = Field(
         None,
-        description="its own air-source multi-pass heat pump, in place of a resistance heater",
+        description="its own air-source multi-pass heat pump, in place of a resistance heater: refrigerant, "
+        "capacity, cop, rated_at, pass: multi, rise, approach",
         json_schema_extra=origin("its heater is a resistance"),
     )
     dead_band: Difference = Field(
@@ -147,6 +151,10 @@ class LoopTank(Block):
             raise Clash("power", f"{POWER}, or recirculation.loop_tank.heat_pump, and not both")
         if self.heat_pump is not None and (self.heat_pump.pass_ != "multi" or self.heat_pump.modules != 1):
             raise Clash("heat_pump.pass", "multi, and one module")
+        for key in sorted(self.heat_pump.model_fields_set - RATED) if self.heat_pump is not None else ():
+            raise Clash(
+                f"heat_pump.{key}", "refrigerant, capacity, cop, rated_at, pass, rise and approach alone"
+            )
         return self
 
 
@@ -319,6 +327,10 @@ class Recirculation(Block):
                 raise Clash(key, "nothing beside recirculation.pump_power")
         if self.supply_drop is not None and self.given("return_temperature"):
             raise Clash("return_temperature", "nothing beside recirculation.supply_drop")
+        if self.crossover > 0.0 and (self.schedule or self.aquastat is not None):
+            raise Clash(
+                "crossover", "nothing beside recirculation.schedule or .aquastat: the pump runs all day"
+            )
         if self.aquastat is None and self.given("aquastat_band"):
             raise Clash("aquastat_band", "nothing without recirculation.aquastat")
         if self.aquastat is not None:

@@ -337,6 +337,18 @@ class Scenario(Block):
                 f"below plant.storage.setpoint ({degrees(setpoint)})",
                 default(self.recirculation.return_temperature),
             )
+        steps = self.run.steps_per_hour
+        for key in (
+            "controls.charge_windows",
+            "controls.lock_outs",
+            "controls.demand_windows",
+            "backup.lock_outs",
+        ):
+            block, _, name = key.partition(".")
+            edges = [minute for window in getattr(getattr(self.plant, block), name) for minute in window]
+            if any(minute * steps % 60 for minute in edges):
+                step = f"{60.0 / steps:.3g} min (run.steps_per_hour {steps})"
+                raise Clash(f"plant.{key}", f"windows that start and end on steps of {step}")
         tank = self.recirculation.loop_tank if self.recirculation is not None else None
         if series and self.plant.backup.kind != "none" and tank is not None and tank.connection == "series":
             raise Clash("plant.backup.mode", "parallel: the taps' water runs through the loop's own tank")

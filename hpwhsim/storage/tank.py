@@ -346,16 +346,31 @@ def heat_upper(temperature: Array, scratch: Scratch, cell: int, heat: float, set
     """Heat the water above `cell` towards `setpoint` °C, in place; returns the heat taken. [cell·K]
 
     A heater at the bottom of that part: its plume rises until it meets water as warm as itself, which is
-    what pooling the inversion gives.
+    what pooling the inversion gives. Of tanks in series each has its own, the coldest end first: no plume
+    rises out of a tank.
     """
-    room = 0.0
-    for i in range(cell, temperature.size):
-        room += max(0.0, setpoint - temperature[i])
-    taken = min(heat, room)
+    tank, taken, foot = scratch.tank[0], 0.0, cell
+    while foot < temperature.size and taken < heat:
+        top = (foot // tank + 1) * tank
+        room = 0.0
+        for i in range(foot, top):
+            room += max(0.0, setpoint - temperature[i])
+        part = min(heat - taken, room)
+        temperature[foot] += part
+        taken += part
+        foot = top
     if taken > 0.0:
-        temperature[cell] += taken
         settle(temperature, scratch)
     return taken
+
+
+@kernel
+def coldest_foot(temperature: Array, scratch: Scratch, cell: int) -> float:
+    """Coldest water at `cell` and at the feet of the tanks in series above it. [°C]"""
+    coldest, tank = temperature[cell], scratch.tank[0]
+    for foot in range((cell // tank + 1) * tank, temperature.size, tank):
+        coldest = min(coldest, temperature[foot])
+    return coldest
 
 
 @kernel

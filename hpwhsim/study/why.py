@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.errors import InputError
+from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import Cause
 from hpwhsim.study.spells import Spell, Spells, find_spells, worst
 
@@ -16,6 +16,7 @@ Record = dict[str, object]
 
 RECORD, HOURLY = "annual.json", "hourly.nc"
 CAUSES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
+AGAIN = "run the scenario again"
 SAME = 1e-6  # h; sums over the year in another order, and files in double precision
 STATES = (
     "source_c",
@@ -67,7 +68,8 @@ def why(result: Path, gap: int = 2) -> Record:
     Returns
     -------
     dict
-        For ``backup`` and ``short``: totals by cause, the spells in order, and the ten worst.
+        For ``backup`` and ``short``: totals by cause (kWh and litres of an hour with several causes by the
+        time of each), the spells in order, and the ten worst.
 
     Raises
     ------
@@ -86,10 +88,22 @@ def why(result: Path, gap: int = 2) -> Record:
             if f"{kind.series}.{cause}" in hourly:
                 seconds[row] = 3600.0 * hourly[f"{kind.series}.{cause}"]
         amount = np.sum([hourly[part] for part in kind.amounts], axis=0)
-        spells = find_spells(seconds, np.maximum(amount, 0.0), states, gap)
+        amount[np.abs(amount) < 1e-9] = 0.0  # rounding
+        try:
+            spells = find_spells(seconds, amount, states, gap)
+        except OutOfRangeError as error:
+            raise InputError(f"{folder / HOURLY}: {kind.series}: {error}; {AGAIN}") from None
         totals = {CAUSES[i]: float(h) for i, h in enumerate(spells.hours) if h > 0.0}
         _same(folder, kind, record, totals)
-        found[name] = _said(spells, totals, kind.unit)
+        stated = sum(record[part] for part in kind.amounts)
+        if abs(spells.amount - stated) > SAME * max(stated, 1.0):
+            raise InputError(
+                f"{folder}: {HOURLY} adds up to {spells.amount:.3f} {kind.unit} of {name}, {RECORD} says "
+                f"{stated:.3f}; {AGAIN}"
+            )
+        shares = seconds / np.maximum(seconds.sum(axis=0), 1e-9)  # of an hour with several causes, by time
+        parts = {CAUSES[i]: float(v) for i, v in enumerate(shares @ amount) if totals.get(CAUSES[i])}
+        found[name] = _said(spells, totals, parts, kind.unit)
     return found
 
 
@@ -115,15 +129,22 @@ def read_result(result: Path) -> tuple[dict[str, Any], dict[str, Array]]:
             hourly = {str(name): np.asarray(data[name].values, np.float64) for name in data.data_vars}
             sha256 = data.attrs.get("scenario.sha256")
     except (OSError, ValueError, TypeError) as error:
-        raise InputError(f"{folder}: cannot be read: {' '.join(str(error).split())[:120]}") from None
+        what = " ".join(str(error).split())[:120]
+        raise InputError(f"{folder}: {RECORD} or {HOURLY} cannot be read: {what}; {AGAIN}") from None
     if not isinstance(record, dict) or record.get("scenario.sha256") != sha256:
-        raise InputError(f"{folder}: {RECORD} and {HOURLY} are not of one run; run the scenario again")
+        raise InputError(f"{folder}: {RECORD} and {HOURLY} are not of one run; {AGAIN}")
     needed = [part for kind in KINDS.values() for part in kind.amounts]
     missing = [name for name in needed if name not in hourly or hourly[name].shape != (8760,)]
-    if missing or any(kind.totals not in record for kind in KINDS.values()):
+    blocks = all(_hours(record.get(kind.totals)) for kind in KINDS.values())
+    if missing or not blocks or not all(isinstance(record.get(part), float | int) for part in needed):
         what = f"{HOURLY} has no {missing[0]} of 8760 hours" if missing else f"{RECORD} is no annual record"
-        raise InputError(f"{folder}: {what}; run the scenario again")
+        raise InputError(f"{folder}: {what}; {AGAIN}")
     return record, hourly
+
+
+def _hours(by_cause: object) -> bool:
+    """Whether this is a block of hours by cause."""
+    return isinstance(by_cause, dict) and all(isinstance(h, float | int) for h in by_cause.values())
 
 
 def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, float]) -> None:
@@ -134,15 +155,17 @@ def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, fl
         if abs(here - there) > SAME:
             raise InputError(
                 f"{folder}: {HOURLY} books {here:.4f} h of {kind.series} to {cause}, {RECORD} {there:.4f} h; "
-                "the files are of two runs or of an older version: run the scenario again"
+                f"the files are of two runs or of an older version: {AGAIN}"
             )
 
 
-def _said(spells: Spells, totals: dict[str, float], unit: str) -> Record:
+def _said(spells: Spells, totals: dict[str, float], parts: dict[str, float], unit: str) -> Record:
+    order = sorted(totals, key=lambda cause: -totals[cause])
     return {
         "hours": float(spells.hours.sum()),
         unit: spells.amount,
-        "hours_by_cause": dict(sorted(totals.items(), key=lambda item: -item[1])),
+        "hours_by_cause": {cause: totals[cause] for cause in order},
+        f"{unit}_by_cause": {cause: parts[cause] for cause in order},
         "spells": [_spell(spell, unit) for spell in spells.spells],
         "worst": [_spell(spell, unit) for spell in worst(spells.spells)],
     }

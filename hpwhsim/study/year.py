@@ -19,6 +19,7 @@ from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.lines import LinesYear
+from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
@@ -237,9 +238,9 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
     hot_water, drive = scenario.hot_water, assembly.drive
     if hot_water.tempering_valve is None:
         return None
-    hot, supply = hourly["store_top_c"], scenario.plant.storage.setpoint
-    if assembly.plant.loop_tank.through > 0.0:
-        hot, supply = hourly["loop_tank_c"], assembly.plant.loop_tank.setpoint
+    through = assembly.plant.loop_tank.through > 0.0
+    hot = hourly["loop_tank_c"] if through else hourly["store_top_c"]
+    drop = loop_supply(scenario)[0] - drive.loop_return
     return valve_year(
         drive.use,
         drive.mains,
@@ -248,7 +249,7 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         use_c=hot_water.use_temperature,
         setpoint_c=hot_water.tempering_valve,
         difference_k=hot_water.tempering_difference,
-        loop_flow=drive.loop_loss / (RHO_CP * np.maximum(supply - drive.loop_return, 2.0)),
+        loop_flow=drive.loop_loss / (RHO_CP * drop),
         least_flow=hot_water.tempering_least_flow,
         most_flow=hot_water.tempering_most_flow,
     )
@@ -278,7 +279,8 @@ def _record(
     lowest_top = float(out.store_top.min())
     returns = None
     if scenario.recirculation is not None:
-        returns = np.minimum(np.tile(assembly.drive.loop_return, 365), hourly["store_top_c"])
+        leaving = hourly.get("loop_tank_c", hourly["store_top_c"])
+        returns = np.minimum(np.tile(assembly.loop_coldest, 365), leaving)
     valve = _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
     if valve is not None:
@@ -287,6 +289,7 @@ def _record(
         store_top_c=out.store_top,
         store_mean_c=out.store_mean,
         store_coldest_c=out.store_bottom,
+        loop_tank_c=hourly.get("loop_tank_c"),
         hottest_c=hottest,
         return_c=returns,
         taps_kwh=max(sums["heat_to_taps_kwh"], 0.0),  # below 0 by rounding where nothing is drawn
