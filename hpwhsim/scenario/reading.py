@@ -335,11 +335,21 @@ def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scena
     return scenario_from(raw, folder, "scenario", set_paths)
 
 
+def _joined(loop: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
+    """The loop of a building with the tank that another loop has of its own, or with none."""
+    kept = {key: value for key, value in loop.items() if key not in ("served_by", "loop_tank")}
+    if "loop_tank" not in other:
+        return kept
+    kept.pop("return_height", None)  # the water returns to the tank
+    return kept | {key: other[key] for key in ("served_by", "loop_tank")}
+
+
 def baseline_of(loaded: Loaded) -> Loaded | None:
     """The baseline as a scenario of its own; None where there is none.
 
     It has the building, use, weather, loop, carbon and tariff of `loaded`, and another plant. What belongs to
-    the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown.
+    the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown;
+    a tank of the loop's own is in the baseline where its file has one, else its store serves the loop.
 
     Raises
     ------
@@ -353,14 +363,17 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     plant, refrigerant = raw.pop("baseline"), dict(raw.get("carbon", {}).get("refrigerant", {}))
     for key in ("charge", "charge_per_kw", "line_charge"):
         refrigerant.pop(key, None)
-    where = f"{loaded.path}: baseline"
+    where, loop = f"{loaded.path}: baseline", {}
     if isinstance(scenario.baseline, Path):
         other = read_scenario(scenario.baseline)
         theirs, sha256 = dump(other.scenario), other.sha256
         plant = theirs["plant"]
         refrigerant = theirs.get("carbon", {}).get("refrigerant", refrigerant)
+        loop = theirs.get("recirculation", {})
         where += f" ({other.path.name})"
     raw["plant"] = plant
+    if scenario.recirculation is not None:
+        raw["recirculation"] = _joined(raw["recirculation"], loop)
     if scenario.carbon is not None:
         raw["carbon"]["refrigerant"] = refrigerant
     if scenario.tariff is not None and "baseline_fuel" in raw["tariff"]:
