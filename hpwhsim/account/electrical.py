@@ -70,8 +70,8 @@ def least_ampacity(motors: list[float], other: float, resistance: float) -> floa
 
     References
     ----------
-    .. [1] NEC 440 (motors) and 427.4 (heat trace), both quoted from memory, and 422.13 (storage water heaters;
-       seen quoted).
+    .. [1] NEC 440 (motors) and 427.4 (heat trace), both quoted from memory, and 422.13 (storage water
+       heaters; seen quoted).
 
     Examples
     --------

@@ -1,11 +1,15 @@
 """The dossier as a PDF: what was asked, how it was calculated, what came out, how to repeat it."""
 
+import os
 import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import OK, beyond
 from hpwhsim.account.energy import by_month
+from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import (
     BODY,
     FONT,
@@ -19,9 +23,11 @@ from hpwhsim.report.document import (
     decimals,
     new_pdf,
 )
+from hpwhsim.report.life_cycle_sheet import FIGURES
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
+from hpwhsim.study.bundle import WEATHER
 from hpwhsim.study.dossier import Papers, Side, inputs
 from hpwhsim.study.swing import Swings
 from hpwhsim.tables import read_table
@@ -111,7 +117,8 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
         What repeats the calculation.
     """
     pdf = new_pdf(str(papers.plant.record["title"]))
-    _first_page(pdf, papers, command)
+    _first_page(pdf, papers)
+    _repeat(pdf, papers, command)
     _method(pdf, papers)
     _inputs(pdf, papers)
     _results(pdf, papers)
@@ -127,7 +134,7 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
 # -- pages ---------------------------------------------------------------------------------------------
 
 
-def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
+def _first_page(pdf: "FPDF", papers: Papers) -> None:
     record: Any = papers.plant.record
     pdf.add_page()
     pdf.set_font(FONT, "B", TITLE)
@@ -149,14 +156,23 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
             "What is saved includes what the room of the machine buys more; the plants' own do not.",
             SMALL,
         )
-    add_heading(pdf, "How to repeat it")
+    if papers.answer.checks:
+        add_text(pdf, _fits(papers), SMALL)
+    if papers.terms is not None:
+        add_heading(pdf, f"Costs over {papers.terms.years} years")
+        add_table(pdf, ("", "unit", "value"), list(_over_the_years(record)), (82, 24, 78), "lll")
+
+
+def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
+    record: Any = papers.plant.record
+    add_heading(pdf, "How to repeat it", new_page=True)
     overrides = papers.loaded.overrides
     rows = [
         ("tool", f"tankyear {record['tool.version']}"),
         ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
         *([("set on the command line", "; ".join(overrides))] if overrides else []),
         ("weather", f"{papers.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
-        ("command", command),
+        ("command, typed in the scenario's folder", command),
         ("to verify", "tankyear dossier --verify bundle.json (says same, or what moved)"),
     ]
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
@@ -170,6 +186,9 @@ SAVED = {
     "energy_cost": "cost",
 }
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
+PLAIN = ("peak_kw", "refrigerant_kgco2e")
+"""Keys of which the savings have no line: the plants' own, one less the other."""
+ENERGIES = {"site_mmbtu": "site energy, rooms included", "source_mmbtu": "source energy, rooms included"}
 
 
 def _headline(papers: Papers) -> Iterator[list[str]]:
@@ -192,16 +211,49 @@ def _headline(papers: Papers) -> Iterator[list[str]]:
     for label, unit, key in rows:
         if key not in record and key not in other:
             continue
+        if key == "cop_plant":
+            yield from _lines(papers)
         cells = [label, unit, amount(record.get(key))]
         if papers.baseline is not None:
             cells.append(amount(other.get(key)))
             line = papers.answer.savings.get(SAVED.get(key, ""))
+            if line is None and key in PLAIN:
+                line = saving(other[key], record[key])
             cells.append(amount(line.saved) if line is not None else "")
         yield cells
 
 
+def _lines(papers: Papers) -> Iterator[list[str]]:
+    """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
+    hours = {one.name: f"highest power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
+    for key, line in papers.answer.savings.items():
+        if key in ENERGIES:
+            label, unit = ENERGIES[key], "MMBtu"
+        elif key.endswith(".highest_kw"):
+            label, unit = hours[key.removesuffix(".highest_kw")], "kW"
+        else:
+            continue
+        yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
+
+
+def _over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
+    """Rows on the life cycle: label, unit, value or why there is none."""
+    for key, (label, unit, name) in FIGURES.items():
+        if key in record:
+            value = record[key]
+            yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
+
+
+def _fits(papers: Papers) -> str:
+    """Whether the plant fits the building, in one line."""
+    checks = papers.answer.checks
+    sure, far = sum(c.state == OK for c in checks), [c.name for c in checks if beyond(c.limit)]
+    said = f"Checks of site and refrigerant: {sure} ok, {len(checks) - sure} for a person to confirm"
+    return f"{said}; beyond their limit: {', '.join(far)}." if far else f"{said}; none beyond its limit."
+
+
 def _method(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "Method", new_page=True)
+    add_heading(pdf, "Method")
     add_text(
         pdf,
         "The program walks a plant through a typical year in short steps: it senses, decides, takes heat "
@@ -234,8 +286,10 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
         theirs: Any = papers.baseline.record.get(row["name"]) if papers.baseline is not None else None
         if row["where"] == "hourly" or row["name"].startswith(("savings.", "baseline.")):
             continue
-        if isinstance(value, float | int) or isinstance(theirs, float | int) or row["name"] == "peak_time":
-            cells = [row["name"], row["long_name"], row["unit"], amount(value)]
+        none = row["name"] in papers.plant.record and value is None
+        numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
+        if none or numbers or row["name"] == "peak_time":
+            cells = [row["name"], row["long_name"], row["unit"], "none" if none else amount(value)]
             rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
     heads = ["key", "what it is", "unit", *papers.sides]
     add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
@@ -327,7 +381,12 @@ def _cautions(pdf: "FPDF", papers: Papers) -> None:
 
 def command_of(papers: Papers) -> str:
     """The command that repeats the dossier, to be typed in the folder of the scenario."""
-    words = ["tankyear", "dossier", papers.loaded.path.name]
-    for override in papers.loaded.overrides:
-        words += ["--set", override]
+    loaded = papers.loaded
+    words = ["tankyear", "dossier", loaded.path.name]
+    for override in loaded.overrides:
+        if override.startswith(WEATHER):  # --weather, from wherever the command was typed
+            weather = os.path.relpath(loaded.scenario.site.weather, loaded.path.parent)
+            words += ["--weather", Path(weather).as_posix()]
+        else:
+            words += ["--set", override]
     return shlex.join(words)

@@ -1,8 +1,9 @@
 """Read a scenario file, override keys, say what is wrong in one line, and write it back."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import yaml
@@ -47,6 +48,7 @@ class Loaded(NamedTuple):
     path: Path  # absolute
     sha256: str  # of the bytes of the file, before overrides
     overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
+    written: Mapping[str, Any] = MappingProxyType({})  # keys as they stand in the file, overrides put in
 
 
 class _Loader(yaml.SafeLoader):
@@ -277,7 +279,7 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
         used.append(f"site.weather={weather}")
         set_paths.append(_override(raw, f"site.weather={_quoted(Path(weather).absolute())}"))
     scenario = scenario_from(raw, path.parent, str(path), set_paths)
-    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used))
+    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used), raw)
 
 
 def _quoted(path: Path) -> str:
@@ -363,11 +365,11 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     plant, refrigerant = raw.pop("baseline"), dict(raw.get("carbon", {}).get("refrigerant", {}))
     for key in ("charge", "charge_per_kw", "line_charge"):
         refrigerant.pop(key, None)
-    where, loop = f"{loaded.path}: baseline", {}
+    where, loop, written = f"{loaded.path}: baseline", {}, {"plant": loaded.written.get("baseline")}
     if isinstance(scenario.baseline, Path):
         other = read_scenario(scenario.baseline)
         theirs, sha256 = dump(other.scenario), other.sha256
-        plant = theirs["plant"]
+        plant, written = theirs["plant"], {"plant": other.written["plant"]}
         refrigerant = theirs.get("carbon", {}).get("refrigerant", refrigerant)
         loop = theirs.get("recirculation", {})
         where += f" ({other.path.name})"
@@ -383,4 +385,5 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     raw["site"].pop("checks", None)
     if plant["family"] != "ground":  # nothing else remembers the years before
         raw.get("run", {}).pop("years", None)
-    return Loaded(scenario_from(raw, loaded.path.parent, where), loaded.path, sha256, loaded.overrides)
+    checked = scenario_from(raw, loaded.path.parent, where)
+    return Loaded(checked, loaded.path, sha256, loaded.overrides, written)
