@@ -254,7 +254,7 @@ def _as_written(text: str, written: str) -> str:
     try:
         short = f"{float(f'{float(number):.6g}'):.12g}{space}{unit}"  # six digits, no exponent
     except ValueError:
-        return text
+        return text.strip()
     same = written.replace(",", "") in (text, short)
     return written if same else f"{written} = {short}"
 
