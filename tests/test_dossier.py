@@ -123,7 +123,7 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
         "Defaults in force",
         "Months of the plant",
         "Months of the baseline",
-        "site energy, rooms included",
+        "site energy",
         "none: nothing is saved in a year",
         "beyond their limit: floor load of the full store",
         "Assumptions that drive the answer",

@@ -15,7 +15,7 @@ MARGIN = 16.0  # mm
 FONT = "DejaVu"
 SMALL, BODY, HEAD, TITLE = 7.0, 9.0, 12.0, 17.0  # pt
 SHADE = (232, 238, 244)
-PAD = 0.7  # mm between the text of a cell and its edge
+PAD = 1.0  # mm between the text of a cell and its edge
 
 
 def new_pdf(title: str) -> "FPDF":

@@ -3,6 +3,7 @@
 import os
 import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import isclose
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -44,6 +45,7 @@ PURPOSE = (
     " is no design, no certificate and no guarantee of what a building will use."
 )
 
+METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
 METHOD = (
     (
         "Year",
@@ -153,7 +155,7 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
     if any(side.room for side in papers.sides.values()):
         add_text(
             pdf,
-            "What is saved includes what the room of the machine buys more; the plants' own do not.",
+            "Rooms included: with what heating, cooling and drying of a machine's room and its neighbours buy more.",
             SMALL,
         )
     if papers.answer.checks:
@@ -165,7 +167,7 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
 
 def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
     record: Any = papers.plant.record
-    add_heading(pdf, "How to repeat it", new_page=True)
+    add_heading(pdf, "How to repeat it")
     overrides = papers.loaded.overrides
     rows = [
         ("tool", f"tankyear {record['tool.version']}"),
@@ -188,7 +190,8 @@ SAVED = {
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
 PLAIN = ("peak_kw", "refrigerant_kgco2e")
 """Keys of which the savings have no line: the plants' own, one less the other."""
-ENERGIES = {"site_mmbtu": "site energy, rooms included", "source_mmbtu": "source energy, rooms included"}
+ENERGIES = {"site_mmbtu": "site energy", "source_mmbtu": "source energy"}
+ROOMS = ", rooms included"
 
 
 def _headline(papers: Papers) -> Iterator[list[str]]:
@@ -219,6 +222,10 @@ def _headline(papers: Papers) -> Iterator[list[str]]:
             line = papers.answer.savings.get(SAVED.get(key, ""))
             if line is None and key in PLAIN:
                 line = saving(other[key], record[key])
+            same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
+            if line is not None and not same:
+                yield [*cells, ""]
+                cells = [f"{label}{ROOMS}", unit, amount(line.plant), amount(line.baseline)]
             cells.append(amount(line.saved) if line is not None else "")
         yield cells
 
@@ -233,6 +240,7 @@ def _lines(papers: Papers) -> Iterator[list[str]]:
             label, unit = hours[key.removesuffix(".highest_kw")], "kW"
         else:
             continue
+        label += ROOMS if any(side.room for side in papers.sides.values()) else ""
         yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
 
 
@@ -253,7 +261,7 @@ def _fits(papers: Papers) -> str:
 
 
 def _method(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "Method")
+    add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
         "The program walks a plant through a typical year in short steps: it senses, decides, takes heat "
@@ -343,7 +351,7 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         "a choice of this program and says nothing of how sure the value is.",
     )
     figures = followed(swings)
-    heads = ["assumption", "low", "high", *(f"{f.short}, {end}" for f in figures for end in ("low", "high"))]
+    heads = ["assumption", "low", "high", *(f"{f.short},\n{end}" for f in figures for end in ("low", "high"))]
     rows = [["as it is", "", "", *(c for f in figures for c in (whole(swing_value(swings.base, f)), ""))]]
     for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
         cells = [whole(swing_value(end, f)) for f in figures for end in (row.low, row.high)]
