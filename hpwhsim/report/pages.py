@@ -155,7 +155,7 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
     if any(side.room for side in papers.sides.values()):
         add_text(
             pdf,
-            "Rooms included: with what heating, cooling and drying of a machine's room and its neighbours buy more.",
+            "Rooms included: with what heating, cooling and drying of a machine's room buy more.",
             SMALL,
         )
     if papers.answer.checks:
