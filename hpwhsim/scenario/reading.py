@@ -166,6 +166,7 @@ _TYPES = {
     "finite_number": "a finite number",
     "string_type": "text",
     "string_too_short": "text that is not empty",
+    "string_pattern_mismatch": "a small letter, then small letters, digits and _",
     "model_type": "a block of keys",
     "tuple_type": "a list",
 }
