@@ -371,7 +371,7 @@ def test_a_block_is_a_baseline_as_a_file_is(case: Case) -> None:
     assert block.scenario.plant == file.scenario.plant
 
 
-TANK = "{family: resistance, storage: {volume: 2 m3}, backup: {kind: resistance, power: 9 kW}}"
+TANK = "{family: resistance, storage: {volume: 2 m3, setpoint: 60 degC}, backup: {kind: resistance, power: 9 kW}}"
 
 
 @pytest.mark.parametrize("written", [ROOT / "scenarios" / "gas-boiler.yaml", TANK], ids=["file", "block"])
