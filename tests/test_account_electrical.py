@@ -24,6 +24,7 @@ PLANT = Service(
     modules=2,
     compressor_kw=15.0,
     resistance_kw=24.0,
+    trace_kw=0.0,
     other_kw=1.8,
     power_factor=0.9,
     volts=208.0,
@@ -101,6 +102,30 @@ def test_a_plant_by_hand() -> None:
     assert all("local electrical code" in c.limit for c in checks)
 
 
+def test_heat_trace_has_a_circuit_of_its_own() -> None:
+    """2.4 kW on 208 V three-phase: 6.66 A, by NEC 427.4 (from memory) 125 % of it, 8.33 A, breaker 15 A.
+
+    The plant's ampacity grows by these 8.33 A, its connected load by 2.4 kVA: 59.33 and 192.91 without it.
+    """
+    checks = electrical_checks(PLANT._replace(trace_kw=2.4))
+    trace = row(checks, "minimum circuit ampacity, heat trace")
+    assert trace.value == pytest.approx(8.33, abs=0.005)
+    assert "next breaker 15 A" in trace.limit
+    assert row(checks, "minimum circuit ampacity, plant").value == pytest.approx(201.24, abs=0.01)
+    assert row(checks, "connected load").value == pytest.approx(61.73, abs=0.005)
+    assert row(checks, "full-load current").value == pytest.approx(171.35, abs=0.01)
+    without = electrical_checks(PLANT)
+    assert not [c for c in without if c.name.endswith("heat trace")]
+
+
+def test_demand_is_no_more_than_what_is_connected() -> None:
+    """30 kW of resistance alone are 30 kVA, not 30 / 0.9; and 83.3 A at 208 V (its table of transformers)."""
+    heaters = PLANT._replace(worst_quarter_kw=30.0, modules=0, resistance_kw=30.0, other_kw=0.0)
+    checks = electrical_checks(heaters)
+    assert row(checks, "demand").value == row(checks, "connected load").value == 30.0
+    assert row(checks, "current").value == pytest.approx(83.3, abs=0.05)
+
+
 def test_transformer_where_the_voltage_is_not_the_buildings() -> None:
     """59.3 kVA connected: 75 kVA is the next standard size; none where the voltages are the same."""
     other = row(electrical_checks(PLANT._replace(building_volts=480.0)), "transformer")
@@ -159,6 +184,7 @@ def test_ampacity_lies_between_the_sum_and_a_quarter_more(
         ({"power_factor": 1.1}, "power factor: got 1.1"),
         ({"compressor_kw": -1.0}, "compressor"),
         ({"resistance_kw": float("nan")}, "resistance"),
+        ({"trace_kw": -1.0}, "heat trace"),
     ],
 )
 def test_impossible_services_are_refused(change: dict[str, Any], words: str) -> None:

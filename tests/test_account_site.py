@@ -137,6 +137,27 @@ def test_air() -> None:
         assert found.state == "confirm"  # the limit is common practice only
 
 
+def test_air_by_the_flow_of_the_units() -> None:
+    """A flow that is known goes before one worked out from heat: 0.35 m3/s at 2.5 m/s need 0.14 m2."""
+    checks = service_checks(source_kw=30.0, airflow=(0.35, "as given"))
+    assert value(checks, "air flow") == 0.35
+    assert value(checks, "free area") == pytest.approx(0.14)
+    assert row(checks, "air flow").source.startswith("as given")
+
+
+def test_a_loop_tank_is_weighed_apart() -> None:
+    """By hand: 1,000 gal of water at 10 degC are 8,343 lb; the store's own rows stay as they are."""
+    checks = structural_checks(THOUSAND._replace(loop_tank_m3=1000.0 * GALLON))
+    shell = 140.0 * 1000.0 * GALLON
+    assert (value(checks, "loop tank full") - shell) / POUND == pytest.approx(8343.0, abs=0.6)
+    assert [c for c in checks if not c.name.startswith("loop tank")] == structural_checks(THOUSAND)
+
+
+def test_water_lines_are_listed() -> None:
+    (line,) = service_checks(water_line_m=12.0)
+    assert (line.name, line.value, line.state) == ("water lines outdoors, one way", 12.0, "confirm")
+
+
 @pytest.mark.parametrize(
     ("feet", "words"), [(25.0, "short"), (26.0, "medium"), (101.0, "long"), (151.0, "beyond")]
 )

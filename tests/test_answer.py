@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 import yaml
-from cases import CHICAGO
+from cases import CHICAGO, ROOT
 
 from hpwhsim.cli import main
 from hpwhsim.climate.typical_year import read_weather
@@ -371,6 +371,57 @@ def test_a_block_is_a_baseline_as_a_file_is(case: Case) -> None:
     assert block.scenario.plant == file.scenario.plant
 
 
+TANK = "{family: resistance, storage: {volume: 2 m3, setpoint: 60 degC}, "
+TANK += "backup: {kind: resistance, power: 9 kW}}"
+
+
+@pytest.mark.parametrize("written", [ROOT / "scenarios" / "gas-boiler.yaml", TANK], ids=["file", "block"])
+def test_a_loop_tank_goes_with_its_plant(tmp_path: Path, written: Path | str) -> None:
+    """A baseline that is compared with a plant with a loop tank has no electric tank of that plant's."""
+    text = (ROOT / "scenarios" / "loop-tank.yaml").read_text().replace("../weather", str(ROOT / "weather"))
+    (tmp_path / "plant.yaml").write_text(f"{text}baseline: {written}\n")
+    loaded = read_scenario(tmp_path / "plant.yaml")
+    loop, other = loaded.scenario.recirculation, baseline_of(loaded)
+    assert other is not None
+    its = other.scenario.recirculation
+    assert loop is not None
+    assert its is not None
+    assert loop.loop_tank is not None
+    assert (its.served_by, its.loop_tank) == ("store", None)
+    assert its.loss_per_apartment == loop.loss_per_apartment
+
+
+def test_a_baseline_keeps_its_own_loop_tank() -> None:
+    """The other way round: the boiler's loop returns to its store, the baseline's to the tank in its file."""
+    loaded = read_scenario(ROOT / "scenarios" / "gas-boiler.yaml", ["baseline=loop-tank.yaml"])
+    other, alone = baseline_of(loaded), read_scenario(ROOT / "scenarios" / "loop-tank.yaml")
+    assert other is not None
+    assert other.scenario.recirculation == alone.scenario.recirculation
+    assert loaded.scenario.recirculation is not None
+    assert loaded.scenario.recirculation.loop_tank is None
+
+
+def test_checks_count_all_that_is_connected() -> None:
+    """By hand: elements of 30 and 9 kW at 480 V, three-phase, 46.91 A, x 1.25; a loop pump of 0.3 kW.
+
+    Heat trace: 9 W/m on two pipes of 10 m are 0.18 kW, whatever the year took of it.
+    """
+    changes = ["site.checks.voltage=480 V", "recirculation.pump_power=300 W"]
+    tank = answer(read_scenario(ROOT / "scenarios" / "loop-tank.yaml", changes))
+    rows = {check.name: check.value for check in tank.checks}
+    assert rows["minimum circuit ampacity, resistance heaters"] == pytest.approx(1.25 * 46.91, abs=0.01)
+    motor = (rows["connected load"] or 0.0) - 39.0 - 0.3 / 0.9  # kVA of both compressors
+    at_full = 1e3 * (motor + 0.3 / 0.9 + 39.0) / (np.sqrt(3.0) * 480.0)
+    assert rows["full-load current"] == pytest.approx(at_full)
+    assert "loop tank full of cold water" in rows
+    changes = ["site.checks.voltage=240 V", "site.checks.phases=1"]
+    split = answer(read_scenario(ROOT / "scenarios" / "split.yaml", changes))
+    rows = {check.name: check.value for check in split.checks}
+    assert rows["heat trace"] == pytest.approx(0.18)
+    assert rows["minimum circuit ampacity, heat trace"] == pytest.approx(1.25 * 180.0 / 240.0)
+    assert rows["water lines outdoors, one way"] == 10.0
+
+
 # -- the record --------------------------------------------------------------------------------------
 
 
@@ -432,8 +483,12 @@ def test_provenance_stands_in_the_assumptions(case: Case) -> None:
 def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
     rows = {check.name: check for check in case.one.checks}
     worst = float(case.one.year.quarter_kw.max())
-    assert rows["demand, worst 15 minutes"].value == close(worst / 0.9)
-    current = 1e3 * worst / 0.9 / (np.sqrt(3.0) * 208.0)  # three-phase current
+    connected = rows["connected load"].value
+    assert connected is not None
+    demand = min(worst / 0.9, connected)  # nearly all of it was resistance, at a power factor of 1
+    assert worst < demand
+    assert rows["demand, worst 15 minutes"].value == close(demand)
+    current = 1e3 * demand / (np.sqrt(3.0) * 208.0)  # three-phase current
     assert rows["current, worst 15 minutes"].value == close(current)
     assert rows["plant against the service's spare"].state == "ok"
     us = rows["GWP of R-134a, US"]

@@ -12,6 +12,7 @@ from cases import ROOT
 
 from hpwhsim import cli
 from hpwhsim.errors import InputError
+from hpwhsim.report.document import FONT, add_table, new_pdf, wrapped
 from hpwhsim.report.files import write_files
 from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
 from hpwhsim.report.swing import followed, tornado
@@ -31,6 +32,11 @@ def test_inputs_name_their_origin(demo: Papers) -> None:
     assert len(by_key) == len(rows)
     assert by_key["plant.storage.volume", "given"].origin == "given on the command line"
     assert by_key["plant.heat_pump.cop", "given"].value == "3.7"
+    # as written, and in SI: a gallon is 3.785411784 L (NIST SP 811 appendix B.8)
+    assert by_key["plant.storage.volume", "given"].value == "800 gal = 3.02833 m3"
+    assert by_key["baseline.storage.volume", "given"].value == "900 gal = 3.40687 m3"
+    assert by_key["costs.capital", "given"].value == "148,000 USD"
+    assert by_key["tariff.electricity[1].months", "given"].value == "Jun-Sep"
     assert by_key["carbon.grid", "derived"].source.startswith("US EPA")
     assert by_key["plant.storage.room_temperature", "default"].source
 
@@ -117,6 +123,9 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
         "Defaults in force",
         "Months of the plant",
         "Months of the baseline",
+        "site energy",
+        "none: nothing is saved in a year",
+        "beyond their limit: floor load of the full store",
         "Assumptions that drive the answer",
         "Greenhouse gases over the years of service",
         "Checks",
@@ -144,6 +153,49 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     found = Drawn(swings(loaded, papers.plant.year, None), {})
     assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+def test_a_row_higher_than_a_page_goes_on_to_the_next(tmp_path: Path) -> None:
+    """3,000 words in one cell and a word wider than its cell: all are there, under a head on each page."""
+    words = [f"w{n}" for n in range(3000)]
+    pdf = new_pdf("invented")
+    pdf.add_page()
+    add_table(
+        pdf, ("first", "second"), [("a", "b"), ("notes", " ".join(words)), ("x" * 500, "z")], (1, 2), "lr"
+    )
+    path = tmp_path / "table.pdf"
+    path.write_bytes(bytes(pdf.output()))
+    text = subprocess.run(
+        ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
+    ).stdout
+    assert re.findall(r"\bw\d+\b", text) == words
+    assert text.count("x") == 500
+    assert text.count("first") == pdf.pages_count > 2
+
+
+def test_lines_fit_and_lose_nothing() -> None:
+    """Lines of 30 mm hold the text in order; what is no longer than the width stays whole."""
+    pdf = new_pdf("invented")
+    pdf.set_font(FONT, size=7.0)
+    text = "a quick brown fox " + "jumps" * 30 + " over\nthe lazy dog"
+    lines = wrapped(pdf, text, 30.0)
+    assert all(pdf.get_string_width(line) <= 30.0 for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "").replace("\n", "")
+    assert wrapped(pdf, "short", 30.0) == ["short"]
+    assert wrapped(pdf, "", 30.0) == [""]
+
+
+def test_the_command_works_where_it_says(demo: Papers, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A weather file named from elsewhere is named again from the folder of the scenario."""
+    monkeypatch.chdir(ROOT)
+    other = read_scenario(DEMO, ["run.steps_per_hour=8"], Path("weather/golden-co-724666-tmy3.csv.gz"))
+    words = command_of(demo._replace(loaded=other)).split()
+    assert words[:3] == ["tankyear", "dossier", "central-air.yaml"]
+    assert words[3:5] == ["--set", "run.steps_per_hour=8"]
+    monkeypatch.chdir(DEMO.parent)
+    again = read_scenario(Path(words[2]), words[4:5], Path(words[words.index("--weather") + 1]))
+    assert again.scenario == other.scenario
 
 
 def test_verify_says_same(written: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -252,3 +304,15 @@ def test_the_bundle_names_every_file(demo: Papers, tmp_path: Path) -> None:
     assert {item["key"] for item in held["files"]} == {"site.weather", "baseline"}
     assert all((tmp_path / item["path"]).resolve().is_file() for item in held["files"])
     assert held["scenario"]["text"] == DEMO.read_text()
+
+
+def test_the_bundle_names_files_of_the_baselines_own_file(demo: Papers, tmp_path: Path) -> None:
+    """A baseline in a file of its own whose plant names a third file: its hash is kept too."""
+    (tmp_path / "rejected.csv").write_text("rejection_kw\n" + "0\n" * 8760)
+    text = (ROOT / "scenarios" / "ground.yaml").read_text().replace("../weather", str(ROOT / "weather"))
+    text = text.replace('flow: "45 gpm"', 'flow: "45 gpm"\n      rejection: rejected.csv')
+    (tmp_path / "ground.yaml").write_text(text)
+    loaded = read_scenario(DEMO, [f"baseline={tmp_path / 'ground.yaml'}"])
+    held = {item["key"]: item for item in bundle(demo._replace(loaded=loaded), tmp_path)["files"]}
+    assert set(held) == {"site.weather", "baseline", "baseline.source.ground_loop.rejection"}
+    assert held["baseline.source.ground_loop.rejection"]["path"] == "rejected.csv"

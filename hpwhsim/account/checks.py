@@ -55,6 +55,17 @@ class Check(NamedTuple):
         return "not given" if self.value is None else amount(self.value, self.unit)
 
 
+def beyond(limit: str) -> bool:
+    """Whether the text of a limit says that the value is beyond it.
+
+    Examples
+    --------
+    >>> beyond("at most 4.8 kPa: exceeded"), beyond("at least 1.2 m2: not met"), beyond("at most 60 A: met")
+    (True, True, False)
+    """
+    return any(words in limit for words in (": exceeded", ": not met"))
+
+
 def held(
     name: str, value: float, most: float, unit: str, source: str, *, note: str = LOCAL, sure: bool = True
 ) -> Check:

@@ -36,8 +36,9 @@ class Service(NamedTuple):
     modules: int
     compressor_kw: float  # most that one module draws
     resistance_kw: float  # all resistance heaters
-    other_kw: float  # pumps, controls, trace heating: whatever else may run with them
-    power_factor: float  # of all but resistance
+    trace_kw: float  # heat trace as installed
+    other_kw: float  # fans, pumps, controls: whatever else may run with them
+    power_factor: float  # of all but resistance and heat trace
     volts: float  # of the plant
     phases: int  # 1 or 3
     building_volts: float | None  # line to line
@@ -65,11 +66,12 @@ def least_ampacity(motors: list[float], other: float, resistance: float) -> floa
     other : float
         Current of whatever else runs with them. [A]
     resistance : float
-        Current of resistance heaters, which count as continuous. [A]
+        Current of resistance heaters and heat trace, which count as continuous. [A]
 
     References
     ----------
-    .. [1] NEC 440 (motors; quoted from memory) and 422.13 (storage water heaters; seen quoted).
+    .. [1] NEC 440 (motors) and 427.4 (heat trace), both quoted from memory, and 422.13 (storage water
+       heaters; seen quoted).
 
     Examples
     --------
@@ -119,6 +121,7 @@ def electrical_checks(of: Service) -> list[Check]:
         ("worst 15 minutes [kW]", of.worst_quarter_kw),
         ("compressor [kW]", of.compressor_kw),
         ("resistance [kW]", of.resistance_kw),
+        ("heat trace [kW]", of.trace_kw),
         ("other loads [kW]", of.other_kw),
     ):
         if not 0.0 <= kw < math.inf:
@@ -129,18 +132,23 @@ def electrical_checks(of: Service) -> list[Check]:
 
     at = f"at {of.volts:g} V, {of.phases} phase, power factor {of.power_factor:g}"
     motor, other, heaters = current(of.compressor_kw), current(of.other_kw), current(of.resistance_kw, 1.0)
-    plant = least_ampacity([motor] * of.modules, other, heaters)
-    kva = (of.modules * of.compressor_kw + of.other_kw) / of.power_factor + of.resistance_kw
+    trace = current(of.trace_kw, 1.0)
+    plant = least_ampacity([motor] * of.modules, other, heaters + trace)
+    kva = (of.modules * of.compressor_kw + of.other_kw) / of.power_factor + of.resistance_kw + of.trace_kw
+    # of what ran then only the sum is known: all of it at the power factor, and never more than is connected
+    worst = max(of.worst_quarter_kw, min(of.worst_quarter_kw / of.power_factor, kva))
     found = [
-        _rough("demand, worst 15 minutes", of.worst_quarter_kw / of.power_factor, "kVA", at),
-        _rough("current, worst 15 minutes", current(of.worst_quarter_kw), "A", at),
+        _rough("demand, worst 15 minutes", worst, "kVA", at),
+        _rough("current, worst 15 minutes", amperes(worst, of.volts, of.phases), "A", at),
         _rough("connected load", kva, "kVA", f"{at}, resistance at 1; all at once"),
-        _rough("full-load current", of.modules * motor + other + heaters, "A", at),
+        _rough("full-load current", of.modules * motor + other + heaters + trace, "A", at),
     ]
     if of.modules:
         found.append(_circuit("one module", least_ampacity([motor], 0.0, 0.0), of))
     if of.resistance_kw:
         found.append(_circuit("resistance heaters", least_ampacity([], 0.0, heaters), of))
+    if of.trace_kw:
+        found.append(_circuit("heat trace", least_ampacity([], 0.0, trace), of))
     found.append(_circuit("plant", plant, of))
     if of.spare_amperes is not None:
         name = "plant against the service's spare"

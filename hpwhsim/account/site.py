@@ -36,6 +36,7 @@ class Structure(NamedTuple):
     modules: int
     module_kw: float  # rated heat of one module
     module_kg: float | None
+    loop_tank_m3: float = 0.0  # a tank of the loop's own; 0: there is none
 
 
 def water_density(temperature_c: float) -> float:
@@ -141,6 +142,17 @@ def structural_checks(of: Structure) -> list[Check]:
             CONFIRM,
         ),
     ]
+    if of.loop_tank_m3:
+        found.append(
+            Check(
+                "loop tank full of cold water",
+                of.loop_tank_m3 * (water_density(COLD_C) + SHELL_KG_PER_M3),
+                "kg",
+                STRUCTURE,
+                f"water at 10 degC and shell; shell: {SHELL_KG_PER_M3:g} kg per m3 held; {PRACTICE}",
+                CONFIRM,
+            )
+        )
     if of.modules:
         found.append(
             Check(
@@ -160,23 +172,29 @@ def service_checks(
     trace_heating_kw: float = 0.0,
     condensate_l_per_day: float | None = None,
     source_kw: float | None = None,
+    airflow: tuple[float, str] | None = None,
     opening_m2: float | None = None,
     line_m: float | None = None,
+    water_line_m: float | None = None,
 ) -> list[Check]:
     """Emergency power, drains, air and refrigerant lines.
 
     Parameters
     ----------
     trace_heating_kw : float
-        Heat trace that keeps pipes from freezing; 0: there is none. [kW]
+        Heat trace that keeps pipes from freezing, as installed; 0: there is none. [kW]
     condensate_l_per_day : float or None
         Water off the coil on the wettest day; None: not known. [L/day]
     source_kw : float or None
         Most heat taken from air; None: not an air source. [kW]
+    airflow : tuple of float and str, or None
+        Air that all machines move and where that is from; None: worked out from the heat. [m³/s]
     opening_m2 : float or None
         Free area of the opening through which that air comes; None: outdoors or not known. [m²]
     line_m : float or None
         Refrigerant lines piped on site, one way; None: there are none. [m]
+    water_line_m : float or None
+        Water lines outdoors, one way; None: there are none. [m]
 
     Raises
     ------
@@ -189,6 +207,8 @@ def service_checks(
         ("heat from air [kW]", source_kw),
         ("opening [m2]", opening_m2),
         ("line length [m]", line_m),
+        ("water line length [m]", water_line_m),
+        ("air flow [m3/s]", None if airflow is None else airflow[0]),
     )
     found = []
     if trace_heating_kw > 0.0:
@@ -198,16 +218,20 @@ def service_checks(
         limit = "trapped drain, frost-free to the sewer; on a heated path where the machine stands outdoors"
         source = "the wettest day of the year" if condensate_l_per_day is not None else PRACTICE
         found.append(Check("condensate drain", condensate_l_per_day, "L/day", limit, source, CONFIRM))
-        found += _air(source_kw, opening_m2)
+        found += _air(source_kw, airflow, opening_m2)
     if line_m is not None:
         found.append(_line(line_m))
+    if water_line_m is not None:
+        limit = "freeze protection, heat loss and head of the pump grow with it; the maker's limits decide"
+        found.append(Check("water lines outdoors, one way", water_line_m, "m", limit, "given", CONFIRM))
     return found
 
 
-def _air(source_kw: float, opening_m2: float | None) -> list[Check]:
+def _air(source_kw: float, airflow: tuple[float, str] | None, opening_m2: float | None) -> list[Check]:
     """Air the machine moves, the opening it needs, and room around it."""
-    flow = source_kw / (1.2 * 1.006 * AIR_DROP_K)
-    source = f"air cooled by {AIR_DROP_K:g} K, {AIR_SPEED:g} m/s in the opening; {PRACTICE}"
+    worked_out = (source_kw / (1.2 * 1.006 * AIR_DROP_K), f"air cooled by {AIR_DROP_K:g} K")
+    flow, why = airflow or worked_out
+    source = f"{why}, {AIR_SPEED:g} m/s in the opening; {PRACTICE}"
     maker = "the maker's data decide"
     least = flow / AIR_SPEED
     if opening_m2 is None:

@@ -35,6 +35,14 @@ PLACES = {
 }
 
 
+AIRFLOW_SOURCE = f"0.07 m3/s per kW of coil heat; {PRACTICE}"
+
+
+def module_airflow(block: RoomBlock, made: Made) -> float:
+    """Air that a running module moves, as given or usual. [m³/s]"""
+    return max(AIR_PER_WATT * made.source_heat, 0.01) if block.airflow is None else block.airflow
+
+
 def room_source(
     scenario: Scenario,
     block: RoomBlock,
@@ -46,10 +54,9 @@ def room_source(
 ) -> Sourced:
     """A room as source; `plain` holds what it has of no other kind."""
     zone = _zone(block, found)
-    airflow = block.airflow
-    if airflow is None:
-        airflow = max(AIR_PER_WATT * made.source_heat, 0.01)
-        say(found, "room.airflow", f"{airflow:.3g} m3/s", f"0.07 m3/s per kW of coil heat; {PRACTICE}")
+    airflow = module_airflow(block, made)
+    if block.airflow is None:
+        say(found, "room.airflow", f"{airflow:.3g} m3/s", AIRFLOW_SOURCE)
     path = AirPath(airflow, block.bypass, PLACES[block.intake], PLACES[block.exhaust], PLACES[block.make_up])
     mean_pressure = float(pressure.mean())
     room = make_room(zone, path, mean_pressure)

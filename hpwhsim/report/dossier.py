@@ -59,11 +59,11 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
             contents = {WORKBOOK: workbook_bytes(papers)}
+            bar.update()
+            contents[PDF] = pdf_bytes(papers, drawn, command_of(papers))
+            bar.update()
         finally:
             gc.enable()
-        bar.update()
-        contents[PDF] = pdf_bytes(papers, drawn, command_of(papers))
-        bar.update()
         text = json.dumps(bundle(papers, folder), indent=2, ensure_ascii=False, allow_nan=False)
         contents[BUNDLE] = f"{text}\n".encode()
         bar.update()

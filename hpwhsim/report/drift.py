@@ -104,13 +104,13 @@ def table(moves: Sequence[Move], rows: int | None = ROWS) -> list[str]:
                 lines.append(f"    fresh   {_cut(_cell(move.fresh), TEXT_WIDTH)}")
     if numbers:
         wide = max(len(_cut(move.key, KEY_WIDTH)) for move in numbers)
-        head = f"{'stored':>16}{'fresh':>16}{'change':>12}{'percent':>11}{'tolerance':>11}"
+        head = f"{'stored':>16}{'fresh':>16}{'change':>12}{'percent':>13}{'tolerance':>11}"
         lines.append(f"{'key':<{wide}}{head}")
     for move in numbers:
         percent = "-" if math.isinf(move.relative) else f"{100.0 * move.relative:+.3g} %"
         lines.append(
             f"{_cut(move.key, KEY_WIDTH):<{wide}}{_cell(move.stored):>16}{_cell(move.fresh):>16}"
-            f"{move.change:>+12.4g}{percent:>11}{move.tolerance:>11.2g}"
+            f"{move.change:>+12.4g}{percent:>13}{move.tolerance:>11.2g}"
         )
     if len(shown) < len(moves):
         lines.append(f"and {len(moves) - len(shown)} more (--all lists them)")

@@ -1,11 +1,16 @@
 """The dossier as a PDF: what was asked, how it was calculated, what came out, how to repeat it."""
 
+import os
 import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import isclose
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import OK, beyond
 from hpwhsim.account.energy import by_month
+from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import (
     BODY,
     FONT,
@@ -20,10 +25,12 @@ from hpwhsim.report.document import (
     new_pdf,
 )
 from hpwhsim.report.drawing import png
+from hpwhsim.report.life_cycle_sheet import FIGURES
 from hpwhsim.report.schematic import schematic
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
+from hpwhsim.study.bundle import WEATHER
 from hpwhsim.study.dossier import Papers, Side, inputs
 from hpwhsim.study.swing import Swings
 from hpwhsim.tables import read_table
@@ -40,6 +47,7 @@ PURPOSE = (
     " is no design, no certificate and no guarantee of what a building will use."
 )
 
+METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
 METHOD = (
     (
         "Year",
@@ -113,7 +121,8 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
         What repeats the calculation.
     """
     pdf = new_pdf(str(papers.plant.record["title"]))
-    _first_page(pdf, papers, command)
+    _first_page(pdf, papers)
+    _repeat(pdf, papers, command)
     _method(pdf, papers)
     _inputs(pdf, papers)
     _plant(pdf, papers)
@@ -130,7 +139,7 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
 # -- pages ---------------------------------------------------------------------------------------------
 
 
-def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
+def _first_page(pdf: "FPDF", papers: Papers) -> None:
     record: Any = papers.plant.record
     pdf.add_page()
     pdf.set_font(FONT, "B", TITLE)
@@ -149,13 +158,21 @@ def _first_page(pdf: "FPDF", papers: Papers, command: str) -> None:
     if any(side.room for side in papers.sides.values()):
         add_text(
             pdf,
-            "What is saved includes what the room of the machine buys more; the plants' own do not.",
+            "Rooms included: with what heating, cooling and drying of a machine's room buy more.",
             SMALL,
         )
+    if papers.answer.checks:
+        add_text(pdf, _fits(papers), SMALL)
+    if papers.terms is not None:
+        add_heading(pdf, f"Costs over {papers.terms.years} years")
+        add_table(pdf, ("", "unit", "value"), list(_over_the_years(record)), (82, 24, 78), "lll")
+
+
+def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
     add_heading(pdf, "How to repeat it")
     rows = [
         *origins(papers),
-        ("command", command),
+        ("command, typed in the scenario's folder", command),
         ("to verify", "tankyear dossier --verify bundle.json (says same, or what moved)"),
     ]
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
@@ -181,6 +198,10 @@ SAVED = {
     "energy_cost": "cost",
 }
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
+PLAIN = ("peak_kw", "refrigerant_kgco2e")
+"""Keys of which the savings have no line: the plants' own, one less the other."""
+ENERGIES = {"site_mmbtu": "site energy", "source_mmbtu": "source energy"}
+ROOMS = ", rooms included"
 
 
 def headline(papers: Papers) -> Iterator[list[str]]:
@@ -203,16 +224,54 @@ def headline(papers: Papers) -> Iterator[list[str]]:
     for label, unit, key in rows:
         if key not in record and key not in other:
             continue
+        if key == "cop_plant":
+            yield from _lines(papers)
         cells = [label, unit, amount(record.get(key))]
         if papers.baseline is not None:
             cells.append(amount(other.get(key)))
             line = papers.answer.savings.get(SAVED.get(key, ""))
+            if line is None and key in PLAIN:
+                line = saving(other[key], record[key])
+            same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
+            if line is not None and not same:
+                yield [*cells, ""]
+                cells = [f"{label}{ROOMS}", unit, amount(line.plant), amount(line.baseline)]
             cells.append(amount(line.saved) if line is not None else "")
         yield cells
 
 
+def _lines(papers: Papers) -> Iterator[list[str]]:
+    """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
+    hours = {one.name: f"highest power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
+    for key, line in papers.answer.savings.items():
+        if key in ENERGIES:
+            label, unit = ENERGIES[key], "MMBtu"
+        elif key.endswith(".highest_kw"):
+            label, unit = hours[key.removesuffix(".highest_kw")], "kW"
+        else:
+            continue
+        label += ROOMS if any(side.room for side in papers.sides.values()) else ""
+        yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
+
+
+def _over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
+    """Rows on the life cycle: label, unit, value or why there is none."""
+    for key, (label, unit, name) in FIGURES.items():
+        if key in record:
+            value = record[key]
+            yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
+
+
+def _fits(papers: Papers) -> str:
+    """Whether the plant fits the building, in one line."""
+    checks = papers.answer.checks
+    sure, far = sum(c.state == OK for c in checks), [c.name for c in checks if beyond(c.limit)]
+    said = f"Checks of site and refrigerant: {sure} ok, {len(checks) - sure} for a person to confirm"
+    return f"{said}; beyond their limit: {', '.join(far)}." if far else f"{said}; none beyond its limit."
+
+
 def _method(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "Method", new_page=True)
+    add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
         "The program walks a plant through a typical year in short steps: it senses, decides, takes heat "
@@ -252,8 +311,10 @@ def result_rows(papers: Papers) -> list[list[str]]:
         theirs: Any = papers.baseline.record.get(row["name"]) if papers.baseline is not None else None
         if row["where"] == "hourly" or row["name"].startswith(("savings.", "baseline.")):
             continue
-        if isinstance(value, float | int) or isinstance(theirs, float | int) or row["name"] == "peak_time":
-            cells = [row["name"], row["long_name"], row["unit"], amount(value)]
+        none = row["name"] in papers.plant.record and value is None
+        numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
+        if none or numbers or row["name"] == "peak_time":
+            cells = [row["name"], row["long_name"], row["unit"], "none" if none else amount(value)]
             rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
     return rows
 
@@ -327,7 +388,7 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         "a choice of this program and says nothing of how sure the value is.",
     )
     figures = followed(swings)
-    heads = ["assumption", "low", "high", *(f"{f.short}, {end}" for f in figures for end in ("low", "high"))]
+    heads = ["assumption", "low", "high", *(f"{f.short},\n{end}" for f in figures for end in ("low", "high"))]
     rows = [["as it is", "", "", *(c for f in figures for c in (whole(swing_value(swings.base, f)), ""))]]
     for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
         cells = [whole(swing_value(end, f)) for f in figures for end in (row.low, row.high)]
@@ -373,7 +434,12 @@ def _cautions(pdf: "FPDF", papers: Papers) -> None:
 
 def command_of(papers: Papers, verb: str = "dossier") -> str:
     """The command that repeats the calculation, to be typed in the folder of the scenario."""
-    words = ["tankyear", verb, papers.loaded.path.name]
-    for override in papers.loaded.overrides:
-        words += ["--set", override]
+    loaded = papers.loaded
+    words = ["tankyear", verb, loaded.path.name]
+    for override in loaded.overrides:
+        if override.startswith(WEATHER):  # --weather, from wherever the command was typed
+            weather = os.path.relpath(loaded.scenario.site.weather, loaded.path.parent)
+            words += ["--weather", Path(weather).as_posix()]
+        else:
+            words += ["--set", override]
     return shlex.join(words)

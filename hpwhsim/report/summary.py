@@ -5,6 +5,7 @@ from textwrap import wrap
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import beyond
 
 WIDTH = 100
 AUXILIARIES = (("fan_kwh", "  fans"), ("pump_kwh", "  pumps"), ("standby_kwh", "  standing machines"))
@@ -165,7 +166,7 @@ def _checks(record: Record) -> list[str]:
     lines = ["", "Checks; confirm: a person has to look (limits and sources in annual.json)"]
     for check in record["checks"]:
         value = "not given" if check["value"] is None else f"{_figure(check['value'])} {check['unit']}"
-        exceeded = "; EXCEEDS its limit" if "exceeded" in check["limit"] else ""
+        exceeded = "; BEYOND its limit" if beyond(check["limit"]) else ""
         lines.append(f"  {check['state']:<8}{check['name']}: {value}{exceeded}")
     return lines
 

@@ -122,6 +122,11 @@ class WaterLines(Block):
         json_schema_extra=origin("choice of this program: 4 h"),
     )
 
+    @property
+    def trace_power(self) -> float:
+        """Heat trace on both pipes as installed; 0 without one. [W]"""
+        return 2.0 * self.length * self.trace_rating if self.protection == "trace" else 0.0
+
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.outer_diameter < self.inner_diameter:

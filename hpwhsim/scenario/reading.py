@@ -1,8 +1,9 @@
 """Read a scenario file, override keys, say what is wrong in one line, and write it back."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import yaml
@@ -47,6 +48,7 @@ class Loaded(NamedTuple):
     path: Path  # absolute
     sha256: str  # of the bytes of the file, before overrides
     overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
+    written: Mapping[str, Any] = MappingProxyType({})  # keys as they stand in the file, overrides put in
 
 
 class _Loader(yaml.SafeLoader):
@@ -164,6 +166,7 @@ _TYPES = {
     "finite_number": "a finite number",
     "string_type": "text",
     "string_too_short": "text that is not empty",
+    "string_pattern_mismatch": "a small letter, then small letters, digits and _",
     "model_type": "a block of keys",
     "tuple_type": "a list",
 }
@@ -277,7 +280,7 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
         used.append(f"site.weather={weather}")
         set_paths.append(_override(raw, f"site.weather={_quoted(Path(weather).absolute())}"))
     scenario = scenario_from(raw, path.parent, str(path), set_paths)
-    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used))
+    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used), raw)
 
 
 def _quoted(path: Path) -> str:
@@ -335,11 +338,21 @@ def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scena
     return scenario_from(raw, folder, "scenario", set_paths)
 
 
+def _joined(loop: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
+    """The loop of a building with the tank that another loop has of its own, or with none."""
+    kept = {key: value for key, value in loop.items() if key not in ("served_by", "loop_tank")}
+    if "loop_tank" not in other:
+        return kept
+    kept.pop("return_height", None)  # the water returns to the tank
+    return kept | {key: other[key] for key in ("served_by", "loop_tank")}
+
+
 def baseline_of(loaded: Loaded) -> Loaded | None:
     """The baseline as a scenario of its own; None where there is none.
 
     It has the building, use, weather, loop, carbon and tariff of `loaded`, and another plant. What belongs to
-    the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown.
+    the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown;
+    a tank of the loop's own is in the baseline where its file has one, else its store serves the loop.
 
     Raises
     ------
@@ -353,14 +366,17 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     plant, refrigerant = raw.pop("baseline"), dict(raw.get("carbon", {}).get("refrigerant", {}))
     for key in ("charge", "charge_per_kw", "line_charge"):
         refrigerant.pop(key, None)
-    where = f"{loaded.path}: baseline"
+    where, loop, written = f"{loaded.path}: baseline", {}, {"plant": loaded.written.get("baseline")}
     if isinstance(scenario.baseline, Path):
         other = read_scenario(scenario.baseline)
         theirs, sha256 = dump(other.scenario), other.sha256
-        plant = theirs["plant"]
+        plant, written = theirs["plant"], {"plant": other.written["plant"]}
         refrigerant = theirs.get("carbon", {}).get("refrigerant", refrigerant)
+        loop = theirs.get("recirculation", {})
         where += f" ({other.path.name})"
     raw["plant"] = plant
+    if scenario.recirculation is not None:
+        raw["recirculation"] = _joined(raw["recirculation"], loop)
     if scenario.carbon is not None:
         raw["carbon"]["refrigerant"] = refrigerant
     if scenario.tariff is not None and "baseline_fuel" in raw["tariff"]:
@@ -370,4 +386,5 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     raw["site"].pop("checks", None)
     if plant["family"] != "ground":  # nothing else remembers the years before
         raw.get("run", {}).pop("years", None)
-    return Loaded(scenario_from(raw, loaded.path.parent, where), loaded.path, sha256, loaded.overrides)
+    checked = scenario_from(raw, loaded.path.parent, where)
+    return Loaded(checked, loaded.path, sha256, loaded.overrides, written)

@@ -130,7 +130,7 @@ def _traced(scenario: Scenario, own: Year) -> tuple[Array, float]:
         return np.zeros(8760), 0.0
     if lines.trace_control == "on-off":  # by the air alone
         return own.hourly["trace_heating_kwh"], 0.0
-    return np.zeros(8760), 2.0 * lines.length * lines.trace_rating / 1000.0
+    return np.zeros(8760), lines.trace_power / 1000.0
 
 
 def _electricity(year: Year) -> Array:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import hpwhsim
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.parts import Block
-from hpwhsim.scenario.reading import Loaded, dump, read_scenario, scenario_from
+from hpwhsim.scenario.reading import Loaded, baseline_of, dump, read_scenario, scenario_from
 from hpwhsim.study.answer import answer
 from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.study.records import Record, Stored, finite
@@ -42,7 +42,7 @@ def bundle(papers: Papers, folder: Path) -> dict[str, Any]:
     """
     loaded = papers.loaded
     text = loaded.path.read_bytes().decode("utf-8-sig")  # line ends as they are: the hash is of the bytes
-    files = dict(_files(loaded.scenario, ""))
+    files = dict(_files_of(loaded))
     places = {
         str(path): str(path) if str(path) in text else _relative(path, folder) for path in files.values()
     }
@@ -96,7 +96,7 @@ def verify(path: Path) -> Verdict:
             scenario["keys"], {f["path"]: str((folder / f["path"]).resolve()) for f in held["files"]}
         )
         loaded = Loaded(scenario_from(keys, folder, str(path)), file, scenario["sha256"], overrides)
-    now = {str(f): _sha256(f) for _, f in _files(loaded.scenario, "")}
+    now = {str(f): _sha256(f) for _, f in _files_of(loaded)}
     for item in held["files"]:
         there = (folder / item["path"]).resolve()
         found = now.get(str(there)) or (_sha256(there) if there.is_file() else None)
@@ -141,8 +141,16 @@ def _read(path: Path) -> dict[str, Any]:
     return held
 
 
+def _files_of(loaded: Loaded) -> Iterator[tuple[str, Path]]:
+    """Every file that a scenario or the plant of its baseline names, by key."""
+    yield from _files(loaded.scenario, "")
+    baseline = baseline_of(loaded)
+    if baseline is not None and isinstance(loaded.scenario.baseline, Path):
+        yield from _files(baseline.scenario.plant, "baseline.")
+
+
 def _files(block: Block, prefix: str) -> Iterator[tuple[str, Path]]:
-    """Every file that a scenario names, by key."""
+    """Every file that a block names, by key."""
     for name, field in type(block).model_fields.items():
         key, value = prefix + (field.alias or name), getattr(block, name)
         if isinstance(value, Block):

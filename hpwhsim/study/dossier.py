@@ -1,6 +1,7 @@
 """What a dossier is made of: the answer to a scenario with the factors its accounts used, and its inputs."""
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -37,6 +38,7 @@ class Side(NamedTuple):
     """One of the two plants that a dossier shows."""
 
     scenario: Scenario
+    written: Mapping[str, Any]  # its keys as they stand in the file
     year: Year
     record: Record  # the annual record; of the baseline, that of its own year
     bought: Bought
@@ -111,7 +113,7 @@ def gather(loaded: Loaded) -> Papers:
     if costs is not None and found.bill is not None:
         ours = money.plant_costs(costs, found.bill, found.year, sum(paid.values()), 0.0)
     plant = _side(
-        scenario,
+        loaded,
         found.year,
         found.year.record,
         found.greenhouse,
@@ -130,7 +132,7 @@ def gather(loaded: Loaded) -> Papers:
             if costs is not None:
                 theirs = money.plant_costs(costs.baseline, bill, found.baseline, 0.0, 0.0)
         baseline = _side(
-            asked.baseline.scenario,
+            asked.baseline,
             found.baseline,
             record,
             gases,
@@ -153,7 +155,7 @@ def gather(loaded: Loaded) -> Papers:
 
 
 def _side(
-    scenario: Scenario,
+    loaded: Loaded,
     year: Year,
     record: Record,
     gases: Greenhouse | None,
@@ -161,6 +163,7 @@ def _side(
     tariff: Tariff | None,
     costs: PlantCosts | None,
 ) -> Side:
+    scenario = loaded.scenario
     carbon, burnt, kind = scenario.carbon, burnt_fuel(scenario), scenario.plant.backup.kind
     refrigerant = None
     if gases is not None and carbon is not None and scenario.plant.heat_pump is not None:
@@ -175,6 +178,7 @@ def _side(
         fuel_to_source = site_to_source(FUELS[kind]) if kind in FUELS else 1.0
     return Side(
         scenario,
+        loaded.written,
         year,
         record,
         bought(scenario, year),
@@ -191,7 +195,7 @@ class Input(NamedTuple):
     """An input of the calculation and where it is from."""
 
     key: str
-    value: str
+    value: str  # as the modeler wrote it, and in the units of the calculation where these are others
     origin: str  # given | given on the command line | default | derived
     source: str
 
@@ -202,29 +206,57 @@ def inputs(papers: Papers) -> list[Input]:
     folder = papers.loaded.path.parent
     set_keys = {text.partition("=")[0].strip() for text in papers.loaded.overrides}
 
-    def look(value: Any, path: str) -> None:
+    def look(value: Any, written: Any, path: str) -> None:
         if isinstance(value, dict):
             for key, item in value.items():
-                look(item, f"{path}.{key}" if path else str(key))
+                theirs = written.get(key) if isinstance(written, Mapping) else None
+                look(item, theirs, f"{path}.{key}" if path else str(key))
         elif isinstance(value, list | tuple) and any(isinstance(item, dict) for item in value):
-            for number, item in enumerate(value, start=1):
-                look(item, f"{path}[{number}]")
+            theirs = written if isinstance(written, list) else [written] * len(value)
+            for number, (item, one) in enumerate(zip(value, theirs, strict=True), start=1):
+                look(item, one, f"{path}[{number}]")
         else:
-            text = ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+            text = _text(value)
             if Path(text).is_absolute() and Path(text).is_file():
                 text = os.path.relpath(text, folder)
+            elif isinstance(value, list | tuple) and written is not None:
+                text = _text(written)
+            elif written is not None:
+                text = _as_written(text, " ".join(str(written).split()))
             given = any(f"{path}.".startswith(f"{key}.") for key in set_keys)
             rows.append(Input(path, text, "given on the command line" if given else "given", "the modeler"))
 
-    look(dump(papers.loaded.scenario), "")
+    look(dump(papers.loaded.scenario), papers.plant.written, "")
     if isinstance(papers.loaded.scenario.baseline, Path) and papers.baseline is not None:
-        look(dump(papers.baseline.scenario)["plant"], "baseline")  # as its own file has it
+        theirs = dump(papers.baseline.scenario)["plant"]  # as its own file has it
+        look(theirs, papers.baseline.written["plant"], "baseline")
     record: Any = papers.plant.record
     written = {row.key for row in rows}
     for item in record["assumptions"]:
         derived = item["key"] in written or item["key"] in DERIVED
         rows.append(Input(item["key"], item["value"], "derived" if derived else "default", item["source"]))
     return rows
+
+
+def _text(value: Any) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+
+
+def _as_written(text: str, written: str) -> str:
+    """What the modeler wrote, and what the program makes of it where that reads otherwise.
+
+    Examples
+    --------
+    >>> _as_written("3.4068706055999995 m3", "900 gal"), _as_written("148000 USD", "148,000 USD")
+    ('900 gal = 3.40687 m3', '148,000 USD')
+    """
+    number, space, unit = text.partition(" ")
+    try:
+        short = f"{float(f'{float(number):.6g}'):.12g}{space}{unit}"  # six digits, no exponent
+    except ValueError:
+        return text.strip()
+    same = written.replace(",", "") in (text, short)
+    return written if same else f"{written} = {short}"
 
 
 DERIVED = (

@@ -7,11 +7,15 @@ from hpwhsim.account.electrical import Service, electrical_checks
 from hpwhsim.account.refrigerant_rules import charge_checks, gwp_checks
 from hpwhsim.account.site import Structure, service_checks, structural_checks
 from hpwhsim.heatpump.refrigerants import refrigerant
+from hpwhsim.plant.room_source import AIRFLOW_SOURCE, module_airflow
 from hpwhsim.scenario.carbon import SiteChecks
+from hpwhsim.scenario.recirculation import LoopTank
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.year import HOURS, Year
 
 AIR = ("outdoor-air", "room")
+BESIDE = ("fan_kwh", "pump_kwh", "recirculation_pump_kwh", "standby_kwh")
+"""What runs beside compressors and heaters."""
 
 
 def site_checks(scenario: Scenario, year: Year) -> list[Check]:
@@ -28,21 +32,25 @@ def site_checks(scenario: Scenario, year: Year) -> list[Check]:
 
 
 def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
-    hourly, backup = year.hourly, scenario.plant.backup
+    hourly, backup, tank = year.hourly, scenario.plant.backup, _loop_tank(scenario)
     modules = year.made.modules
     compressor = 0.0
     if modules:
         running = hourly["module_hours"] > 0.25  # a mean over a few minutes would be a start's
         power = hourly["compressor_kwh"][running] / hourly["module_hours"][running]
         compressor = float(power.max()) if power.size else 0.0
-    others = sum(
-        (hourly[k] for k in ("fan_kwh", "pump_kwh", "trace_heating_kwh") if k in hourly), np.zeros(HOURS)
-    )
+    heaters = (backup.power or 0.0) if backup.kind == "resistance" else 0.0
+    beside: tuple[str, ...] = BESIDE
+    if tank is not None:
+        heaters += tank.power or 0.0
+        beside += ("loop_heater_kwh",) if tank.heat_pump is not None else ()
+    others = sum((hourly[key] for key in beside if key in hourly), np.zeros(HOURS))
     return Service(
         worst_quarter_kw=float(year.quarter_kw.max()),
         modules=modules,
         compressor_kw=compressor,
-        resistance_kw=(backup.power or 0.0) / 1e3 if backup.kind == "resistance" else 0.0,
+        resistance_kw=heaters / 1e3,
+        trace_kw=_trace_kw(scenario),
         other_kw=float(others.max()),
         power_factor=block.power_factor,
         volts=block.voltage,
@@ -52,8 +60,29 @@ def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
     )
 
 
+def _loop_tank(scenario: Scenario) -> LoopTank | None:
+    return scenario.recirculation.loop_tank if scenario.recirculation is not None else None
+
+
+def _trace_kw(scenario: Scenario) -> float:
+    """Heat trace on both water lines as installed: what a service must feed whatever the year asks of it."""
+    heat_pump = scenario.plant.heat_pump
+    lines = heat_pump.water_lines if heat_pump is not None else None
+    return lines.trace_power / 1e3 if lines is not None else 0.0
+
+
+def _airflow(scenario: Scenario, year: Year) -> tuple[float, str] | None:
+    """Air that the machines in a room move, all together [m³/s], and where that is from."""
+    room = scenario.plant.source.room
+    if room is None:
+        return None
+    source = "air flow of the units as given" if room.airflow is not None else AIRFLOW_SOURCE
+    return module_airflow(room, year.made) * year.made.modules, source
+
+
 def _structure(scenario: Scenario, year: Year, block: SiteChecks) -> list[Check]:
     storage, heat_pump, hourly = scenario.plant.storage, scenario.plant.heat_pump, year.hourly
+    tank = _loop_tank(scenario)
     found = structural_checks(
         Structure(
             volume_m3=storage.volume,
@@ -66,18 +95,25 @@ def _structure(scenario: Scenario, year: Year, block: SiteChecks) -> list[Check]
             modules=year.made.modules,
             module_kw=year.made.capacity / 1e3,
             module_kg=block.module_mass,
+            loop_tank_m3=tank.volume if tank is not None else 0.0,
         )
     )
     air = heat_pump is not None and scenario.plant.source_kind in AIR
     condensate = hourly.get("condensate_litres")
     return found + service_checks(
-        trace_heating_kw=float(hourly["trace_heating_kwh"].max()) if "trace_heating_kwh" in hourly else 0.0,
+        trace_heating_kw=_trace_kw(scenario),
         condensate_l_per_day=(
             float(condensate.reshape(365, 24).sum(axis=1).max()) if condensate is not None else None
         ),
         source_kw=max(float(hourly["source_heat_kwh"].max()), 0.0) if air else None,
+        airflow=_airflow(scenario, year) if air else None,
         opening_m2=block.air_opening,
         line_m=heat_pump.lines.length if heat_pump is not None and heat_pump.lines is not None else None,
+        water_line_m=(
+            heat_pump.water_lines.length
+            if heat_pump is not None and heat_pump.water_lines is not None
+            else None
+        ),
     )
 
 
