@@ -12,9 +12,10 @@ from cases import ROOT
 
 from hpwhsim import cli
 from hpwhsim.errors import InputError
+from hpwhsim.report.answer_rows import command_of
 from hpwhsim.report.document import FONT, add_table, new_pdf, wrapped
 from hpwhsim.report.files import write_files
-from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
+from hpwhsim.report.pages import Drawn, pdf_bytes
 from hpwhsim.report.swing import followed, tornado
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.bundle import bundle, verify

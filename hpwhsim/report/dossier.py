@@ -10,10 +10,11 @@ from pathlib import Path
 from tqdm import tqdm
 
 from hpwhsim.errors import InputError
+from hpwhsim.report.answer_rows import command_of
 from hpwhsim.report.drift import table
 from hpwhsim.report.figures import CAPTIONS, draw_pictures
 from hpwhsim.report.files import write_files
-from hpwhsim.report.pages import Drawn, command_of, pdf_bytes
+from hpwhsim.report.pages import Drawn, pdf_bytes
 from hpwhsim.report.swing import tornado
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded

@@ -4,11 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.report.document import amount, decimals
-from hpwhsim.report.figures import CAPTIONS, SCHEMATIC
-from hpwhsim.report.heat_flows import digits, number, sums
-from hpwhsim.report.markup import Html, element, figure, listing, table
-from hpwhsim.report.pages import (
+from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
     SAVING_HEADS,
     check_rows,
@@ -19,6 +15,10 @@ from hpwhsim.report.pages import (
     result_rows,
     saving_rows,
 )
+from hpwhsim.report.document import amount, decimals
+from hpwhsim.report.figures import CAPTIONS, SCHEMATIC
+from hpwhsim.report.heat_flows import digits, number, sums
+from hpwhsim.report.markup import Html, element, figure, listing, table
 from hpwhsim.report.schematic import alternative
 from hpwhsim.report.summary import REASONS
 from hpwhsim.study.dossier import Papers, inputs
