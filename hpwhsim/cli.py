@@ -153,7 +153,8 @@ def _check(args: argparse.Namespace) -> int:
     asked = ask(loaded)
     scenario = loaded.scenario
     weather = read_weather(scenario.site.weather)
-    assembly = assemble(scenario, weather)
+    with loaded.named():
+        assembly = assemble(scenario, weather)
     dry_bulb = weather["dry_bulb_c"].values
     print(f"{args.scenario}: {scenario.title}")
     print(
@@ -164,7 +165,8 @@ def _check(args: argparse.Namespace) -> int:
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
     if asked.baseline is not None:
-        assemble(asked.baseline.scenario, weather)
+        with asked.baseline.named():
+            assemble(asked.baseline.scenario, weather)
         print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:

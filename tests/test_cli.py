@@ -36,6 +36,18 @@ def set_(*pairs: str) -> list[str]:
     return [word for pair in pairs for word in ("--set", pair)]
 
 
+@pytest.mark.parametrize("verb", ["run", "check", "compare", "size", "bound", "dossier"])
+def test_a_plant_that_cannot_be_put_together_names_its_file(
+    capsys: pytest.CaptureFixture[str], verb: str
+) -> None:
+    """design.md section 5: the message names the file, also where the wrong pair of keys shows late."""
+    cold = set_("recirculation.ambient_temperature=50 degC", "recirculation.return_temperature=49 degC")
+    ground = ROOT / "scenarios" / "ground.yaml"
+    line = fails(capsys, verb, str(ground), *cold)
+    assert str(ground) in line
+    assert "recirculation.return_temperature" in line
+
+
 @pytest.mark.parametrize(
     ("override", "words"),
     [

@@ -48,6 +48,7 @@ PURPOSE = (
 )
 
 METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
+PLANT_HIGH = 160.0  # mm for the drawing of the plant
 METHOD = (
     (
         "Year",
@@ -205,7 +206,7 @@ def _inputs(pdf: "FPDF", papers: Papers) -> None:
 
 
 def _plant(pdf: "FPDF", papers: Papers) -> None:
-    add_heading(pdf, "The plant", new_page=True)
+    add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
     year = papers.plant.year
     drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
     add_picture(pdf, "What stands where, and the heat of the year at each arrow", drawn)

@@ -1,7 +1,8 @@
 """Read a scenario file, override keys, say what is wrong in one line, and write it back."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -49,6 +50,16 @@ class Loaded(NamedTuple):
     sha256: str  # of the bytes of the file, before overrides
     overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
     written: Mapping[str, Any] = MappingProxyType({})  # keys as they stand in the file, overrides put in
+
+    @contextmanager
+    def named(self) -> Iterator[None]:
+        """Wrong input that shows when the plant is put together names the scenario's file too."""
+        try:
+            yield
+        except InputError as error:
+            if str(self.path) in str(error):
+                raise
+            raise InputError(f"{self.path}: {error}") from None
 
 
 class _Loader(yaml.SafeLoader):

@@ -145,7 +145,8 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     follows = heat_pump is not None and heat_pump.outlet_temperature is None
     highest = DELIVERY_C + (0.5 * controls.dead_band if adjustable else 0.0)
     test = _in_the_test(loaded, highest, steps_per_hour)
-    assembly = assemble(test, _room_weather())
+    with loaded.named():
+        assembly = assemble(test, _room_weather())
     plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C)
     drive = assembly.drive._replace(permitted=np.ones(1, dtype=np.bool_))
     unit = Unit(

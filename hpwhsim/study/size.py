@@ -53,7 +53,8 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
     if len(seeds) > 0 and scenario.hot_water.metered is not None:
         raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
     weather = read_weather(scenario.site.weather)
-    bench = make_bench(scenario, weather)
+    with loaded.named():
+        bench = make_bench(scenario, weather)
     sizing = bench.sizing
     points = curve(bench)
     record: Record = {

@@ -103,7 +103,8 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
         try:
             if path not in weather:
                 weather[path] = read_weather(path)
-            ready.append(_Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
+            with loaded.named():
+                ready.append(_Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
         except InputError as error:
             ready.append(error)
     good = [case for case in ready if isinstance(case, _Ready)]
@@ -111,7 +112,10 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
     found: list[Year | InputError] = []
     for case in ready:
         try:
-            found.append(_accounted(case, next(marched)) if isinstance(case, _Ready) else case)
+            if isinstance(case, InputError):
+                raise case
+            with case.loaded.named():
+                found.append(_accounted(case, next(marched)))
         except InputError as error:
             found.append(error)
     return found
