@@ -216,6 +216,7 @@ def test_what_does_nothing_is_no_assumption(folder: Path) -> None:
             "Legionella may grow in the loop",
         ),
         ("hot_water.use_temperature=55 degC", "can scald"),  # 120 degF maximum at bathing outlets
+        ("plant.controls={boost: 5 K, boost_windows: ['1:00-3:00']}", "is not charged further"),
     ],
 )
 def test_cautions(folder: Path, override: str, part: str) -> None:

@@ -12,6 +12,7 @@ from hpwhsim.cli import main
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.study.answer import answer
 from hpwhsim.study.bound import bounded
 from hpwhsim.study.year import Year, run_year
 
@@ -134,6 +135,12 @@ def test_the_loop_tank_needs_less_from_its_heater_than_the_loop_loses(year_of: C
     heat_pump = year_of(*CASES["loop heat pump"])
     cop = number(heat_pump, "loop_heater_heat_kwh") / number(heat_pump, "loop_heater_kwh")
     assert 1.5 < cop < 4.5
+
+
+def test_refrigerant_that_is_not_counted_is_said() -> None:
+    """The charge is that of the plant's machine; a loop tank's heat pump has a refrigerant of its own."""
+    said = answer(read_scenario(DEMO, CASES["loop heat pump"])).year.cautions
+    assert any("loop_tank.heat_pump (R-134a)" in line for line in said)
 
 
 def test_pipes_lose_what_the_loop_loses(year_of: Callable[..., Year]) -> None:

@@ -118,6 +118,13 @@ def cautions(scenario: Scenario) -> list[str]:
             f"recirculation.return_temperature {loop.return_temperature:.4g} degC: below 51 degC (124 degF) "
             "Legionella may grow in the loop (ASHRAE Guideline 12)"
         )
+    controls = scenario.plant.controls
+    if 0.0 < controls.boost < controls.dead_band:
+        said.append(
+            f"plant.controls.boost {controls.boost:.4g} K is less than plant.controls.dead_band "
+            f"{controls.dead_band:.4g} K: a store that is full when a boost window begins is not charged further"
+            " before hot water is drawn"
+        )
     if use > 49:
         said.append(
             f"hot_water.use_temperature {use:.4g} degC: above 49 degC (120 degF) water at the taps can scald"

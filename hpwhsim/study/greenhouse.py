@@ -218,6 +218,12 @@ def greenhouse(scenario: Scenario, year: Year, of: Bought, by: Factors) -> Green
                 f"the charge of refrigerant is an estimate: {charge.kg:.3g} kg, plausible are "
                 f"{charge.low_kg:.3g} to {charge.high_kg:.3g} kg, and refrigerant_kgco2e goes with it"
             )
+    loop = scenario.recirculation
+    if loop is not None and loop.loop_tank is not None and loop.loop_tank.heat_pump is not None:
+        cautions.append(
+            "refrigerant_kgco2e leaves out the refrigerant of recirculation.loop_tank.heat_pump "
+            f"({loop.loop_tank.heat_pump.refrigerant})"
+        )
     return result
 
 
