@@ -122,8 +122,8 @@ def cautions(scenario: Scenario) -> list[str]:
     if 0.0 < controls.boost < controls.dead_band:
         said.append(
             f"plant.controls.boost {controls.boost:.4g} K is less than plant.controls.dead_band "
-            f"{controls.dead_band:.4g} K: a store that is full when a boost window begins is not charged further"
-            " before hot water is drawn"
+            f"{controls.dead_band:.4g} K: a store that is full when a boost window begins is not charged "
+            "further before hot water is drawn"
         )
     if use > 49:
         said.append(
