@@ -1,86 +1,24 @@
-"""Stored records against fresh runs: what counts as moved, what is stored, what a build server is told.
-
-Most tests put an invented record in place of the year's march, so that every figure is known beforehand.
-"""
+"""Stored records against fresh runs: what counts as moved, and what a build server is told."""
 
 import json
 import math
-from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+import regress_cases
+from regress_cases import DAY, changed, invented, keys, run_all
 
 from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report import drift
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.scenario.templates import template
 from hpwhsim.study import regress
-from hpwhsim.study.regress import Outcome, accept, check, plan, run_record
+from hpwhsim.study.regress import accept, plan, run_record
 
-DAY = date(2025, 3, 1)
-Change = Callable[[dict[str, Any]], None]
-
-
-def invented(loaded: Loaded) -> dict[str, Any]:
-    """An invented record; only its shape is that of a year."""
-    return {
-        "electricity_kwh": 27000.0,
-        "unmet_kwh": 0.0,
-        "peak_kw": 15.0,
-        "peak_time": "01-05 07:15",
-        "balance_error": 3e-15,
-        "backup_hours_by_cause": {"capacity": 2.0},
-        "monthly.electricity_kwh": [2000.0 + 10.0 * month for month in range(12)],
-        "monthly.cop_plant": [2.0] * 6 + [None] + [2.0] * 5,
-        "assumptions": [
-            {"key": "plant.storage.height", "value": "1.5 m", "source": "common practice, no source"},
-            {"key": "plant.storage.heat_loss", "value": "R-12.5", "source": "a rule"},
-            {"key": "plant.storage.heat_loss", "value": "5.58 W/K", "source": "surface over R-12.5"},
-        ],
-        "cautions": ["scald: the store holds water at 66 degC"],
-        "title": loaded.scenario.title,
-        "tool.version": "0.1.0",
-        "scenario.sha256": loaded.sha256,
-        "scenario.overrides": [],
-        "weather.sha256": "0" * 64,
-        "weather.station": "INVENTED",
-    }
-
-
-def changed(change: Change) -> regress.Run:
-    """A run whose record is the invented one after `change`."""
-
-    def run(loaded: Loaded) -> dict[str, Any]:
-        record = invented(loaded)
-        change(record)
-        return record
-
-    return run
-
-
-def run_all(folder: Path, run: regress.Run = invented, exact: bool = False) -> dict[str, Outcome]:
-    job = plan(folder)
-    return {case.name: check(case, job.rules, run, exact) for case in job.cases}
-
-
-@pytest.fixture
-def folder(tmp_path: Path, root: Path) -> Path:
-    """Two scenarios of invented buildings with stored records."""
-    weather = str(root / "weather" / "golden-co-724666-tmy3.csv.gz")
-    top = tmp_path / "scenarios"
-    top.mkdir()
-    (top / "air.yaml").write_text(template("central-air", weather), encoding="utf-8")
-    (top / "element.yaml").write_text(template("resistance", weather), encoding="utf-8")
-    accept(list(run_all(top).values()), "first", invented, DAY)
-    return top
-
-
-def keys(outcome: Outcome) -> list[str]:
-    return [move.key for move in outcome.moves]
+# pytest finds a fixture by its name in the module
+folder = regress_cases.folder
 
 
 def test_same_record_is_same(folder: Path) -> None:
@@ -296,107 +234,6 @@ def test_corrupt_record(folder: Path, text: str, said: str) -> None:
     with pytest.raises(InputError, match=said) as caught:
         plan(folder)
     assert "\n" not in str(caught.value)
-
-
-def test_accept_keeps_the_history(folder: Path) -> None:
-    """Only what moved is stored; each reason stays with date, version and what moved by how much."""
-    still = (folder / "records" / "element.json").read_bytes()
-
-    def change(record: dict[str, Any]) -> None:
-        record["tool.version"] = "0.2.0"
-        if "resistance" not in record["title"]:
-            record["electricity_kwh"] += 270.0
-            record["monthly.electricity_kwh"] = [v + 21.1 for v in record["monthly.electricity_kwh"]]
-
-    run = changed(change)
-    stored = accept(list(run_all(folder, run).values()), " colder \n mains ", run, date(2026, 4, 2))
-    assert [o.case.name for o in stored] == ["air"]
-    assert (folder / "records" / "element.json").read_bytes() == still
-    raw = json.loads((folder / "records" / "air.json").read_text(encoding="utf-8"))
-    assert raw["history"] == [
-        {"date": "2025-03-01", "version": "0.1.0", "reason": "first", "moved": ["first record"]},
-        {
-            "date": "2026-04-02",
-            "version": "0.2.0",
-            "reason": "colder mains",
-            "moved": [
-                "monthly.electricity_kwh[Jan]: 2000 -> 2021.1 (+1.05 %), the most of 12 values",
-                "electricity_kwh: 27000 -> 27270 (+1 %)",
-            ],
-        },
-    ]
-    assert list(raw["record"])[:3] == ["electricity_kwh", "unmet_kwh", "peak_kw"]  # as in the record
-    assert raw["tool.version"] == "0.2.0"
-    assert run_all(folder, run)["air"].state == "same"
-    assert "accepted: colder mains" in drift.accepted_text(stored, " colder \n mains ")
-    assert not list((folder / "records").glob(".*"))
-
-
-def test_stored_text_is_the_same_each_time(folder: Path, tmp_path: Path) -> None:
-    before = (folder / "records" / "air.json").read_bytes()
-    (folder / "records" / "air.json").unlink()
-    accept(list(run_all(folder).values()), "first", invented, DAY)
-    assert (folder / "records" / "air.json").read_bytes() == before
-
-
-def test_empty_reason_is_refused(folder: Path) -> None:
-    with pytest.raises(InputError, match="empty reason"):
-        accept(list(run_all(folder).values()), " \n", invented, DAY)
-
-
-def test_nothing_is_written_if_one_record_cannot_be(folder: Path) -> None:
-    """A folder stands where the second record should go: the first stays as it was."""
-    run = changed(lambda r: r.update({"peak_kw": 16.0}))
-    outcomes = list(run_all(folder, run).values())
-    before = (folder / "records" / "air.json").read_bytes()
-    (folder / "records" / "element.json").unlink()
-    (folder / "records" / "element.json").mkdir()
-    with pytest.raises(InputError, match=r"element\.json: cannot be written"):
-        accept(outcomes, "why", run, DAY)
-    assert (folder / "records" / "air.json").read_bytes() == before
-    assert not list((folder / "records").glob(".*"))
-
-
-def jumpy(loaded: Loaded) -> dict[str, Any]:
-    """A record with one value, one text and one caution that jump with the last digits of the volume."""
-    record = invented(loaded)
-    digits = round(loaded.scenario.plant.storage.volume * 1e13) % 97 / 97.0
-    record["electricity_kwh"] += 20.0 * digits
-    record["peak_time"] = f"01-05 {int(24 * digits):02d}:00"
-    record["cautions"] += [f"{digits:.3f} h outside the data"] if digits > 0.5 else []
-    return record
-
-
-def test_rounding_is_no_drift_where_it_was_measured(folder: Path) -> None:
-    """Within twice the largest of sixteen jumps of at most 20 kWh, so 41 kWh is beyond whatever they were.
-
-    The peak that did not jump keeps the default tolerance; a rule of the file replaces the spread.
-    """
-    accept([o for o in run_all(folder, jumpy).values() if o.state == "moved"], "jumps", jumpy, DAY)
-    (folder / "records" / "air.json").unlink()
-    accept(list(run_all(folder, jumpy).values()), "jumps", jumpy, DAY)
-    raw = json.loads((folder / "records" / "air.json").read_text(encoding="utf-8"))
-    assert 5.0 < raw["spread"]["electricity_kwh"] <= 20.0
-    assert list(raw["spread"]) == ["electricity_kwh"]
-    assert raw["unsettled"] == ["cautions[0 h outside the data]", "peak_time"]
-
-    def run(loaded: Loaded, more: float = 0.0, peak: float = 0.0) -> dict[str, Any]:
-        record = jumpy(loaded)
-        record["electricity_kwh"] += more
-        record["peak_kw"] += peak
-        record["peak_time"] = "other"
-        return record
-
-    def moved(more: float, peak: float = 0.0, exact: bool = False) -> set[str]:
-        return set(keys(run_all(folder, lambda loaded: run(loaded, more, peak), exact)["air"]))
-
-    spread = raw["spread"]["electricity_kwh"]
-    assert moved(1.9 * spread) == set()
-    assert moved(2.1 * spread) == {"electricity_kwh"}
-    assert moved(1.9 * spread, peak=0.001) == {"peak_kw"}
-    assert moved(0.5, exact=True) == {"electricity_kwh", "peak_time"}
-    (folder / "records" / "tolerances.csv").write_text("key,relative,absolute\nelectricity_kwh,0,0.1\n")
-    assert moved(0.5) == {"electricity_kwh"}
 
 
 def test_junit_counts_and_escapes(folder: Path, tmp_path: Path) -> None:

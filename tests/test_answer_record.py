@@ -1,0 +1,243 @@
+"""Record, checks, summary and comparison of a year with accounts, against series and tables; wrong input."""
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import answer_cases
+import numpy as np
+import pytest
+import yaml
+from answer_cases import BOILER, PACKAGED, TANKS, Case, close, number, raw_of
+from cases import ROOT
+
+from hpwhsim.cli import main
+from hpwhsim.report.carbon_figure import carbon_figure
+from hpwhsim.report.side_by_side import comparison_text
+from hpwhsim.report.summary import year_text
+from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
+from hpwhsim.study import greenhouse
+from hpwhsim.study.answer import answer
+from hpwhsim.study.year import run_year, to_dataset
+from hpwhsim.tables import read_table
+
+# pytest finds a fixture by its name in the module
+case = answer_cases.case
+
+# -- the record --------------------------------------------------------------------------------------
+
+
+def test_without_these_keys_the_record_stays(case: Case) -> None:
+    raw = raw_of(PACKAGED, "")
+    for key in ("baseline", "carbon", "tariff", "costs", "savings"):
+        del raw[key]
+    del raw["site"]["checks"]
+    (case.folder / "plain.yaml").write_text(yaml.safe_dump(raw, sort_keys=False))
+    loaded = read_scenario(case.folder / "plain.yaml")
+    found, plain = answer(loaded).year, run_year(loaded)
+    assert found.record == plain.record
+    assert set(found.hourly) == set(plain.hourly)
+    assert list(found.record) == list(plain.record)
+
+
+def test_every_key_and_series_is_declared(case: Case) -> None:
+    declared = {row["name"]: row for row in read_table("results")}
+    for of in (case.one, case.swapped):
+        assert set(of.year.record) <= set(declared)
+        assert set(of.year.hourly) <= set(declared)
+    dataset = to_dataset(case.one.year)
+    for name in ("grid_kgco2e_per_kwh", "electricity_usd_per_kwh", "baseline_electricity_kwh"):
+        assert dataset[name].attrs["units"] == declared[name]["unit"]
+
+
+def test_all_blocks_are_written_as_they_are_read(case: Case) -> None:
+    """What is dumped reads back equal: lists of blocks, paths, prices, months and hours."""
+    raw = raw_of(PACKAGED, "tanks.yaml")
+    raw["tariff"]["tiers"] = [{"price": "0.01 USD/kWh", "up_to": "300 kWh"}, {"price": "0.02 USD/kWh"}]
+    raw["tariff"]["baseline_fuel"] = [f"{10 + m} USD/MMBtu" for m in range(12)]
+    raw["costs"]["replacements"] = [{"year": 10, "cost": "3,000 USD"}]
+    for baseline in ("tanks.yaml", TANKS):
+        scenario = scenario_from(raw | {"baseline": baseline}, case.folder)
+        assert scenario_from(dump(scenario), case.folder) == scenario
+        assert scenario_from(yaml.safe_load(dump_text(scenario)), case.folder) == scenario
+
+
+def test_the_baselines_fuel_has_its_own_price(case: Case) -> None:
+    raw = raw_of(PACKAGED, "") | {"baseline": BOILER}
+    raw["tariff"]["baseline_fuel"] = "20 USD/MMBtu"
+    (case.folder / "own.yaml").write_text(yaml.safe_dump(raw, sort_keys=False))
+    loaded = read_scenario(case.folder / "own.yaml")
+    other = baseline_of(loaded)
+    assert other is not None
+    for scenario, price in ((loaded.scenario, 14.0), (other.scenario, 20.0)):
+        assert scenario.tariff is not None
+        assert scenario.tariff.fuel == close(price * 3.6 / 1055.05585262)
+
+
+def test_provenance_stands_in_the_assumptions(case: Case) -> None:
+    found = {item["key"]: item for item in case.one.year.assumptions}
+    assert "grid.csv" in found["carbon.grid"]["source"]
+    assert "1530" in found["carbon.refrigerant.gwp"]["value"]
+    assert "baseline.storage.heat_loss" in found
+    assert "40 CFR 98" in found["carbon.fuel (heating of the room)"]["source"]
+
+
+def test_checks_count_all_that_is_connected() -> None:
+    """By hand: elements of 30 and 9 kW at 480 V, three-phase, 46.91 A, x 1.25; a loop pump of 0.3 kW.
+
+    Heat trace: 9 W/m on two pipes of 10 m are 0.18 kW, whatever the year took of it.
+    """
+    changes = ["site.checks.voltage=480 V", "recirculation.pump_power=300 W"]
+    tank = answer(read_scenario(ROOT / "scenarios" / "loop-tank.yaml", changes))
+    rows = {check.name: check.value for check in tank.checks}
+    assert rows["minimum circuit ampacity, resistance heaters"] == pytest.approx(1.25 * 46.91, abs=0.01)
+    motor = (rows["connected load"] or 0.0) - 39.0 - 0.3 / 0.9  # kVA of both compressors
+    at_full = 1e3 * (motor + 0.3 / 0.9 + 39.0) / (np.sqrt(3.0) * 480.0)
+    assert rows["full-load current"] == pytest.approx(at_full)
+    assert "loop tank full of cold water" in rows
+    changes = ["site.checks.voltage=240 V", "site.checks.phases=1"]
+    split = answer(read_scenario(ROOT / "scenarios" / "split.yaml", changes))
+    rows = {check.name: check.value for check in split.checks}
+    assert rows["heat trace"] == pytest.approx(0.18)
+    assert rows["minimum circuit ampacity, heat trace"] == pytest.approx(1.25 * 180.0 / 240.0)
+    assert rows["water lines outdoors, one way"] == 10.0
+
+
+def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
+    rows = {check.name: check for check in case.one.checks}
+    worst = float(case.one.year.quarter_kw.max())
+    connected = rows["connected load"].value
+    assert connected is not None
+    demand = min(worst / 0.9, connected)  # nearly all of it was resistance, at a power factor of 1
+    assert worst < demand
+    assert rows["demand, worst 15 minutes"].value == close(demand)
+    current = 1e3 * demand / (np.sqrt(3.0) * 208.0)  # three-phase current
+    assert rows["current, worst 15 minutes"].value == close(current)
+    assert rows["plant against the service's spare"].state == "ok"
+    us = rows["GWP of R-134a, US"]
+    assert us.value == 1430.0  # AR4-100, Reg. (EU) 517/2014 Annex I
+    assert "2025-01-01" in us.limit
+    assert us.state == "confirm"
+    stored = case.one.year.record["checks"]
+    assert isinstance(stored, list)
+    assert len(stored) == len(case.one.checks)
+    assert set(stored[0]) == {"name", "value", "unit", "limit", "source", "state"}
+
+
+def test_the_summary_and_the_comparison_show_it(case: Case) -> None:
+    text = year_text(case.one.year.record)
+    for said in ("Greenhouse gases", "Saved against the baseline (resistance)", "Checks; confirm"):
+        assert said in text
+    records = [case.one.year.record, case.swapped.year.record]
+    table = comparison_text(["packaged.yaml", "tanks.yaml"], records)
+    row = next(line for line in table.splitlines() if line.startswith("packaged"))
+    assert f"{case.one.year.record['electricity_kwh']:,.0f}" in row
+    assert f"{number(case.one, 'total_kgco2e'):,.0f}" in row
+
+
+def test_the_picture_marks_plant_and_baseline(case: Case) -> None:
+    """Lines end at the cumulative figures of the record, in tonnes."""
+    figure = carbon_figure(case.one.year)
+    ends = [float(np.asarray(line.get_ydata())[-1]) for line in figure.axes[0].lines]
+    for key in ("carbon.cumulative_kgco2e", "baseline.cumulative_kgco2e"):
+        values = case.one.year.record[key]
+        assert isinstance(values, list)
+        assert values[-1] / 1e3 == close(ends.pop(0))
+
+
+def test_compare_prints_a_row_for_each(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    """The command's rows are the records of the same scenarios."""
+    files = [str(case.folder / name) for name in ("packaged.yaml", "tanks.yaml")]
+    assert main(["compare", *files, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    for row, of in zip(rows, (case.one, case.swapped), strict=True):
+        for key in ("electricity_kwh", "peak_kw", "total_kgco2e", "energy_cost", "short_hours"):
+            assert row[key] == of.year.record[key], key
+
+
+# -- wrong input -------------------------------------------------------------------------------------
+
+Change = Callable[[dict[str, Any]], object]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda r: r.update(baseline="nowhere.yaml"), "baseline: got 'nowhere.yaml'; allowed the path of"),
+        (lambda r: r.update(baseline={"family": "resistance"}), "baseline.storage: got nothing"),
+        (
+            lambda r: r.update(baseline=TANKS | {"storage": {"volume": "0 m3", "setpoint": "58 degC"}}),
+            "baseline.storage.volume: got '0 m3'; allowed more than 0 m3",
+        ),
+        (lambda r: r.update(baseline=TANKS | {"storag": {}}), "did you mean baseline.storage?"),
+        (lambda r: r["carbon"].update(grid="RFCV"), "carbon.grid: got 'RFCV'; allowed"),
+        (lambda r: r["carbon"].update(grid="0.4"), "carbon.grid: got '0.4'; allowed a mass per energy"),
+        (lambda r: r["carbon"].update(grid="absent.csv"), "carbon.grid: got 'absent.csv'; allowed the path"),
+        (lambda r: r["carbon"].update(grid="short.csv"), "got 2 rows; allowed 8760"),
+        (lambda r: r["carbon"].update(gwp="AR7"), "carbon.gwp: got 'AR7'; allowed AR4-100"),
+        (lambda r: r["carbon"]["refrigerant"].update(annual_leak=3), "annual_leak: got 3; allowed at most 1"),
+        (
+            lambda r: (r["carbon"].update(fuel="propane"), r["carbon"].pop("upstream_leak")),
+            "carbon.fuel: got 'propane'; allowed nothing",
+        ),
+        (lambda r: r["tariff"].update(electricity=0.2), "tariff.electricity: got 0.2; allowed a price"),
+        (
+            lambda r: r["tariff"].update(electricity=[{"price": "1 USD/kWh", "hours": ["16:00-21:00"]}]),
+            "no block holds Mon 01 Jan 00:00",
+        ),
+        (lambda r: r["tariff"]["demand"][0].update(ratchet=2), "tariff.demand.ratchet (item 1): got 2"),
+        (lambda r: r["tariff"]["demand"][0].update(rachet=1), "did you mean tariff.demand.ratchet?"),
+        (lambda r: r.pop("tariff"), "tariff: got nothing; allowed a block"),
+        (lambda r: r.pop("baseline"), "savings: got"),
+        (lambda r: r["costs"].update(discount_rate=3), "costs.discount_rate: got 3; allowed at most 0.5"),
+        (
+            lambda r: r["costs"].update(incentives=[{"name": "a", "lump_sum": "1 USD"}] * 2),
+            "costs.incentives: got",
+        ),
+        (lambda r: r["costs"].update(rates="odd"), "costs.rates: got 'odd'; allowed real, nominal"),
+        (lambda r: r["site"]["checks"].update(voltage="209 V"), "site.checks.voltage: got 209 V"),
+        (
+            lambda r: (r.update(plant=BOILER), r["tariff"].pop("fuel")),
+            "tariff.fuel: got nothing; allowed a price of energy",
+        ),
+        (
+            lambda r: (r.update(baseline=BOILER), r["tariff"].pop("fuel")),
+            "baseline: tariff.fuel: got nothing; allowed a price of energy",
+        ),
+    ],
+)
+def test_wrong_input_is_said_in_one_line(
+    case: Case, change: Change, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2, and one line that names the file, the key, what was given and what is allowed."""
+    (case.folder / "short.csv").write_text("kg_per_kwh\n0.1\n0.2\n")
+    raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
+    change(raw)
+    path = case.folder / "wrong.yaml"
+    path.write_text(yaml.safe_dump(raw, sort_keys=False))
+    assert main(["run", str(path), "--json"]) == 2
+    printed = capsys.readouterr()
+    assert said in printed.err
+    assert printed.err.count("\n") == 1
+    assert printed.out == ""
+    assert "wrong.yaml" in printed.err or "short.csv" in printed.err
+
+
+def test_a_baseline_block_can_be_overridden_key_by_key(case: Case) -> None:
+    raw = raw_of(PACKAGED, "") | {"baseline": TANKS}
+    (case.folder / "block.yaml").write_text(yaml.safe_dump(raw, sort_keys=False))
+    loaded = read_scenario(case.folder / "block.yaml", ["baseline.storage.volume=0.9 m3"])
+    other = baseline_of(loaded)
+    assert other is not None
+    assert other.scenario.plant.storage.volume == 0.9
+
+
+def test_each_fuel_burns_as_itself(case: Case) -> None:
+    """Oil is oil even where carbon.fuel names the baseline's gas: 73.96 kg CO2 per MMBtu, Table C-1."""
+    oil = BOILER | {"family": "oil-boiler", "backup": {"kind": "oil", "power": "20 kW"}}
+    for plant, name, co2 in ((BOILER, "natural-gas", 53.06), (oil, "fuel-oil-2", 73.96)):
+        raw = raw_of(plant, "tanks.yaml")
+        burnt = greenhouse.burnt_fuel(scenario_from(raw, case.folder))
+        assert burnt is not None
+        assert burnt.name == name
+        assert burnt.gases.co2 == close(co2 * 3.6 / 1055.05585262)
