@@ -50,6 +50,7 @@ from hpwhsim.plant.heat_source import (
     offered,
     pumped,
 )
+from hpwhsim.plant.step_parts import may_switch, tank_turns
 from hpwhsim.source.offer import met
 from hpwhsim.storage.tank import (
     RHO_CP,
@@ -68,65 +69,11 @@ OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
-HARD_DRAW = 0.02  # of the loop's tank in a step; with it the year's kWh agree with that by the minute to 1e-4
 OF_HOURS = (
     *("outlet", "lift", "backup_setpoint", "backup_cell", "mains"),
     *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
 )
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-
-
-@kernel
-def may_switch(
-    temperature: Array,
-    plant: Plant,
-    use: float,
-    mains: float,
-    calling: bool,
-    loop_watts: float,
-    loop_back: float,
-    lift: float,
-    backup_at: float,
-    backup_cell: int,
-) -> bool:
-    """Whether the front may reach a sensor in the coming step, by the water the step will move."""
-    top = temperature[plant.draw_port - 1]
-    moved = hot_needed(plant, use, mains, top) + 1.0
-    if loop_watts > 0.0:
-        loop = loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
-        moved += loop / max(top - loop_back, 2.0)
-    start = plant.controls.start_at + lift
-    waiting = plant.modules > 0 and not calling
-    if waiting and level_of(temperature, start) + moved >= plant.controls.start_level:
-        return True
-    if plant.backup_mode == PARALLEL:
-        starts = backup_at - plant.backup_dead_band
-        return level_of(temperature, starts) + moved >= backup_cell
-    return False
-
-
-@kernel
-def tank_turns(plant: Plant, held: float, on: bool, use: float, top: float, loop_watts: float) -> bool:
-    """Whether the loop's own tank at `held` °C is heated, drawn on hard, or may start its heater in a step.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant.
-    held, on : float, bool
-        The tank [°C], and whether its heater is on.
-    use, top : float
-        Water at use temperature wanted in the step [cells]; the store's water that would take its place [°C].
-    loop_watts : float
-        What the loop loses. [W]
-    """
-    tank = plant.loop_tank
-    if tank.volume == 0.0:
-        return False
-    share = use * plant.column.cell_volume / tank.volume
-    falls = loop_watts + tank.loss * (held - plant.column.room)
-    falls = falls * plant.step_seconds / (RHO_CP * tank.volume) + share * max(held - top, 0.0)
-    return on or share > HARD_DRAW or held - falls < tank.setpoint - tank.dead_band
 
 
 March = Callable[[Plant, Drive, SourceState, Array, Scratch, Rotation, Hourly], None]
