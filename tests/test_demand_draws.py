@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from hpwhsim.demand.draws import bin_events, random_draws, smooth_draws
 from hpwhsim.demand.households import Events, _raw_events, building_events
-from hpwhsim.demand.patterns import LITRES_PER_GALLON, Pattern, named_pattern
+from hpwhsim.demand.patterns import Pattern, named_pattern
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import LITRES_PER_GALLON
 
 Array = NDArray[np.float64]
 

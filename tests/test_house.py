@@ -28,6 +28,7 @@ FLOOR = {
     "disk_cache": 1,
     "user_csv": 1,
     "pipe_friction": 1,
+    "us_units": 1,
 }
 EVERYWHERE = ("errors", "disk_cache")  # used from every floor, their own included
 KERNEL_DOOR = "kernel"

@@ -15,8 +15,9 @@ from hpwhsim.errors import InputError
 from hpwhsim.report.rating import rating_text
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.storage.tank import RHO_CP
-from hpwhsim.study.draw_bench import GALLON, draw_pattern, drawn_in_steps, pattern_of
+from hpwhsim.study.draw_bench import draw_pattern, drawn_in_steps, pattern_of
 from hpwhsim.study.rating import rate
+from hpwhsim.us_units import GALLON
 
 PATTERNS = {"very-small": 10.0, "low": 38.0, "medium": 55.0, "high": 84.0}  # gal, see the table's header
 PACKAGED, ELECTRIC = ROOT / "scenarios" / "packaged-test.yaml", ROOT / "scenarios" / "electric-tank-test.yaml"

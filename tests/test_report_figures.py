@@ -5,6 +5,7 @@ import subprocess
 import sys
 import warnings
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import matplotlib
@@ -20,6 +21,7 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.report import cop_map, drawing, figures, files
+from hpwhsim.report import page as html_page
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.study.year import Year, run_year
 
@@ -156,11 +158,14 @@ def test_a_failure_while_writing_a_picture_leaves_the_old_results(
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
 
 
-def test_a_failure_while_drawing_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(*_: object) -> Figure:
+@pytest.mark.parametrize(("where", "what"), [(figures, "weeks_figure"), (html_page, "page")])
+def test_a_failure_while_drawing_writes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: ModuleType, what: str
+) -> None:
+    def fail(*_: object) -> None:
         raise RuntimeError("the pen broke")
 
-    monkeypatch.setattr(figures, "weeks_figure", fail)
+    monkeypatch.setattr(where, what, fail)
     out = tmp_path / "results"
     with pytest.raises(RuntimeError, match="the pen broke"):
         cli.main(["run", str(DEMO), "--out", str(out), "--pictures"])

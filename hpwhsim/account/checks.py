@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from hpwhsim.us_units import LITRES_PER_GALLON
+
 OK, CONFIRM = "ok", "confirm"
 LOCAL = "verify with local code"
 
@@ -9,8 +11,8 @@ LOCAL = "verify with local code"
 _IP = {
     "kg": ("lb", 1.0 / 0.45359237),
     "kPa": ("lb/ft2", 1e3 * 0.3048**2 / (0.45359237 * 9.80665)),
-    "L": ("gal", 1.0 / 3.785411784),
-    "L/day": ("gal/day", 1.0 / 3.785411784),
+    "L": ("gal", 1.0 / LITRES_PER_GALLON),
+    "L/day": ("gal/day", 1.0 / LITRES_PER_GALLON),
     "m": ("ft", 1.0 / 0.3048),
     "m2": ("ft2", 1.0 / 0.3048**2),
     "m3": ("ft3", 1.0 / 0.3048**3),

@@ -9,8 +9,8 @@ from typing import NamedTuple
 from hpwhsim.account.gases import Gases
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import KWH_PER_MMBTU
 
-KWH_PER_MMBTU = 1055.05585262 / 3.6
 """Kilowatt-hours in a million Btu (International Table, NIST SP 811)."""
 
 METHANE_SHARE = 0.93

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import LITRES_PER_GALLON
 from hpwhsim.user_csv import number, rows
 
 Array = NDArray[np.float64]
@@ -25,7 +26,6 @@ SUM_TOLERANCE = 1e-3  # of a day's shares: what rounding to three decimals leave
 MONTH_TOLERANCE = (
     0.02  # of the mean month factor: a plain mean of 1 is off a mean over days by less than that
 )
-LITRES_PER_GALLON = 3.785411784
 
 
 class Pattern(NamedTuple):

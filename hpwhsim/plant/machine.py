@@ -238,8 +238,7 @@ def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_por
     if heat_pump.highest_inlet is not None:
         highest = min(highest, heat_pump.highest_inlet)
     single = heat_pump.pass_ == "single"
-    back = heat_pump.return_height if heat_pump.return_height is not None else 1.0 if single else 0.5
-    port = min(max(round(back * cells), 1), cells if single else cells - 1)
+    port = min(max(round(heat_pump.comes_back_at * cells), 1), cells if single else cells - 1)
     intake = min(round(heat_pump.intake_height * cells), port - 1)
     return {
         "water_side": int(WaterSide[heat_pump.pass_.upper()]),

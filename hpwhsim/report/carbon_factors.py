@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.account.fuel import KWH_PER_MMBTU, METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
+from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
 from hpwhsim.heatpump.refrigerants import refrigerant
@@ -13,6 +13,7 @@ from hpwhsim.report.sheets import Book, Cells, Columns, Page
 from hpwhsim.scenario.carbon import GWP_SETS, Carbon
 from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.study.greenhouse import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.us_units import KWH_PER_MMBTU
 
 POTENTIALS = "Warming potentials"
 GASES = {"ch4": "methane (CH4)", "ch4_fossil": "methane of fossil origin", "n2o": "nitrous oxide (N2O)"}

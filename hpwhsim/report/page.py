@@ -23,8 +23,8 @@ from hpwhsim.report.schematic import alternative
 from hpwhsim.report.summary import REASONS
 from hpwhsim.study.dossier import Papers, inputs
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 
-LITRE, BTU, MMBTU = 3.785411784, 0.29307107, 293.07107  # L in a gal, W in a Btu/h, kWh: NIST SP 811, B.8
 STYLE = """
 :root { color-scheme: light dark; --ink: #1a1a1a; --paper: #fff; --rule: #c4c9ce; --shade: #e8eef4;
   --dim: #555; }
@@ -156,13 +156,13 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
         return name, f"{decimals(value)} °C", f"{decimals(1.8 * value + 32.0)} °F"
 
     def volume(name: str, value: float, per: str) -> tuple[str, str, str]:
-        return name, amount(value, f"L{per}"), amount(value / LITRE, f"gal{per}")
+        return name, amount(value, f"L{per}"), amount(value / LITRES_PER_GALLON, f"gal{per}")
 
     def energy(name: str, value: float) -> tuple[str, str, str]:
-        return name, amount(value / 1e3, "MWh"), amount(value / MMBTU, "MMBtu")
+        return name, amount(value / 1e3, "MWh"), amount(value / KWH_PER_MMBTU, "MMBtu")
 
     def power(name: str, watts: float, per: str = "") -> tuple[str, str, str]:
-        return name, amount(watts, f"W{per}"), amount(watts / BTU, f"Btu/h{per}")
+        return name, amount(watts, f"W{per}"), amount(watts / BTU_H, f"Btu/h{per}")
 
     yield volume("hot water from the plant, a day and apartment", litres / 365.0 / homes, "")
     yield energy("heat to the taps", heat)
@@ -170,15 +170,19 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
     yield power("loss of the store, mean", values["storage_loss_kwh"] / 8.76)
     if litres > 0.0:
         per = bought / litres * 1e3
-        yield "bought for the hot water", amount(per, "kWh/m³"), amount(per * LITRE, "kWh per 1,000 gal")
+        yield (
+            "bought for the hot water",
+            amount(per, "kWh/m³"),
+            amount(per * LITRES_PER_GALLON, "kWh per 1,000 gal"),
+        )
     yield "electricity, a year and apartment", amount(values["electricity_kwh"] / homes, "kWh"), ""
     yield "peak power", amount(values["peak_kw"] * 1e3 / homes, "W per apartment"), ""
     if values["fuel_kwh"] > 0.0:
         fuel = values["fuel_kwh"]
-        yield "fuel (higher heating value)", amount(fuel, "kWh"), amount(fuel * 10.0 / MMBTU, "therm")
+        yield "fuel (higher heating value)", amount(fuel, "kWh"), amount(fuel * 10.0 / KWH_PER_MMBTU, "therm")
     if made.modules > 0:
         watts = made.capacity * made.modules
-        yield "heat pump at its rating", amount(watts / 1e3, "kW"), amount(watts / BTU / 1e3, "kBtu/h")
+        yield "heat pump at its rating", amount(watts / 1e3, "kW"), amount(watts / BTU_H / 1e3, "kBtu/h")
         yield temperature("coldest source", values["source_min_c"])
         yield temperature("mean source", values["source_mean_c"])
     yield volume("store", storage.volume * 1e3, "")

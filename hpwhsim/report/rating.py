@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
+from hpwhsim.us_units import LITRES_PER_GALLON
+
 WIDTH = 100
-LITRES_PER_GALLON = 3.785411784
 
 
 def rating_text(record: Mapping[str, Any]) -> str:

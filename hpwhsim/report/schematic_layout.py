@@ -111,17 +111,9 @@ def on_tank(scenario: Scenario) -> bool:
 
 
 def return_height(scenario: Scenario) -> float:
-    """Share of the store's height at which the machine's water comes back: as given, else by its passes."""
+    """Share of the store's height at which the machine's water comes back; 0 where none goes to it."""
     machine = scenario.plant.heat_pump
-    if machine is None or machine.pass_ == "wrapped":
-        return 0.0  # no water goes to a machine
-    return (
-        machine.return_height
-        if machine.return_height is not None
-        else 1.0
-        if machine.pass_ == "single"
-        else 0.5
-    )
+    return 0.0 if machine is None or machine.pass_ == "wrapped" else machine.comes_back_at
 
 
 def exchanges(scenario: Scenario) -> bool:

@@ -15,8 +15,8 @@ from hpwhsim.report.schematic_layout import (
     return_height,
 )
 from hpwhsim.report.shapes import COLD, ELECTRIC, FUEL, HOT
+from hpwhsim.us_units import GALLON
 
-GALLON = 3.785411784e-3  # m³; US gal (NIST SP 811, appendix B)
 FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
 HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
 BY_FAMILY = {"gas-boiler": "gas boiler", "oil-boiler": "oil boiler", "gas-tank": "gas burners"}

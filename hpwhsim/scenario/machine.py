@@ -280,3 +280,10 @@ class HeatPump(Block):
         if self.return_height is not None and self.return_height <= self.intake_height:
             raise Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
         return self
+
+    @property
+    def comes_back_at(self) -> float:
+        """Share of the store's height at which its water comes back: as given, else by its passes."""
+        if self.return_height is not None:
+            return self.return_height
+        return 1.0 if self.pass_ == "single" else 0.5

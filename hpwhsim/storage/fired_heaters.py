@@ -21,9 +21,8 @@ from typing import NamedTuple
 
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import BTU_H, GALLON
 
-BTU_H = 1055.05585262 / 3600.0  # W
-GALLON = 3.785411784e-3  # m³
 STANDBY_K = 70.0 / 1.8  # K, store over room in the standby rating
 STORED_BTU = 8.25  # Btu per gallon and degF, as the rule's percentages are usually turned into power
 ROUNDING = 1e-9  # of a volume written in other units

@@ -27,6 +27,7 @@ from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import GALLON
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-GALLON = 231 * 0.0254**3  # m³
 DELIVERY_C, SUPPLY_C, ROOM_C = (125 - 32) / 1.8, (58 - 32) / 1.8, (67.5 - 32) / 1.8
 HUMIDITY = 0.5  # relative, of the room
 PRESSURE_PA = 101325.0  # the test may be made at any height; this is our choice

@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from hpwhsim.demand.patterns import LITRES_PER_GALLON
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.us_units import LITRES_PER_GALLON
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -19,7 +19,6 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.draw_bench import (
     DELIVERY_C,
-    GALLON,
     HUMIDITY,
     QUIET_S,
     ROOM_C,
@@ -35,6 +34,7 @@ from hpwhsim.study.draw_bench import (
     prepare,
     quiet,
 )
+from hpwhsim.us_units import GALLON
 
 Record = dict[str, object]
 
