@@ -22,10 +22,10 @@ def test_a_heat_up_over_midnight_is_one_stretch() -> None:
     """Wednesday 23:00 to Thursday 02:00: hours 71 to 73 of every week; 1 January is a Monday."""
     heat_up = "plant.controls.pasteurise={temperature: 70 degC, weekday: wed, window: '23:00-02:00'}"
     found = clock(heat_up)
-    hot = found.backup_cell == 0
+    hot = found.backup_level == 0.0
     assert np.array_equal(hot, np.isin(HOUR % 168, [71, 72, 73]))
     assert np.all(found.backup_setpoint[hot] == 70.0 + 3.0)  # starts at 70 degC, its dead band above
-    sunday = clock("plant.controls.pasteurise={temperature: 65 degC}").backup_cell == 0
+    sunday = clock("plant.controls.pasteurise={temperature: 65 degC}").backup_level == 0.0
     assert np.array_equal(sunday, np.isin(HOUR % 168, [6 * 24 + 2, 6 * 24 + 3, 6 * 24 + 4]))
 
 

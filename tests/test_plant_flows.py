@@ -85,7 +85,7 @@ def test_charge_from_cold_water_is_capacity_over_lift() -> None:
     """30 kW for 300 s from 10 to 60 °C: volume = heat / (rho c 50 K)."""
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 10.0)
     reconstruct(store, scratch, 10.0)
-    flow, cop, duty, inside = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
+    flow, cop, duty, inside, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
     assert flow * CELL == pytest.approx(30e3 * SECONDS / (RHO_CP * 50.0), rel=1e-9)
     assert cop == pytest.approx(3.0, rel=1e-12)
     assert duty == pytest.approx(1.0)
@@ -98,7 +98,7 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
     p, scratch = plant(), make_scratch(CELLS)
     store = np.concatenate((np.linspace(10.0, 45.0, 10), np.full(30, 55.0)))
     reconstruct(store, scratch, 10.0)
-    flow, _, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 8.0, cold, 40.0, CLEAN)
+    flow, _, duty, *_ = charge(store, scratch, p, SECONDS, 1, 7.0, 8.0, cold, 40.0, CLEAN)
     from_store = max(flow - cold, 0.0)
     taken = min(flow, cold) * 8.0 + heat_below(store, scratch, from_store)
     assert duty == pytest.approx(1.0)
@@ -110,7 +110,7 @@ def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
     p = plant(machine=machine(capacity=1e6, steeper=0.5))
     scratch, store = make_scratch(CELLS), np.repeat([10.0, 50.0], CELLS // 2)
     reconstruct(store, scratch, 10.0)
-    flow, cop, duty, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 30.0, CLEAN)
+    flow, cop, duty, *_ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 30.0, CLEAN)
     assert flow == pytest.approx(30.0)
     heat = 20.0 * 50.0 + 10.0 * 10.0
     energy = (20.0 * 50.0 * (1.0 + 0.5 / 6.0) + 10.0 * 10.0 * (1.0 + 2.5 / 6.0)) / 3.0
@@ -121,7 +121,7 @@ def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
 def test_charge_stands_where_the_water_is_too_warm() -> None:
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 58.0)
     reconstruct(store, scratch, 58.0)
-    flow, _, _, _ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
+    flow, *_ = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, 40.0, CLEAN)
     assert np.isnan(flow)
 
 
@@ -284,7 +284,9 @@ def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     p = plant(intake_port=4, return_port=30, charge_apart=1)
     scratch, store = make_scratch(CELLS), np.linspace(12.0, 40.0, CELLS)
     before = store.copy()
-    heat, energy, flow, inlet, duty, inside = charge_between(store, scratch, p, SECONDS, 1, 7.0, 40.0, CLEAN)
+    heat, energy, flow, inlet, duty, inside, _ = charge_between(
+        store, scratch, p, SECONDS, 1, 7.0, 40.0, CLEAN
+    )
     assert inside
     assert duty == pytest.approx(1.0)
     assert heat == pytest.approx(30e3 * TO_CELLS, rel=1e-3)  # the inlet's iteration, 1e-3 K

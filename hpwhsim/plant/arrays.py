@@ -23,7 +23,7 @@ class Cause(IntEnum):
 
     NO_HEAT_PUMP = 0  # the plant has none
     LOCK_OUT = 1  # barred by the hour
-    SOURCE_TOO_COLD = 2  # below the machine's or the user's lowest source temperature
+    SOURCE_TOO_COLD = 2  # below the machine's or the user's lowest, or too cold for the outlet of the hour
     WATER_TOO_WARM = 3  # the water at the machine is too warm for it to work
     CAPACITY = 4  # every module was running
     STARTING = 5  # called, and still waiting for its minimum off time or the next stage
@@ -104,11 +104,11 @@ class Plant(NamedTuple):
     water_side: int  # WaterSide
     outlet: Array  # (1,) water leaving the heat pump in this hour; multi-pass, wrapped: the hottest, °C
     rise: float  # of the water per pass (multi-pass), K
-    intake_port: int  # cell boundary at which water leaves for the machine
-    return_port: int  # cell boundary at which heated water comes back
+    intake_port: float  # level at which water leaves for the machine, cells
+    return_port: float  # level at which heated water comes back, cells
     draw_port: int  # cell boundary at which taps and loop draw
     charge_apart: int  # 1: single-pass water flows between ports, not straight to the taps
-    condenser_cells: int  # lowest cells that a wrapped condenser covers
+    condenser_cells: float  # level up to which a wrapped condenser covers the store, cells
     highest_inlet: float  # °C
     turndown: float  # least share of full speed
     approach: float  # source less evaporating temperature at full speed, where part speed narrows it, K
@@ -133,7 +133,7 @@ class Plant(NamedTuple):
     valve_difference: float  # least hot water above that with which the valve holds it, K; 0: an ideal one
     loop_runs: float  # 1 if there is a loop that comes back to the store, else 0
     loop_ambient: float  # air around its pipes, °C
-    loop_port: int  # cell boundary at which the loop's water comes back
+    loop_port: float  # level at which the loop's water comes back, cells
     loop_tank: LoopTank
 
 
@@ -147,7 +147,7 @@ class Drive(NamedTuple):
     outlet: Array  # (hour,) water leaving the heat pump, °C
     lift: Array  # (hour,) of the charge's thermostats, K
     backup_setpoint: Array  # (hour,) °C
-    backup_cell: NDArray[np.int64]  # (hour,) lowest cell that the parallel backup heats
+    backup_level: Array  # (hour,) level above which the parallel backup heats, cells
     loop_loss: Array  # (hour of the day,) W
     loop_return: Array  # (hour of the day,) °C
     source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
@@ -237,6 +237,7 @@ class Hourly(NamedTuple):
     unmet: Array  # heat missing to reach use temperature at the taps
     hot_volume: Array  # drawn from the plant, m³
     short_volume: Array  # at use temperature, delivered below the minimum, m³
+    starts: Array  # of all modules
     module_seconds: Array  # module-seconds of running
     run_seconds: Array  # at least one module running
     lockout_seconds: Array  # heat called for, and the machine barred

@@ -86,8 +86,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
         capacity = capacity * (1.0 - loss)
     cells, series = _cells(scenario)
-    backup_cell = min(int(scenario.backup_height * cells), cells - 1)
-    clock = make_clock(scenario, dry_bulb, backup_cell)
+    clock = make_clock(scenario, dry_bulb, min(scenario.backup_height * cells, cells - 1.0))
     drive = Drive(
         use=use,
         **clock._asdict(),
@@ -242,9 +241,9 @@ def _drawn(
     return draws
 
 
-def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> int:
-    """Cell boundary where the loop comes back: above the stirred foot, below the cell that feeds it."""
-    return min(max(round(height * cells), mixed_cells), draw_port - 1)
+def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> float:
+    """Level where the loop comes back [cells]: above the stirred foot, below the cell that feeds it."""
+    return min(max(height * cells, float(mixed_cells)), draw_port - 1.0)
 
 
 def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:

@@ -6,8 +6,6 @@ from hpwhsim.plant.flows import Moved
 
 NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
 LOCK_OUT = int(Cause.LOCK_OUT)
-SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
-WATER_TOO_WARM = int(Cause.WATER_TOO_WARM)
 CAPACITY = int(Cause.CAPACITY)
 STARTING = int(Cause.STARTING)
 NOT_CALLED = int(Cause.NOT_CALLED)
@@ -65,22 +63,37 @@ def book_heaters(
 def cause_of(
     plant: Plant,
     open_hour: bool,
-    warm_enough: bool,
+    refused: int,
     share: float,
-    too_warm: bool,
     running: int,
     most_modules: int,
     calling: bool,
 ) -> int:
-    """Why the heat pump did not do it alone in this step."""
+    """Why the heat pump did not do it alone in this part of a step.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    open_hour : bool
+        Whether the clock lets the heat pump run.
+    refused : int
+        Why modules that the store asks for were refused, a `Cause`; below 0 where none was.
+    share : float
+        Share of the time for which the source gives the heat.
+    running, most_modules : int
+        Modules running, and those that may run.
+    calling : bool
+        Whether the store calls for heat.
+    """
     if plant.modules == 0:
         return NO_HEAT_PUMP
-    if not open_hour:
+    if running == 0 and not calling:
+        return NOT_CALLED
+    if not open_hour or most_modules == 0:
         return LOCK_OUT
-    if not warm_enough:
-        return SOURCE_TOO_COLD
-    if too_warm:
-        return WATER_TOO_WARM
+    if refused >= 0:
+        return refused
     if share < 1.0:
         return SOURCE_SPENT
     if running == most_modules:

@@ -6,17 +6,18 @@ import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, Plant, WaterSide
+from hpwhsim.plant.arrays import Array, Cause, Plant, WaterSide
 from hpwhsim.storage.tank import (
     RHO_CP,
     Scratch,
+    at_height,
     coldest_foot,
     heat_below,
     heat_upper,
     level_of,
+    pass_between,
     reconstruct,
     settle,
-    shift,
 )
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
@@ -34,11 +35,45 @@ class Worked(NamedTuple):
     cop: float  # of water that passes by the store
     duty: float  # share of the time that the machine ran
     inside: bool  # the point lies in the performance map
-    too_warm: bool  # the water is too warm: the machine cannot work
+    refused: bool  # the machine cannot work; `refusal` says why
+    reached: bool  # the stop sensor is warm within the part
 
 
-RESTING = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, True, False)
-STARTING_UP = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 1.0, True, False)
+RESTING = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, True, False, False)
+STARTING_UP = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 1.0, True, False, False)
+WORKS = -1  # no refusal
+SOURCE_TOO_COLD, WATER_TOO_WARM = int(Cause.SOURCE_TOO_COLD), int(Cause.WATER_TOO_WARM)
+
+
+@kernel
+def refusal(plant: Plant, source: float, inlet: float) -> int:
+    """Why the machine cannot work with this source and this water, a `Cause`; `WORKS` where it can.
+
+    Where it could with the coldest water of its map, the water is too warm; where not even then, the source
+    is too cold for the outlet temperature of the hour.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    source, inlet : float
+        Temperature of the source and of the water at the machine. [°C]
+    """
+    hottest = plant.outlet[0]
+    single = plant.water_side == SINGLE
+    rise = plant.rise if plant.water_side == MULTI else 1.0
+    if not source >= plant.lowest_source:
+        return SOURCE_TOO_COLD
+    # the slack of `reheat` on the hottest outlet, and that of `charge` on the lift
+    most = hottest - SMALLEST_LIFT if single else hottest + 0.1 - rise
+    if inlet > plant.highest_inlet or inlet > most:
+        return WATER_TOO_WARM
+    capacity, _, _ = look_up(plant.machine, source, inlet, hottest if single else inlet + rise)
+    if not np.isnan(capacity):
+        return WORKS
+    coldest = plant.machine.water_in_c[0]
+    capacity, _, _ = look_up(plant.machine, source, coldest, hottest if single else coldest + rise)
+    return SOURCE_TOO_COLD if np.isnan(capacity) else WATER_TOO_WARM
 
 
 @kernel
@@ -62,12 +97,13 @@ def charge(
     cold: float,
     deepest: float,
     frosted: tuple[float, float],
-) -> tuple[float, float, float, bool]:
+) -> tuple[float, float, float, bool, bool]:
     """Single-pass flow that `modules` modules heat to the outlet temperature in one step.
 
     The mains water that enters in the same step and the water at the bottom of the store flow to the machine
     together. The store's water comes cell by cell, each with its own temperature, capacity and power, so
-    that the answer hardly depends on the step.
+    that the answer hardly depends on the step. Between ports (`charge_apart`) it comes from the intake up to
+    the return port.
 
     Parameters
     ----------
@@ -88,21 +124,26 @@ def charge(
 
     Returns
     -------
-    flow, cop, duty, inside : float, float, float, bool
-        Water heated [cells], coefficient of performance, share of the step that the machine ran, and whether
-        it stayed inside the performance map. The flow is NaN where the machine cannot work at all.
+    flow, cop, duty, inside, reached : float, float, float, bool, bool
+        Water heated [cells], coefficient of performance, share of the step that the machine ran, whether it
+        stayed inside the performance map, and whether the charge came as deep as it may. The flow is NaN
+        where the machine cannot work at all.
     """
     to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
-    n = temperature.size
-    flow = heat = energy = depth = 0.0
+    foot, head = 0.0, float(temperature.size)
+    if plant.charge_apart > 0:
+        foot, head = plant.intake_port, plant.return_port
+    flow = heat = energy = 0.0
+    level, end = foot, min(foot + deepest, head)  # water between them may flow to the machine
     left = 1.0
     inside = True
     while left > 1e-9:
-        bound = min(int(depth) + 1.0, n, deepest)
-        below = temperature[0]
-        if bound - depth > 1e-9:
-            below = heat_below(temperature, scratch, bound) - heat_below(temperature, scratch, depth)
-            below /= bound - depth
+        # a level that rounding leaves a hair below a cell's edge is at that edge
+        bound = min(np.floor(level + 1e-9) + 1.0, end)
+        below = temperature[min(int(level), temperature.size - 1)]
+        if bound - level > 1e-9:
+            below = heat_below(temperature, scratch, bound) - heat_below(temperature, scratch, level)
+            below /= bound - level
         elif cold <= 0.0:
             break
         inlet = mains if cold > 0.0 else below
@@ -112,7 +153,9 @@ def charge(
             capacity *= frosted[0]
             too_warm = inlet > plant.highest_inlet or plant.outlet[0] - inlet < SMALLEST_LIFT
             if too_warm or np.isnan(capacity):
-                return (np.nan, 0.0, 0.0, known) if flow == 0.0 else (flow, heat / energy, 1.0 - left, inside)
+                if flow == 0.0:
+                    return np.nan, 0.0, 0.0, known, False
+                return flow, heat / energy, 1.0 - left, inside, False
             before = inlet
             rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
             rate /= max(plant.outlet[0] - below, 1e-6)
@@ -126,17 +169,19 @@ def charge(
         inside = inside and known
         time = left
         if rate > cold:
-            if bound - depth <= 1e-9:
+            if bound - level <= 1e-9:
                 break
-            time = min(left, (bound - depth) / (rate - cold))
-            depth += time * (rate - cold)
+            whole = (bound - level) / (rate - cold)  # time in which all of this cell passes
+            time = min(left, whole)
+            level = bound if whole <= left else level + time * (rate - cold)
         flow += time * rate
         heat += time * rate * (plant.outlet[0] - inlet)
         energy += time * rate * (plant.outlet[0] - inlet) * frosted[1] * power / capacity
         left -= time
+    reached = foot + deepest < head and level >= end - 1e-9
     if flow <= 0.0:
-        return 0.0, 0.0, 0.0, inside
-    return flow, heat / energy, 1.0 - left, inside
+        return 0.0, 0.0, 0.0, inside, reached
+    return flow, heat / energy, 1.0 - left, inside, reached
 
 
 @kernel
@@ -176,17 +221,15 @@ def reheat(
     """
     multi = plant.water_side == MULTI
     to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
-    cells = plant.condenser_cells
-    port = plant.return_port - plant.intake_port
-    between = temperature[plant.intake_port :]  # the intake is at its foot
-    if plant.intake_port > 0:
-        reconstruct(between, scratch, between[0])
-    inlet = between[0]
+    low, high = plant.intake_port, plant.return_port
     lacking = 0.0
-    if not multi:
+    if multi:
+        reconstruct(temperature, scratch, temperature[0])
+        inlet = at_height(temperature, low + 0.5)  # of the first water
+    else:
         inlet = 0.0
-        for i in range(cells):
-            lacks = max(plant.outlet[0] - temperature[i], 0.0)
+        for i in range(temperature.size):
+            lacks = covered(plant, i) * max(plant.outlet[0] - temperature[i], 0.0)
             lacking += lacks
             inlet += lacks * temperature[i]
         inlet = inlet / lacking if lacking > 0.0 else plant.outlet[0]
@@ -201,9 +244,10 @@ def reheat(
             return np.nan, 0.0, 0.0, inlet, inside
         heat = frosted[0] * capacity * to_cells
         if multi:
-            flow = min(heat / rise, float(port))  # no faster than the water below the port
+            flow = min(heat / rise, high - low)  # no faster than the water below the port
             before = inlet
-            inlet = heat_below(between, scratch, flow) / flow
+            inlet = heat_below(temperature, scratch, low + flow) - heat_below(temperature, scratch, low)
+            inlet /= flow
             if abs(inlet - before) < 1e-3:
                 break
     energy = modules * seconds * frosted[1] * power
@@ -211,12 +255,20 @@ def reheat(
         energy *= lacking / heat
         heat = lacking
     if multi:
-        warmed = inlet + heat / flow
-        shift(between, scratch, -flow, flow, port, 0.0, warmed, 0.0, 0)
+        pass_between(temperature, scratch, low, high, flow, inlet + heat / flow)
     else:
-        for i in range(cells):
-            temperature[i] += heat * max(plant.outlet[0] - temperature[i], 0.0) / lacking
+        for i in range(temperature.size):
+            share = covered(plant, i)
+            if share <= 0.0:
+                break
+            temperature[i] += heat * share * max(plant.outlet[0] - temperature[i], 0.0) / lacking
     return heat, energy, flow, inlet, inside
+
+
+@kernel
+def covered(plant: Plant, cell: int) -> float:
+    """Share of a cell's height that a wrapped condenser covers."""
+    return min(max(plant.condenser_cells - cell, 0.0), 1.0)
 
 
 @kernel
@@ -229,7 +281,7 @@ def charge_between(
     source: float,
     deepest: float,
     frosted: tuple[float, float],
-) -> tuple[float, float, float, float, float, bool]:
+) -> tuple[float, float, float, float, float, bool, bool]:
     """Charge between two ports of the store in one step, in place: single-pass water leaves at the intake.
 
     It comes back at the return port at the outlet temperature; what is above that port stands, and takes part
@@ -244,43 +296,46 @@ def charge_between(
 
     Returns
     -------
-    heat, energy, flow, inlet, duty, inside : float, float, float, float, float, bool
-        As `reheat`, with the share of the step that the machine ran. The heat is NaN where it cannot work.
+    heat, energy, flow, inlet, duty, inside, reached : float, float, float, float, float, bool, bool
+        As `reheat`, with the share of the step that the machine ran, and whether the charge came as deep as
+        it may. The heat is NaN where it cannot work.
     """
-    between = temperature[plant.intake_port : plant.return_port]
-    reconstruct(between, scratch, between[0])
-    flow, cop, duty, inside = charge(
-        between, scratch, plant, seconds, modules, source, between[0], 0.0, deepest, frosted
+    low, high = plant.intake_port, plant.return_port
+    reconstruct(temperature, scratch, temperature[0])
+    foot, outlet = at_height(temperature, low + 0.5), plant.outlet[0]
+    flow, cop, duty, inside, reached = charge(
+        temperature, scratch, plant, seconds, modules, source, foot, 0.0, deepest, frosted
     )
     if np.isnan(flow):
-        return np.nan, 0.0, 0.0, between[0], 0.0, inside
+        return np.nan, 0.0, 0.0, foot, 0.0, inside, False
     if flow == 0.0:
-        return 0.0, 0.0, 0.0, between[0], duty, inside
-    if flow >= between.size - 1e-9:
-        duty = 1.0  # all that lies between the ports passed: the charge is not over
-    outlet = plant.outlet[0]
-    left, _ = shift(between, scratch, -flow, 0.0, between.size, 0.0, 0.0, outlet, 0)
+        return 0.0, 0.0, 0.0, foot, duty, inside, reached
+    left = pass_between(temperature, scratch, low, high, flow, outlet)
     heat = flow * outlet - left
     energy = heat * RHO_CP * plant.column.cell_volume / cop
-    return heat, energy, flow, left / flow, duty, inside
+    return heat, energy, flow, left / flow, duty, inside, reached
 
 
 @kernel
 def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
     """Take the heat of a defrost [cell·K] out of the store, in place, where the machine gives its own."""
     if plant.water_side == WRAPPED:
-        for i in range(plant.condenser_cells):
-            temperature[i] -= heat / plant.condenser_cells
-    elif plant.water_side == MULTI:
-        temperature[plant.return_port] -= heat
+        for i in range(temperature.size):
+            temperature[i] -= heat * covered(plant, i) / plant.condenser_cells
     else:
-        temperature[plant.return_port - 1] -= heat
+        # the water on either side of its return port, in shares that change steadily with the port's height
+        level = plant.return_port - (0.0 if plant.water_side == MULTI else 1.0)
+        cell = min(int(level), temperature.size - 1)
+        upper = min(cell + 1, temperature.size - 1)
+        share = level - cell
+        temperature[cell] -= (1.0 - share) * heat
+        temperature[upper] -= share * heat
 
 
 @kernel
 def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
     """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
-    inlet = temperature[plant.intake_port]
+    inlet = at_height(temperature, plant.intake_port + 0.5)
     outlet = plant.outlet[0]
     if plant.water_side != SINGLE:
         outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
@@ -306,15 +361,16 @@ def work(
     Parameters as for `charge`. A store between ports, a multi-pass machine's and a wrapped one is heated in
     place; water that a single-pass machine passes by the store is left for the step to move.
     """
+    reached = False
     if plant.charge_apart == 0 and plant.water_side == SINGLE:
-        flow, cop, duty, inside = charge(
+        flow, cop, duty, inside, reached = charge(
             temperature, scratch, plant, seconds, modules, source, mains, cold, deepest, frosted
         )
         if np.isnan(flow):
-            return Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, inside, True)
-        return Worked(0.0, 0.0, flow, 0.0, cop, duty, inside, False)
+            return Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, inside, True, False)
+        return Worked(0.0, 0.0, flow, 0.0, cop, duty, inside, False, reached)
     if plant.charge_apart > 0:
-        heat, energy, flow, inlet, duty, inside = charge_between(
+        heat, energy, flow, inlet, duty, inside, reached = charge_between(
             temperature, scratch, plant, seconds, modules, source, deepest, frosted
         )
     else:
@@ -323,9 +379,9 @@ def work(
             temperature, scratch, plant, seconds, modules, source, frosted
         )
     if np.isnan(heat):
-        return Worked(0.0, 0.0, 0.0, inlet, 0.0, 0.0, inside, True)
+        return Worked(0.0, 0.0, 0.0, inlet, 0.0, 0.0, inside, True, False)
     settle(temperature, scratch)
-    return Worked(heat, energy, flow, inlet, 0.0, duty, inside, False)
+    return Worked(heat, energy, flow, inlet, 0.0, duty, inside, False, reached)
 
 
 @kernel
@@ -334,13 +390,13 @@ def heat_top(
     scratch: Scratch,
     plant: Plant,
     permitted: bool,
-    cell: int,
+    level: float,
     setpoint: float,
     seconds: float,
     on: bool,
     waited: float,
 ) -> tuple[float, bool, float]:
-    """Heat the store from `cell` up by the backup in a part of a step, in place.
+    """Heat the store from `level` up by the backup in a part of a step, in place.
 
     Parameters
     ----------
@@ -348,8 +404,8 @@ def heat_top(
         The store [°C], its work space, and the plant.
     permitted : bool
         Whether the backup may run.
-    cell : int
-        Where its sensor is.
+    level : float
+        Where the part that it heats begins; its sensor feels the layer above that, one cell thick. [cells]
     setpoint : float
         It stops there, and starts a dead band below. [°C]
     seconds : float
@@ -364,7 +420,7 @@ def heat_top(
     heat, on, waited : float, bool, float
         Heat given [cell·K], and the state after.
     """
-    sensed = coldest_foot(temperature, scratch, cell)
+    sensed = coldest_foot(temperature, scratch, level)
     if not permitted or sensed >= setpoint:
         on, waited = False, 0.0
     elif sensed < setpoint - plant.backup_dead_band:
@@ -373,5 +429,5 @@ def heat_top(
     if not on:
         return 0.0, False, waited
     most = plant.backup_power * seconds / (RHO_CP * plant.column.cell_volume)
-    heat = heat_upper(temperature, scratch, cell, most, setpoint)
+    heat = heat_upper(temperature, scratch, level, most, setpoint)
     return heat, heat >= most, waited  # less: it reached its setpoint within the part

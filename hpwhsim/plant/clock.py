@@ -25,10 +25,10 @@ class Clock(NamedTuple):
     lift: Array  # (hour,) K
     outlet: Array  # (hour,) °C
     backup_setpoint: Array  # (hour,) °C
-    backup_cell: Counts  # (hour,)
+    backup_level: Array  # (hour,) cells
 
 
-def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
+def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Clock:
     """Settings of `scenario` through the year.
 
     Parameters
@@ -37,8 +37,8 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
         What the modeler wrote.
     dry_bulb : ndarray, shape (8760,)
         Outdoor air. [°C]
-    backup_cell : int
-        Lowest cell that the parallel backup usually heats.
+    backup_level : float
+        Level above which the parallel backup usually heats. [cells]
     """
     controls, backup = scenario.plant.controls, scenario.plant.backup
     steps = 24 * scenario.run.steps_per_hour
@@ -59,14 +59,14 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
         share = np.clip((reset.mild - dry_bulb) / (reset.mild - reset.cold), 0.0, 1.0)
         lift += reset.rise * share
     setpoint = np.full(HOURS, scenario.backup_setpoint)
-    cell = np.full(HOURS, backup_cell, dtype=np.int64)
+    level = np.full(HOURS, backup_level)
     heat_up = controls.pasteurise
     if heat_up is not None:
         days = np.flatnonzero(np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday))
         inside = np.array(heat_up.window.minutes()[::60]) // 60  # past 24 on the next day
         now = (24 * days[:, None] + inside).ravel() % HOURS
         setpoint[now] = heat_up.temperature + backup.dead_band  # it lies above what must be reached
-        cell[now] = 0
+        level[now] = 0.0
     return Clock(
         permitted=permitted,
         most_modules=most,
@@ -74,7 +74,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_cell: int) -> Clock:
         lift=lift,
         outlet=scenario.plant.outlet_temperature + lift,
         backup_setpoint=setpoint,
-        backup_cell=cell,
+        backup_level=level,
     )
 
 

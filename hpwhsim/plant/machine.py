@@ -229,24 +229,24 @@ def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_por
         return {
             "water_side": int(WaterSide.SINGLE),
             "rise": 0.0,
-            "intake_port": 0,
-            "return_port": cells,
+            "intake_port": 0.0,
+            "return_port": float(cells),
             "charge_apart": 0,
-            "condenser_cells": 0,
+            "condenser_cells": 0.0,
             "highest_inlet": highest,
         }
     if heat_pump.highest_inlet is not None:
         highest = min(highest, heat_pump.highest_inlet)
     single = heat_pump.pass_ == "single"
-    port = min(max(round(heat_pump.comes_back_at * cells), 1), cells if single else cells - 1)
-    intake = min(round(heat_pump.intake_height * cells), port - 1)
+    port = min(max(heat_pump.comes_back_at * cells, 1.0), cells if single else cells - 1.0)
+    intake = min(heat_pump.intake_height * cells, port - 1.0)
     return {
         "water_side": int(WaterSide[heat_pump.pass_.upper()]),
         "rise": heat_pump.rise,
         "intake_port": intake,
         "return_port": port,
         "charge_apart": int(single and (intake > 0 or port < cells or draw_port < cells)),
-        "condenser_cells": max(round(heat_pump.condenser_height * cells), 1),
+        "condenser_cells": max(heat_pump.condenser_height * cells, 1.0),
         "highest_inlet": highest,
     }
 

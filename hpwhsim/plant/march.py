@@ -22,10 +22,14 @@ from hpwhsim.plant.arrays import (
 from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
 from hpwhsim.plant.charging import (
     RESTING,
+    SOURCE_TOO_COLD,
     STARTING_UP,
+    WATER_TOO_WARM,
+    WORKS,
     deepest_charge,
     draw_back,
     heat_top,
+    refusal,
     thaw_power,
     work,
 )
@@ -49,6 +53,7 @@ from hpwhsim.plant.heat_source import (
     meet,
     offered,
     pumped,
+    refused_by,
 )
 from hpwhsim.plant.step_parts import may_switch, tank_turns
 from hpwhsim.source.offer import met
@@ -70,7 +75,7 @@ MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL = int(BackupMode.PARALLEL)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 OF_HOURS = (
-    *("outlet", "lift", "backup_setpoint", "backup_cell", "mains"),
+    *("outlet", "lift", "backup_setpoint", "backup_level", "mains"),
     *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
 )
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -107,6 +112,9 @@ def marcher(kind: int) -> March:
         calling = False
         running = 0
         since = 1e9  # long ago, so that no minimum time holds at the start
+        refused = WORKS  # why modules that the store asks for do not run
+        rested = 1e9  # time since modules were last taken away by source or water, s
+        rest = max(controls.stage_delay, controls.minimum_off)  # none joins sooner after that
         warming = 0.0  # module-seconds that started modules still have to run without heat
         backup_on = tank_on = False
         waited = tank_heat = tank_energy = 0.0
@@ -119,7 +127,7 @@ def marcher(kind: int) -> March:
             if step % per_hour == 0:
                 plant.outlet[0] = drive.outlet[hour]
                 lift, backup_at = drive.lift[hour], drive.backup_setpoint[hour]
-                backup_cell = drive.backup_cell[hour]
+                backup_level = drive.backup_level[hour]
                 loop_watts, loop_back = drive.loop_loss[hour % 24], drive.loop_return[hour % 24]
                 frost_capacity, frost_power, frost_drawn = begin_hour(kind, plant, drive, state, hour, out)
                 pause = drive.frost_pause[hour]
@@ -128,19 +136,23 @@ def marcher(kind: int) -> March:
             expected = max(running, 1)
             source, share = drive.source[hour], 1.0
             free = source
+            barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
             if kind != OUTDOOR_AIR:
                 offer = offered(kind, plant, drive, state, step, hour, expected)
                 free = met(offer, 0.0)
-                coldest = entering(plant, temperature, use, mains)
-                source, share = meet(plant, offer, coldest, float(expected), frosted)
+                met_water = entering(
+                    plant, temperature, use, mains, free, float(expected), plant.step_seconds
+                )
+                source, share = meet(plant, offer, met_water, float(expected), frosted)
+                # fewer modules cool the source less: only where one is too many, all are barred
+                barred = refused_by(plant, offer, source, share, met_water) if expected == 1 else WORKS
             open_hour = drive.permitted[step % drive.permitted.size]
             if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
                 open_hour = level_of(temperature, plant.use_temperature) > plant.reserve_level
             of_day = step % drive.most_modules.size
             most_modules = min(plant.modules, drive.most_modules[of_day])
             through_store = loop_watts if plant.loop_runs > 0.0 else 0.0
-            warm_enough = source >= plant.lowest_source
-            permitted = open_hour and warm_enough and share > 0.0 and most_modules > 0
+            permitted = open_hour and barred == WORKS and most_modules > 0
             around = column.room if kind != ROOM else state.air[0]
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
             busy = running > 0 or backup_on or (calling and permitted)
@@ -159,7 +171,7 @@ def marcher(kind: int) -> March:
                     loop_back,
                     lift,
                     backup_at,
-                    backup_cell,
+                    backup_level,
                 )
                 else 1
             )
@@ -173,17 +185,31 @@ def marcher(kind: int) -> March:
                     at_stop = at_height(temperature, controls.stop_level) - lift
                     calling = next_call(controls, calling, at_start, at_stop)
                     wanted = modules_to_run(controls, most_modules, calling, permitted, running, since)
-                    while wanted > 0 and wanted != expected and kind != OUTDOOR_AIR:
-                        offer = offered(kind, plant, drive, state, step, hour, wanted)
-                        source, share = meet(plant, offer, coldest, float(wanted), frosted)
-                        expected = wanted
-                        if not source >= plant.lowest_source or share <= 0.0:
-                            wanted -= 1  # fewer modules cool the source less
+                    if wanted > running and rested < rest:
+                        wanted = running  # the refusal stands
+                    elif barred != WORKS:
+                        refused = barred
+                    elif wanted > 0 or not calling:
+                        refused = WORKS
+                    # none starts, and on a source that they cool none goes on, but where it can work
+                    while wanted > 0 and (kind != OUTDOOR_AIR or wanted > running):
+                        if kind != OUTDOOR_AIR and wanted != expected:
+                            offer = offered(kind, plant, drive, state, step, hour, wanted)
+                            source, share = meet(plant, offer, met_water, float(wanted), frosted)
+                            expected = wanted
+                        inlet = entering(plant, temperature, use, mains, source, float(wanted), dt)
+                        why = refusal(plant, source, inlet)
+                        if kind != OUTDOOR_AIR:
+                            why = refused_by(plant, offer, source, share, inlet)
+                        if why == WORKS:
+                            break
+                        refused = why
+                        wanted = wanted - 1 if kind != OUTDOOR_AIR else running  # one fewer cools it less
 
                 # take heat from the source
                 foot = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
                 ready = wanted > 0 and straight
-                if ready or (wanted > 0 and plant.water_side == MULTI):
+                if ready:
                     reconstruct(temperature, scratch, foot)
                 if wanted > running:
                     warming += (wanted - running) * plant.start_loss
@@ -211,19 +237,25 @@ def marcher(kind: int) -> March:
                     worked = work(
                         temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
                     )
-                too_warm = worked.too_warm
-                if too_warm:
+                if worked.refused:
+                    inlet = entering(plant, temperature, use, mains, seen, units, heating)
+                    why = refusal(plant, seen, inlet)
+                    refused = why if why != WORKS else WATER_TOO_WARM
                     wanted = 0
-                elif wanted > 0 and worked.duty < 1.0 - 1e-6:
-                    calling = False  # charged within the step
+                elif worked.reached:
+                    calling = False  # its stop sensor is warm
+                if wanted < running and refused != WORKS:
+                    rested = 0.0
                 flow, heat, energy, duty = worked.flow, worked.heat, worked.energy, worked.duty
                 inlet = worked.inlet
                 if (wanted > 0) != (running > 0):
                     since = 0.0
                 if wanted != running:
+                    out.starts[hour] += max(wanted - running, 0)
                     count_starts(controls, rotation, plant.modules, running, wanted, out.module_starts)
                 running = wanted
                 since += dt
+                rested += dt
 
                 # draw, and settle
                 passing = flow if straight else 0.0
@@ -271,7 +303,7 @@ def marcher(kind: int) -> March:
                 if plant.backup_mode == PARALLEL:
                     allowed = drive.backup_permitted[of_day]
                     backup_heat, backup_on, waited = heat_top(
-                        temperature, scratch, plant, allowed, backup_cell, backup_at, dt, backup_on, waited
+                        temperature, scratch, plant, allowed, backup_level, backup_at, dt, backup_on, waited
                     )
 
                 # record
@@ -310,12 +342,10 @@ def marcher(kind: int) -> March:
                     book_run(out, hour, on, duty * share * dt, inlet, weight, worked.inside)
                     if share < 1.0:
                         out.source[SPENT, hour] += dt
-                if calling and (too_warm or not permitted):
+                if calling and running == 0 and (refused != WORKS or not permitted):
                     out.lockout_seconds[hour] += dt
                 if backup > 0.0 or moved.short > 0.0:
-                    cause = cause_of(
-                        plant, open_hour, warm_enough, share, too_warm, running, most_modules, calling
-                    )
+                    cause = cause_of(plant, open_hour, refused, share, running, most_modules, calling)
                     if backup > 0.0:
                         out.backup_seconds[cause, hour] += backup / plant.backup_power
                     if moved.short > 0.0:

@@ -20,7 +20,7 @@ def may_switch(
     loop_back: float,
     lift: float,
     backup_at: float,
-    backup_cell: int,
+    backup_level: float,
 ) -> bool:
     """Whether the front may reach a sensor in the coming step, by the water the step will move."""
     top = temperature[plant.draw_port - 1]
@@ -34,7 +34,7 @@ def may_switch(
         return True
     if plant.backup_mode == PARALLEL:
         starts = backup_at - plant.backup_dead_band
-        return level_of(temperature, starts) + moved >= backup_cell
+        return level_of(temperature, starts) + moved >= backup_level
     return False
 
 

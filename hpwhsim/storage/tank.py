@@ -187,7 +187,7 @@ def shift(
     scratch: Scratch,
     rise: float,
     inserted: float,
-    port: int,
+    port: float,
     bottom_in: float,
     inserted_in: float,
     top_in: float,
@@ -205,8 +205,8 @@ def shift(
         Net upward flow at the bottom, negative downward; any size. [cells]
     inserted : float
         Water that enters at the level `port`, at least 0. [cells]
-    port : int
-        Cell boundary where it enters, not inside the stirred zone. The flow above it is `rise + inserted`.
+    port : float
+        Level where it enters, not inside the stirred zone. The flow above it is `rise + inserted`. [cells]
     bottom_in, inserted_in, top_in : float
         Temperatures of what enters at the bottom, at the port and at the top. [°C]
     cells : int
@@ -218,6 +218,7 @@ def shift(
     zone = scratch.below[stirred] / stirred if stirred > 0 else bottom_in
     zone_end = bottom_in + (zone - bottom_in) * np.exp(-rise / stirred) if stirred > 0 else bottom_in
     at_zone = scratch.below[stirred] - stirred_inflow(max(rise, 0.0), bottom_in, zone, float(stirred))
+    at_port = heat_below(temperature, scratch, port)
     lowest = min(0.0, rise)
     highest = max(float(n), n + above)
     previous = 0.0
@@ -238,7 +239,7 @@ def shift(
         elif x <= port + rise:
             heat = heat_below(temperature, scratch, x - rise)
         elif x <= port + above:
-            heat = scratch.below[port] + (x - port - rise) * inserted_in
+            heat = at_port + (x - port - rise) * inserted_in
         elif x <= n + above:
             heat = heat_below(temperature, scratch, x - above) + inserted * inserted_in
         else:
@@ -257,7 +258,7 @@ def shift(
 
 @kernel
 def stir_feet(
-    temperature: Array, scratch: Scratch, rise: float, inserted: float, port: int, cells: int
+    temperature: Array, scratch: Scratch, rise: float, inserted: float, port: float, cells: int
 ) -> None:
     """Stir the foot of every later tank in series by the water that came up into it, in place.
 
@@ -342,32 +343,113 @@ def lose(temperature: Array, column: Column, room: float) -> float:
 
 
 @kernel
-def heat_upper(temperature: Array, scratch: Scratch, cell: int, heat: float, setpoint: float) -> float:
-    """Heat the water above `cell` towards `setpoint` °C, in place; returns the heat taken. [cell·K]
+def pass_between(
+    temperature: Array, scratch: Scratch, low: float, high: float, volume: float, returning: float
+) -> float:
+    """Take water from the level `low` and give it back below the level `high`, in place; its heat. [cell·K]
 
-    A heater at the bottom of that part: its plume rises until it meets water as warm as itself, which is
-    what pooling the inversion gives. Of tanks in series each has its own, the coldest end first: no plume
-    rises out of a tank.
+    What lies between the ports moves down by `volume`. The ports may lie inside a cell.
+
+    Parameters
+    ----------
+    temperature, scratch
+        Cell means, `reconstruct` done, and the work space. Overwritten. [°C]
+    low, high : float
+        Levels of the two ports. [cells]
+    volume : float
+        Water that passes, at most `high - low`. [cells]
+    returning : float
+        Its temperature when it comes back. [°C]
+
+    Returns
+    -------
+    float
+        Heat in the water that was taken. [cell·K]
     """
-    tank, taken, foot = scratch.tank[0], 0.0, cell
-    while foot < temperature.size and taken < heat:
-        top = (foot // tank + 1) * tank
-        room = 0.0
-        for i in range(foot, top):
-            room += max(0.0, setpoint - temperature[i])
-        part = min(heat - taken, room)
-        temperature[foot] += part
-        taken += part
-        foot = top
-    if taken > 0.0:
-        settle(temperature, scratch)
+    taken = heat_below(temperature, scratch, min(low + volume, high)) - heat_below(temperature, scratch, low)
+    first, last = int(low), min(int(np.ceil(high)), temperature.size)
+    top = max(high - volume, low)
+    previous = scratch.below[first]
+    for j in range(first + 1, last + 1):
+        x = float(j)
+        if x <= low:
+            heat = heat_below(temperature, scratch, x)
+        elif x <= top:
+            heat = heat_below(temperature, scratch, min(x + volume, high)) - taken
+        elif x <= high:
+            heat = heat_below(temperature, scratch, high) - taken + (x - top) * returning
+        else:
+            heat = heat_below(temperature, scratch, x) - taken + volume * returning
+        scratch.new[j - 1] = heat - previous
+        previous = heat
+    for j in range(first, last):
+        temperature[j] = scratch.new[j]
     return taken
 
 
 @kernel
-def coldest_foot(temperature: Array, scratch: Scratch, cell: int) -> float:
-    """Coldest water at `cell` and at the feet of the tanks in series above it. [°C]"""
-    coldest, tank = temperature[cell], scratch.tank[0]
+def above_level(temperature: Array, scratch: Scratch, level: float) -> tuple[float, float]:
+    """Water of the cell that `level` cuts: mean above it [°C], and volume above it [cells].
+
+    Below the level the cell holds water like that of the cell beneath; an end cell of a tank is all alike.
+    """
+    cell = int(level)
+    below = level - cell
+    here = temperature[cell]
+    tank = scratch.tank[0]
+    if below <= 0.0 or cell % tank == 0 or (cell + 1) % tank == 0:  # nothing to go by beyond a tank's end
+        return here, 1.0 - below
+    upper = (here - below * temperature[cell - 1]) / (1.0 - below)
+    return max(min(upper, temperature[cell + 1]), here), 1.0 - below
+
+
+@kernel
+def heat_upper(temperature: Array, scratch: Scratch, level: float, heat: float, setpoint: float) -> float:
+    """Heat the water above `level` [cells] towards `setpoint` °C, in place; returns the heat taken. [cell·K]
+
+    A heater at the bottom of that part: its plume rises until it meets water as warm as itself, which is
+    what pooling the inversion gives. Of tanks in series each has its own, the coldest end first: no plume
+    rises out of a tank.
+
+    The store is settled, so the pooled water is that next above the level.
+    """
+    tank, taken, foot = scratch.tank[0], 0.0, int(level)
+    pool, volume = above_level(temperature, scratch, level)
+    while foot < temperature.size and taken < heat:
+        top = (foot // tank + 1) * tank
+        room = volume * max(0.0, setpoint - pool)
+        for i in range(foot + 1, top):
+            room += max(0.0, setpoint - temperature[i])
+        part = left = min(heat - taken, room)
+        if part > 0.0:
+            share, before, last = volume, pool, foot
+            while last + 1 < top:
+                needed = volume * (temperature[last + 1] - pool)
+                if needed >= left:
+                    break
+                if needed > 0.0:
+                    left -= needed
+                    pool = temperature[last + 1]
+                volume += 1.0
+                last += 1
+            pool += left / volume
+            temperature[foot] += share * (pool - before)
+            for i in range(foot + 1, last + 1):
+                temperature[i] = pool
+        taken += part
+        foot = top
+        if foot < temperature.size:
+            pool, volume = temperature[foot], 1.0
+    return taken
+
+
+@kernel
+def coldest_foot(temperature: Array, scratch: Scratch, level: float) -> float:
+    """Coldest of the layer of one cell above `level` and of the feet of tanks in series above it. [°C]"""
+    cell, tank = int(level), scratch.tank[0]
+    coldest, volume = above_level(temperature, scratch, level)
+    if (cell + 1) % tank != 0:
+        coldest = volume * coldest + (1.0 - volume) * temperature[cell + 1]
     for foot in range((cell // tank + 1) * tank, temperature.size, tank):
         coldest = min(coldest, temperature[foot])
     return coldest

@@ -278,7 +278,7 @@ def follow(unit: Unit, use: Array) -> Trace:
         outlet=np.full(steps, unit.plant.outlet[0]),
         lift=np.zeros(steps),
         backup_setpoint=np.full(steps, unit.drive.backup_setpoint[0]),
-        backup_cell=np.full(steps, unit.drive.backup_cell[0]),
+        backup_level=np.full(steps, unit.drive.backup_level[0]),
         frost_capacity=np.ones(steps),
         frost_power=np.ones(steps),
         frost_drawn=np.zeros(steps),
