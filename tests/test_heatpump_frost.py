@@ -411,7 +411,7 @@ def test_arrays_and_scalars_agree() -> None:
         ({"humidity_ratio": np.nan}, "outdoor humidity ratio: got nan"),
         ({"pressure_pa": 1013.25 / 10.0}, "air pressure"),
         ({"pressure_pa": np.nan}, "air pressure"),
-        ({"split_k": 0.0}, "split of the outdoor coil: got 0 K, allowed 0.5 to 30 K"),
+        ({"split_k": 0.0}, "split of the outdoor coil: got 0 K, allowed 0.01 to 30 K"),
         ({"cop": 0.9}, "coefficient of performance: got 0.9, allowed 1 to 20"),
     ],
 )

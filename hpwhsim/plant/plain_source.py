@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.heatpump.frost import Frost, frost_losses
+from hpwhsim.heatpump.frost import LEAST_SPLIT_K, LOADS, MOST_SPLIT_K, Frost, frost_losses
 from hpwhsim.plant.arrays import Array, FrostTable, SourceKind, Sources, SourceState
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.schema import Scenario
@@ -25,7 +25,7 @@ class Sourced(NamedTuple):
     sources: Sources
     state: SourceState
     drawn: Array  # (hour,) air that the machine draws where it does not draw its room's, °C
-    frost: Frost  # of that air
+    frost: Frost  # of that air, each (hour, share of the full coil load)
     around: Around
     rejected: Array  # (hour,) W
     sewage: Array  # (step,) m³
@@ -35,26 +35,34 @@ class Sourced(NamedTuple):
 
 
 def coil_frost(scenario: Scenario, made: Made, air: Air, pressure: Array) -> Frost:
-    """What frost costs a coil in `air`; nothing where there is no such coil or a table counts it."""
+    """What frost costs a coil in `air`; nothing where there is no such coil or a table counts it.
+
+    The surface follows the heat that the coil takes from air of that temperature, at full speed and at part
+    speed: the last axis of what is returned is the coil's load over that at full speed, `LOADS`, of which a
+    machine of fixed speed has the last alone.
+    """
     heat_pump = scenario.plant.heat_pump
     counted = heat_pump is None or (heat_pump.defrost or ("none" if heat_pump.table else "")) == "none"
     water = scenario.plant.source_kind in ("ground-loop", "wastewater")
+    loads = LOADS if heat_pump is not None and heat_pump.turndown < 1.0 else LOADS[-1:]
+    temperature = np.asarray(air.temperature)[..., None]
+    split = np.clip(made.split_k(temperature) * loads, LEAST_SPLIT_K, MOST_SPLIT_K)
     return frost_losses(
-        air.temperature,
-        air.humidity,
-        pressure,
-        split_k=made.split_k,
+        temperature,
+        np.asarray(air.humidity)[..., None],
+        np.asarray(pressure)[..., None],
+        split_k=split,
         kind="none" if counted or water else "reverse-cycle",
     )
 
 
 def no_sources(kind: SourceKind) -> Sources:
     """All kinds of sources, none of them real."""
-    flat = np.ones((2, 2))
+    flat = np.ones((2, 2, 1))
     return Sources(
         kind=int(kind),
         room=make_room(room_kind("cellar"), AirPath(0.1)),
-        frost=FrostTable(FROST_FROM, 1.0, flat, flat.copy(), np.zeros((2, 2))),
+        frost=FrostTable(FROST_FROM, 1.0, flat, flat.copy(), np.zeros((2, 2, 1))),
         field=BoreField(np.zeros(2), 0.0),
         loop=Loop(0.0, 0.0, 1.0, np.zeros((1, 2)), np.ones(1), np.zeros(1)),
         well=Well(1.0, 0.0, 0.0, 0.0, Exchanger(1.0, 1.0, 1.0, False)),
@@ -76,6 +84,7 @@ def at_rest(well: float = 0.0, history: History | None = None) -> SourceState:
         air=np.zeros(1),
         gain=np.zeros(1),
         coil=np.zeros(1),
+        frost=np.zeros((3, LOADS.size)),
         history=history or History(np.zeros((1, 1)), nothing, nothing.copy()),
         drop=np.zeros(1),
         hour_heat=np.zeros(1),
