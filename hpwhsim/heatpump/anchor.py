@@ -141,10 +141,10 @@ def why_not(machine: Machine, high_side: Isobars | Condensing, rating: Rating) -
 def design(machine: Machine, quality: ArrayLike) -> Design:
     """The machine's parts at a quality, or at many, from a usual poor compressor to what no part can better.
 
-    One number moves all parts, each in one direction and without a jump, so that a machine of better rating is
-    nowhere worse: up to `USUAL_END` the compressor improves, from the low to the high end of what is usual;
-    then the exchangers, together, until the liquid can leave `DEEPEST_K` below bubble and approach and pinch
-    are half of what was described; from `AMPLE_END` on the compressor again, to a perfect one.
+    One number moves all parts, each in one direction and without a jump, so that a machine of better rating
+    is nowhere worse: up to `USUAL_END` the compressor improves, from the low to the high end of what is
+    usual; then the exchangers, together, until the liquid can leave `DEEPEST_K` below bubble and approach
+    and pinch are half of what was described; from `AMPLE_END` on the compressor again, to a perfect one.
 
     Parameters
     ----------
@@ -313,7 +313,7 @@ class _Curve(NamedTuple):
 def _over_approaches(
     machine: Machine, high_side: Isobars | Condensing, points: Array, scale: Array
 ) -> list[_Curve]:
-    """Of each scale of efficiency the cycle over a few approaches: its logarithms are nearly straight there."""
+    """Of each scale of efficiency the cycle over a few approaches: its logarithms are nearly straight."""
     found = solve(
         machine,
         high_side,

@@ -209,9 +209,9 @@ def frost_losses(
     -----
     For a machine with a clean COP of 2.5 and 6 K of split the rating rule is met exactly. Frost is taken to
     be gone by the end of the hour. A machine that takes less heat in the cold, or at part speed, has less
-    split, which an array of splits says. In air that is saturated, or nearly (above 95 %), a smaller split
-    gives a little more frost for the same heat, by up to 15 %, because the saturation curve is steeper near
-    the air's own temperature; in any other air it gives less.
+    split, which an array of splits says: it frosts more slowly in any air, and for the same heat less, too,
+    in air of up to 90 % (splits of up to 6 K, -10 °C and above). In saturated air it gives up to 17 % more
+    for the same heat, because the saturation curve is steeper near the air's own temperature.
 
     Over the whole winter of the typical years of the tests frost and defrost take 2 to 5 % of the machine's
     electricity, as in [3]_; over its cold humid hours (-5 to 5 °C, above 80 %) 9 to 10 %. A two-year field

@@ -6,7 +6,6 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.frost import SPLIT_PER_APPROACH
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
 from hpwhsim.heatpump.lines import LineDerate
 from hpwhsim.heatpump.machine import Compressor
@@ -22,12 +21,14 @@ from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import Array, WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
+from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach
 from hpwhsim.scenario.schema import HeatPump, Scenario
 
 Assumption = dict[str, str]
 
 USUAL_GAS_SHARE = Compressor().gas_share  # of a machine that is known by a table; common practice, no source
 USUAL_APPROACH_K = 10.0  # of its air coil; common practice, no source
+MOST_APPROACH_K = 30.0  # the largest that a scenario may give
 WATER = ("ground-loop", "wastewater")
 
 
@@ -53,10 +54,9 @@ class Made(NamedTuple):
     capacity: float  # of one module at its rating, or the median over its map, W
     source_heat: float  # of one module at its rating, or near the middle of its map, W
 
-    def split_k(self, source_c: Array) -> Array:
-        """Air less coil surface at full speed, by the heat taken from a source at `source_c`. [K]"""
-        coil = self.coil
-        return SPLIT_PER_APPROACH * coil.per_heat * np.interp(source_c, coil.source_c, coil.heat)
+    def taken_w(self, source_c: Array) -> Array:
+        """Heat that a module takes at full speed from a source at `source_c`, water as rated. [W]"""
+        return np.interp(source_c, self.coil.source_c, self.coil.heat)
 
 
 def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption], cautions: list[str]) -> Made:
@@ -87,6 +87,7 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     asked = tuple(value + shift.hot_k for value in outlets(scenario))
     if heat_pump.table is None:
         _check_outlet(heat_pump, asked[-1], found)
+    heat_pump = _in_its_room(heat_pump, scenario, found, cautions)
     machine, fitted = _map(heat_pump, asked, found, cautions)
     machine = behind_exchanger(machine, shift)
     lines = refrigerant_lines(heat_pump, scenario.plant.family)
@@ -134,6 +135,33 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     )
 
 
+def _in_its_room(
+    heat_pump: HeatPump, scenario: Scenario, found: list[Assumption], cautions: list[str]
+) -> HeatPump:
+    """The heat pump with the approach that its airflow leaves, where that is a room's; else as it is."""
+    block = scenario.plant.source.room
+    if block is None or scenario.plant.source_kind != "room" or heat_pump.rated_at is None:
+        return heat_pump
+    assert heat_pump.capacity is not None
+    assert heat_pump.cop is not None
+    heat = heat_pump.capacity * (1.0 - USUAL_GAS_SHARE / heat_pump.cop)
+    approach = min(rated_approach(heat_pump, block, heat), MOST_APPROACH_K)
+    if heat_pump.given("approach"):
+        if heat_pump.approach < approach - BEHIND_SURFACE_K:
+            cautions.append(
+                f"plant.heat_pump.approach: got {heat_pump.approach:g} K, but with its airflow the coil's "
+                f"surface is {approach - BEHIND_SURFACE_K:.1f} K below the air at the rating: more air, or a "
+                "colder refrigerant"
+            )
+        return heat_pump
+    source = (
+        f"air to the coil's surface at the rating by its airflow and bypass (air of {RATED_HUMIDITY:.0%}), "
+        f"and {BEHIND_SURFACE_K:g} K on to the refrigerant; common practice, no source"
+    )
+    found.append({"key": "plant.heat_pump.approach", "value": f"{approach:.1f} K", "source": source})
+    return heat_pump.model_copy(update={"approach": approach})
+
+
 def _coil(heat_pump: HeatPump, machine: PerformanceMap, fitted: Fitted | None, share: float) -> Coil:
     """The evaporator: conductance of the rating; of a table, what is usual at the middle of its heat."""
     taken = machine.capacity_w - share * machine.power_w
@@ -153,7 +181,7 @@ def _coil(heat_pump: HeatPump, machine: PerformanceMap, fitted: Fitted | None, s
 def _say_parts(
     heat_pump: HeatPump, fitted: Fitted | None, coil: Coil, *, water: bool, found: list[Assumption]
 ) -> None:
-    """Put what was found of the machine behind its rating, or is assumed behind a table, among the assumptions."""
+    """Put what was found of the machine behind its rating, or is assumed behind a table, into `found`."""
     if fitted is None:
         source = "fan, inverter and shell take the rest and warm what is around; common practice, no source"
         values = {"gas_share": (f"{USUAL_GAS_SHARE:g}", source)}

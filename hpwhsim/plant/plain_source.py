@@ -4,9 +4,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.heatpump.frost import LEAST_SPLIT_K, LOADS, MOST_SPLIT_K, Frost, frost_losses
+from hpwhsim.heatpump.frost import (
+    LEAST_SPLIT_K,
+    LOADS,
+    MOST_SPLIT_K,
+    SPLIT_PER_APPROACH,
+    USUAL_SPLIT_K,
+    Frost,
+    frost_losses,
+)
 from hpwhsim.plant.arrays import Array, FrostTable, SourceKind, Sources, SourceState
 from hpwhsim.plant.machine import Assumption, Made
+from hpwhsim.plant.room_coil import airflow_of, surface_split
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.ground_loop import BoreField, History, Loop
 from hpwhsim.source.room import Around
@@ -38,20 +47,28 @@ def coil_frost(scenario: Scenario, made: Made, air: Air, pressure: Array) -> Fro
     """What frost costs a coil in `air`; nothing where there is no such coil or a table counts it.
 
     The surface follows the heat that the coil takes from air of that temperature, at full speed and at part
-    speed: the last axis of what is returned is the coil's load over that at full speed, `LOADS`, of which a
-    machine of fixed speed has the last alone.
+    speed; in a room it is that of the coil which dries its air. The last axis of what is returned is the
+    coil's load over that at full speed, `LOADS`, of which a machine of fixed speed has the last alone.
     """
     heat_pump = scenario.plant.heat_pump
     counted = heat_pump is None or (heat_pump.defrost or ("none" if heat_pump.table else "")) == "none"
     water = scenario.plant.source_kind in ("ground-loop", "wastewater")
     loads = LOADS if heat_pump is not None and heat_pump.turndown < 1.0 else LOADS[-1:]
-    temperature = np.asarray(air.temperature)[..., None]
-    split = np.clip(made.split_k(temperature) * loads, LEAST_SPLIT_K, MOST_SPLIT_K)
+    temperature = np.asarray(air.temperature, dtype=np.float64)[..., None]
+    humidity, pressure = np.asarray(air.humidity)[..., None], np.asarray(pressure)[..., None]
+    block = scenario.plant.source.room
+    if counted or water:
+        split = np.broadcast_to(USUAL_SPLIT_K, (1,))
+    elif block is not None:
+        heat, airflow = made.taken_w(temperature) * loads, airflow_of(block, made.source_heat)
+        split = surface_split(heat, airflow, block.bypass, temperature, humidity, pressure)
+    else:
+        split = SPLIT_PER_APPROACH * made.coil.per_heat * made.taken_w(temperature) * loads
     return frost_losses(
         temperature,
-        np.asarray(air.humidity)[..., None],
-        np.asarray(pressure)[..., None],
-        split_k=split,
+        humidity,
+        pressure,
+        split_k=np.clip(split, LEAST_SPLIT_K, MOST_SPLIT_K),
         kind="none" if counted or water else "reverse-cycle",
     )
 
