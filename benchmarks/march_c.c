@@ -56,7 +56,7 @@ struct plant {
     double outlet, rise;
     long return_port, condenser_cells;
     double highest_inlet;
-    double turndown, approach;
+    double turndown, coil; /* the coil is not read: fixed speed only */
     double fan_power, pump_power;
     double crankcase_power, crankcase_below, standby_power;
     double start_loss;
@@ -752,7 +752,7 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             double speed = 1.0;
             if (wanted > 0 && p->turndown < 1.0)
                 speed = part_speed(controls, p->turndown, level_of(temperature, n, controls->start_at));
-            double units = wanted * speed, met = source + p->approach * (1.0 - speed);
+            double units = wanted * speed, met = source;
             if (wanted > 0 && heating <= 0.0) {
                 duty = 1.0; /* still starting */
             } else if (wanted > 0 && p->water_side != SINGLE) {

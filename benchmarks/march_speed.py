@@ -40,7 +40,7 @@ FAMILY_BOUND = 2.0  # of the C loop of the air-source plant
 # What the C loop has: one outdoor-air plant whose settings are the same all year.
 PLANT = (
     *("step_seconds", "column", "machine", "modules", "water_side", "outlet", "rise", "return_port"),
-    *("condenser_cells", "highest_inlet", "turndown", "approach", "fan_power", "pump_power"),
+    *("condenser_cells", "highest_inlet", "turndown", "coil", "fan_power", "pump_power"),
     *("crankcase_power", "crankcase_below", "standby_power", "start_loss", "lowest_source", "controls"),
     *("backup_mode", "backup_power", "backup_efficiency", "backup_electric", "backup_cell"),
     *("backup_setpoint", "backup_dead_band", "use_temperature", "minimum_temperature", "loop_loss"),
@@ -52,7 +52,7 @@ LEFT_OUT = {
     "Controls": ("rotates", "together", "defrost_time"),
     "Hourly": (
         *("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
-        *("module_run", "module_starts"),
+        *("module_run", "module_starts", "machine_loss"),
     ),
 }
 SAME = 1e-9  # relative; between sums of a year by C without contraction and by the compiled march

@@ -130,7 +130,7 @@ def test_json_is_the_record_and_nothing_else(
         record["compressor_kwh"] + record["resistance_kwh"], rel=1e-12
     )
     assert record["source_heat_kwh"] == pytest.approx(
-        record["heat_pump_heat_kwh"] - record["compressor_kwh"], rel=1e-12
+        record["heat_pump_heat_kwh"] + record["machine_loss_kwh"] - record["compressor_kwh"], rel=1e-12
     )
     assert all({"key", "value", "source"} <= set(a) for a in record["assumptions"])
     assert list(tmp_path.iterdir()) == []

@@ -67,7 +67,7 @@ def test_the_year_closes_and_adds_up(year_of: Callable[[str], Year], name: str) 
                 number(year, key.removeprefix("monthly.")), rel=1e-9
             )
     if "heat_pump_heat_kwh" in record:
-        lost = hourly.get("line_loss_kwh", np.zeros(8760))
+        lost = hourly["machine_loss_kwh"] + hourly.get("line_loss_kwh", np.zeros(8760))
         first_law = hourly["heat_pump_heat_kwh"] + lost - hourly["compressor_kwh"]
         assert hourly["source_heat_kwh"] == pytest.approx(first_law, abs=1e-9)
 

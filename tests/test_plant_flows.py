@@ -5,11 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.heatpump.frost import LOADS
+from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
 from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.flows import circulate, draw, heat_tank, hot_needed, most_hot, through_tank
+from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, perform
 from hpwhsim.storage.tank import RHO_CP, drawn_heat, heat_below, make_column, make_scratch, reconstruct
 
 CELLS = 40
@@ -50,7 +52,9 @@ def plant(**changes: object) -> Plant:
         condenser_cells=20,
         highest_inlet=60.0,
         turndown=1.0,
-        approach=0.0,
+        coil=0.0,
+        gas_share=1.0,
+        speed=np.ones(1),
         fan_power=0.0,
         pump_power=0.0,
         crankcase_power=0.0,
@@ -410,3 +414,56 @@ def test_the_loop_tank_is_heated_to_its_setpoint_and_no_further() -> None:
     own = plant(loop_tank=own_tank(power=0.0, lowest=-10.0))
     assert heat_tank(own, 60.0, 50.0, True, -10.1)[:3] == (50.0, 0.0, 0.0)
     assert heat_tank(own, 60.0, 50.0, True, -9.9)[1:3] == pytest.approx((1.8e6 * 0.5 * 2, 6e5), rel=1e-9)
+
+
+def coiled(**changes: object) -> Plant:
+    """A machine whose coil takes 21 kW at 7 °C and needs 10 K for it; capacity rises by 3 % a kelvin."""
+    grid = np.arange(-40.0, 46.0)
+    capacity = 30e3 * (1.0 + 0.03 * (grid - 7.0)).clip(0.1)[:, None, None] * np.ones((1, 2, 1))
+    steep = PerformanceMap(
+        grid, np.array([5.0, 60.0]), np.array([60.0]), capacity, np.full(capacity.shape, 10e3)
+    )
+    return plant(machine=steep, coil=10.0 / 21e3, gas_share=0.9, turndown=0.1, **changes)
+
+
+@pytest.mark.parametrize("source", [-15.0, 0.0, 7.0, 25.0])
+def test_part_speed_evaporates_below_its_source(source: float) -> None:
+    """At s of full speed the coil takes s times the heat: so has it s times the difference. At 1 all stays.
+
+    10 K, asked for where 4 K were anchored, would put the refrigerant above the air at a fifth of the speed.
+    """
+    p = coiled()
+    before = np.inf
+    for speed in (0.1, 0.2, 0.5, 0.9, 1.0):
+        met = full_speed_source(p, source, 20.0, 60.0, speed)
+        heat = coil_heat(p, met, 20.0, 60.0)
+        evaporating = met - p.coil * heat
+        assert evaporating == pytest.approx(
+            source - speed * p.coil * heat, abs=2e-3
+        )  # its resolution, 1e-3 K
+        assert evaporating < source
+        assert evaporating < before
+        before = evaporating
+    assert met == source
+    p.speed[0] = 1.0
+    assert perform(p, source, 20.0, 60.0) == look_up(p.machine, source, 20.0, 60.0)
+
+
+def test_frost_at_part_speed_is_that_of_the_coil_s_load() -> None:
+    """Between the columns of `LOADS`; at full speed that of the hour; and other losses of the hour stay."""
+    p = coiled()
+    frost = np.array([1.0 - 0.1 * LOADS, 1.0 - 0.02 * LOADS, 0.05 * LOADS])
+    before = -1.0
+    for speed in (0.1, 0.3, 0.6, 1.0):
+        p.speed[0] = speed
+        capacity, power, drawn, pause = part_frost(p, frost, 0.0, 20.0, 0.9 * 0.97, 0.0)
+        assert capacity / 0.97 == pytest.approx(1.0 - 2.0 * drawn, rel=1e-12)
+        assert power == pytest.approx(1.0 - 0.4 * drawn, rel=1e-12)
+        assert pause == 0.0
+        assert drawn > before
+        before = drawn
+    assert drawn == pytest.approx(0.05, rel=1e-12)
+    p.speed[0] = 0.3
+    capacity, _, drawn, pause = part_frost(p, frost, 0.0, 20.0, 0.97, 0.1)  # defrosts as events
+    assert capacity == 0.97
+    assert pause == pytest.approx(2.0 * drawn, rel=1e-12)

@@ -26,6 +26,7 @@ SUMS = (
     "fuel_kwh",
     "heat_pump_heat_kwh",
     "source_heat_kwh",
+    "machine_loss_kwh",
     "defrost_heat_kwh",
     "line_loss_kwh",
     "rejected_heat_kwh",

@@ -6,10 +6,11 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.cycle import solve
+from hpwhsim.heatpump.evaporator import Coil, coil_at, solve_with_coil, taken
 from hpwhsim.heatpump.limits import Limits
 from hpwhsim.heatpump.machine import Machine
 from hpwhsim.heatpump.states import KELVIN, Condensing, Isobars
@@ -17,9 +18,15 @@ from hpwhsim.heatpump.states import KELVIN, Condensing, Isobars
 Array = NDArray[np.float64]
 
 USUAL = (0.55, 0.80)  # peak isentropic efficiency of hermetic compressors; common practice, no source
-DEEPER = (10.0, 15.0, 20.0, 25.0, 30.0, 40.0)  # K of subcooling that a better condenser reaches
+DEEPEST_K = 40.0  # K of subcooling that the best condenser reaches; common practice, no source
+USUAL_END, AMPLE_END = 0.4, 0.8  # of quality: where the exchangers begin to improve, and where they end
+QUALITIES = 41  # tried at first
 LEAST_SHARE = 0.5  # of the electricity that reaches the refrigerant
-APPROACH_RANGE = (1.0, 25.0)  # K, searched where several points are given
+APPROACH_RANGE = (1.0, 25.0)  # K at the first point, searched where several points are given
+TRIED = 13  # values of each unknown in a round of that search
+DIFFERENCES = np.array(
+    [0.2, 2.0, 4.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0, 25.0, 32.0, 40.0]
+)  # K, at its points
 OPEN = Limits(
     discharge_c=1e3,
     high_pressure=1e9,
@@ -42,11 +49,21 @@ class Rating(NamedTuple):
         return f"source {self.source_c:g} °C, water {self.water_in_c:g} to {self.water_out_c:g} °C"
 
 
+class Design(NamedTuple):
+    """Parts of a machine at one quality, or at many."""
+
+    efficiency: Array  # peak isentropic efficiency
+    subcooling_k: Array  # deepest, K
+    approach_k: Array  # source minus evaporating temperature at the rating, K
+    pinch_k: Array  # K
+
+
 class Anchored(NamedTuple):
     """A machine that meets its ratings."""
 
-    machine: Machine
+    machine: Machine  # its approach is that at the rating, of several at the first
     swept: float  # m³/s, scale of capacity: W over the J/m³ of the cycle
+    coil: Coil
     cop_residual: Array  # (n_rating,) COP of the cycle over the rated one, less 1
     capacity_residual: Array  # (n_rating,) the same of capacity
 
@@ -121,28 +138,47 @@ def why_not(machine: Machine, high_side: Isobars | Condensing, rating: Rating) -
     return "; ".join(said) or "no condensing temperature suffices"
 
 
-def _designs(machine: Machine) -> list[Machine]:
-    """The machine as described, and ever better exchangers."""
-    found = [machine]
-    if machine.subcooling_k is not None:
-        found += [replace(machine, deepest_subcooling_k=k) for k in DEEPER if k > machine.subcooling_k]
-    found += [replace(found[-1], approach_k=machine.approach_k * share) for share in (0.8, 0.65, 0.5)]
-    found += [replace(found[-1], pinch_k=machine.pinch_k * share) for share in (0.75, 0.5)]
-    return found
+def design(machine: Machine, quality: ArrayLike) -> Design:
+    """The machine's parts at a quality, or at many, from a usual poor compressor to what no part can better.
+
+    One number moves all parts, each in one direction and without a jump, so that a machine of better rating
+    is nowhere worse: up to `USUAL_END` the compressor improves, from the low to the high end of what is
+    usual; then the exchangers, together, until the liquid can leave `DEEPEST_K` below bubble and approach
+    and pinch are half of what was described; from `AMPLE_END` on the compressor again, to a perfect one.
+
+    Parameters
+    ----------
+    machine : Machine
+        As described; its exchangers are the least that it has.
+    quality : array_like
+        0 to 1. [-]
+    """
+    u = np.asarray(quality, dtype=np.float64)
+    better = np.clip((u - USUAL_END) / (AMPLE_END - USUAL_END), 0.0, 1.0)
+    least = machine.subcooling_k or 0.0
+    return Design(
+        efficiency=np.interp(u, [0.0, USUAL_END, AMPLE_END, 1.0], [*USUAL, USUAL[1], 1.0]),
+        subcooling_k=least + better * max(DEEPEST_K - least, 0.0),
+        approach_k=machine.approach_k * (1.0 - 0.5 * better),
+        pinch_k=machine.pinch_k * (1.0 - 0.5 * better),
+    )
+
+
+def peak_efficiency(machine: Machine) -> float:
+    """Highest isentropic efficiency of the compressor over the pressure ratio, before its scale."""
+    return float(machine.compressor.efficiency(np.linspace(1.5, 12.0, 50)).max())
 
 
 def anchor_one(machine: Machine, high_side: Isobars | Condensing, rating: Rating, key: str) -> Anchored:
     """Find a machine of plausible parts that has the rated COP exactly, and its swept volume.
 
-    Isentropic efficiency is scaled until the COP is met, its peak within `USUAL`. A COP that would need more
-    says that the exchangers are better than described: in steps the liquid is subcooled more, by up to 40 K,
-    then the approach shrinks to a half, then the pinch; only then may the efficiency rise to 1. A COP
-    that would need less says that more of the electricity never reaches the gas, so `gas_share` falls.
+    One number, the quality of its parts, is raised until the COP is met (see `design`). A COP that is below
+    that of the poorest says that more of the electricity never reaches the gas, so `gas_share` falls.
 
     Parameters
     ----------
     machine : Machine
-        All of it but the scale.
+        All of it but the scale. Its approach is meant at the rating.
     high_side : Isobars or Condensing
         From `sample` for the same machine.
     rating : Rating
@@ -155,57 +191,62 @@ def anchor_one(machine: Machine, high_side: Isobars | Condensing, rating: Rating
     InputError
         If no such machine has that COP, or none works at the point.
     """
-    peak = float(machine.compressor.efficiency(np.linspace(1.5, 12.0, 50)).max())
-    low, usual, perfect = USUAL[0] / peak, USUAL[1] / peak, 1.0 / peak
-    designs = _designs(machine)
-    for design in designs:
-        last = design is designs[-1]
-        tried = np.linspace(low, perfect if last else usual, 33)
-        cop = solve(design, high_side, *rating[:3], scale=tried).cop
-        works = np.isfinite(cop)
-        if not works.any():
-            if last:
-                reason = why_not(machine.with_scale(usual), high_side, rating)
-                raise InputError(
-                    f"{key}.rated_at: the machine cannot work at its rated point, {rating}: {reason}"
-                )
-            continue
-        tried, cop = tried[works], cop[works]
-        if rating.cop > cop[-1]:
-            if last:
-                raise InputError(
-                    f"{key}.cop: {rating.cop:g} at {rating} is beyond reach: with a perfect compressor and "
-                    f"ample exchangers (evaporating {design.approach_k:g} K below the source, pinch "
-                    f"{design.pinch_k:g} K) {design.refrigerant.name} has {cop[-1]:.2f}"
-                )
-            continue
-        return _exactly(design, high_side, rating, key, tried, cop)
-    raise AssertionError("the last design returns or raises")
+    peak = peak_efficiency(machine)
 
+    def cop_of(quality: Array) -> Array:
+        parts = design(machine, quality)
+        return solve(
+            machine,
+            high_side,
+            *rating[:3],
+            scale=parts.efficiency / peak,
+            approach_k=parts.approach_k,
+            pinch_k=parts.pinch_k,
+            deepest_k=parts.subcooling_k,
+        ).cop
 
-def _exactly(
-    design: Machine, high_side: Isobars | Condensing, rating: Rating, key: str, tried: Array, cop: Array
-) -> Anchored:
-    """The machine of `design` with the rated COP, not above the last of `cop` at the scales `tried`."""
-    if rating.cop < cop[0]:
-        share = design.compressor.gas_share * rating.cop / float(cop[0])
+    quality = np.linspace(0.0, 1.0, QUALITIES)
+    cop = cop_of(quality)
+    works = np.isfinite(cop)
+    if not works.any():
+        reason = why_not(machine.with_scale(USUAL[1] / peak), high_side, rating)
+        raise InputError(f"{key}.rated_at: the machine cannot work at its rated point, {rating}: {reason}")
+    quality, cop = quality[works], cop[works]
+    share = machine.compressor.gas_share
+    if rating.cop > cop.max():
+        best = design(machine, quality[int(cop.argmax())])
+        raise InputError(
+            f"{key}.cop: {rating.cop:g} at {rating} is beyond reach: with a perfect compressor and "
+            f"ample exchangers (evaporating {best.approach_k:g} K below the source, pinch "
+            f"{best.pinch_k:g} K) {machine.refrigerant.name} has {cop.max():.2f}"
+        )
+    if rating.cop <= cop[0]:
+        share *= rating.cop / float(cop[0])
         if share < LEAST_SHARE:
             raise InputError(
                 f"{key}.cop: {rating.cop:g} at {rating} is too low: even a poor compressor of this cycle has "
                 f"{cop[0]:.2f}, and at least {LEAST_SHARE:.0%} of the electricity must reach the refrigerant"
             )
-        scale = float(tried[0])
-        design = replace(design, compressor=replace(design.compressor, gas_share=share))
+        met = float(quality[0])
     else:
         for _ in range(3):
-            k = min(max(int(np.searchsorted(cop, rating.cop)), 1), tried.size - 1)
-            tried = np.linspace(tried[k - 1], tried[k], 17)
-            cop = solve(design, high_side, *rating[:3], scale=tried).cop
-        scale = float(np.interp(rating.cop, cop, tried))
-    found = design.with_scale(scale)
+            k = int(np.argmax(cop >= rating.cop))  # the poorest parts that have it
+            quality = np.linspace(quality[k - 1], quality[k], 17)
+            cop = cop_of(quality)
+        k = max(int(np.argmax(cop >= rating.cop)), 1)
+        met = float(np.interp(rating.cop, cop[k - 1 : k + 1], quality[k - 1 : k + 1]))
+    parts = design(machine, met)
+    found = replace(
+        machine,
+        compressor=replace(machine.compressor, scale=float(parts.efficiency) / peak, gas_share=share),
+        approach_k=float(parts.approach_k),
+        pinch_k=float(parts.pinch_k),
+        deepest_subcooling_k=float(parts.subcooling_k) if machine.subcooling_k is not None else 0.0,
+    )
     at = solve(found, high_side, *rating[:3])
     swept = rating.capacity_w / float(at.volumetric[0])
-    return Anchored(found, swept, at.cop / rating.cop - 1.0, np.zeros(1))
+    coil = Coil(found.approach_k, float(taken(found, at)[0]))
+    return Anchored(found, swept, coil, at.cop / rating.cop - 1.0, np.zeros(1))
 
 
 def anchor_many(
@@ -213,7 +254,8 @@ def anchor_many(
 ) -> Anchored:
     """Least squares on the logarithms of COP and capacity: scale of efficiency, approach, swept volume.
 
-    The approach moves with the source, so every guess of (scale, approach) is one condition of one call.
+    The evaporator has one conductance, so that a guess of the approach at the first point says what it is at
+    the others (`evaporator`).
 
     Parameters
     ----------
@@ -232,31 +274,78 @@ def anchor_many(
         If no guess lets the machine work at every point.
     """
     points = np.array(ratings, dtype=np.float64)
-    peak = float(machine.compressor.efficiency(np.linspace(1.5, 12.0, 50)).max())
+    source, water_in, water_out = points[:, 0], points[:, 1], points[:, 2]
+    peak = peak_efficiency(machine)
     (low_s, high_s), (low_a, high_a) = (0.2 / peak, 1.0 / peak), APPROACH_RANGE
     best = (1.0, machine.approach_k)
     for _ in range(5):
-        scale, approach = (
-            a.ravel() for a in np.meshgrid(np.linspace(low_s, high_s, 13), np.linspace(low_a, high_a, 13))
-        )
-        shifted = points[None, :, 0] + machine.approach_k - approach[:, None]
-        found = solve(machine, high_side, shifted, points[:, 1], points[:, 2], scale=scale[:, None])
-        cop = np.log(found.cop.reshape(shifted.shape) / points[:, 4])
-        capacity = np.log(found.volumetric.reshape(shifted.shape) / points[:, 3])
-        capacity = capacity - capacity.mean(axis=1, keepdims=True)
-        error = np.sum(cop**2 + capacity**2, axis=1)
+        scale, approach = np.linspace(low_s, high_s, TRIED), np.linspace(low_a, high_a, TRIED)
+        curves = _over_approaches(machine, high_side, points, scale)
+        error = np.array([_misfit(curve, points, approach) for curve in curves])
         if not np.isfinite(error).any():
             raise InputError(
                 f"{key}: no efficiency and approach let a machine with {machine.refrigerant.name} work at "
                 f"every one of the {len(ratings)} rated points within its limits; give fewer points "
                 "or wider limits"
             )
-        k = int(np.nanargmin(error))
-        best = (float(scale[k]), float(approach[k]))
-        half_s, half_a = (high_s - low_s) / 12.0, (high_a - low_a) / 12.0
+        i, j = np.unravel_index(int(np.nanargmin(error)), error.shape)
+        best = (float(scale[i]), float(approach[j]))
+        half_s, half_a = (high_s - low_s) / (TRIED - 1), (high_a - low_a) / (TRIED - 1)
         low_s, high_s = max(best[0] - half_s, low_s), min(best[0] + half_s, high_s)
         low_a, high_a = max(best[1] - half_a, APPROACH_RANGE[0]), min(best[1] + half_a, APPROACH_RANGE[1])
     fitted = replace(machine.with_scale(best[0]), approach_k=best[1])
-    at = solve(fitted, high_side, points[:, 0], points[:, 1], points[:, 2])
+    coil = coil_at(fitted, high_side, ratings[0][:3])
+    at, _ = solve_with_coil(fitted, high_side, coil, source, water_in, water_out)
     swept = float(np.exp(np.mean(np.log(points[:, 3] / at.volumetric))))
-    return Anchored(fitted, swept, at.cop / points[:, 4] - 1.0, swept * at.volumetric / points[:, 3] - 1.0)
+    return Anchored(
+        fitted, swept, coil, at.cop / points[:, 4] - 1.0, swept * at.volumetric / points[:, 3] - 1.0
+    )
+
+
+class _Curve(NamedTuple):
+    """The cycle at every rated point over `DIFFERENCES`, each (n_difference, n_rating)."""
+
+    log_cop: Array
+    log_volumetric: Array
+    log_heat: Array  # taken from the source, per swept volume
+
+
+def _over_approaches(
+    machine: Machine, high_side: Isobars | Condensing, points: Array, scale: Array
+) -> list[_Curve]:
+    """Of each scale of efficiency the cycle over a few approaches: its logarithms are nearly straight."""
+    found = solve(
+        machine,
+        high_side,
+        points[:, 0],
+        points[:, 1],
+        points[:, 2],
+        scale=scale[:, None, None],
+        approach_k=DIFFERENCES[:, None],
+    )
+    shape = scale.size, DIFFERENCES.size, len(points)
+    columns = [np.log(x).reshape(shape) for x in (found.cop, found.volumetric, taken(machine, found))]
+    return [_Curve(*(x[k] for x in columns)) for k in range(scale.size)]
+
+
+def _misfit(curve: _Curve, points: Array, approach: Array) -> Array:
+    """Sum of squares of the logarithms of COP and capacity, for each approach (n,) at the first of `points`.
+
+    NaN where the machine does not work at every point.
+    """
+    works = np.isfinite(curve.log_heat)
+    cop, capacity = np.full((2, approach.size, len(points)), np.nan)
+    for i, point in enumerate(points):
+        if works[:, i].sum() < 2:
+            return np.full(approach.size, np.nan)
+        difference, heat = DIFFERENCES[works[:, i]], curve.log_heat[works[:, i], i]
+        if i == 0:
+            per_heat = np.log(approach) - np.interp(approach, difference, heat)
+        # difference over heat is the inverse of the conductance, and rises with the difference
+        inverse = np.log(difference) - heat
+        met = np.interp(per_heat, inverse, np.log(difference), left=np.nan, right=np.nan)
+        cop[:, i] = np.interp(np.exp(met), difference, curve.log_cop[works[:, i], i]) - math.log(point[4])
+        capacity[:, i] = np.interp(np.exp(met), difference, curve.log_volumetric[works[:, i], i])
+        capacity[:, i] -= math.log(point[3])
+    capacity = capacity - capacity.mean(axis=1, keepdims=True)
+    return np.asarray(np.sum(cop**2 + capacity**2, axis=1))

@@ -16,7 +16,14 @@ ECONOMISER_K = 5.0  # K, cold end of the economiser; usual for a plate exchanger
 
 
 def solve_condenser(
-    machine: Machine, table: Condensing, gas: Suction, water_in: Array, water_out: Array, scale: Array
+    machine: Machine,
+    table: Condensing,
+    gas: Suction,
+    water_in: Array,
+    water_out: Array,
+    scale: Array,
+    pinch: Array,
+    deepest: Array,
 ) -> Cycle:
     """Solve the condensing cycle.
 
@@ -31,7 +38,7 @@ def solve_condenser(
     Parameters
     ----------
     machine : Machine
-        Its compressor, pinch, subcooling and limits.
+        Its compressor, least subcooling and limits.
     table : Condensing
         From `condensing_rows`.
     gas : Suction
@@ -40,6 +47,10 @@ def solve_condenser(
         Temperature of the water entering and leaving. [°C]
     scale : ndarray, shape (n,)
         Scale of isentropic efficiency.
+    pinch : ndarray, shape (n,)
+        Smallest difference between refrigerant and water. [K]
+    deepest : ndarray, shape (n,)
+        Subcooling that is reached where the water is cold enough. [K]
 
     Returns
     -------
@@ -49,7 +60,7 @@ def solve_condenser(
     limits, compressor = machine.limits, machine.compressor
     n, count = scale.size, table.dew_c.size
     each, four = np.arange(n), np.arange(4)[:, None]
-    cold, hot = water_in + machine.pinch_k, water_out + machine.pinch_k
+    cold, hot = water_in + pinch, water_out + pinch
     rise = (water_out - water_in)[:, None]
 
     ideal = np.empty((n, count))
@@ -70,8 +81,8 @@ def solve_condenser(
         if machine.subcooling_k is None:
             exit_c = cold
         else:
-            deepest = max(machine.deepest_subcooling_k, machine.subcooling_k)
-            exit_c = np.clip(cold, row.bubble_c - deepest, row.bubble_c - machine.subcooling_k)
+            reached = np.maximum(deepest, machine.subcooling_k)
+            exit_c = np.clip(cold, row.bubble_c - reached, row.bubble_c - machine.subcooling_k)
         exit_enthalpy = row.liquid(exit_c)
         if machine.injection:
             first_stage = np.sqrt(gas.pressure * row.pressure)

@@ -41,6 +41,10 @@ def solve(
     water_in_c: ArrayLike,
     water_out_c: ArrayLike,
     scale: ArrayLike | None = None,
+    *,
+    approach_k: ArrayLike | None = None,
+    pinch_k: ArrayLike | None = None,
+    deepest_k: ArrayLike | None = None,
 ) -> Cycle:
     """Solve the cycle for every condition.
 
@@ -54,6 +58,8 @@ def solve(
         Temperature of the source, of the water entering and leaving. [°C]
     scale : array_like, optional
         Scale of isentropic efficiency by condition, in place of the machine's.
+    approach_k, pinch_k, deepest_k : array_like, optional
+        Approach, pinch and deepest subcooling by condition, in place of the machine's. [K]
 
     Returns
     -------
@@ -61,12 +67,19 @@ def solve(
         NaN where the machine cannot work.
     """
     limits = machine.limits
-    one = machine.compressor.scale if scale is None else scale
-    source, water_in, water_out, factor = (
+    source, water_in, water_out, factor, approach, pinch, deepest = (
         np.array(x, dtype=np.float64).ravel()
-        for x in np.broadcast_arrays(source_c, water_in_c, water_out_c, one)
+        for x in np.broadcast_arrays(
+            source_c,
+            water_in_c,
+            water_out_c,
+            machine.compressor.scale if scale is None else scale,
+            machine.approach_k if approach_k is None else approach_k,
+            machine.pinch_k if pinch_k is None else pinch_k,
+            machine.deepest_subcooling_k if deepest_k is None else deepest_k,
+        )
     )
-    evaporating = np.minimum(source - machine.approach_k, limits.highest_evaporating_c)
+    evaporating = np.minimum(source - approach, limits.highest_evaporating_c)
     works = (evaporating >= limits.lowest_evaporating_c) & (water_out > water_in)
     if limits.highest_inlet_c is not None:
         works &= water_in <= limits.highest_inlet_c
@@ -79,13 +92,12 @@ def solve(
             part = slice(start, start + CHUNK)
             here = where[part]
             some = Suction(*(x[part] for x in gas))
+            water = water_in[here], water_out[here]
             if isinstance(high_side, Isobars):
-                solved = solve_gas_cooler(
-                    machine, high_side, some, water_in[here], water_out[here], factor[here]
-                )
+                solved = solve_gas_cooler(machine, high_side, some, *water, factor[here], pinch[here])
             else:
                 solved = solve_condenser(
-                    machine, high_side, some, water_in[here], water_out[here], factor[here]
+                    machine, high_side, some, *water, factor[here], pinch[here], deepest[here]
                 )
             found[:, here] = solved
     return Cycle(*found)

@@ -27,7 +27,13 @@ def _crossing(rising: Array, level: Array, pressure: Array) -> Array:
 
 
 def solve_gas_cooler(
-    machine: Machine, table: Isobars, gas: Suction, water_in: Array, water_out: Array, scale: Array
+    machine: Machine,
+    table: Isobars,
+    gas: Suction,
+    water_in: Array,
+    water_out: Array,
+    scale: Array,
+    pinch: Array,
 ) -> Cycle:
     """Solve the transcritical cycle at the high-side pressure of best COP.
 
@@ -41,7 +47,7 @@ def solve_gas_cooler(
     Parameters
     ----------
     machine : Machine
-        Its compressor, pinch and limits.
+        Its compressor and limits.
     table : Isobars
         From `supercritical_isobars`, covering the pressure cap of the machine.
     gas : Suction
@@ -50,6 +56,8 @@ def solve_gas_cooler(
         Temperature of the water entering and leaving. [°C]
     scale : ndarray, shape (n,)
         Scale of isentropic efficiency.
+    pinch : ndarray, shape (n,)
+        Smallest difference between gas and water. [K]
 
     Returns
     -------
@@ -59,7 +67,7 @@ def solve_gas_cooler(
     limits, compressor = machine.limits, machine.compressor
     rows = np.arange(scale.size)
     kelvin = table.temperature + KELVIN
-    cold, hot = water_in + machine.pinch_k, water_out + machine.pinch_k
+    cold, hot = water_in + pinch, water_out + pinch
 
     # On every isobar: discharge for an ideal compressor, its temperature for the real one, and the cold end.
     shape = (scale.size, table.pressure.size)

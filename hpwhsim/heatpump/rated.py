@@ -2,17 +2,27 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.disk_cache import Arrays, cached, place
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.anchor import Anchored, Rating, anchor_many, anchor_one, check, why_not
+from hpwhsim.heatpump.anchor import (
+    Anchored,
+    Rating,
+    anchor_many,
+    anchor_one,
+    check,
+    peak_efficiency,
+    why_not,
+)
 from hpwhsim.heatpump.cycle import sample, solve
+from hpwhsim.heatpump.evaporator import by_source, taken
 from hpwhsim.heatpump.limits import Limits, usual_limits
 from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Cycle, Machine
 from hpwhsim.heatpump.maps import PerformanceMap
@@ -23,22 +33,39 @@ Array = NDArray[np.float64]
 WaterSide = Literal["single", "multi", "wrapped"]
 
 COLDEST, HOTTEST = -40.0, 45.0  # °C, ends of the axis of source temperature
+MOST_APPROACH = 15.0  # K, of the coldest source: of a rated 30 K, with half the heat of the rating
 STEP = 0.5  # K, of the axes of source and inlet; bounds the interpolation error (see the tests)
 LEAST_RISE = 3.0  # K, smallest difference between outlet and inlet of a single-pass machine
 KEEP = 200  # maps that stay on disk; one is about 100 kB
 WRAPPED_RISE = 1.0  # K along a condenser wrapped around a tank: the water there hardly moves
 
 
+class Parts(NamedTuple):
+    """What was found of the machine behind a map."""
+
+    efficiency: float  # peak isentropic efficiency of its compressor
+    gas_share: float  # of the electricity that reaches the refrigerant
+    subcooling_k: float  # of the liquid where the water is cold enough, K; NaN: one pinch above the water
+    approach_k: float  # source minus evaporating temperature at the rating, of several at the first, K
+    pinch_k: float  # K
+    coil_heat_w: float  # that one module takes from its source there, W
+
+
 class Fitted(NamedTuple):
-    """A map fitted to several ratings, and how far it stays from them."""
+    """A map fitted to one rating or to several, what machine that is, and how far it stays from them."""
 
     machine: PerformanceMap
-    approach_k: float  # source minus evaporating temperature that was found
+    parts: Parts
     cop_residual: Array  # (n_rating,) COP of the cycle over the rated one, less 1
     capacity_residual: Array  # (n_rating,) the same of capacity
 
+    @property
+    def approach_k(self) -> float:
+        """Source minus evaporating temperature at the rating, of several at the first. [K]"""
+        return self.parts.approach_k
 
-def map_from_cycle(
+
+def fit_one(
     refrigerant: str,
     capacity_w: float,
     cop: float,
@@ -54,7 +81,7 @@ def map_from_cycle(
     injection: bool = False,
     limits: Limits | None = None,
     key: str = "plant.heat_pump",
-) -> PerformanceMap:
+) -> Fitted:
     """Map of a machine from its refrigerant and one rated point, which it reproduces exactly.
 
     The cycle is scaled twice: isentropic efficiency, until its COP is the rated one (see `anchor_one` for
@@ -81,7 +108,8 @@ def map_from_cycle(
     rise_k : float
         Rise of the water per pass of a multi-pass machine. [K]
     approach_k : float
-        Source minus evaporating temperature: 10 for air coils, 5 for water (common practice). [K]
+        Source minus evaporating temperature at the rating: 10 for air coils, 5 for water (common practice);
+        elsewhere it is in proportion to the heat that the evaporator takes. [K]
     subcooling_k : float or None
         Of the liquid below bubble [K]; None: cooled to one pinch above the water inlet. R-744: not used.
     injection : bool
@@ -93,8 +121,8 @@ def map_from_cycle(
 
     Returns
     -------
-    PerformanceMap
-        Source -40 to 45 °C and inlet 0 °C to the highest, in steps of 0.5 K.
+    Fitted
+        Its map has a source of -40 to 45 °C and an inlet of 0 °C to the highest, in steps of 0.5 K.
 
     Raises
     ------
@@ -111,10 +139,48 @@ def map_from_cycle(
         high_side = sample(machine)
         anchored = anchor_one(machine, high_side, rating, key)
         m = _map(anchored, high_side, outlets, water_side, rise_k, rating, key)
-        return _at_rating(m, rating)._asdict()
+        return _kept(_at_rating(m, rating), anchored)
 
-    unit = PerformanceMap(**cached(_place(inputs), KEEP, build))
-    return unit._replace(capacity_w=unit.capacity_w * capacity_w, power_w=unit.power_w * capacity_w)
+    unit = _fitted(cached(_place(inputs), KEEP, build))
+    m = unit.machine
+    return unit._replace(
+        machine=m._replace(capacity_w=m.capacity_w * capacity_w, power_w=m.power_w * capacity_w),
+        parts=unit.parts._replace(coil_heat_w=unit.parts.coil_heat_w * capacity_w),
+    )
+
+
+def map_from_cycle(*args: Any, **options: Any) -> PerformanceMap:
+    """The map alone of `fit_one`, with its arguments."""
+    return fit_one(*args, **options).machine
+
+
+def _kept(m: PerformanceMap, anchored: Anchored) -> Arrays:
+    """A fit as arrays, for the disk."""
+    machine = anchored.machine
+    subcooling = machine.subcooling_k
+    parts = Parts(
+        efficiency=machine.compressor.scale * peak_efficiency(machine),
+        gas_share=machine.compressor.gas_share,
+        subcooling_k=math.nan if subcooling is None else max(subcooling, machine.deepest_subcooling_k),
+        approach_k=machine.approach_k,
+        pinch_k=machine.pinch_k,
+        coil_heat_w=anchored.swept * anchored.coil.heat,
+    )
+    return m._asdict() | {
+        "parts": np.array(parts),
+        "cop_residual": anchored.cop_residual,
+        "capacity_residual": anchored.capacity_residual,
+    }
+
+
+def _fitted(found: Arrays) -> Fitted:
+    """A fit from its arrays."""
+    return Fitted(
+        PerformanceMap(*(found[name] for name in PerformanceMap._fields)),
+        Parts(*found["parts"].tolist()),
+        found["cop_residual"],
+        found["capacity_residual"],
+    )
 
 
 def map_from_ratings(
@@ -163,20 +229,9 @@ def map_from_ratings(
     def build() -> Arrays:
         high_side = sample(machine)
         anchored = anchor_many(machine, high_side, ratings, key)
-        m = _map(anchored, high_side, outlets, water_side, rise_k, ratings[0], key)
-        return m._asdict() | {
-            "approach_k": np.array(anchored.machine.approach_k),
-            "cop_residual": anchored.cop_residual,
-            "capacity_residual": anchored.capacity_residual,
-        }
+        return _kept(_map(anchored, high_side, outlets, water_side, rise_k, ratings[0], key), anchored)
 
-    found = cached(_place(repr((machine, list(ratings), outlets, water_side, rise_k))), KEEP, build)
-    return Fitted(
-        PerformanceMap(*(found[name] for name in PerformanceMap._fields)),
-        float(found["approach_k"]),
-        found["cop_residual"],
-        found["capacity_residual"],
-    )
+    return _fitted(cached(_place(repr((machine, list(ratings), outlets, water_side, rise_k))), KEEP, build))
 
 
 def _place(inputs: str) -> Path:
@@ -242,27 +297,33 @@ def _map(
     rating: Rating,
     key: str,
 ) -> PerformanceMap:
-    """Solve the cycle on the grid.
+    """Solve the cycle over evaporating temperature and water, and read it where source and coil meet it.
 
     Raises
     ------
     InputError
         If the machine reaches an outlet temperature at no point of the grid.
     """
-    source = _even(COLDEST, HOTTEST)
+    source, limits = _even(COLDEST, HOTTEST), anchored.machine.limits
+    coldest = max(limits.lowest_evaporating_c, COLDEST - MOST_APPROACH)
+    evaporating = _even(coldest, min(limits.highest_evaporating_c, HOTTEST))
     if water_side == "single":
         rise, outlet = LEAST_RISE, np.array(outlets)
         inlet = _even(0.0, max(outlets) - rise)
-        s, i, o = np.meshgrid(source, inlet, outlet, indexing="ij")
+        t, i, o = np.meshgrid(evaporating, inlet, outlet, indexing="ij")
         o = np.where(o - i < rise - 1e-9, np.nan, o)
     else:
         rise, outlet = rise_k if water_side == "multi" else WRAPPED_RISE, np.array([np.nan])
         inlet = _even(0.0, max(outlets) - rise)
-        s, i, _ = np.meshgrid(source, inlet, outlet, indexing="ij")
+        t, i, _ = np.meshgrid(evaporating, inlet, outlet, indexing="ij")
         o = i + rise
-    found = _solve_where_finite(anchored.machine, high_side, s.ravel(), i.ravel(), o.ravel())
-    capacity = anchored.swept * found.volumetric.reshape(s.shape)
-    power = capacity / found.cop.reshape(s.shape)
+    at_refrigerant = replace(anchored.machine, approach_k=0.0)
+    found = _solve_where_finite(at_refrigerant, high_side, t.ravel(), i.ravel(), o.ravel())
+    heat = taken(anchored.machine, found).reshape(t.shape)
+    values = anchored.swept * found.volumetric, anchored.swept * found.volumetric / found.cop
+    capacity, power = by_source(
+        source, evaporating, (values[0].reshape(t.shape), values[1].reshape(t.shape)), heat, anchored.coil
+    )
 
     hottest = capacity if water_side == "single" else capacity[:, -1:, :]
     works = np.isfinite(hottest).any(axis=(0, 1))

@@ -58,11 +58,11 @@ class SourceKind(IntEnum):
 
 
 class FrostTable(NamedTuple):
-    """What frost costs a machine in room air; each (temperature, relative humidity)."""
+    """What frost costs a machine in room air."""
 
     coldest: float  # first temperature, °C
     spread: float  # K from row to row; above the last row there is no frost
-    capacity: Array  # over that of a clean coil
+    capacity: Array  # over that of a clean coil; each (temperature, humidity, share of the full coil load)
     power: Array  # the same
     drawn: Array  # heat that defrosts draw back from the store over heat while heating
 
@@ -111,7 +111,9 @@ class Plant(NamedTuple):
     condenser_cells: float  # level up to which a wrapped condenser covers the store, cells
     highest_inlet: float  # °C
     turndown: float  # least share of full speed
-    approach: float  # source less evaporating temperature at full speed, where part speed narrows it, K
+    speed: Array  # (1,) share of full speed in this part of a step
+    coil: float  # source less evaporating temperature over the heat a module takes; 0: not known, K/W
+    gas_share: float  # of a module's electricity that reaches the refrigerant; the rest warms what is around
     fan_power: float  # of a running module, beside the map's power, W
     pump_power: float  # the same, W
     crankcase_power: float  # of a standing module, W
@@ -156,6 +158,9 @@ class Drive(NamedTuple):
     frost_power: Array  # (hour,) power over that of a clean coil
     frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
     frost_pause: Array  # (hour,) share of the time for defrosts where these are events; 0: spread evenly
+    frost_part: (
+        Array  # (hour, 3, share of the full coil load) capacity, power, drawn at part speed; (1, 3, 1)
+    )
     around: Around  # of a room
     rejected: Array  # (hour,) heat put into the bore field by others, W
     sewage: Array  # (step,) that comes in the step, m³
@@ -211,6 +216,7 @@ class SourceState(NamedTuple):
     air: Array  # (1,) of the room in the last step, °C
     gain: Array  # (1,) heat of the plant to the room's air in the last step, W
     coil: Array  # (1,) heat that a module took when it last ran, W
+    frost: Array  # (3, share of the full coil load) what frost costs in this hour: capacity, power, drawn
     history: History
     drop: Array  # (1,) of the bore wall at the end of the hour by past hours, K
     hour_heat: Array  # (1,) taken from the field in the hour so far, J
@@ -226,6 +232,7 @@ class Hourly(NamedTuple):
     fan_energy: Array
     pump_energy: Array
     standby_energy: Array  # controls and crankcase heat
+    machine_loss: Array  # electricity of the machine that warms neither gas nor water
     backup_heat: Array
     backup_energy: Array  # electricity or fuel bought
     taps_heat: Array  # above mains temperature

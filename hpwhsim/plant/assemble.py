@@ -76,9 +76,10 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
     loss: Array | None = None
-    capacity, pause = sourced.frost.capacity, np.zeros(dry_bulb.size)
+    frost = np.stack(np.broadcast_arrays(*sourced.frost), axis=1)  # (hour, 3, share of the full coil load)
+    capacity, pause = frost[:, 0, -1], np.zeros(dry_bulb.size)
     if scenario.plant.controls.defrosts != "averaged":  # heating between them is that of a clean coil
-        capacity, pause = np.ones(dry_bulb.size), 1.0 - sourced.frost.capacity
+        capacity, pause = np.ones(dry_bulb.size), 1.0 - capacity
     heat_pump = scenario.plant.heat_pump
     if heat_pump is not None and heat_pump.water_lines is not None:
         rise = None if heat_pump.pass_ == "single" else heat_pump.rise
@@ -94,10 +95,11 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         loop_return=loop.back,
         source=sourced.drawn,
         mains=mains,
-        frost_capacity=capacity,
-        frost_power=sourced.frost.power,
-        frost_drawn=sourced.frost.drawn_back,
+        frost_capacity=np.ascontiguousarray(capacity),
+        frost_power=np.ascontiguousarray(frost[:, 1, -1]),
+        frost_drawn=np.ascontiguousarray(frost[:, 2, -1]),
         frost_pause=pause,
+        frost_part=frost if frost.shape[2] > 1 else np.zeros((1, 3, 1)),
         around=sourced.around,
         rejected=sourced.rejected,
         sewage=sourced.sewage,

@@ -4,9 +4,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Cause, Plant, WaterSide
+from hpwhsim.plant.part_speed import perform
 from hpwhsim.storage.tank import (
     RHO_CP,
     Scratch,
@@ -149,7 +149,7 @@ def charge(
         inlet = mains if cold > 0.0 else below
         rate = capacity = power = 0.0
         for _ in range(20):
-            capacity, power, known = look_up(plant.machine, source, inlet, plant.outlet[0])
+            capacity, power, known = perform(plant, source, inlet, plant.outlet[0])
             capacity *= frosted[0]
             too_warm = inlet > plant.highest_inlet or plant.outlet[0] - inlet < SMALLEST_LIFT
             if too_warm or np.isnan(capacity):
@@ -239,7 +239,7 @@ def reheat(
     for _ in range(10 if multi else 1):
         if inlet > plant.highest_inlet or inlet + rise > plant.outlet[0] + 0.1:
             return np.nan, 0.0, 0.0, inlet, True
-        capacity, power, inside = look_up(plant.machine, source, inlet, inlet + rise)
+        capacity, power, inside = perform(plant, source, inlet, inlet + rise)
         if np.isnan(capacity):
             return np.nan, 0.0, 0.0, inlet, inside
         heat = frosted[0] * capacity * to_cells
@@ -339,7 +339,7 @@ def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[f
     outlet = plant.outlet[0]
     if plant.water_side != SINGLE:
         outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
-    _, power, _ = look_up(plant.machine, source, inlet, outlet)
+    _, power, _ = perform(plant, source, inlet, outlet)
     return 0.0 if np.isnan(power) else frosted[1] * power
 
 

@@ -50,26 +50,33 @@ SHORTEST_RUN = 20.0  # s, within a part of a step, for the coldest fluid: of les
 
 
 @kernel
-def frost_at(table: FrostTable, air: float, humidity: float, pressure: float) -> tuple[float, float, float]:
-    """What frost costs in room air: capacity and power over those of a clean coil, share drawn back."""
-    rows, columns = table.capacity.shape
+def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, frost: Array) -> None:
+    """Fill `frost` with what it costs in room air: capacity and power over those of a clean coil, drawn back.
+
+    Its columns are the table's shares of the full coil load.
+    """
+    rows, columns, loads = table.capacity.shape
     place = (air - table.coldest) / table.spread
     if place >= rows - 1.0:
-        return 1.0, 1.0, 0.0
+        for k in range(loads):
+            frost[0, k] = frost[1, k] = 1.0
+            frost[2, k] = 0.0
+        return
     place = max(place, 0.0)
     row = int(place)
     saturated, _ = humidity_at(air, 1.0, pressure)
     over = min(max(humidity / saturated, 0.0), 1.0) * (columns - 1.0)
     column = min(int(over), columns - 2)
     u, v = place - row, over - column
-    capacity = power = drawn = 0.0
+    for k in range(loads):
+        frost[0, k] = frost[1, k] = frost[2, k] = 0.0
     for i in range(2):
         for j in range(2):
             weight = (u if i == 1 else 1.0 - u) * (v if j == 1 else 1.0 - v)
-            capacity += weight * table.capacity[row + i, column + j]
-            power += weight * table.power[row + i, column + j]
-            drawn += weight * table.drawn[row + i, column + j]
-    return capacity, power, drawn
+            for k in range(loads):
+                frost[0, k] += weight * table.capacity[row + i, column + j, k]
+                frost[1, k] += weight * table.power[row + i, column + j, k]
+                frost[2, k] += weight * table.drawn[row + i, column + j, k]
 
 
 @kernel
@@ -82,7 +89,13 @@ def begin_hour(
         state.drop[0] = wall_drop(sources.field, state.history)
         state.hour_heat[0] = 0.0
     elif kind == ROOM and sources.room.intake_here:
-        return frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure)
+        frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure, state.frost)
+        full = sources.frost.capacity.shape[2] - 1
+        return state.frost[0, full], state.frost[1, full], state.frost[2, full]
+    if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
+        for k in range(state.frost.shape[1]):
+            for i in range(3):
+                state.frost[i, k] = drive.frost_part[hour, i, k]
     return drive.frost_capacity[hour], drive.frost_power[hour], drive.frost_drawn[hour]
 
 
@@ -217,7 +230,7 @@ def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: t
     rise = plant.rise if plant.water_side == MULTI else 1.0
     outlet = plant.outlet[0] if plant.water_side == SINGLE else inlet + rise
     capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
-    return units * max(frosted[0] * capacity - frosted[1] * power, 0.0)
+    return units * max(frosted[0] * capacity - plant.gas_share * frosted[1] * power, 0.0)
 
 
 @kernel

@@ -6,12 +6,13 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.frost import SPLIT_PER_APPROACH, USUAL_SPLIT_K
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
 from hpwhsim.heatpump.lines import LineDerate
+from hpwhsim.heatpump.machine import Compressor
 from hpwhsim.heatpump.performance import (
+    Fitted,
     PerformanceMap,
-    map_from_cycle,
+    fit_one,
     map_from_ratings,
     read_ratings,
     read_table,
@@ -20,9 +21,24 @@ from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import Array, WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
+from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach
 from hpwhsim.scenario.schema import HeatPump, Scenario
 
 Assumption = dict[str, str]
+
+USUAL_GAS_SHARE = Compressor().gas_share  # of a machine that is known by a table; common practice, no source
+USUAL_APPROACH_K = 10.0  # of its air coil; common practice, no source
+MOST_APPROACH_K = 30.0  # the largest that a scenario may give
+WATER = ("ground-loop", "wastewater")
+
+
+class Coil(NamedTuple):
+    """What the evaporator takes, and what difference that needs."""
+
+    per_heat: float  # source less evaporating temperature over the heat taken, K/W
+    known: bool  # of a cycle; else usual, for a table
+    source_c: Array  # (n,) ascending, °C
+    heat: Array  # (n,) taken at full speed with water of the rating, W
 
 
 class Made(NamedTuple):
@@ -31,12 +47,16 @@ class Made(NamedTuple):
     machine: PerformanceMap  # of one module
     modules: int
     lowest: float  # source temperature below which it stands, °C
-    approach: float  # source less evaporating temperature of the cycle; 0: not known, a table, K
-    split_k: float  # air less coil surface, K
+    coil: Coil
+    gas_share: float  # of the electricity that reaches the refrigerant
     lines: LineDerate | None  # refrigerant lines
     shift: Shift  # what a glycol exchanger costs
     capacity: float  # of one module at its rating, or the median over its map, W
     source_heat: float  # of one module at its rating, or near the middle of its map, W
+
+    def taken_w(self, source_c: Array) -> Array:
+        """Heat that a module takes at full speed from a source at `source_c`, water as rated. [W]"""
+        return np.interp(source_c, self.coil.source_c, self.coil.heat)
 
 
 def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption], cautions: list[str]) -> Made:
@@ -54,8 +74,8 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
             machine=PerformanceMap(empty, empty, empty, nothing, nothing),
             modules=0,
             lowest=-np.inf,
-            approach=0.0,
-            split_k=USUAL_SPLIT_K,
+            coil=Coil(0.0, True, empty, empty),
+            gas_share=1.0,
             lines=None,
             shift=Shift(0.0, 0.0, None),
             capacity=0.0,
@@ -67,7 +87,8 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     asked = tuple(value + shift.hot_k for value in outlets(scenario))
     if heat_pump.table is None:
         _check_outlet(heat_pump, asked[-1], found)
-    machine, approach = _map(heat_pump, asked, found, cautions)
+    heat_pump = _in_its_room(heat_pump, scenario, found, cautions)
+    machine, fitted = _map(heat_pump, asked, found, cautions)
     machine = behind_exchanger(machine, shift)
     lines = refrigerant_lines(heat_pump, scenario.plant.family)
     if lines is not None:
@@ -98,18 +119,95 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
             f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
             + ("" if lowest > reach else f" ({name} ends there)")
         )
-    split = SPLIT_PER_APPROACH * approach if approach > 0.0 else USUAL_SPLIT_K
+    share = USUAL_GAS_SHARE if fitted is None else fitted.parts.gas_share
+    coil = _coil(heat_pump, machine, fitted, share)
+    _say_parts(heat_pump, fitted, coil, water=scenario.plant.source_kind in WATER, found=found)
     return Made(
         machine=machine,
         modules=heat_pump.modules,
         lowest=lowest,
-        approach=approach,
-        split_k=split,
+        coil=coil,
+        gas_share=share,
         lines=lines,
         shift=shift,
         capacity=capacity,
-        source_heat=_source_heat(heat_pump, machine),
+        source_heat=_source_heat(heat_pump, machine, share),
     )
+
+
+def _in_its_room(
+    heat_pump: HeatPump, scenario: Scenario, found: list[Assumption], cautions: list[str]
+) -> HeatPump:
+    """The heat pump with the approach that its airflow leaves, where that is a room's; else as it is."""
+    block = scenario.plant.source.room
+    if block is None or scenario.plant.source_kind != "room" or heat_pump.rated_at is None:
+        return heat_pump
+    assert heat_pump.capacity is not None
+    assert heat_pump.cop is not None
+    heat = heat_pump.capacity * (1.0 - USUAL_GAS_SHARE / heat_pump.cop)
+    approach = min(rated_approach(heat_pump, block, heat), MOST_APPROACH_K)
+    if heat_pump.given("approach"):
+        if heat_pump.approach < approach - BEHIND_SURFACE_K:
+            cautions.append(
+                f"plant.heat_pump.approach: got {heat_pump.approach:g} K, but with its airflow the coil's "
+                f"surface is {approach - BEHIND_SURFACE_K:.1f} K below the air at the rating: more air, or a "
+                "colder refrigerant"
+            )
+        return heat_pump
+    source = (
+        f"air to the coil's surface at the rating by its airflow and bypass (air of {RATED_HUMIDITY:.0%}), "
+        f"and {BEHIND_SURFACE_K:g} K on to the refrigerant; common practice, no source"
+    )
+    found.append({"key": "plant.heat_pump.approach", "value": f"{approach:.1f} K", "source": source})
+    return heat_pump.model_copy(update={"approach": approach})
+
+
+def _coil(heat_pump: HeatPump, machine: PerformanceMap, fitted: Fitted | None, share: float) -> Coil:
+    """The evaporator: conductance of the rating; of a table, what is usual at the middle of its heat."""
+    taken = machine.capacity_w - share * machine.power_w
+    rated = heat_pump.rated_at
+    if rated is not None and machine.water_in_c.size > 1:
+        works = np.flatnonzero(np.isfinite(taken).any(axis=(0, 2)))
+        at = works[np.abs(machine.water_in_c[works] - rated.water_in).argmin()]
+        taken = taken[:, at : at + 1]
+    some = np.isfinite(taken).any(axis=(1, 2))
+    heat = np.nanmean(taken[some], axis=(1, 2))
+    if fitted is None:
+        return Coil(USUAL_APPROACH_K / float(np.median(heat)), False, machine.source_c[some], heat)
+    parts = fitted.parts
+    return Coil(parts.approach_k / parts.coil_heat_w, True, machine.source_c[some], heat)
+
+
+def _say_parts(
+    heat_pump: HeatPump, fitted: Fitted | None, coil: Coil, *, water: bool, found: list[Assumption]
+) -> None:
+    """Put what was found of the machine behind its rating, or is assumed behind a table, into `found`."""
+    if fitted is None:
+        source = "fan, inverter and shell take the rest and warm what is around; common practice, no source"
+        values = {"gas_share": (f"{USUAL_GAS_SHARE:g}", source)}
+        if heat_pump.defrost == "reverse-cycle" and not water:
+            values["approach"] = (
+                f"{USUAL_APPROACH_K:g} K where {np.median(coil.heat) / 1e3:.3g} kW are taken, in proportion",
+                "air coils run 8 to 12 K below the air; common practice, no source",
+            )
+    else:
+        parts = fitted.parts
+        source = "found from the rating" if heat_pump.ratings is None else "fitted to the ratings"
+        values = {
+            "efficiency": (f"{parts.efficiency:.3f}, isentropic, at the best pressure ratio", source),
+            "gas_share": (f"{parts.gas_share:.3f}", f"{source}; 0.9 is usual, common practice, no source"),
+            "approach": (
+                f"{parts.approach_k:.2f} K at the rating, in proportion to the heat taken",
+                source,
+            ),
+            "pinch": (f"{parts.pinch_k:.2f} K", source),
+        }
+        if np.isfinite(parts.subcooling_k):
+            values["subcooling"] = (f"{parts.subcooling_k:.1f} K where the water is cold enough", source)
+    found += [
+        {"key": f"plant.heat_pump.design.{key}", "value": value, "source": origin}
+        for key, (value, origin) in values.items()
+    ]
 
 
 def _capacity(heat_pump: HeatPump) -> float:
@@ -122,11 +220,11 @@ def _capacity(heat_pump: HeatPump) -> float:
     return float(np.nanmedian(read_table(heat_pump.table).capacity_w))
 
 
-def _source_heat(heat_pump: HeatPump, machine: PerformanceMap) -> float:
+def _source_heat(heat_pump: HeatPump, machine: PerformanceMap, share: float) -> float:
     """Heat that a module takes at its rating; without one the median over its map. [W]"""
     if heat_pump.capacity is not None and heat_pump.cop is not None:
-        return heat_pump.capacity * (1.0 - 1.0 / heat_pump.cop)
-    return float(np.nanmedian(machine.capacity_w - machine.power_w))
+        return heat_pump.capacity * (1.0 - share / heat_pump.cop)
+    return float(np.nanmedian(machine.capacity_w - share * machine.power_w))
 
 
 def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
@@ -150,8 +248,8 @@ def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -
 
 def _map(
     heat_pump: HeatPump, outlets: tuple[float, ...], found: list[Assumption], cautions: list[str]
-) -> tuple[PerformanceMap, float]:
-    """Performance map of one module, and the approach of its cycle (0: a table). [K]"""
+) -> tuple[PerformanceMap, Fitted | None]:
+    """Performance map of one module, and the fit that it comes from (None: a table)."""
     if heat_pump.table is not None:
         machine = read_table(heat_pump.table)
         low, high = machine.water_out_c[0], machine.water_out_c[-1]
@@ -162,7 +260,7 @@ def _map(
                 f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
                 f"{asked:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
             )
-        return machine, 0.0
+        return machine, None
     water_side = cast(WaterSideName, heat_pump.pass_)
     outlet = outlets if water_side == "single" else outlets[-1:]
     limits = usual_limits(heat_pump.refrigerant)
@@ -199,12 +297,12 @@ def _map(
             f"{heat_pump.ratings.name}: the fitted cycle meets the {fitted.cop_residual.size} rated points "
             f"with a root mean square of {cop} in COP and {capacity} in capacity"
         )
-        return fitted.machine, fitted.approach_k
+        return fitted.machine, fitted
     rated = heat_pump.rated_at
     assert rated is not None  # the schema wants all three where there is no table
     assert heat_pump.capacity is not None
     assert heat_pump.cop is not None
-    machine = map_from_cycle(
+    fitted = fit_one(
         heat_pump.refrigerant,
         heat_pump.capacity,
         heat_pump.cop,
@@ -218,7 +316,7 @@ def _map(
         injection=heat_pump.injection,
         limits=limits,
     )
-    return machine, heat_pump.approach
+    return fitted.machine, fitted
 
 
 def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_port: int) -> dict[str, Any]:
@@ -254,7 +352,9 @@ def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_por
 def auxiliaries(heat_pump: HeatPump | None, made: Made) -> dict[str, Any]:
     """What a module takes beside the power of its map, and its speed; fields of `Plant`."""
     names = ("fan_power", "pump_power", "crankcase_power", "crankcase_below", "standby_power", "start_loss")
-    fields = {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
-    fields["approach"] = made.approach
+    fields: dict[str, Any] = {name: float(getattr(heat_pump, name)) if heat_pump else 0.0 for name in names}
+    fields["coil"] = made.coil.per_heat if made.coil.known else 0.0
+    fields["gas_share"] = made.gas_share
+    fields["speed"] = np.ones(1)
     fields["turndown"] = heat_pump.turndown if heat_pump is not None else 1.0
     return fields

@@ -55,6 +55,7 @@ from hpwhsim.plant.heat_source import (
     pumped,
     refused_by,
 )
+from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.step_parts import may_switch, tank_turns
 from hpwhsim.source.offer import met
 from hpwhsim.storage.tank import (
@@ -219,13 +220,19 @@ def marcher(kind: int) -> March:
                 idle = min(warming, wanted * dt)  # module-seconds of power without heat
                 warming = warming - idle if wanted > 0 else 0.0
                 heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
-                # at part speed the coil's approach narrows in proportion: the map of a warmer source
                 speed = 1.0
                 if wanted > 0 and plant.turndown < 1.0:
                     speed = part_speed(
                         controls, plant.turndown, level_of(temperature, controls.start_at + lift)
                     )
-                units, seen = (wanted - thawing) * speed, source + plant.approach * (1.0 - speed)
+                units, plant.speed[0] = (wanted - thawing) * speed, speed
+                frosted, back, iced = (frost_capacity, frost_power), frost_drawn, pause
+                if speed < 1.0 and frost_drawn > 0.0:  # a coil of less heat is warmer
+                    cold = entering(plant, temperature, use, mains)
+                    clear, power, back, iced = part_frost(
+                        plant, state.frost, source, cold, frost_capacity, pause
+                    )
+                    frosted = clear, power
                 worked = RESTING
                 if wanted > 0 and (heating <= 0.0 or thawing == wanted):
                     worked = STARTING_UP  # or all defrosting
@@ -235,7 +242,7 @@ def marcher(kind: int) -> March:
                         cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
                         deepest = deepest_charge(plant, temperature, running, since, lift)
                     worked = work(
-                        temperature, scratch, plant, heating, units, seen, mains, cold, deepest, frosted
+                        temperature, scratch, plant, heating, units, source, mains, cold, deepest, frosted
                     )
                 if worked.refused:
                     inlet = entering(plant, temperature, use, mains, seen, units, heating)
@@ -290,9 +297,9 @@ def marcher(kind: int) -> March:
                 if straight and flow > 0.0:
                     heat, inlet = moved.heat, moved.inlet / flow
                     energy = heat * joule / worked.cop
-                drawn = frost_drawn * heat
+                drawn = back * heat
                 if pause > 0.0 and running > 0:
-                    drawn = pass_time(controls, rotation, plant.modules, running, pause, duty * dt, drawn)
+                    drawn = pass_time(controls, rotation, plant.modules, running, iced, duty * dt, drawn)
                 if drawn > 0.0:
                     draw_back(temperature, plant, drawn)
                 if moves or drawn > 0.0:
@@ -312,8 +319,10 @@ def marcher(kind: int) -> March:
                     _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet[0])
                     idle_energy = idle * (0.0 if np.isnan(power) else power)
                 if thawing > 0 and wanted > 0:
-                    energy += thaw_power(plant, temperature, seen, frosted) * thawing * heating
-                taken = (heat - drawn) * joule - energy
+                    energy += thaw_power(plant, temperature, source, frosted) * thawing * heating
+                taken = (heat - drawn) * joule - plant.gas_share * energy
+                shed = (1.0 - plant.gas_share) * energy + idle_energy
+                out.machine_loss[hour] += shed
                 energy += idle_energy
                 on = running * duty * (share if share < 1.0 else 1.0) * dt  # module-seconds
                 fan, pump = on * plant.fan_power, on * plant.pump_power
@@ -328,7 +337,7 @@ def marcher(kind: int) -> March:
                     out.source[PUMP, hour] += circulation
                     taken_in_step += taken
                     on_in_step += on
-                    gain += idle_energy + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
+                    gain += shed + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
                 backup = backup_heat * joule
                 bought = backup / plant.backup_efficiency
                 book_heat_pump(out, hour, (heat - drawn) * joule, drawn * joule, energy, fan, pump, standby)

@@ -21,12 +21,12 @@ from hpwhsim.plant.plain_source import (
     coil_frost,
     say,
 )
+from hpwhsim.plant.room_coil import airflow_of
 from hpwhsim.scenario.schema import Room as RoomBlock
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.room_setup import Air, AirPath, Place, Zone, make_around, make_room, room_kind
 
 HOURS = 8760
-AIR_PER_WATT = 0.07e-3  # m³/s of air per W of coil heat
 PLACES = {
     "room": Place.ROOM,
     "outdoors": Place.OUTDOORS,
@@ -40,7 +40,7 @@ AIRFLOW_SOURCE = f"0.07 m3/s per kW of coil heat; {PRACTICE}"
 
 def module_airflow(block: RoomBlock, made: Made) -> float:
     """Air that a running module moves, as given or usual. [m³/s]"""
-    return max(AIR_PER_WATT * made.source_heat, 0.01) if block.airflow is None else block.airflow
+    return airflow_of(block, made.source_heat)
 
 
 def room_source(

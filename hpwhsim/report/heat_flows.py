@@ -20,7 +20,11 @@ WATER_OUT: Parts = (
     ("store_change_kwh", "gained by the store"),
 )
 MACHINE_IN: Parts = (("source_heat_kwh", "source"), ("compressor_kwh", "its electricity"))
-MACHINE_OUT: Parts = (("heat_pump_heat_kwh", "to the water"), ("line_loss_kwh", "lost by its lines"))
+MACHINE_OUT: Parts = (
+    ("heat_pump_heat_kwh", "to the water"),
+    ("machine_loss_kwh", "lost by the unit"),
+    ("line_loss_kwh", "lost by its lines"),
+)
 ELECTRIC: Parts = (
     ("compressor_kwh", "heat pump"),
     ("fan_kwh", "fans"),

@@ -256,9 +256,9 @@ def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
     def part(values: Any) -> Any:
         if isinstance(values, tuple):
             return type(values)(*(part(item) for item in values))
-        if values.size == HOURS:
+        if len(values) == HOURS:
             return values[hours]
-        return values[steps] if values.size == DAYS * steps_per_day else values
+        return values[steps] if len(values) == DAYS * steps_per_day else values
 
     cut: Drive = part(drive)
     return cut

@@ -24,7 +24,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.plant.arrays import BackupMode, SourceKind, WaterSide
+from hpwhsim.plant.arrays import BackupMode, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.flows import most_hot
 from hpwhsim.plant.warmest import Warmest, warmest
@@ -180,7 +180,7 @@ def _machine(
     single = plant.water_side == WaterSide.SINGLE
     met = best.met
     if plant.turndown < 1.0:
-        met = met + plant.approach * (1.0 - plant.turndown)
+        met = _of_full_speed(plant, met)
     colder = not best.exact or plant.turndown < 1.0
     outlet = float(drive.outlet[0]) if single and np.ptp(drive.outlet) == 0.0 else None
     axis = plant.machine.water_in_c
@@ -190,6 +190,10 @@ def _machine(
     capacity = found.capacity.max(axis=1)
     works = (capacity > 0.0) & (best.met >= plant.lowest_source)
     frost, power, drawn = drive.frost_capacity, drive.frost_power, drive.frost_drawn
+    if plant.turndown < 1.0 and len(drive.frost_part) > 1:  # the least that it costs at any speed
+        least = drive.frost_part[:, 0].max(axis=1), drive.frost_part[:, 1:].min(axis=2)
+        frost = np.maximum(frost, frost * least[0] / drive.frost_part[:, 0, -1])
+        power, drawn = np.minimum(power, least[1][:, 0]), np.minimum(drawn, least[1][:, 1])
     if plant.sources.kind == SourceKind.ROOM and plant.sources.room.intake_here:
         frost, power, drawn = frost / frost, frost / frost, 0.0 * frost
     if drive.frost_pause.any():
@@ -214,6 +218,21 @@ def _machine(
             per_grade=bought.per_grade * power / frost,
         ),
     )
+
+
+def _of_full_speed(plant: Plant, met: Array) -> Array:
+    """Warmest source at which a module of full speed evaporates as one of least speed does at `met`. [°C]
+
+    `part_speed.full_speed_source` at the water with which the coil takes most heat.
+    """
+    taken = np.nan_to_num(plant.machine.capacity_w - plant.gas_share * plant.machine.power_w)
+    most = np.maximum.accumulate(taken.max(axis=(1, 2)))
+    low, high = met, met + (1.0 - plant.turndown) * plant.coil * most[-1]
+    for _ in range(40):  # bisection; the upper end stays on the safe side
+        middle = 0.5 * (low + high)
+        needed = met + (1.0 - plant.turndown) * plant.coil * np.interp(middle, plant.machine.source_c, most)
+        low, high = np.where(needed > middle, middle, low), np.where(needed > middle, high, middle)
+    return np.asarray(high)
 
 
 def _auxiliary(assembly: Assembly) -> float:

@@ -139,7 +139,8 @@ def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: in
     return plant._replace(
         column=store_column(sized(bench.scenario, modules, volume, tanks), []),
         machine=machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w),
-        outlet=plant.outlet.copy(),  # a march fills it, and several run at once
+        outlet=plant.outlet.copy(),  # a march fills these, and several run at once
+        speed=plant.speed.copy(),
     )
 
 
@@ -156,7 +157,8 @@ def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
             known = [other.plant.sources]
         plant = made.plant._replace(
             sources=known[0],
-            approach=written.approach,
+            coil=written.coil,
+            gas_share=written.gas_share,
             lowest_source=written.lowest_source,
             highest_inlet=written.highest_inlet,
         )

@@ -181,6 +181,7 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         "standby_kwh": out.standby_energy / JOULE_PER_KWH,
     }
     heat = out.heat_pump_heat / JOULE_PER_KWH
+    machine_loss = out.machine_loss / JOULE_PER_KWH
     backup_hours = out.backup_seconds.sum(axis=0) / 3600.0
     none = np.zeros(HOURS)
     hourly = {
@@ -221,7 +222,8 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         hourly |= {
             "source_c": met_temperature(assembly, out),
             "heat_pump_heat_kwh": heat,
-            "source_heat_kwh": heat - compressor,
+            "source_heat_kwh": heat + machine_loss - compressor,
+            "machine_loss_kwh": machine_loss,
             "defrost_heat_kwh": out.defrost_heat / JOULE_PER_KWH,
             "compressor_kwh": compressor,
             **auxiliary,
