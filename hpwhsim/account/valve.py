@@ -28,6 +28,8 @@ def valve_year(
     setpoint_c: float,
     difference_k: float,
     loop_flow: ArrayLike,
+    flow_m3s: ArrayLike | None = None,
+    hour_of_flow: ArrayLike | None = None,
     least_flow: float | None,
     most_flow: float | None,
 ) -> ValveYear:
@@ -47,6 +49,9 @@ def valve_year(
         Least hot water above the setpoint with which it holds it. [K]
     loop_flow : array_like of float, shape (24,)
         What a loop sends through the valve beside the draws, by hour of the day. [m³/s]
+    flow_m3s, hour_of_flow : array_like, shape (stretch,), or None
+        Flows at use temperature while they run [m³/s], and the hour of each; None: the draws of a step are
+        even through it.
     least_flow, most_flow : float or None
         Limits of the valve; None: it has none. [m³/s]
 
@@ -55,15 +60,23 @@ def valve_year(
     The taps mix water of the valve's setpoint down to use temperature, so that less than the use passes it.
     """
     mains = np.asarray(mains_c, dtype=np.float64)
-    use = np.asarray(use_m3, dtype=np.float64).reshape(mains.size, -1) / step_seconds
+    if flow_m3s is None or hour_of_flow is None:
+        use = np.asarray(use_m3, dtype=np.float64) / step_seconds
+        hour = np.repeat(np.arange(mains.size), use.size // mains.size)
+    else:
+        use, hour = np.asarray(flow_m3s, dtype=np.float64), np.asarray(hour_of_flow, dtype=np.int64)
     share = np.clip((use_c - mains) / np.maximum(setpoint_c - mains, 1e-6), 0.0, 1.0)
     loop = np.resize(np.asarray(loop_flow, dtype=np.float64), mains.size)
-    through = use * share[:, None] + loop[:, None]
-    drawing = (use > 0.0) & (share > 0.0)[:, None]
+    through = use * share[hour] + loop[hour]
+    drawing = (use > 0.0) & (share[hour] > 0.0)
+
+    def any_of(flags: Flags) -> Flags:
+        return np.bincount(hour, weights=flags, minlength=mains.size) > 0.0
+
     never = np.zeros(mains.size, dtype=np.bool_)
-    low = never if least_flow is None else np.any(drawing & (through < least_flow), axis=1)
-    high = never if most_flow is None else np.any(through > most_flow, axis=1)
-    starved = np.any(drawing, axis=1) & (np.asarray(hot_c) < setpoint_c + difference_k)
+    low = never if least_flow is None else any_of(drawing & (through < least_flow))
+    high = never if most_flow is None else any_of(through > most_flow)
+    starved = any_of(drawing) & (np.asarray(hot_c) < setpoint_c + difference_k)
     return ValveYear(setpoint_c, low, high, starved)
 
 

@@ -5,11 +5,13 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from hpwhsim.demand.households import PEOPLE_PER_APARTMENT, Events, building_events
+from hpwhsim.demand.households import PEOPLE_PER_APARTMENT, USE_C, YEAR, Events, building_events
 from hpwhsim.demand.patterns import HOURS, Pattern
 from hpwhsim.errors import OutOfRangeError
 
 Array = NDArray[np.float64]
+
+CHUNK = 31 * 86400  # s
 
 
 def smooth_draws(hourly: ArrayLike, steps_per_hour: int) -> Array:
@@ -62,12 +64,13 @@ def random_draws(
     steps_per_hour: int,
     seed: int,
     people_per_apartment: float = PEOPLE_PER_APARTMENT,
+    use_temperature: float = USE_C,
 ) -> Array:
     """Litres drawn in each step of the year by single taps, from a seed.
 
     The events lie in time to the second and do not depend on the step: sums over longer steps agree exactly.
     An apartment's events come from its own stream (seed, apartment), so they stay when apartments are added,
-    apart from the one factor that brings the year's total to the stated use (see `building_events`).
+    apart from the few that the building's total leaves out or lets in (see `building_events`).
 
     Parameters
     ----------
@@ -82,7 +85,9 @@ def random_draws(
     seed : int
         0 to 2**32 - 1.
     people_per_apartment : float
-        Mean occupants, 1 to 6.
+        Mean occupants, 1 to 12.
+    use_temperature : float
+        At which the litres are counted. [°C]
 
     Returns
     -------
@@ -102,7 +107,9 @@ def random_draws(
     ((105120,), 150.0)
     """
     _check_steps(steps_per_hour)
-    events = building_events(apartments, litres_per_apartment_day, pattern, seed, people_per_apartment)
+    events = building_events(
+        apartments, litres_per_apartment_day, pattern, seed, people_per_apartment, use_temperature
+    )
     return bin_events(events, steps_per_hour)
 
 
@@ -110,15 +117,14 @@ def bin_events(events: Events, steps_per_hour: int) -> Array:
     """Litres in each step, shape (8760 * steps_per_hour,): each event's flow is constant over its duration.
 
     Exact: flows are whole multiples of a quantum, so steps of any length sum to the same hour, bit for bit.
-    The quantum is a power of two, about 1e-12 of the year's litres per second; no sum here passes 2**52.
+    The quantum is a power of two, so small that it moves the year's litres by less than 1e-8.
     """
     _check_steps(steps_per_hour)
     step = 3600 // steps_per_hour
     n = HOURS * steps_per_hour
     # An event is a flow switched on at its start and off at its end. Each switch fills what is left of its
     # own step; the running sum of the switches fills the steps after it.
-    total = float(events.litres.sum())
-    quantum = 2.0 ** (math.ceil(math.log2(total)) - 40) if total > 0.0 else 1.0
+    quantum = _quantum(events)
     longest = int(events.duration.max(initial=0)) // step + 2
     filled = np.zeros(n + longest)
     running = np.zeros(n + longest)
@@ -137,6 +143,56 @@ def bin_events(events: Events, steps_per_hour: int) -> Array:
     filled += running
     filled[:longest] += filled[n:]  # past midnight of 31 December: goes on on 1 January
     return filled[:n] * quantum
+
+
+def _quantum(events: Events) -> float:
+    """Flow of which all flows are whole multiples, so that no sum over an hour passes 2**52 of them. [L/s]"""
+    if events.start.size == 0:
+        return 1.0
+    flow = events.litres / events.duration
+    ends = (events.start + events.duration) // 3600
+    switched = np.bincount(events.start // 3600, weights=flow, minlength=int(ends.max()) + 1)
+    switched += np.bincount(ends, weights=flow, minlength=switched.size)
+    most = 2.0 * 3600.0 * float(switched.max())
+    return 2.0 ** (math.ceil(math.log2(most)) - 51) if most > 0.0 else 1.0
+
+
+def event_stretches(events: Events) -> tuple[NDArray[np.int64], Array, Array]:
+    """The year as stretches of constant flow, cut at the hours: what runs at every second.
+
+    Flows that overlap add. Sums over a stretch are those of `bin_events`, bit for bit.
+
+    Returns
+    -------
+    first : ndarray of int64, shape (8761,)
+        First stretch of each hour.
+    until, flow : ndarray of float64, shape (stretch,)
+        End of each [s from the start of its hour], and the flow through it [L/s].
+    """
+    quantum = _quantum(events)
+    flow = np.rint(events.litres / events.duration / quantum)
+    end = events.start + events.duration
+    running = float(flow[end > YEAR].sum())  # past the end of the year: goes on at its start
+    untils: list[Array] = []
+    flows: list[Array] = []
+    counts: list[NDArray[np.int64]] = []
+    for low in range(0, YEAR, CHUNK):  # bounds the memory
+        high = min(low + CHUNK, YEAR)
+        change = np.zeros(high - low)
+        for when, sign in ((events.start, 1.0), (end, -1.0), (end - YEAR, -1.0)):
+            here = (when >= low) & (when < high) & (when != 0 if sign < 0.0 else True)
+            change += sign * np.bincount(when[here] - low, weights=flow[here], minlength=change.size)
+        edges = change != 0.0
+        edges[::3600] = True
+        at = np.flatnonzero(edges)
+        sums = running + np.cumsum(change[at])
+        running = float(sums[-1])
+        flows.append(sums * quantum)
+        after = np.append(at[1:], high - low)
+        untils.append((after - at // 3600 * 3600).astype(np.float64))
+        counts.append(np.add.reduceat(edges, np.arange(0, high - low, 3600), dtype=np.int64))
+    first = np.concatenate(([0], np.cumsum(np.concatenate(counts))))
+    return first, np.concatenate(untils), np.concatenate(flows)
 
 
 def _check_steps(steps_per_hour: int) -> None:

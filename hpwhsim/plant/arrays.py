@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.heatpump.performance import PerformanceMap
 from hpwhsim.plant.controls import Controls
+from hpwhsim.plant.draw_times import DrawTimes
 from hpwhsim.source.ground_loop import BoreField, History, Loop
 from hpwhsim.source.room import Around, Room
 from hpwhsim.source.wastewater import Pumping, Well
@@ -36,7 +37,7 @@ class BackupMode(IntEnum):
 
     NONE = 0
     PARALLEL = 1  # heats the upper store
-    SERIES = 2  # heats the water on its way to the taps
+    SERIES = 2  # heats the water on its way to taps and loop
 
 
 class WaterSide(IntEnum):
@@ -143,6 +144,7 @@ class Drive(NamedTuple):
     """What the outside world and the clock do."""
 
     use: Array  # (step,) water at use temperature, m³ in the step
+    draws: DrawTimes  # when it runs within the hours
     permitted: NDArray[np.bool_]  # (step of the day or of the year,) whether charging is allowed
     most_modules: NDArray[np.int64]  # (step of the day,) modules that may run
     backup_permitted: NDArray[np.bool_]  # (step of the day,)
@@ -252,10 +254,11 @@ class Hourly(NamedTuple):
     water_in_sum: Array  # machine's inlet temperature times volume, K·m³
     water_in_volume: Array  # m³
     store_top: Array  # lowest in the hour, °C
+    supply: Array  # lowest after a series backup while water flows; infinite where none does, °C
     store_mean: Array  # at the end of the hour, °C
     store_bottom: Array  # at the end of the hour, °C
     backup_seconds: Array  # (cause, hour)
-    short_seconds: Array  # (cause, hour)
+    short_seconds: Array  # (cause, hour) taps ran, weighed by the share of their water that is short
     source: Array  # (SourceRow, hour)
     room: Array  # (RoomRow, hour)
     quarter_power: Array  # (quarter of an hour,) electricity, J in the quarter
@@ -268,6 +271,7 @@ def make_hourly(hours: int, cells: int) -> Hourly:
     """Empty arrays for a march of `hours` hours over a store of `cells` cells."""
     fields = {name: np.zeros(hours) for name in Hourly._fields}
     fields["store_top"] = np.full(hours, np.inf)
+    fields["supply"] = np.full(hours, np.inf)
     fields["backup_seconds"] = np.zeros((len(Cause), hours))
     fields["short_seconds"] = np.zeros((len(Cause), hours))
     fields["source"] = np.zeros((len(SourceRow), hours))

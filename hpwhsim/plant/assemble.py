@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
-from hpwhsim.demand.draws import random_draws, smooth_draws
+from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
+from hpwhsim.demand.households import building_events
 from hpwhsim.demand.patterns import (
     Pattern,
     average_day_litres,
@@ -19,6 +20,7 @@ from hpwhsim.demand.patterns import (
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
+from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.lines import loss_share
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
@@ -72,7 +74,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     steps_per_hour = scenario.run.steps_per_hour
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    use, mains = _use(scenario, found) / 1000.0, mains_temperature(dry_bulb, latitude)
+    (litres, draws), mains = _use(scenario, found), mains_temperature(dry_bulb, latitude)
+    use = litres / 1000.0
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
     loss: Array | None = None
@@ -90,6 +93,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     clock = make_clock(scenario, dry_bulb, min(scenario.backup_height * cells, cells - 1.0))
     drive = Drive(
         use=use,
+        draws=draws,
         **clock._asdict(),
         loop_loss=loop.loss,
         loop_return=loop.back,
@@ -108,6 +112,15 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     )
     storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
     column = store_column(scenario, found)
+    if scenario.trims and backup.setpoint is None:
+        found.append(
+            {
+                "key": "plant.backup.setpoint",
+                "value": f"{scenario.backup_setpoint:.4g} degC",
+                "source": "in series: the hottest of the use temperature, the tempering valve with its "
+                "difference, and the return of the store's loop + 5 K; common practice, no source",
+            }
+        )
     draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
     controls = scenario.plant.controls
     block = scenario.recirculation
@@ -194,12 +207,12 @@ def _cells(scenario: Scenario) -> tuple[int, int]:
     return series * max(round(storage.cells / series), 2), series
 
 
-def _use(scenario: Scenario, found: list[Assumption]) -> Array:
-    """Litres at use temperature in each step of the year."""
+def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, DrawTimes]:
+    """Litres at use temperature in each step of the year, and when they run within the hours."""
     hot_water, building = scenario.hot_water, scenario.building
     steps_per_hour = scenario.run.steps_per_hour
     if hot_water.metered is not None:
-        return smooth_draws(read_metered(hot_water.metered), steps_per_hour)
+        return smooth_draws(read_metered(hot_water.metered), steps_per_hour), EVEN
     if isinstance(hot_water.pattern, Path):
         pattern = read_pattern(hot_water.pattern, hot_water.month_factors)
     else:
@@ -221,8 +234,9 @@ def _use(scenario: Scenario, found: list[Assumption]) -> Array:
             steps_per_hour,
             hot_water.seed,
             building.people_per_apartment,
+            hot_water.use_temperature,
         )
-    return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour)
+    return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour), EVEN
 
 
 @lru_cache(maxsize=4)
@@ -235,12 +249,16 @@ def _drawn(
     steps_per_hour: int,
     seed: int,
     people: float,
-) -> Array:
-    """`random_draws`, kept: plants that are compared have the same ones. Not to be written to."""
+    use_temperature: float,
+) -> tuple[Array, DrawTimes]:
+    """The draws of a building, kept: plants that are compared have the same ones. Not to be written to."""
     pattern = Pattern("", np.array(weekday), np.array(weekend), np.array(month), "")
-    draws = random_draws(apartments, litres, pattern, steps_per_hour, seed, people)
+    events = building_events(apartments, litres, pattern, seed, people, use_temperature)
+    first, until, flow = event_stretches(events)
+    draws = bin_events(events, steps_per_hour)
+    times = DrawTimes(first, until, flow / 1000.0)
     draws.flags.writeable = False
-    return draws
+    return draws, times
 
 
 def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> float:

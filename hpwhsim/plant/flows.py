@@ -6,10 +6,8 @@ import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, BackupMode, Plant
+from hpwhsim.plant.arrays import Array, Plant
 from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, shift, stir_feet
-
-SERIES = int(BackupMode.SERIES)
 
 
 class Moved(NamedTuple):
@@ -33,13 +31,11 @@ def draw(
     use: float,
     mains: float,
     hot: float,
-    heater: float,
-) -> tuple[float, float, float, float]:
+) -> tuple[float, float, float]:
     """Water that the taps take from the top of the store in one step.
 
     A thermostatic valve mixes hot and mains water to use temperature; where the hot water is too cold for
-    that it passes with no more cold water than the valve lets by at its end (`most_hot`), and a series heater
-    raises it as far as its power goes.
+    that it passes with no more cold water than the valve lets by at its end (`most_hot`).
 
     Parameters
     ----------
@@ -51,15 +47,11 @@ def draw(
         Cold water. [°C]
     hot : float
         Water that comes straight from the heat pump, at its outlet temperature. [cells]
-    heater : float
-        Largest rise by the series heater. [K]
 
     Returns
     -------
     volume : float
         From the top of the column. [cells]
-    added : float
-        Heat of the series heater. [cell·K]
     short : float
         Use volume delivered below the minimum temperature. [cells]
     missing : float
@@ -68,13 +60,13 @@ def draw(
     share = hot / use
     room = max(most_hot(plant, mains) - share, 1e-9)  # of each use volume, for hot water of the store
     wanted = plant.use_temperature - mains - share * (plant.outlet[0] - mains)
-    volume = added = short = missing = 0.0
+    volume = short = missing = 0.0
     left = use
     taken = 0.0
     k = 0
     cells = plant.column.mixed_cells
     if wanted <= 0.0:
-        return volume, added, short, missing
+        return volume, short, missing
     while left > 1e-12 * use:
         reached = drawn_heat(temperature, scratch, k + 1.0, mains, cells)
         parcel = reached - taken
@@ -86,7 +78,7 @@ def draw(
                     gap = drawn_heat(temperature, scratch, k + part, mains, cells) - taken
                     part -= (gap - part * mains - left * wanted) / (parcel - mains)
                     part = min(max(part, 0.0), 1.0)
-                return volume + part, added, short, missing
+                return volume + part, short, missing
             volume += 1.0
         else:  # the valve stands open
             served = 1.0 / room
@@ -95,15 +87,14 @@ def draw(
             served = min(served, left)
             volume += served * room
             at_tap = mains + share * (plant.outlet[0] - mains) + room * (parcel - mains)
-            lifted = min(plant.use_temperature, at_tap + heater)
-            added += served * (lifted - at_tap)
-            missing += served * (plant.use_temperature - lifted)
-            if lifted < plant.minimum_temperature:
+            at_tap = min(plant.use_temperature, at_tap)
+            missing += served * (plant.use_temperature - at_tap)
+            if at_tap < plant.minimum_temperature:
                 short += served
         left -= served
         taken = reached
         k += 1
-    return volume, added, short, missing
+    return volume, short, missing
 
 
 @kernel
@@ -169,7 +160,7 @@ def circulate(
         loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
         loop = loop_loss / (supply - min(loop_back, supply - 2.0))
     need = hot_needed(plant, use, mains, outlet)
-    added = short = missing = 0.0
+    short = missing = 0.0
     if flow >= need + loop:
         taps = need
         to_taps = need * outlet  # heat in that water
@@ -178,8 +169,7 @@ def circulate(
         drawn = from_store = 0.0
         straight = flow * need / (need + loop)
         if need > 0.0:
-            rise = plant.backup_power * seconds / (joule * use) if plant.backup_mode == SERIES else 0.0
-            drawn, added, short, missing = draw(temperature, scratch, plant, use, mains, straight, rise)
+            drawn, short, missing = draw(temperature, scratch, plant, use, mains, straight)
             from_store = drawn_heat(temperature, scratch, drawn, mains, column.mixed_cells)
         taps = drawn + straight
         to_taps = from_store + straight * outlet
@@ -209,12 +199,36 @@ def circulate(
         heat=flow * outlet - inlet,
         inlet=inlet,
         taps=taps,
-        taps_heat=to_taps - taps * mains + added,
+        taps_heat=to_taps - taps * mains,
         loop_heat=leaving - to_taps - loop * loop_return,
-        added=added,
+        added=0.0,
         short=short,
         missing=missing,
     )
+
+
+@kernel
+def beside_tank(
+    moved: Moved, plant: Plant, seconds: float, loop_watts: float, loop_back: float, held: float
+) -> tuple[Moved, float, float]:
+    """The loop served by its own tank alone, beside what `moved` for the taps; returns as `through_tank`."""
+    column, tank = plant.column, plant.loop_tank
+    joule = RHO_CP * column.cell_volume
+    reach = (held - plant.loop_ambient) / (loop_back - plant.loop_ambient)
+    loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
+    lost = tank.loss * seconds / joule * (held - column.room)
+    held -= (loop_loss + lost) * column.cell_volume / tank.volume
+    both = Moved(
+        moved.heat,
+        moved.inlet,
+        moved.taps,
+        moved.taps_heat,
+        loop_loss,
+        moved.added,
+        moved.short,
+        moved.missing,
+    )
+    return both, held, lost
 
 
 @kernel
@@ -280,21 +294,7 @@ def through_tank(
     lost = tank.loss * seconds / joule * (held - column.room)
     if tank.through == 0.0:
         moved = circulate(temperature, scratch, plant, seconds, use, mains, flow, 0.0, loop_back)
-        held -= (loop_loss + lost) / size
-        return (
-            Moved(
-                moved.heat,
-                moved.inlet,
-                moved.taps,
-                moved.taps_heat,
-                loop_loss,
-                moved.added,
-                moved.short,
-                moved.missing,
-            ),
-            held,
-            lost,
-        )
+        return beside_tank(moved, plant, seconds, loop_watts, loop_back, held)
     most = most_hot(plant, mains)
     kept, wanted = size * held - loop_loss - lost, use * max(plant.use_temperature - mains, 0.0)
     taps = most * use if wanted > 0.0 else 0.0

@@ -127,7 +127,9 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
 def loop_supply(scenario: Scenario) -> tuple[float, str]:
     """Water that leaves for the loop [°C], and the key that sets it: a tempering valve's, if it is colder."""
     block, valve = scenario.recirculation, scenario.hot_water.tempering_valve
-    supply, key = scenario.plant.storage.setpoint, "plant.storage.setpoint"
+    supply, key = scenario.supply_setpoint, "plant.storage.setpoint"
+    if supply > scenario.plant.storage.setpoint:
+        key = "plant.backup.setpoint"
     if block is not None and block.loop_tank is not None:
         supply, key = block.loop_tank.setpoint, "recirculation.loop_tank.setpoint"
     if valve is not None and valve < supply:

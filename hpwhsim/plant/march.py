@@ -44,7 +44,8 @@ from hpwhsim.plant.controls import (
     part_speed,
     pass_time,
 )
-from hpwhsim.plant.flows import Moved, circulate, heat_tank, hot_needed, through_tank
+from hpwhsim.plant.draw_times import Window, drawn_in, last_of
+from hpwhsim.plant.flows import Moved, beside_tank, circulate, heat_tank, hot_needed, through_tank
 from hpwhsim.plant.heat_source import (
     begin_hour,
     end_hour,
@@ -57,6 +58,7 @@ from hpwhsim.plant.heat_source import (
 )
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.step_parts import may_switch, tank_turns
+from hpwhsim.plant.trim_heater import circulate_lifted
 from hpwhsim.source.offer import met
 from hpwhsim.storage.tank import (
     RHO_CP,
@@ -73,7 +75,7 @@ from hpwhsim.storage.tank import (
 LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
-PARALLEL = int(BackupMode.PARALLEL)
+PARALLEL, SERIES = int(BackupMode.PARALLEL), int(BackupMode.SERIES)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 OF_HOURS = (
     *("outlet", "lift", "backup_setpoint", "backup_level", "mains"),
@@ -121,11 +123,13 @@ def marcher(kind: int) -> March:
         waited = tank_heat = tank_energy = 0.0
         tank_c = plant.loop_tank.setpoint
         straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store
+        at = 0
         for step in range(drive.use.size):
             hour = step // per_hour
             quarter = step * 4 // per_hour
             mains = drive.mains[hour]
             if step % per_hour == 0:
+                at = drive.draws.first[hour] if drive.draws.first.size > 1 else 0
                 plant.outlet[0] = drive.outlet[hour]
                 lift, backup_at = drive.lift[hour], drive.backup_setpoint[hour]
                 backup_level = drive.backup_level[hour]
@@ -176,9 +180,14 @@ def marcher(kind: int) -> March:
                 )
                 else 1
             )
-            use /= parts
+            even = use / parts
             dt = plant.step_seconds / parts
-            for _ in range(parts):
+            begin = step % per_hour * plant.step_seconds
+            for part in range(parts):
+                # what taps draw
+                window = Window(hour, at, begin + part * dt, begin + (part + 1) * dt, even)
+                use, at = drawn_in(drive.draws, window, column.cell_volume)
+
                 # sense and decide
                 wanted = 0
                 if plant.modules > 0:
@@ -239,7 +248,10 @@ def marcher(kind: int) -> March:
                 elif wanted > 0:
                     cold = deepest = 0.0
                     if plant.water_side == SINGLE:
-                        cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
+                        cold = temperature[plant.draw_port - 1]
+                        if plant.backup_mode == SERIES:
+                            cold = max(cold, backup_at)
+                        cold = hot_needed(plant, use, mains, cold)
                         deepest = deepest_charge(plant, temperature, running, since, lift)
                     worked = work(
                         temperature, scratch, plant, heating, units, source, mains, cold, deepest, frosted
@@ -267,12 +279,26 @@ def marcher(kind: int) -> March:
                 # draw, and settle
                 passing = flow if straight else 0.0
                 served = temperature[: plant.draw_port]
-                moved = STILL
+                moved, short_time = STILL, 0.0
                 moves = use > 0.0 or through_store > 0.0 or passing > 0.0
                 if moves:
                     if not ready:
                         reconstruct(temperature, scratch, foot)
-                    if plant.loop_tank.volume == 0.0:
+                    if plant.backup_mode == SERIES:
+                        moved, short_time, leaves = circulate_lifted(
+                            served,
+                            scratch,
+                            plant,
+                            mains,
+                            passing,
+                            through_store,
+                            loop_back,
+                            backup_at,
+                            drive.draws,
+                            window,
+                        )
+                        out.supply[hour] = min(out.supply[hour], leaves)
+                    elif plant.loop_tank.volume == 0.0:
                         moved = circulate(
                             served,
                             scratch,
@@ -285,11 +311,16 @@ def marcher(kind: int) -> March:
                             loop_back,
                         )
                 if plant.loop_tank.volume > 0.0:
-                    if not moves:
-                        reconstruct(temperature, scratch, foot)
-                    moved, tank_c, tank_lost = through_tank(
-                        served, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
-                    )
+                    if plant.backup_mode == SERIES:
+                        moved, tank_c, tank_lost = beside_tank(
+                            moved, plant, dt, loop_watts, loop_back, tank_c
+                        )
+                    else:
+                        if not moves:
+                            reconstruct(temperature, scratch, foot)
+                        moved, tank_c, tank_lost = through_tank(
+                            served, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
+                        )
                     tank_c, tank_heat, tank_energy, tank_on = heat_tank(
                         plant, dt, tank_c, tank_on, drive.source[hour]
                     )
@@ -358,7 +389,9 @@ def marcher(kind: int) -> March:
                     if backup > 0.0:
                         out.backup_seconds[cause, hour] += backup / plant.backup_power
                     if moved.short > 0.0:
-                        out.short_seconds[cause, hour] += dt
+                        if plant.backup_mode != SERIES:
+                            short_time = last_of(drive.draws, window, column.cell_volume, use, moved.short)
+                        out.short_seconds[cause, hour] += short_time
             conduct(temperature, scratch, column)
             lost = lose(temperature, column, around) * joule + lost_in_step
             out.storage_loss[hour] += lost

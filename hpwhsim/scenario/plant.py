@@ -136,7 +136,8 @@ class Backup(Block):
     )
     mode: Literal["parallel", "series"] = Field(
         "parallel",
-        description="parallel: heats the upper store; series: heats the water on its way to the taps",
+        description="parallel: heats the upper store; series: a trim heater in the pipe that leaves the "
+        "store, ahead of the branch of the loop, which lifts what taps and loop take",
         json_schema_extra=origin("choice of this program: an element in the store is the plainest backup"),
     )
     setpoint: Temperature | None = Field(
@@ -145,7 +146,10 @@ class Backup(Block):
         le=95,
         description="it heats to this temperature [degC]",
         json_schema_extra=origin(
-            PRACTICE, none="hot_water.use_temperature + 3 K (in a resistance plant, plant.storage.setpoint)"
+            f"{PRACTICE}; in series what leaves the plant is held hot enough for taps and loop",
+            none="hot_water.use_temperature + 3 K (in a resistance plant, plant.storage.setpoint); in series "
+            "the hottest of hot_water.use_temperature, tempering_valve + tempering_difference, and, where "
+            "the store serves the loop, recirculation.return_temperature + 5 K",
         ),
     )
     height: float | None = Field(

@@ -228,6 +228,7 @@ class Run(Block):
         return self
 
 
+LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
@@ -299,13 +300,37 @@ class Scenario(Block):
     def backup_setpoint(self) -> float:
         """What the backup heats to: as given, else the use temperature + 3 K. [degC]
 
-        In a plant without heat pump it is the only heater and charges the store to plant.storage.setpoint.
+        In a plant without heat pump it is the only heater and charges the store to plant.storage.setpoint. In
+        series it holds what leaves the plant: for taps or tempering valve, and for the return of the loop.
         """
         if self.plant.backup.setpoint is not None:
             return self.plant.backup.setpoint
         if self.plant.family in families.HEATERS:
             return self.plant.storage.setpoint
+        if self.trims:
+            return self._trim_setpoint
         return self.hot_water.use_temperature + 3.0
+
+    @property
+    def trims(self) -> bool:
+        """Whether a heater stands in the pipe that leaves the store."""
+        return self.plant.backup.kind != "none" and self.plant.backup.mode == "series"
+
+    @property
+    def _trim_setpoint(self) -> float:
+        hot_water, loop = self.hot_water, self.recirculation
+        setpoint = hot_water.use_temperature
+        if hot_water.tempering_valve is not None:
+            setpoint = max(setpoint, hot_water.tempering_valve + hot_water.tempering_difference)
+        if loop is not None and loop.loop_tank is None and loop.supply_drop is None:
+            setpoint = max(setpoint, loop.return_temperature + LOOP_FALL)
+        return setpoint
+
+    @property
+    def supply_setpoint(self) -> float:
+        """What leaves the plant for taps and loop, before a tempering valve. [degC]"""
+        store = self.plant.storage.setpoint
+        return max(store, self.backup_setpoint) if self.trims else store
 
     @property
     def backup_height(self) -> float:
@@ -331,10 +356,12 @@ class Scenario(Block):
             )
         if self.run.years > 1 and self.plant.source_kind != "ground-loop":
             raise Clash("run.years", "1: only a ground loop remembers the years before")
-        if self.recirculation is not None and self.recirculation.return_temperature >= setpoint:
+        supply = self.supply_setpoint
+        if self.recirculation is not None and self.recirculation.return_temperature >= supply:
+            key = "plant.storage.setpoint" if supply == setpoint else "plant.backup.setpoint"
             raise Clash(
                 "recirculation.return_temperature",
-                f"below plant.storage.setpoint ({degrees(setpoint)})",
+                f"below {key} ({degrees(supply)})",
                 default(self.recirculation.return_temperature),
             )
         steps = self.run.steps_per_hour

@@ -35,7 +35,7 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
     if backup.kind not in ("gas", "oil"):
         idle.append("plant.backup.made_on")
     if backup.mode == "series":
-        idle.append("plant.backup.height")
+        idle += [f"plant.backup.{key}" for key in ("height", "dead_band", "delay", "lock_outs")]
     controls, loop = scenario.plant.controls, scenario.recirculation
     if controls.signal is None:
         idle.append("plant.controls.signal_hours")
@@ -107,6 +107,23 @@ def cautions(scenario: Scenario) -> list[str]:
         said.append(
             f"plant.storage.setpoint {store:.4g} degC is below hot_water.use_temperature {use:.4g} degC: "
             "taps never get water at the temperature of use"
+        )
+    trim = scenario.backup_setpoint
+    if scenario.trims and trim < use:
+        said.append(
+            f"plant.backup.setpoint {trim:.4g} degC is below hot_water.use_temperature {use:.4g} degC: in "
+            "series it lifts no water to the temperature of use"
+        )
+    valve = scenario.hot_water.tempering_valve
+    if scenario.trims and valve is not None and trim < valve:
+        said.append(
+            f"plant.backup.setpoint {trim:.4g} degC is below hot_water.tempering_valve {valve:.4g} degC: "
+            "behind a colder store the valve does not hold its setpoint"
+        )
+    if scenario.trims and loop is not None and loop.loop_tank is None and trim <= loop.return_temperature:
+        said.append(
+            f"plant.backup.setpoint {trim:.4g} degC is not above recirculation.return_temperature "
+            f"{loop.return_temperature:.4g} degC: in series it cannot hold the loop"
         )
     if store < 60:
         said.append(

@@ -22,6 +22,7 @@ from hpwhsim.plant.arrays import (
     WaterSide,
 )
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.march import march
 from hpwhsim.study.years import march_years
 from hpwhsim.tables import read_table
@@ -149,7 +150,14 @@ def design_days(
             day = maximum_day_factor(apartments) * by_day.mean(axis=0)
         use = cut.use.copy()
         use.reshape(count, -1)[at] = day
-        cut = cut._replace(use=use)
+        draws = cut.draws
+        if peak == "drawn":  # its events too; the mean day's are even through the steps
+            shown = days.copy()
+            shown[at] = from_
+            draws = _draws_of(drive.draws, shown)
+        elif draws.first.size > 1:
+            draws = _evened(draws, 24 * at, use.reshape(24 * count, -1)[24 * at : 24 * at + 24])
+        cut = cut._replace(use=use, draws=draws)
     output = np.ones(24 * count)
     if plant.sources.kind == SourceKind.OUTDOOR_AIR:
         output = cold_output(plant, cut, cut.source)
@@ -260,8 +268,39 @@ def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
             return values[hours]
         return values[steps] if len(values) == DAYS * steps_per_day else values
 
-    cut: Drive = part(drive)
-    return cut
+    cut: Drive = part(drive._replace(draws=EVEN))
+    return cut._replace(draws=_draws_of(drive.draws, days))
+
+
+def _draws_of(draws: DrawTimes, days: Ints) -> DrawTimes:
+    """The draws within the hours of some days."""
+    if draws.first.size == 1:
+        return draws
+    hours = (24 * days[:, None] + np.arange(24)).ravel()
+    counts = np.diff(draws.first)[hours]
+    first = np.concatenate(([0], np.cumsum(counts)))
+    chosen = np.arange(first[-1]) + np.repeat(draws.first[hours] - first[:-1], counts)
+    return DrawTimes(first, draws.until[chosen], draws.flow[chosen])
+
+
+def _evened(draws: DrawTimes, hour: int, use: Array) -> DrawTimes:
+    """`draws` with the hours from `hour` on even through their steps; `use` has shape (hour, step), m³."""
+    hours, steps = use.shape
+    low, high = draws.first[hour], draws.first[hour + hours]
+    seconds = 3600.0 / steps
+    return DrawTimes(
+        np.concatenate(
+            (
+                draws.first[:hour],
+                low + steps * np.arange(hours),
+                draws.first[hour + hours :] - high + low + steps * hours,
+            )
+        ),
+        np.concatenate(
+            (draws.until[:low], np.tile(seconds * (1 + np.arange(steps)), hours), draws.until[high:])
+        ),
+        np.concatenate((draws.flow[:low], use.ravel() / seconds, draws.flow[high:])),
+    )
 
 
 def _copied(state: SourceState) -> SourceState:

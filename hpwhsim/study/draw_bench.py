@@ -21,6 +21,7 @@ from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.plant.draw_times import EVEN
 from hpwhsim.plant.march import march
 from hpwhsim.quantities import TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
@@ -273,6 +274,7 @@ def follow(unit: Unit, use: Array) -> Trace:
     steps = use.size
     drive = unit.drive._replace(
         use=use,
+        draws=EVEN,
         mains=np.full(steps, SUPPLY_C),
         source=np.full(steps, ROOM_C),
         outlet=np.full(steps, unit.plant.outlet[0]),

@@ -111,7 +111,7 @@ def _hottest(assembly: Assembly) -> float:
     """Hottest water that a heater of the plant makes. [°C]."""
     plant, drive = assembly.plant, assembly.drive
     heaters = [drive.outlet.max() + OVER_K, assembly.start.max()]
-    if plant.backup_mode == BackupMode.PARALLEL:
+    if plant.backup_mode != BackupMode.NONE:  # in series by the loop's return
         heaters.append(drive.backup_setpoint.max())
     if plant.loop_tank.volume > 0.0:
         heaters.append(plant.loop_tank.setpoint)
@@ -129,8 +129,6 @@ def _backup(assembly: Assembly, served: Served) -> Array:
     """Most heat of the backup, (hour,). [kWh]."""
     plant = assembly.plant
     power = plant.backup_power / 1000.0 if plant.backup_mode != BackupMode.NONE else 0.0
-    if plant.backup_mode == BackupMode.SERIES:
-        return np.minimum(power, served.taps)
     return np.full(served.taps.size, power)
 
 
@@ -260,6 +258,9 @@ def _second(
         full = np.tile(drive.loop_loss, 365) / 1000.0
         back = np.tile(drive.loop_return, 365)
         demand = demand + grade.of_loop(scale, served.loop, full, back, water)
+    backup = scale.slope(drive.backup_setpoint)
+    if plant.backup_mode == BackupMode.SERIES:  # heat at its setpoint, or the hottest of the store spared
+        backup = np.maximum(backup, spared)
     ends = scale.worth(water.coldest), scale.worth(water.hottest)
     start = float(scale.worth(assembly.start).mean())
     if years > 1:  # only the mean is known: a part at its hottest, the rest at its coldest
@@ -274,7 +275,7 @@ def _second(
         least=0.0,
         further=0.0,
         per_grade=0.0,
-        backup=spared if plant.backup_mode == BackupMode.SERIES else scale.slope(drive.backup_setpoint),
+        backup=backup,
         heater=float(scale.slope(tank.setpoint)) if through else 0.0,
         gain=gain,
         storage=(store + held) * float(max(ends)),

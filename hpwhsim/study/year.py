@@ -16,7 +16,7 @@ from hpwhsim.account.valve import cautions as valve_cautions
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import Cause, Hourly, SourceRow
+from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.lines import LinesYear
 from hpwhsim.plant.loop import loop_supply
@@ -208,6 +208,8 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
         "store_mean_c": out.store_mean,
         "store_bottom_c": out.store_bottom,
     }
+    if plant.backup_mode == BackupMode.SERIES:  # where nothing flows it is as warm as the store
+        hourly["supply_c"] = np.where(np.isfinite(out.supply), out.supply, out.store_top)
     if scenario.recirculation is not None:
         hourly["recirculation_pump_kwh"] = loop_pump
     if plant.loop_tank.volume > 0.0:
@@ -239,13 +241,20 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
     return hourly | source_hourly(scenario, assembly, out, hourly)
 
 
+def _leaving(hourly: dict[str, Array]) -> Array:
+    """Coldest water of the hour that leaves the plant, after a backup in series. [°C]"""
+    return hourly.get("supply_c", hourly["store_top_c"])
+
+
 def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> ValveYear | None:
     """What the tempering valve could not do; None without one."""
     hot_water, drive = scenario.hot_water, assembly.drive
     if hot_water.tempering_valve is None:
         return None
     through = assembly.plant.loop_tank.through > 0.0
-    hot = hourly["loop_tank_c"] if through else hourly["store_top_c"]
+    hot = hourly["loop_tank_c"] if through else _leaving(hourly)
+    times = drive.draws
+    stretches = times.first.size > 1
     drop = loop_supply(scenario)[0] - drive.loop_return
     return valve_year(
         drive.use,
@@ -256,6 +265,8 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         setpoint_c=hot_water.tempering_valve,
         difference_k=hot_water.tempering_difference,
         loop_flow=drive.loop_loss / (RHO_CP * drop),
+        flow_m3s=times.flow if stretches else None,
+        hour_of_flow=np.repeat(np.arange(HOURS), np.diff(times.first)) if stretches else None,
         least_flow=hot_water.tempering_least_flow,
         most_flow=hot_water.tempering_most_flow,
     )
@@ -285,10 +296,12 @@ def _record(
     lowest_top = float(out.store_top.min())
     returns = None
     if scenario.recirculation is not None:
-        leaving = hourly.get("loop_tank_c", hourly["store_top_c"])
+        leaving = hourly.get("loop_tank_c", _leaving(hourly))
         returns = np.minimum(np.tile(assembly.loop_coldest, 365), leaving)
     valve = _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
+    if "supply_c" in hourly:
+        hottest = np.maximum(hottest, np.where(out.backup_heat > 0.0, assembly.drive.backup_setpoint, 0.0))
     if valve is not None:
         hottest = np.where(valve.uncontrolled, hottest, np.minimum(hottest, valve.setpoint_c))
     found_hygiene = hygiene(
