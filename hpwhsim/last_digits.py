@@ -30,15 +30,6 @@ BESIDE_HALF = 0.47  # from 0.53 of a unit on the last digit goes up
 
 _LOWEST, _HIGHEST = -22, 22  # powers of ten that a float holds exactly, or nearest; below, the grid stays
 _POWERS = np.array([float(f"1e{e}") for e in range(_LOWEST, _HIGHEST + 1)])
-_BITS = 1100  # `frexp` gives exponents of two from -1073 to 1024
-# the decade of 2^(b-1), the least number of an exponent b; the number may lie in the next
-_DECADE = np.array(
-    [
-        int(np.clip(np.searchsorted(_POWERS, 2.0 ** min(max(b - 1, -1074), 1023), side="right") - 1, 0, 44))
-        for b in range(-_BITS, _BITS)
-    ],
-    dtype=np.intp,
-)
 
 
 def rounded(values: Array, digits: int) -> Array:
@@ -57,12 +48,11 @@ def rounded(values: Array, digits: int) -> Array:
         A new array. Rounding it again changes nothing.
     """
     size = np.abs(values)
-    _, bits = np.frexp(size)
-    decade = _DECADE[bits + _BITS]
-    decade += size >= _POWERS[np.minimum(decade + 1, _POWERS.size - 1)]
-    np.minimum(decade, _POWERS.size - 1, out=decade)
-    places = np.minimum(digits - 1 - _LOWEST - decade, _HIGHEST)
-    up, down = _POWERS[np.maximum(places, 0) - _LOWEST], _POWERS[np.maximum(-places, 0) - _LOWEST]
+    decades = np.arange(_LOWEST - 1, _HIGHEST + 1)  # the first: below the least power
+    places = np.minimum(digits - 1 - decades, _HIGHEST)
+    decade = np.searchsorted(_POWERS, size, side="right")
+    up = _POWERS[np.maximum(places, 0) - _LOWEST].take(decade)
+    down = _POWERS[np.maximum(-places, 0) - _LOWEST].take(decade)
     whole = np.floor(size * up / down + BESIDE_HALF)
     return np.asarray(np.copysign(whole * down / up, values))
 
