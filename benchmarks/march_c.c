@@ -31,7 +31,7 @@ struct column {
     long mixed_cells;
     double diffusion;
     long passes;
-    double decay;
+    double fading;
     double room;
 };
 
@@ -273,7 +273,7 @@ static double lose(double *temperature, long n, const struct column *column)
 {
     double lost = 0.0;
     for (long i = 0; i < n; i++) {
-        double change = (temperature[i] - column->room) * (1.0 - column->decay);
+        double change = (temperature[i] - column->room) * column->fading;
         temperature[i] -= change;
         lost += change;
     }

@@ -1,5 +1,7 @@
 """Arrays kept on disk by content: what they depend on is in the name of the file.
 
+What was solved for is kept without its last digits, so that it is the same from whatever processor.
+
 A folder that cannot be written, or a damaged file, only means making the arrays again.
 """
 
@@ -15,6 +17,8 @@ from typing import Any
 import numpy as np
 import platformdirs
 from numpy.typing import NDArray
+
+from hpwhsim.last_digits import NUMBER_DIGITS, rounded
 
 Arrays = Mapping[str, NDArray[Any]]
 
@@ -83,10 +87,13 @@ def save(path: Path, arrays: Arrays, keep: int) -> None:
 
 
 def cached(path: Path, keep: int, build: Callable[[], Arrays]) -> Arrays:
-    """The arrays in `path`, or those of `build`, which are then kept there."""
+    """The arrays in `path`, or those of `build`, rounded to `NUMBER_DIGITS`, which are then kept there."""
     found = load(path)
     if found is not None:
         return found
-    new = build()
+    new = {
+        name: rounded(values, NUMBER_DIGITS) if values.dtype == np.float64 else values
+        for name, values in build().items()
+    }
     save(path, new, keep)
     return new

@@ -83,6 +83,7 @@ WRONG: dict[str, dict[str, tuple[str, str]]] = {
         "cold_use_per_apartment": ("-1 gal", "at least 0"),
         "heat_left": ("0", "more than 0"),
         "cistern_pickup": ("3 degC", "delta_degC or K"),
+        "drain_loss": ("-1 W/K", "at least 0"),
         "lag": ("2 days", "at most 86400 s"),
         "screening_loss": ("1", "less than 1"),
         "well_volume": ("0 gal", "more than 0 m3"),

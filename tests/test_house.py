@@ -29,8 +29,10 @@ FLOOR = {
     "user_csv": 1,
     "pipe_friction": 1,
     "us_units": 1,
+    "last_digits": 1,
+    "plain_math": 1,
 }
-EVERYWHERE = ("errors", "disk_cache")  # used from every floor, their own included
+EVERYWHERE = ("errors", "disk_cache", "kernel", "last_digits")  # used from every floor, their own included
 KERNEL_DOOR = "kernel"
 
 

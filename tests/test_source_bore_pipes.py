@@ -179,7 +179,7 @@ def test_offer_by_the_fluid_of_a_whole_bore(pipes: Pipes) -> None:
     field = BoreField(np.zeros(3), 0.0)
     wall = loop.coldest + 5 * loop.spread
     heat = 14e3
-    leaving = met(loop_offer(loop, field, 12.0 - wall, 2), heat)
+    leaving = met(loop_offer(loop, field, 12.0 - wall, 2, 0.0), heat)
     state = fluid_state(GLYCOL, wall)
     film = bore_resistance(BORES, pipes, state, ROCK, 0.3)
     # the library's own film: from the resistance found for the same state, taken apart by bisection

@@ -220,12 +220,12 @@ def two_module_loop() -> Loop:
 def test_offer_is_wall_less_resistance() -> None:
     """Hand sum: wall 10 - 8 = 2 °C, 0.7 of the way from -5 to 5 °C; pump heat spares the field."""
     loop, one_year = two_module_loop(), small_field()
-    offer = loop_offer(loop, one_year, 8.0, 2)
+    offer = loop_offer(loop, one_year, 8.0, 2, 0.0)
     slope = 1e-4 + 4e-5 - 0.7 * 0.4e-5
     assert offer.slope == pytest.approx(slope, rel=1e-12)
     assert met(offer, 20e3) == pytest.approx(2.0 - slope * (20e3 - 800.0), rel=1e-12)
     assert met(offer, 800.0) == pytest.approx(2.0, abs=1e-12)
-    assert loop_offer(loop, one_year, 8.0, 0).free == pytest.approx(2.0, abs=1e-12)
+    assert loop_offer(loop, one_year, 8.0, 0, 0.0).free == pytest.approx(2.0, abs=1e-12)
 
 
 @pytest.mark.parametrize(("drop", "resistance"), [(30.0, 4e-5), (-30.0, 3.6e-5)])

@@ -208,6 +208,7 @@ class SourceRow(IntEnum):
     INFLOW_HEAT = 9  # above 0 °C, J
     OVERFLOW_HEAT = 10  # above 0 °C, J
     WALL_LOSS = 11  # of the well, J
+    WARMEST = 12  # fluid of a ground loop in the hour, °C
 
 
 class SourceState(NamedTuple):

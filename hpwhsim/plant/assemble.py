@@ -17,6 +17,7 @@ from hpwhsim.demand.patterns import (
     read_metered,
     read_pattern,
 )
+from hpwhsim.last_digits import digest, settled
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
@@ -40,6 +41,13 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+# of an `Assembly`, what the march reads and what is weighed with its hours afterwards
+MARCHED = (
+    *("plant", "drive", "start", "state", "series"),
+    *("to_neighbours", "line_loss", "loop_coldest", "loop_pump"),
+)
+
+
 class Assembly(NamedTuple):
     """A plant ready to march, and what was assumed and found on the way."""
 
@@ -55,6 +63,7 @@ class Assembly(NamedTuple):
     loop_pump: Array  # electricity of the loop's pump by hour of the day, W
     assumptions: list[Assumption]  # every default in force, with its source
     cautions: list[str]  # of weather, scenario and plant
+    digest: str = ""  # SHA-256 of all that the march reads
 
 
 def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
@@ -168,20 +177,28 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
     said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
     start = np.full(cells, storage.setpoint)
-    return Assembly(
-        plant=plant,
-        drive=drive,
-        start=start,
-        state=sourced.state,
-        made=made,
-        to_neighbours=sourced.to_neighbours,
-        line_loss=loss,
-        series=series,
-        loop_coldest=loop.coldest,
-        loop_pump=loop.pump,
-        assumptions=[*assumed, *found],
-        cautions=said,
+    return without_last_digits(
+        Assembly(
+            plant=plant,
+            drive=drive,
+            start=start,
+            state=sourced.state,
+            made=made,
+            to_neighbours=sourced.to_neighbours,
+            line_loss=loss,
+            series=series,
+            loop_coldest=loop.coldest,
+            loop_pump=loop.pump,
+            assumptions=[*assumed, *found],
+            cautions=said,
+        )
     )
+
+
+def without_last_digits(assembly: Assembly) -> Assembly:
+    """The assembly with what enters the march rounded (`hpwhsim.last_digits`), and the digest of that."""
+    found = settled(tuple(getattr(assembly, name) for name in MARCHED))
+    return assembly._replace(**dict(zip(MARCHED, found, strict=True)), digest=digest(found))
 
 
 def store_column(scenario: Scenario, found: list[Assumption]) -> Column:

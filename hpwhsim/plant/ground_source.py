@@ -91,7 +91,7 @@ def ground_source(
         )
     diffusivity = block.ground_conductivity / block.ground_heat_capacity
     response = _response(bores, diffusivity)
-    field = make_field(bores, response, block.ground_conductivity)
+    field = make_field(bores, response, block.ground_conductivity, scenario.run.years)
     loop = make_loop(
         bores,
         pipes,

@@ -24,7 +24,7 @@ from hpwhsim.plant.arrays import (
 from hpwhsim.plant.charging import WORKS, covered, refusal
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.source.coil import humidity_at
-from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop
+from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop, warmest_fluid
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.source.room import State, room_offer, room_step
 from hpwhsim.source.wastewater import RHO_CP, pumping_energy, sewer_offer, well_offer, well_step
@@ -39,6 +39,7 @@ MET, TAKEN, PUMP = int(SourceRow.MET), int(SourceRow.TAKEN), int(SourceRow.PUMP)
 WALL, COLDEST, REJECTED = int(SourceRow.WALL), int(SourceRow.COLDEST), int(SourceRow.REJECTED)
 WELL, INFLOW, WALL_LOSS = int(SourceRow.WELL), int(SourceRow.INFLOW), int(SourceRow.WALL_LOSS)
 INFLOW_HEAT, OVERFLOW_HEAT = int(SourceRow.INFLOW_HEAT), int(SourceRow.OVERFLOW_HEAT)
+WARMEST = int(SourceRow.WARMEST)
 AIR, REFERENCE_AIR = int(RoomRow.AIR), int(RoomRow.REFERENCE_AIR)
 CONDENSATE, SENSIBLE, GAIN = int(RoomRow.CONDENSATE), int(RoomRow.SENSIBLE), int(RoomRow.GAIN)
 FROZEN, HEAT_RESIDUAL = int(RoomRow.FROZEN), int(RoomRow.HEAT_RESIDUAL)
@@ -46,6 +47,7 @@ WATER_RESIDUAL, MASS = int(RoomRow.WATER_RESIDUAL), int(RoomRow.MASS)
 
 NEAR = 0.01  # K, that close the temperature met is found
 MOST_TRIES = 30
+ALWAYS = 3599.0  # s of running in an hour that count as all of it
 SHORTEST_RUN = 20.0  # s, within a part of a step, for the coldest fluid: of less the heat rate is not steady
 
 
@@ -107,7 +109,10 @@ def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: in
         return
     rejected = drive.rejected[hour]
     mean = state.hour_heat[0] / 3600.0 - rejected
-    out.source[WALL, hour] = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean
+    wall = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean
+    standing = 1.0 if out.run_seconds[hour] < ALWAYS else 0.0
+    out.source[WALL, hour] = wall
+    out.source[WARMEST, hour] = warmest_fluid(sources.loop, wall, mean, standing, rejected)
     out.source[REJECTED, hour] = rejected * 3600.0
     book_hour(state.history, mean)
 
@@ -119,8 +124,7 @@ def offered(
     """What the source offers `running` modules in a step."""
     sources = plant.sources
     if kind == GROUND_LOOP:
-        warmed = sources.field.hour_response * drive.rejected[hour]
-        return loop_offer(sources.loop, sources.field, state.drop[0] - warmed, running)
+        return loop_offer(sources.loop, sources.field, state.drop[0], running, drive.rejected[hour])
     if kind == ROOM:
         room = State(state.room[0], state.room[1], state.room[2])
         return room_offer(

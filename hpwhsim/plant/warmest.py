@@ -122,10 +122,10 @@ def _ground(
     before = plant.outlet[0]
     for year in range(years):
         for hour in range(met.size):
-            drop = wall_drop(field, history) - field.hour_response * drive.rejected[hour]
+            drop = wall_drop(field, history)
             if year == years - 1:
                 for modules in range(1, plant.modules + 1):
-                    offer = loop_offer(loop, field, drop, modules)
+                    offer = loop_offer(loop, field, drop, modules, drive.rejected[hour])
                     met[hour] = max(met[hour], _warmest_met(plant, offer, modules, inlets, outlets))
             book_hour(history, -pump - drive.rejected[hour])
     plant.outlet[0] = before
@@ -180,7 +180,7 @@ def _room(assembly: Assembly, hottest: float) -> tuple[float, Array]:
     around = drive.around._replace(
         exchanged=drive.around.exchanged.copy(), exchanged_humidity=drive.around.exchanged_humidity.copy()
     )
-    loss = -np.log(plant.column.decay) / dt * RHO_CP * plant.column.cell_volume * assembly.start.size
+    loss = -np.log1p(-plant.column.fading) / dt * RHO_CP * plant.column.cell_volume * assembly.start.size
     loss += plant.loop_tank.loss if plant.loop_tank.volume > 0.0 else 0.0
     steady = plant.standby_power + plant.crankcase_power + plant.pump_power
     steady += plant.fan_power if room.exhaust_here else 0.0

@@ -2,15 +2,16 @@
 
 import numpy as np
 
-from hpwhsim.climate.ground import surface_wave
+from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.plant.arrays import Array, SourceKind
 from hpwhsim.plant.machine import Assumption, Made
-from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
+from hpwhsim.plant.plain_source import PRACTICE, SOIL_DIFFUSIVITY, Sourced, at_rest, say
 from hpwhsim.scenario.schema import Scenario, Wastewater
 from hpwhsim.source import drains
 from hpwhsim.source.wastewater import RHO_CP, Pumping, make_exchanger, make_well
 
 HOURS = 8760
+ROOM_C = 20.0  # of the building that stacks run through
 USUAL_EXCHANGE_K, USUAL_COOLING_K = 3.0, 4.0  # of a sewage exchanger at the rating
 USUAL_HEAD, PUMP_EFFICIENCY = 50e3, 0.4  # Pa on each side of a sewage exchanger
 CLEANING_MONTHS = 6.0
@@ -56,7 +57,7 @@ def wastewater_source(
         sewage = np.repeat(sewer.flow / steps, steps)
         temperature = np.repeat(sewer.temperature, steps)
     else:
-        sewage, temperature = _drains(scenario, block, use, mains, found)
+        sewage, temperature = _drains(scenario, block, use, mains, dry_bulb, found)
         kind = SourceKind.WET_WELL
         if block.well_volume is None:
             volume = float(sewage.sum()) / HOURS
@@ -75,7 +76,12 @@ def wastewater_source(
 
 
 def _drains(
-    scenario: Scenario, block: Wastewater, use: Array, mains: Array, found: list[Assumption]
+    scenario: Scenario,
+    block: Wastewater,
+    use: Array,
+    mains: Array,
+    dry_bulb: Array,
+    found: list[Assumption],
 ) -> tuple[Array, Array]:
     """Sewage of the building in each step: m³, °C."""
     apartments, hot_water = scenario.building.apartments, scenario.hot_water
@@ -93,6 +99,8 @@ def _drains(
         whole = cold * apartments
     by_hour = use.reshape(365, 24, -1).sum(axis=(0, 2))
     shape = by_hour / by_hour.sum() if by_hour.sum() > 0.0 else np.full(24, 1.0 / 24.0)
+    days = np.arange(HOURS) / 24.0
+    soil = ground_temperature(drains.DRAIN_DEPTH, days, *surface_wave(dry_bulb), SOIL_DIFFUSIVITY)
     sewage = drains.building_sewage(
         use,
         mains,
@@ -101,8 +109,10 @@ def _drains(
         use_temperature=hot_water.use_temperature,
         heat_left=block.heat_left,
         cistern_pickup=block.cistern_pickup,
-        room=20.0,
+        room=ROOM_C,
         lag=block.lag,
         screening_loss=block.screening_loss,
+        drain_loss=block.drain_loss * apartments,
+        around=0.5 * (ROOM_C + soil),
     )
     return np.ascontiguousarray(sewage.flow), np.ascontiguousarray(sewage.temperature)

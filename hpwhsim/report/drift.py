@@ -78,14 +78,23 @@ def _block(outcome: Outcome, rows: int | None) -> str:
 
 
 def _changed_input(outcome: Outcome) -> list[str]:
-    """That the scenario or the weather is another one than the record was made with."""
+    """That the record was made with another scenario, weather or set-up."""
     if outcome.case.stored is None or outcome.fresh is None:
         return []
-    return [
+    known = outcome.case.stored.context
+    said = [
         f"the {what} file has changed since the record was stored"
         for what in ("scenario", "weather")
-        if outcome.case.stored.context.get(f"{what}.sha256") != outcome.fresh.get(f"{what}.sha256")
+        if known.get(f"{what}.sha256") != outcome.fresh.get(f"{what}.sha256")
     ]
+    if known.get("inputs.sha256") is not None:  # a record of an earlier version has none
+        same = known["inputs.sha256"] == outcome.fresh.get("inputs.sha256")
+        said += [
+            "the same numbers entered the simulation (inputs.sha256): its code or its accounts moved"
+            if same
+            else "other numbers entered the simulation (inputs.sha256)"
+        ]
+    return said
 
 
 def table(moves: Sequence[Move], rows: int | None = ROWS) -> list[str]:

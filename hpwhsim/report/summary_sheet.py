@@ -45,6 +45,7 @@ FROM_HOURS: dict[str, tuple[tuple[str, ...], Callable[..., Formula]]] = {
     "source_mean_c": (("source_c",), Column.mean),
     "room_min_c": (("room_c",), Column.lowest),
     "loop_min_c": (("loop_coldest_c",), Column.lowest),
+    "loop_max_c": (("loop_warmest_c",), Column.highest),
     "store_min_top_c": (("store_top_c",), Column.lowest),
     "bore_wall_end_c": (("bore_wall_c",), lambda wall: wall.cell(-1)),
     "freeze_exposed_hours": (("dry_bulb_c",), lambda air: air.count_if("<", 0.0)),
@@ -56,6 +57,7 @@ FROM_HOURS: dict[str, tuple[tuple[str, ...], Callable[..., Formula]]] = {
 INSIDE = "from steps shorter than the hour, which no sheet holds"
 LINES = "from the rating and the lines, before the hours"
 OUTAGE = "from an outage tried in every hour of the year"
+OTHER_SEWAGE = "from a year of its own with sewage of another temperature"
 UNEXPLAINED = "no formula of this workbook gives it"
 NOT_LIVE = {
     "line_charge_kg": LINES,
@@ -69,6 +71,10 @@ NOT_LIVE = {
     "room_water_residual_kg_per_s": INSIDE,
     "module_run_hours": "of single modules; the hours hold their sum, module_hours",
     "module_starts": INSIDE,
+    "sewage_min_electricity_kwh": OTHER_SEWAGE,
+    "sewage_min_cop_plant": OTHER_SEWAGE,
+    "sewage_max_electricity_kwh": OTHER_SEWAGE,
+    "sewage_max_cop_plant": OTHER_SEWAGE,
     "valve_uncontrolled_hours": INSIDE,
     "valve_over_hours": INSIDE,
     "valve_starved_hours": INSIDE,

@@ -169,7 +169,7 @@ class GroundLoop(Block):
     )
     rejection: FilePath | None = Field(
         None,
-        description="CSV with rejection_kw: heat of the building's cooling put into the field, 8760 rows",
+        description="CSV with rejection_kw: heat that chillers on the same loop put into it, 8760 rows",
         json_schema_extra=origin("choice of this program", none="the field only gives heat"),
     )
 
@@ -211,8 +211,20 @@ class Wastewater(Block):
         0.85,
         gt=0,
         le=1,
-        description="share of the heat added at the taps that is still there at the pit",
-        json_schema_extra=origin("drop of 2 to 5 K on the way; common practice, no source"),
+        description="share of the heat added at the taps that goes down the drain",
+        json_schema_extra=origin(
+            "showers and basins cool on their way to the drain; common practice, no source"
+        ),
+    )
+    drain_loss: HeatLoss = Field(
+        27.0,
+        ge=0,
+        le=1e4,
+        description="heat loss of stacks and drains of an apartment to rooms and soil [W/K]",
+        json_schema_extra=origin(
+            "choice of this program, so that default sewage runs between 10 and 21 degC as building drains "
+            "and sewers do (common practice, no source)"
+        ),
     )
     cistern_pickup: Difference = Field(
         3.0,
@@ -332,6 +344,7 @@ class Wastewater(Block):
                 "cold_use_per_apartment",
                 "heat_left",
                 "cistern_pickup",
+                "drain_loss",
                 "lag",
                 "screening_loss",
                 "well_volume",

@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.climate.ground import SurfaceWave
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.last_digits import SERIES_DIGITS, rounded
 from hpwhsim.source.ground_loop import HOURS, BoreField
 
 Array = NDArray[np.float64]
@@ -101,7 +102,7 @@ class Response(NamedTuple):
     """A g-function on the times of this program; plain arrays, worth keeping."""
 
     hours: Array  # (TIMES,) h, even in their logarithm, from 1 h to beyond `LONGEST_YEARS`
-    g: Array  # (TIMES,), rising
+    g: Array  # (TIMES,), rising, of `SERIES_DIGITS`
 
 
 def cylinder_g(fourier: ArrayLike) -> Array:
@@ -167,7 +168,7 @@ def g_function(bores: Bores, diffusivity: float) -> Response:
     }[bores.layout]
     spacing = bores.spacing
     field = build(bores.columns, bores.rows, spacing, spacing, bores.length, bores.buried, bores.radius)
-    hours = np.geomspace(1.0, LONGEST_YEARS * HOURS + 1.0, TIMES)
+    hours = rounded(np.geomspace(1.0, LONGEST_YEARS * HOURS + 1.0, TIMES), SERIES_DIGITS)
     lines = gFunction(
         field,
         diffusivity,
@@ -177,10 +178,13 @@ def g_function(bores: Bores, diffusivity: float) -> Response:
         options={"nSegments": SEGMENTS, "kClusters": MORE_GROUPS},
     ).gFunc
     fourier = diffusivity * 3600.0 * hours / bores.radius**2
-    return Response(hours, np.asarray(lines + cylinder_g(fourier) - 0.5 * exp1(0.25 / fourier)))
+    g = np.asarray(lines + cylinder_g(fourier) - 0.5 * exp1(0.25 / fourier))
+    return Response(hours, rounded(g, SERIES_DIGITS))  # the dense algebra's last digits are the processor's
 
 
-def make_field(bores: Bores, response: Response, conductivity: float) -> BoreField:
+def make_field(
+    bores: Bores, response: Response, conductivity: float, years: int = LONGEST_YEARS
+) -> BoreField:
     """Constants of a field for the march.
 
     Parameters
@@ -191,6 +195,8 @@ def make_field(bores: Bores, response: Response, conductivity: float) -> BoreFie
         From `g_function` for these bores.
     conductivity : float
         Of the ground, above 0. [W/mK]
+    years : int
+        That are to come, 1 to `LONGEST_YEARS`.
 
     Returns
     -------
@@ -206,8 +212,8 @@ def make_field(bores: Bores, response: Response, conductivity: float) -> BoreFie
 
     if not 0.0 < conductivity < np.inf:
         raise OutOfRangeError(f"ground: got a conductivity of {conductivity:g} W/mK, allowed above 0")
-    whole = np.log(np.arange(1.0, round(response.hours[-1]) + 1.0))
-    whole[-1] = np.log(response.hours[-1])  # the last time up to rounding
+    last = min(years * HOURS + 1, round(response.hours[-1]))
+    whole = np.log(np.arange(1.0, last + 1.0))
     curve = PchipInterpolator(np.log(response.hours), response.g)
     step = np.concatenate([[0.0], curve(whole)]) / (2.0 * np.pi * conductivity * bores.total_length)
     return BoreField(step, float(step[1]))

@@ -15,10 +15,9 @@ References
 
 from typing import NamedTuple
 
-import numpy as np
-
 from hpwhsim.climate.moist_air import MASS_RATIO, TRIPLE_POINT_C, ZERO_C
 from hpwhsim.kernel import kernel
+from hpwhsim.plain_math import exponential, logarithm
 from hpwhsim.source.offer import Offer, met
 
 CP_AIR = 1006.0  # J/kgK
@@ -62,16 +61,16 @@ def humidity_at(temperature: float, relative: float, pressure: float) -> tuple[f
     """
     t = min(max(temperature, LOWEST_C), HIGHEST_C) + ZERO_C
     if temperature <= TRIPLE_POINT_C:
-        log = -5.6745359e3 / t + 6.3925247 + 4.1635019 * np.log(t)
+        log = -5.6745359e3 / t + 6.3925247 + 4.1635019 * logarithm(t)
         log += t * (-9.677843e-3 + t * (6.2215701e-7 + t * (2.0747825e-9 - t * 9.484024e-13)))
-        rise = 5.6745359e3 / t**2 + 4.1635019 / t - 9.677843e-3
+        rise = 5.6745359e3 / (t * t) + 4.1635019 / t - 9.677843e-3
         rise += t * (2.0 * 6.2215701e-7 + t * (3.0 * 2.0747825e-9 - t * 4.0 * 9.484024e-13))
     else:
-        log = -5.8002206e3 / t + 1.3914993 + 6.5459673 * np.log(t)
+        log = -5.8002206e3 / t + 1.3914993 + 6.5459673 * logarithm(t)
         log += t * (-4.8640239e-2 + t * (4.1764768e-5 - t * 1.4452093e-8))
-        rise = 5.8002206e3 / t**2 + 6.5459673 / t - 4.8640239e-2
+        rise = 5.8002206e3 / (t * t) + 6.5459673 / t - 4.8640239e-2
         rise += t * (2.0 * 4.1764768e-5 - t * 3.0 * 1.4452093e-8)
-    vapour = relative * np.exp(log)
+    vapour = relative * exponential(log)
     dry = pressure - vapour
     ratio = MASS_RATIO * vapour / dry
     return ratio, ratio * rise * pressure / dry

@@ -73,7 +73,7 @@ def make_history(field: BoreField, years: int) -> History:
     most = (field.step.size - 2) // HOURS
     if not 1 <= years <= most:
         raise OutOfRangeError(f"ground loop: got {years} years, allowed 1 to {most}")
-    sizes = int(np.ceil(np.log2(years * HOURS / (CELLS - 1) + 1)))
+    sizes = (-(-years * HOURS // (CELLS - 1))).bit_length()  # the least for which 2^sizes - 1 of them suffice
     left = np.array([years * HOURS], dtype=np.int64)
     return History(np.zeros((sizes, CELLS)), np.zeros(sizes, dtype=np.int64), left)
 
@@ -140,7 +140,17 @@ def wall_drop(field: BoreField, history: History) -> float:
 
 
 @kernel
-def loop_offer(loop: Loop, field: BoreField, drop: float, running: int) -> Offer:
+def resistance_at(loop: Loop, wall: float, running: int) -> float:
+    """Wall above the fluid that leaves the field, per watt taken from it, with `running` modules. [K/W]"""
+    columns = loop.resistance.shape[1]
+    place = min(max((wall - loop.coldest) / loop.spread, 0.0), columns - 1.0)
+    left = min(int(place), columns - 2)
+    ends = loop.resistance[running, left], loop.resistance[running, left + 1]
+    return ends[0] + (place - left) * (ends[1] - ends[0])
+
+
+@kernel
+def loop_offer(loop: Loop, field: BoreField, drop: float, running: int, rejected: float) -> Offer:
     """What the machine meets while it takes heat from the loop at a steady rate.
 
     Parameters
@@ -153,14 +163,17 @@ def loop_offer(loop: Loop, field: BoreField, drop: float, running: int) -> Offer
         From `wall_drop`. [K]
     running : int
         Running modules, 0 to all.
+    rejected : float
+        Heat that chillers give to the same fluid. [W]
 
     Returns
     -------
     Offer
-        Temperature of the fluid that enters the machine, by the heat that the machine takes. The pump stands
-        between machine and field and all its electricity ends in the fluid, so the field gives
-        ``heat - loop.pump[running]``: book that. No limits: whether the fluid may freeze is the caller's
-        question, and where it is coldest, after the machine, it is ``heat / loop.carried[running]`` colder.
+        Temperature of the fluid that enters the machine, by the heat that the machine takes. Machine and
+        chillers draw side by side what leaves the field. The pump stands between them and the field and all
+        its electricity ends in the fluid, so the field gives ``heat - loop.pump[running] - rejected``, and
+        that net heat passes the bores' resistance: book that. No limits: whether the fluid may freeze is the
+        caller's question, and after the machine it is ``heat / loop.carried[running]`` colder.
 
     Notes
     -----
@@ -168,9 +181,41 @@ def loop_offer(loop: Loop, field: BoreField, drop: float, running: int) -> Offer
     that is a little warmer: after half an hour of 25 W/m in rock of 2 W/mK by 0.3 K.
     """
     wall = loop.undisturbed - drop
-    columns = loop.resistance.shape[1]
-    place = min(max((wall - loop.coldest) / loop.spread, 0.0), columns - 1.0)
-    left = min(int(place), columns - 2)
-    ends = loop.resistance[running, left], loop.resistance[running, left + 1]
-    slope = field.hour_response + ends[0] + (place - left) * (ends[1] - ends[0])
-    return Offer(wall + slope * loop.pump[running], slope, -np.inf, np.inf, np.inf)
+    warmed = wall + field.hour_response * rejected
+    slope = field.hour_response + resistance_at(loop, warmed, row_of(loop, running, rejected))
+    return Offer(wall + slope * (loop.pump[running] + rejected), slope, -np.inf, np.inf, np.inf)
+
+
+@kernel
+def row_of(loop: Loop, running: int, rejected: float) -> int:
+    """Row of the loop's flow: that of the running modules, and all of it while chillers reject heat."""
+    return loop.carried.size - 1 if rejected > 0.0 else running
+
+
+@kernel
+def warmest_fluid(loop: Loop, wall: float, heat: float, standing: float, rejected: float) -> float:
+    """Warmest fluid of an hour: behind the chillers, as it goes back into the field. [°C]
+
+    Parameters
+    ----------
+    loop : Loop
+        The loop.
+    wall : float
+        At the end of the hour. [°C]
+    heat : float
+        Mean taken from the field in the hour by machine, pump and chillers, negative if they give. [W]
+    standing : float
+        Share of the hour in which the machine stood: then the chillers' heat alone is in the fluid.
+    rejected : float
+        Of the chillers. [W]
+
+    Notes
+    -----
+    Without chillers it is the wall: fluid that stands takes its temperature, and a machine cools it.
+    """
+    if rejected <= 0.0:
+        return wall
+    given = rejected if standing > 0.0 else -heat
+    row = row_of(loop, 0, rejected)
+    leaving = wall + given * resistance_at(loop, wall, row)
+    return max(leaving, leaving + given / loop.carried[row])

@@ -26,6 +26,7 @@ import numpy as np
 
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.kernel import kernel
+from hpwhsim.plain_math import exponential_less_one
 from hpwhsim.source.offer import Offer
 
 RHO_CP = 988.035 * 4181.3
@@ -134,7 +135,7 @@ def _above_zero(key: str, value: float, unit: str) -> None:
 @kernel
 def _bernoulli(x: float) -> float:
     """``x / (e^x - 1)``, 1 at 0; for x of 0 or more."""
-    gone = -np.expm1(-x)
+    gone = -exponential_less_one(-x)
     return x * (1.0 - gone) / gone if gone > 0.0 else 1.0
 
 
@@ -179,9 +180,9 @@ def _response(x: float) -> tuple[float, float]:
     x is the step over the well's time constant: ``(1 - e^-x) / x`` and ``(1 - (1 - e^-x) / x) / x``.
     """
     if x < 0.01:  # the series is good to 1e-14 here, the closed form loses digits
-        mean = 0.5 - x / 6.0 + x * x / 24.0 - x**3 / 120.0 + x**4 / 720.0
+        mean = 0.5 - x * (1.0 / 6.0 - x * (1.0 / 24.0 - x * (1.0 / 120.0 - x / 720.0)))
     else:
-        mean = (1.0 + np.expm1(-x) / x) / x
+        mean = (1.0 + exponential_less_one(-x) / x) / x
     return 1.0 - x * mean, mean
 
 

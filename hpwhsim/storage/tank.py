@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.kernel import kernel
+from hpwhsim.plain_math import exponential, exponential_less_one
 
 Array = NDArray[np.float64]
 
@@ -32,7 +33,7 @@ class Column(NamedTuple):
     mixed_cells: int  # cells at the bottom that inflow stirs
     diffusion: float  # share of a neighbour's difference exchanged in one conduction pass, at most 1/4
     passes: int  # conduction passes in one step
-    decay: float  # what is left of the excess over the room's temperature after one step of standby
+    fading: float  # share of the excess over the room's temperature that one step of standby takes
     room: float  # °C
 
 
@@ -86,7 +87,7 @@ def make_column(
         mixed_cells=round(inlet_mixing * cells),
         diffusion=exchange / passes,
         passes=passes,
-        decay=float(np.exp(-loss * step_seconds / (RHO_CP * volume))),
+        fading=-exponential_less_one(-loss * step_seconds / (RHO_CP * volume)),
         room=room,
     )
 
@@ -164,7 +165,7 @@ def stirred_inflow(volume: float, inlet: float, zone: float, cells: float) -> fl
     """
     if cells <= 0.0:
         return volume * inlet
-    return inlet * volume + (zone - inlet) * cells * -np.expm1(-volume / cells)
+    return inlet * volume + (zone - inlet) * cells * -exponential_less_one(-volume / cells)
 
 
 @kernel
@@ -216,7 +217,7 @@ def shift(
     above = rise + inserted
     stirred = cells if rise > 0.0 else 0
     zone = scratch.below[stirred] / stirred if stirred > 0 else bottom_in
-    zone_end = bottom_in + (zone - bottom_in) * np.exp(-rise / stirred) if stirred > 0 else bottom_in
+    zone_end = bottom_in + (zone - bottom_in) * exponential(-rise / stirred) if stirred > 0 else bottom_in
     at_zone = scratch.below[stirred] - stirred_inflow(max(rise, 0.0), bottom_in, zone, float(stirred))
     at_port = heat_below(temperature, scratch, port)
     lowest = min(0.0, rise)
@@ -278,7 +279,7 @@ def stir_feet(
             continue
         top = min(foot + cells, temperature.size)
         mean = temperature[foot:top].mean()
-        share = -np.expm1(-through / cells)
+        share = -exponential_less_one(-through / cells)
         for i in range(foot, top):
             temperature[i] += share * (mean - temperature[i])
 
@@ -336,7 +337,7 @@ def lose(temperature: Array, column: Column, room: float) -> float:
     """Standby loss of one step to a room at `room` °C, exact for each cell, in place. [cell·K]"""
     lost = 0.0
     for i in range(temperature.size):
-        change = (temperature[i] - room) * (1.0 - column.decay)
+        change = (temperature[i] - room) * column.fading
         temperature[i] -= change
         lost += change
     return lost

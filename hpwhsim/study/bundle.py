@@ -106,7 +106,7 @@ def verify(path: Path) -> Verdict:
     if held["tool"].get("version") != hpwhsim.__version__:
         notes.append(f"made by tankyear {held['tool'].get('version')}, repeated by {hpwhsim.__version__}")
     fresh: Record = finite(answer(loaded).year.record)
-    stored = Stored({}, held["record"], {}, (), [])
+    stored = Stored({}, held["record"], [])
     moves, within = compare(stored, fresh)
     if within:
         notes.append(f"{len(within)} figures differ by rounding only")

@@ -82,7 +82,7 @@ def limits(assembly: Assembly, served: Served, years: int) -> Limits:
     best = warmest(assembly, hottest, years)
     water = _Water(best.coldest, hottest)
     store = RHO_CP * plant.column.cell_volume * assembly.start.size / JOULE_PER_KWH  # kWh/K
-    share = 1.0 - plant.column.decay ** (3600.0 / plant.step_seconds)
+    share = 1.0 - (1.0 - plant.column.fading) ** (3600.0 / plant.step_seconds)
     through = plant.loop_tank.volume > 0.0 and plant.loop_tank.through > 0.0
     alone = plant.loop_tank.volume > 0.0 and not through
     reduced = ReducedPlant(
@@ -266,7 +266,7 @@ def _second(
     if years > 1:  # only the mean is known: a part at its hottest, the rest at its coldest
         hot = (served.store_start - water.coldest) / (water.hottest - water.coldest)
         start = float((1.0 - hot) * ends[0] + hot * ends[1])
-    losing = -np.log(plant.column.decay) * 3600.0 / plant.step_seconds * store  # kWh/K in an hour
+    losing = -np.log1p(-plant.column.fading) * 3600.0 / plant.step_seconds * store  # kWh/K in an hour
     gain = losing * 0.25 * (best.around - best.around_least) ** 2
     if through:
         gain = gain + tank.loss / 1000.0 * 0.25 * (plant.column.room - best.around_least) ** 2

@@ -20,7 +20,10 @@ Flat = dict[str, Value]
 
 Record = Mapping[str, object]
 
-CONTEXT = ("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station")
+CONTEXT = (
+    *("title", "tool.version", "scenario.sha256", "weather.sha256", "weather.station"),
+    "inputs.sha256",
+)
 
 APART = (*CONTEXT, "scenario.overrides", "baseline.sha256")  # says where the record comes from; no result
 
@@ -38,8 +41,6 @@ class Stored(NamedTuple):
 
     context: dict[str, object]
     record: dict[str, object]
-    spread: dict[str, float]
-    unsettled: tuple[str, ...]
     history: list[dict[str, object]]
 
 
@@ -64,19 +65,15 @@ def read_stored(path: Path) -> Stored:
         ) from None
     except (ValueError, RecursionError) as err:
         raise InputError(f"{path}: not valid JSON: {err}; {hint}") from None
-    shape = {"record": dict, "spread": dict, "unsettled": list, "history": list}
+    shape = {"record": dict, "history": list}  # older records hold more, which is not read
     for key, kind in shape.items():
         if not isinstance(raw, dict) or not isinstance(raw.get(key), kind):
             what = "block" if kind is dict else "list"
             raise InputError(f"{path}: no stored record: allowed a {what} named '{key}' in it; {hint}")
-    for key, value in raw["spread"].items():
-        if not isinstance(value, float | int) or not value >= 0:
-            raise InputError(f"{path}: spread: {key}: got {value!r}; allowed a number of at least 0; {hint}")
     if not all(isinstance(entry, dict) for entry in raw["history"]):
         raise InputError(f"{path}: history: allowed a list of blocks; {hint}")
     context = {key: raw.get(key) for key in CONTEXT}
-    unsettled = tuple(str(key) for key in raw["unsettled"])
-    return Stored(context, raw["record"], raw["spread"], unsettled, raw["history"])
+    return Stored(context, raw["record"], raw["history"])
 
 
 def read_rules(path: Path) -> tuple[Rule, ...]:

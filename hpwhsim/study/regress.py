@@ -3,36 +3,30 @@
 ``FOLDER/NAME.yaml`` is a scenario, ``FOLDER/records/NAME.json`` its stored record::
 
     title, tool.version, scenario.sha256, weather.sha256, weather.station
+    inputs.sha256   of the numbers that the year was simulated from
     record     the annual record: every result, every default in force, every caution
-    spread     by how much rounding alone moves a value, where that is more than the default tolerance
-    unsettled  texts that rounding alone changes (the time of a peak that two days share)
     history    what was accepted: date, version, reason, what moved and by how much
 
 Lists and blocks are compared value by value (``monthly.electricity_kwh[Mar]``,
 ``backup_hours_by_cause[capacity]``, ``assumptions[plant.storage.height]``); a value that is new or gone has
 moved. A cause that is left out counts as 0 h.
 
-Tolerances. The same machine repeats a year bit for bit. Another processor or library rounds the last digits
-of a logarithm or of a root differently; `RELATIVE` and `ABSOLUTE` lie far above that and below anything an
-engineer reads. But thermostats make a plant chaotic: one start that falls into the next step shifts all
-later ones. On invented central plants a change of the store's volume in the 12th digit moved the year's
-electricity by up to 0.3 %, a month's peak by 4 % and small backup hours by 20 % (five plants, 40 trials
-each), and the heat at the taps not at all. No one tolerance fits both, so the spread is measured: when a
-record is stored, the year is run `ECHOES` more times with the volume changed in the 12th digit, and a value
-has moved if it moved by more than `WIDEN` times its largest change among these: of 300 further years with
-other rounding 5 % were called moved, and 24 % with half as many echoes. What stays within is counted, and
-``exact`` takes every tolerance as zero: right wherever processor and libraries stay the same. balance_error
-is not compared: its size must stay within `BALANCE`.
+Tolerances. A record holds on every machine: what a year is simulated from is rounded, so that the last digits
+of another processor reach no thermostat (`hpwhsim.last_digits`), and the time loop uses operations that are
+the same everywhere (`hpwhsim.plain_math`). Sums over the hours may still differ in their last digits;
+`RELATIVE` and `ABSOLUTE` lie far above that and below anything an engineer reads. What stays within is
+counted, and ``exact`` takes every tolerance as zero. balance_error is not compared: its size must stay within
+`BALANCE`. Of a record that moved, ``inputs.sha256`` says whether other numbers entered the simulation, or the
+same ones came out otherwise.
 
 ``FOLDER/records/tolerances.csv`` overrides this by key: columns ``key, relative, absolute``, ``#`` comments,
-patterns such as ``monthly.*``; the last line that fits is used as it stands, without the spread. A
+patterns such as ``monthly.*``; the last line that fits is used. A
 relative tolerance of ``inf`` takes a key, text too, out of the comparison.
 """
 
 import json
 import math
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from datetime import date
 from difflib import get_close_matches
 from fnmatch import fnmatchcase
@@ -64,9 +58,6 @@ Run = Callable[[Loaded], Record]
 RELATIVE = 1e-6  # 1 Wh in a MWh
 ABSOLUTE = 1e-6  # in the unit of the key
 BALANCE = 1e-6  # every year closes
-ECHOES = 16
-NUDGE = 1e-12
-WIDEN = 2.0
 
 
 class Case(NamedTuple):
@@ -195,7 +186,7 @@ def compare(
     fresh : mapping
         A record as of `run_record`.
     rules : sequence of Rule
-        The last one that fits a key is used; keys that none fits take the default and the spread.
+        The last one that fits a key is used; keys that none fits take the default.
     exact : bool
         Take every tolerance as zero.
 
@@ -222,14 +213,14 @@ def compare(
             if not exact:
                 limits = rule or Rule("", RELATIVE, ABSOLUTE)
                 part = 0.0 if old == 0 else limits.relative * abs(float(old or 0.0))
-                tolerance = max(part, limits.absolute, 0.0 if rule else WIDEN * stored.spread.get(key, 0.0))
+                tolerance = max(part, limits.absolute)
                 if math.isinf(limits.relative):
                     tolerance = math.inf
             if move.change != 0.0:
                 beyond = abs(move.change) > tolerance
                 (moves if beyond else within).append(move._replace(tolerance=tolerance))
         elif old != new or note:
-            free = math.isinf(rule.relative) if rule else key in stored.unsettled
+            free = rule is not None and math.isinf(rule.relative)
             (within if free and not exact else moves).append(move)
     return _sorted(moves), _sorted(within)
 
@@ -259,43 +250,6 @@ def check(case: Case, rules: Sequence[Rule] = (), run: Run | None = None, exact:
 # -- accepting ---------------------------------------------------------------------------------------
 
 
-def spread_of(loaded: Loaded, fresh: Record, run: Run | None = None) -> tuple[dict[str, float], list[str]]:
-    """By how much rounding alone moves the values of a record.
-
-    The year is run `ECHOES` times with the volume of the store changed by multiples of `NUDGE`.
-
-    Returns
-    -------
-    spread : dict
-        Largest change by value, in its unit, where `WIDEN` times it is more than the default tolerance.
-    unsettled : list of str
-        Texts that changed, and values that came or went.
-    """
-    base = flatten(fresh)
-    spread: dict[str, float] = {}
-    unsettled: set[str] = set()
-    for k in range(1, ECHOES + 1):
-        plant = loaded.scenario.plant
-        volume = plant.storage.volume * (1.0 + k * NUDGE)
-        nudged = plant.model_copy(update={"storage": plant.storage.model_copy(update={"volume": volume})})
-        with suppress(InputError):  # an echo that cannot be run says nothing
-            scenario = loaded.scenario.model_copy(update={"plant": nudged})
-            echo = flatten((run or run_record)(loaded._replace(scenario=scenario)))
-            for key in {**base, **echo}:
-                old, new = base.get(key, absent(key)), echo.get(key, absent(key))
-                if isinstance(old, float | int) and isinstance(new, float | int):
-                    spread[key] = max(spread.get(key, 0.0), abs(float(new) - float(old)))
-                elif old != new or (key in base) != (key in echo):
-                    unsettled.add(key)
-    keep = {
-        key: float(f"{value:.3g}")
-        for key, value in spread.items()
-        if bare(key) != "balance_error"
-        and WIDEN * value > max(ABSOLUTE, RELATIVE * abs(float(base.get(key) or 0.0)))
-    }
-    return keep, sorted(unsettled)
-
-
 def checked_reason(reason: str) -> str:
     """The reason of an acceptance on one line.
 
@@ -310,9 +264,7 @@ def checked_reason(reason: str) -> str:
     return line
 
 
-def accept(
-    outcomes: Sequence[Outcome], reason: str, run: Run | None = None, today: date | None = None
-) -> list[Outcome]:
+def accept(outcomes: Sequence[Outcome], reason: str, today: date | None = None) -> list[Outcome]:
     """Store the fresh records of what moved or is new, once all are complete.
 
     Parameters
@@ -321,8 +273,6 @@ def accept(
         As `check` gave them; the others are left alone.
     reason : str
         Why it moved; goes into the history of each record.
-    run : callable, optional
-        Makes a record of a scenario; `run_record` if left out.
     today : date, optional
         Date of the entry; the day of the call if left out.
 
@@ -341,18 +291,14 @@ def accept(
     texts: dict[Path, str] = {}
     stored: list[Outcome] = []
     for outcome in outcomes:
-        loaded, fresh = outcome.loaded, outcome.fresh
-        if outcome.state in ("moved", "new") and loaded is not None and fresh is not None:
-            texts[outcome.case.record_path] = _stored_text(outcome, loaded, fresh, line, day, run)
+        if outcome.state in ("moved", "new") and outcome.fresh is not None:
+            texts[outcome.case.record_path] = _stored_text(outcome, outcome.fresh, line, day)
             stored.append(outcome)
     write_texts(texts)
     return stored
 
 
-def _stored_text(
-    outcome: Outcome, loaded: Loaded, fresh: Record, reason: str, day: str, run: Run | None
-) -> str:
-    spread, unsettled = spread_of(loaded, fresh, run)
+def _stored_text(outcome: Outcome, fresh: Record, reason: str, day: str) -> str:
     entry = {
         "date": day,
         "version": fresh.get("tool.version"),
@@ -362,8 +308,6 @@ def _stored_text(
     whole = {
         **{key: fresh.get(key) for key in CONTEXT},
         "record": {key: finite(value) for key, value in fresh.items() if key not in APART},
-        "spread": spread,
-        "unsettled": unsettled,
         "history": [*(outcome.case.stored.history if outcome.case.stored else []), entry],
     }
     return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

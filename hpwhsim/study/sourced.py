@@ -19,6 +19,7 @@ HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing
 HEATING_LIMIT_C = 15.0  # of the day outdoors, below it homes are heated; common practice, no source
 COLD_ROOM_C = 7.0  # air in which pipes and people are in trouble; common practice, no source
 NEAR_FREEZING_K = 2.0  # the loop's fluid that near its freezing point is said
+WARM_LOOP_C, HOT_LOOP_C = 35.0, 40.0  # of a loop's fluid, is said; common practice, no source
 
 
 def met_temperature(assembly: Assembly, out: Hourly) -> Array:
@@ -43,6 +44,7 @@ def source_hourly(
             "source_pump_kwh": rows[SourceRow.PUMP] / JOULE_PER_KWH,
             "bore_wall_c": rows[SourceRow.WALL].copy(),
             "loop_coldest_c": np.where(np.isfinite(coldest), coldest, np.nan),
+            "loop_warmest_c": rows[SourceRow.WARMEST].copy(),
             "rejected_heat_kwh": rows[SourceRow.REJECTED] / JOULE_PER_KWH,
         }
     if kind == SourceKind.OUTDOOR_AIR:
@@ -114,6 +116,7 @@ def source_record(assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> 
         coldest = hourly["loop_coldest_c"]
         if np.isfinite(coldest).any():
             record["loop_min_c"] = float(np.nanmin(coldest))
+        record["loop_max_c"] = float(hourly["loop_warmest_c"].max())
         record["bore_wall_end_c"] = float(hourly["bore_wall_c"][-1])
     elif kind in (SourceKind.WET_WELL, SourceKind.SEWER):
         rows = out.source
@@ -174,11 +177,37 @@ def source_cautions(
                 f"{hours} h it is less than {NEAR_FREEZING_K:g} K above that. More metres, more flow or a "
                 "stronger mixture"
             )
+    if kind == SourceKind.GROUND_LOOP:
+        said += _warm_loop(assembly, hourly)
     spent = hourly.get("source_spent_hours")
     if spent is not None and spent.sum() > 0.0:
         floor = assembly.plant.sources.well.floor
         said.append(
             f"the sewage limits the heat in {spent.sum():.0f} h: it would leave colder than {floor:g} degC"
+        )
+    return said
+
+
+def _warm_loop(assembly: Assembly, hourly: dict[str, Array]) -> list[str]:
+    """What must be said of a loop that chillers make warm."""
+    said = []
+    warm, highest = hourly["loop_warmest_c"], float(hourly["loop_warmest_c"].max())
+    if highest > WARM_LOOP_C:
+        hours = [int((warm > limit).sum()) for limit in (WARM_LOOP_C, HOT_LOOP_C)]
+        said.append(
+            f"ground loop: the fluid behind the chillers rises to {highest:.1f} degC; it is above "
+            f"{WARM_LOOP_C:g} degC in {hours[0]} h, where chillers lose capacity, and above {HOT_LOOP_C:g} "
+            f"degC in {hours[1]} h, where the fluid's data end and plastic pipe loses strength (common "
+            "practice, no source). More metres, or a cooler for the rest"
+        )
+    end = float(assembly.plant.machine.source_c[-1])
+    run = hourly.get("run_hours", np.zeros(1))
+    beyond = float(run[hourly["source_c"] > end].sum()) if run.size == warm.size else 0.0
+    if beyond > 0.0:
+        said.append(
+            f"ground loop: in {beyond:.0f} h of running the fluid at the heat pump is above {end:g} degC, "
+            "the end of its map; capacity and COP are those at the end. A heat pump would need colder fluid "
+            "mixed in"
         )
     return said
 

@@ -24,6 +24,7 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study import sewage_range
 from hpwhsim.study.sourced import (
     lines_of_year,
     met_temperature,
@@ -108,14 +109,24 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
         except InputError as error:
             ready.append(error)
     good = [case for case in ready if isinstance(case, _Ready)]
-    marched = iter(march_each([(case.assembly, case.loaded.scenario.run.years) for case in good]))
+    ends = [
+        sewage_range.at_ends(case.assembly) if sewage_range.is_unmeasured(case.loaded.scenario) else []
+        for case in good
+    ]
+    plants = [(case.assembly, case.loaded.scenario.run.years) for case in good]
+    plants += [(other, 1) for pair in ends for other in pair]
+    all_marched = march_each(plants)
+    marched, others = iter(all_marched[: len(good)]), iter(all_marched[len(good) :])
+    swings = iter(
+        [sewage_range.end_years(pair, [next(others) for _ in pair]) if pair else None for pair in ends]
+    )
     found: list[Year | InputError] = []
     for case in ready:
         try:
             if isinstance(case, InputError):
                 raise case
             with case.loaded.named():
-                found.append(_accounted(case, next(marched)))
+                found.append(_accounted(case, next(marched), next(swings)))
         except InputError as error:
             found.append(error)
     return found
@@ -128,7 +139,7 @@ def year_of(found: Year | InputError) -> Year:
     return found
 
 
-def _accounted(ready: _Ready, marched: Marched) -> Year:
+def _accounted(ready: _Ready, marched: Marched, swing: sewage_range.EndYears | None) -> Year:
     """The accounts of a year that was marched."""
     loaded, weather, assembly = ready
     scenario, out = loaded.scenario, marched.last
@@ -144,7 +155,7 @@ def _accounted(ready: _Ready, marched: Marched) -> Year:
         quarter_kw += np.repeat(lines.trace_kwh, 4)
         hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     machine = assembly.plant.machine if assembly.plant.modules > 0 else None
-    record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines)
+    record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines, swing)
     return Year(hourly, record, machine, quarter_kw, assembly.made)
 
 
@@ -246,6 +257,17 @@ def _leaving(hourly: dict[str, Array]) -> Array:
     return hourly.get("supply_c", hourly["store_top_c"])
 
 
+def _sewage_caution(swing: sewage_range.EndYears, hourly: dict[str, Array]) -> list[str]:
+    """The caution of sewage that nobody measured."""
+    hours = energy.by_month(np.ones(HOURS))
+    flow = energy.by_month(hourly["sewage_m3"])
+    heat = energy.by_month(np.nan_to_num(hourly["sewage_c"]) * hourly["sewage_m3"])
+    months = heat[flow > 0.0] / flow[flow > 0.0]
+    if months.size == 0:
+        return []
+    return [sewage_range.caution(swing, months, energy.by_month(hourly["mains_c"]) / hours)]
+
+
 def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> ValveYear | None:
     """What the tempering valve could not do; None without one."""
     hot_water, drive = scenario.hot_water, assembly.drive
@@ -285,6 +307,7 @@ def _record(
     hourly: dict[str, Array],
     quarter_kw: Array,
     lines: LinesYear | None,
+    swing: sewage_range.EndYears | None,
 ) -> Record:
     """The annual record, keys in the order of tables/results.csv."""
     scenario, plant, out = loaded.scenario, assembly.plant, marched.last
@@ -330,6 +353,7 @@ def _record(
         "cautions": [
             *assembly.cautions,
             *source_cautions(scenario, assembly, out, hourly),
+            *(_sewage_caution(swing, hourly) if swing is not None else ()),
             *(lines.cautions if lines is not None else ()),
             *adequacy.cautions(
                 short_hours=sums["short_hours"],
@@ -351,6 +375,7 @@ def _record(
         "scenario.sha256": loaded.sha256,
         "scenario.overrides": list(loaded.overrides),
         "weather.sha256": weather.attrs["sha256"],
+        "inputs.sha256": assembly.digest,
         "weather.station": weather.attrs["station"],
     }
     for key in ("electricity_kwh", "resistance_kwh", "heat_to_taps_kwh"):
@@ -376,5 +401,7 @@ def _record(
             found["outage_ice_starts"] = lines.outage.ice_begins
             found["outage_blocked_starts"] = lines.outage.blocked
             found["outage_ice_share"] = float(lines.outage.ice_share.max())
+    if swing is not None:
+        found |= sewage_range.range_record(swing)
     found |= {f"yearly.{name}": values for name, values in marched.yearly.items()}
     return {row["name"]: found[row["name"]] for row in read_table("results") if row["name"] in found}
