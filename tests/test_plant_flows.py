@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
+from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, StandingLines, WaterSide
 from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.flows import circulate, draw, heat_tank, hot_needed, most_hot, through_tank
@@ -72,6 +72,7 @@ def plant(**changes: object) -> Plant:
         loop_ambient=20.0,
         loop_port=20,
         loop_tank=NO_TANK,
+        lines=StandingLines(0.0, 1.0, 0.0, 0.0),
     )
     return base._replace(**changes)
 

@@ -93,6 +93,15 @@ class LoopTank(NamedTuple):
     lowest: float  # source below which that stands, °C
 
 
+class StandingLines(NamedTuple):
+    """Water lines outdoors as they stand between runs: two equal pipes, out to the machine and back."""
+
+    capacity: float  # of each with what is in it; 0: there are none, J/K
+    time_constant: float  # in which a standing pipe's excess over what is around it falls to 1/e, s
+    cold_k: float  # behind a glycol exchanger: hotter by so much than the store's water, in the pipe out
+    hot_k: float  # and in the pipe back, K
+
+
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
@@ -135,6 +144,7 @@ class Plant(NamedTuple):
     loop_ambient: float  # air around its pipes, °C
     loop_port: int  # cell boundary at which the loop's water comes back
     loop_tank: LoopTank
+    lines: StandingLines
 
 
 class Drive(NamedTuple):
@@ -155,6 +165,11 @@ class Drive(NamedTuple):
     frost_capacity: Array  # (hour,) capacity over that of a clean coil
     frost_power: Array  # (hour,) power over that of a clean coil
     frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
+    line_around: (
+        Array  # (hour,) what standing lines outdoors cool towards, see `Surroundings`; (1,): none, °C
+    )
+    line_hold: Array  # the same: where their heat trace holds them
+    line_floor: Array  # the same: towards what they go below that
     frost_pause: Array  # (hour,) share of the time for defrosts where these are events; 0: spread evenly
     around: Around  # of a room
     rejected: Array  # (hour,) heat put into the bore field by others, W
@@ -222,6 +237,8 @@ class Hourly(NamedTuple):
 
     heat_pump_heat: Array  # net of what defrosts draw back
     defrost_heat: Array  # drawn back from the store
+    line_heat: Array  # that the machine gave to lines outdoors in place of what they lost standing
+    line_held: Array  # time that they stood at what their trace holds, mean of both, s
     heat_pump_energy: Array  # electricity of the machine by its map, starts and defrosts included
     fan_energy: Array
     pump_energy: Array

@@ -19,7 +19,7 @@ from hpwhsim.demand.patterns import (
 from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.lines import loss_share
+from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
@@ -83,8 +83,12 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     if heat_pump is not None and heat_pump.water_lines is not None:
         rise = None if heat_pump.pass_ == "single" else heat_pump.rise
         whole = made.capacity * made.modules
-        loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
+        loss = loss_share(
+            heat_pump.water_lines, made.shift, scenario.plant.outlet_temperature, whole, rise, dry_bulb
+        )
         capacity = capacity * (1.0 - loss)
+    block_of_lines = heat_pump.water_lines if heat_pump is not None else None
+    lines, around_lines = standing_lines(block_of_lines, made.shift, dry_bulb)
     cells, series = _cells(scenario)
     backup_cell = min(int(scenario.backup_height * cells), cells - 1)
     clock = make_clock(scenario, dry_bulb, backup_cell)
@@ -98,6 +102,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         frost_capacity=capacity,
         frost_power=sourced.frost.power,
         frost_drawn=sourced.frost.drawn_back,
+        line_around=around_lines.around_c,
+        line_hold=around_lines.hold_c,
+        line_floor=around_lines.floor_c,
         frost_pause=pause,
         around=sourced.around,
         rejected=sourced.rejected,
@@ -149,6 +156,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         valve_difference=hot_water.tempering_difference,
         loop_port=_loop_port(block.return_height if block else 0.5, draw_port, cells, column.mixed_cells),
         loop_tank=tank,
+        lines=lines,
     )
     worked_out = {item["key"] for item in found}
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]

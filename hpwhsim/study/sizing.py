@@ -156,6 +156,7 @@ def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
             known = [other.plant.sources]
         plant = made.plant._replace(
             sources=known[0],
+            lines=written.lines,
             approach=written.approach,
             lowest_source=written.lowest_source,
             highest_inlet=written.highest_inlet,
