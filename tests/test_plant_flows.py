@@ -70,6 +70,8 @@ def plant(**changes: object) -> Plant:
         minimum_temperature=43.0,
         loop_runs=0.0,
         loop_ambient=20.0,
+        loop_supply=60.0,
+        loop_limit=np.inf,
         loop_port=20,
         loop_tank=NO_TANK,
         lines=StandingLines(0.0, 1.0, 0.0, 0.0),

@@ -142,6 +142,8 @@ class Plant(NamedTuple):
     valve_difference: float  # least hot water above that with which the valve holds it, K; 0: an ideal one
     loop_runs: float  # 1 if there is a loop that comes back to the store, else 0
     loop_ambient: float  # air around its pipes, °C
+    loop_supply: float  # water leaving for it at which its loss and its return are those of the drive, °C
+    loop_limit: float  # a tempering valve ahead of it lets no hotter water by; inf: there is none, °C
     loop_port: int  # cell boundary at which the loop's water comes back
     loop_tank: LoopTank
     lines: StandingLines
@@ -158,8 +160,8 @@ class Drive(NamedTuple):
     lift: Array  # (hour,) of the charge's thermostats, K
     backup_setpoint: Array  # (hour,) °C
     backup_cell: NDArray[np.int64]  # (hour,) lowest cell that the parallel backup heats
-    loop_loss: Array  # (hour of the day,) W
-    loop_return: Array  # (hour of the day,) °C
+    loop_loss: Array  # (hour of the day,) at the supply of the plant's `loop_supply`, W
+    loop_return: Array  # (hour of the day,) the same, °C
     source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
     mains: Array  # (hour,) °C
     frost_capacity: Array  # (hour,) capacity over that of a clean coil

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from hpwhsim.climate.mains import mains_hours_held, mains_temperature
+from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
 from hpwhsim.demand.draws import random_draws, smooth_draws
 from hpwhsim.demand.patterns import (
     Pattern,
@@ -67,12 +67,11 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     cautions: list[str] = []
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     latitude = float(weather.attrs["latitude"])
-    if held := mains_hours_held(dry_bulb, latitude):
-        cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
+    mains = _cold_water(scenario, dry_bulb, latitude, cautions)
     steps_per_hour = scenario.run.steps_per_hour
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    use, mains = _use(scenario, found) / 1000.0, mains_temperature(dry_bulb, latitude)
+    use = _use(scenario, found) / 1000.0
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
     loss: Array | None = None
@@ -152,6 +151,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         minimum_temperature=hot_water.minimum_temperature,
         loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
         loop_ambient=loop.ambient,
+        loop_supply=loop.supply,
+        loop_limit=np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
         valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
         valve_difference=hot_water.tempering_difference,
         loop_port=_loop_port(block.return_height if block else 0.5, draw_port, cells, column.mixed_cells),
@@ -199,6 +200,19 @@ def _cells(scenario: Scenario) -> tuple[int, int]:
     storage = scenario.plant.storage
     series = storage.tanks if storage.arrangement == "series" else 1
     return series * max(round(storage.cells / series), 2), series
+
+
+def _cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
+    """Cold water of each hour of the year, as given, else by the formula. [°C]"""
+    given = scenario.hot_water.cold_water
+    if given is not None and given.monthly is not None:
+        return by_month(given.monthly)
+    mains = mains_temperature(dry_bulb, latitude)
+    if given is not None:
+        return stretched(mains, given.winter_low, given.summer_high)
+    if held := mains_hours_held(dry_bulb, latitude):
+        cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
+    return mains
 
 
 def _use(scenario: Scenario, found: list[Assumption]) -> Array:

@@ -285,7 +285,10 @@ def _record(
     returns = None
     if scenario.recirculation is not None:
         leaving = hourly.get("loop_tank_c", hourly["store_top_c"])
-        returns = np.minimum(np.tile(assembly.loop_coldest, 365), leaving)
+        excess = np.minimum(leaving, plant.loop_limit) - plant.loop_ambient
+        reach = np.maximum(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
+        below = np.tile(assembly.loop_coldest, 365) - plant.loop_ambient
+        returns = plant.loop_ambient + below * reach
     valve = _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
     if valve is not None:
