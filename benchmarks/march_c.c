@@ -67,7 +67,7 @@ struct plant {
     long backup_cell;
     double backup_setpoint, backup_dead_band;
     double use_temperature, minimum_temperature;
-    double loop_loss, loop_return, loop_ambient;
+    double loop_loss, loop_return, loop_ambient, loop_supply;
     long loop_port;
 };
 
@@ -604,6 +604,18 @@ static double hot_needed(const struct plant *p, double use, double mains, double
     return use * (p->use_temperature - mains) / (max(hot, p->use_temperature) - mains);
 }
 
+/* A tempering valve ahead of the loop is left out. */
+static double loop_reach(const struct plant *p, double supply)
+{
+    return max(supply - p->loop_ambient, 0.0) / (p->loop_supply - p->loop_ambient);
+}
+
+static double loop_volume(const struct plant *p, double supply, double reach, double loss)
+{
+    double returns = supply - (p->loop_supply - p->loop_return) * reach;
+    return loss / max(supply - returns, 2.0);
+}
+
 struct moved {
     double heat, inlet, taps, taps_heat, loop_heat, added, shortage, missing;
 };
@@ -619,9 +631,9 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
     double supply = flow > hot_needed(p, use, mains, top) ? outlet : top;
 
     if (p->loop_loss > 0.0) {
-        double reach = (top - p->loop_ambient) / (p->loop_return - p->loop_ambient);
-        loop_loss = p->loop_loss * seconds / joule * min(max(reach, 0.0), 1.0);
-        loop = loop_loss / (supply - min(p->loop_return, supply - 2.0));
+        double reach = loop_reach(p, supply);
+        loop_loss = p->loop_loss * seconds / joule * reach;
+        loop = loop_volume(p, supply, reach, loop_loss);
     }
     double need = hot_needed(p, use, mains, outlet);
     struct drawn d = {0.0, 0.0, 0.0, 0.0};
@@ -675,8 +687,9 @@ static bool may_switch(const double *temperature, long n, const struct plant *p,
     double moved = hot_needed(p, use, mains, top) + 1.0;
 
     if (p->loop_loss > 0.0) {
-        double loop = p->loop_loss * p->step_seconds / (RHO_CP * p->column.cell_volume);
-        moved += loop / max(top - p->loop_return, 2.0);
+        double reach = loop_reach(p, top);
+        double loss = reach * p->loop_loss * p->step_seconds / (RHO_CP * p->column.cell_volume);
+        moved += loop_volume(p, top, reach, loss);
     }
     if (p->modules > 0 && !calling
         && level_of(temperature, n, p->controls.start_at) + moved >= p->controls.start_level)

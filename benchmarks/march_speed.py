@@ -44,7 +44,7 @@ PLANT = (
     *("crankcase_power", "crankcase_below", "standby_power", "start_loss", "lowest_source", "controls"),
     *("backup_mode", "backup_power", "backup_efficiency", "backup_electric", "backup_cell"),
     *("backup_setpoint", "backup_dead_band", "use_temperature", "minimum_temperature", "loop_loss"),
-    *("loop_return", "loop_ambient", "loop_port"),
+    *("loop_return", "loop_ambient", "loop_supply", "loop_port"),
 )
 DRIVE = ("use", "permitted", "source", "mains", "frost_capacity", "frost_power", "frost_drawn")
 LEFT_OUT = {
@@ -52,7 +52,7 @@ LEFT_OUT = {
     "Controls": ("rotates", "together", "defrost_time"),
     "Hourly": (
         *("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
-        *("module_run", "module_starts", "machine_loss"),
+        *("module_run", "module_starts", "machine_loss", "line_heat", "line_held"),
     ),
 }
 SAME = 1e-9  # relative; between sums of a year by C without contraction and by the compiled march

@@ -5,10 +5,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cases import CHICAGO
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.interpolate import CubicSpline
 
-from hpwhsim.climate.mains import mains_hours_held, mains_of_day, mains_temperature, mean_and_range
+from hpwhsim.climate.mains import (
+    MONTH_DAYS,
+    by_month,
+    mains_hours_held,
+    mains_of_day,
+    mains_temperature,
+    mean_and_range,
+    stretched,
+)
+from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import OutOfRangeError
 
 CASES = {"cold": (44.0, 50.0), "mixed": (52.0, 45.0), "warm": (70.0, 25.0)}  # mean and range, °F
@@ -110,3 +121,73 @@ def test_a_part_of_a_year_is_refused() -> None:
     air[5] = np.nan
     with pytest.raises(OutOfRangeError, match="8760"):
         mains_temperature(air, 40.0)
+
+
+# --- cold water as given -----------------------------------------------------------------------------------
+
+STARTS = np.concatenate(([0], np.cumsum(MONTH_DAYS)))
+MONTHS = [5.0, 5.0, 7.0, 10.0, 14.0, 18.0, 21.0, 22.0, 19.0, 15.0, 10.0, 6.0]
+
+
+@given(st.lists(st.floats(8.0, 30.0), min_size=12, max_size=12))
+def test_monthly_means_are_met(months: list[float]) -> None:
+    """Each month has the mean given, whatever the others; to 1e-6 K, where none is held at 0."""
+    year = by_month(months)
+    assert year.shape == (8760,)
+    if year.min() > 0.0:
+        daily = year.reshape(365, 24)[:, 0]
+        means = np.add.reduceat(daily, STARTS[:-1]) / MONTH_DAYS
+        assert means == pytest.approx(np.array(months), abs=1e-6)
+
+
+def test_months_run_into_each_other_smoothly() -> None:
+    """Against scipy's periodic cubic spline through the heat that has come by each month's end."""
+    total = np.concatenate(([0.0], np.cumsum(np.array(MONTHS) * MONTH_DAYS)))
+    mean = total[-1] / 365.0
+    spline = CubicSpline(STARTS, total - mean * STARTS, bc_type="periodic")
+    daily = by_month(MONTHS)[::24]
+    assert daily == pytest.approx(np.diff(spline(np.arange(366))) + mean, abs=2e-6)
+    around = np.concatenate((daily, daily[:1]))
+    assert np.abs(np.diff(around)).max() < 0.2  # 4 K from month to month are 0.13 K a day
+
+
+def test_the_same_all_year_stays_the_same() -> None:
+    assert np.all(by_month([12.5] * 12) == 12.5)
+
+
+def test_a_winter_low_stretches_the_formula() -> None:
+    """Chicago's formula made to reach 4.5 degC: mean and time of year stay, and all else is in proportion."""
+    year = mains_temperature(read_weather(CHICAGO)["dry_bulb_c"].values, 41.98)
+    low = stretched(year, 4.5, None)
+    assert low.min() == pytest.approx(4.5, abs=1e-6)
+    assert low.mean() == pytest.approx(year.mean(), abs=1e-6)
+    assert low.argmin() == year.argmin()
+    assert (low - low.mean()) / (4.5 - low.mean()) == pytest.approx(
+        (year - year.mean()) / (year.min() - year.mean()), abs=1e-6
+    )
+    both = stretched(year, 4.5, 21.0)
+    assert (both.min(), both.max()) == pytest.approx((4.5, 21.0), abs=1e-6)
+    assert stretched(year, None, 21.0).max() == pytest.approx(21.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (-0.1, None, "allowed 0 to 40"),
+        (None, 40.1, "allowed 0 to 40"),
+        (19.0, None, "winter_low: got 19 .*below the year's mean of 13"),
+        (None, 9.0, "summer_high: got 9 .*above the year's mean of 13"),
+        (12.0, 11.0, "winter_low: got 12 .*below .*summer_high"),
+        (None, 30.0, "at 0 to 40"),
+    ],
+)
+def test_ends_that_cannot_be(low: float | None, high: float | None, words: str) -> None:
+    year = 13.0 + 5.0 * np.sin(2.0 * np.pi * np.arange(8760) / 8760.0)
+    with pytest.raises(OutOfRangeError, match=words):
+        stretched(year, low, high)
+
+
+@pytest.mark.parametrize("months", [[10.0] * 11, [10.0] * 11 + [41.0], [10.0] * 11 + [np.nan]])
+def test_months_that_cannot_be(months: list[float]) -> None:
+    with pytest.raises(OutOfRangeError, match=r"hot_water\.cold_water\.monthly"):
+        by_month(months)

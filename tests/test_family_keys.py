@@ -77,6 +77,7 @@ WRONG: dict[str, dict[str, tuple[str, str]]] = {
         "header": ("-1 m", "at least 0 m"),
         "pump_efficiency": ("0.95", "at most 0.9"),
         "rejection": ("none.csv", "a file that exists"),
+        "rejection_circuit": ("mixed", "shared, own"),
     },
     f"{SOURCE}.wastewater": {
         "sewer": ("none.csv", "a file that exists"),

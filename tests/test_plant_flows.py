@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from hpwhsim.heatpump.frost import LOADS
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, WaterSide
+from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, StandingLines, WaterSide
 from hpwhsim.plant.charging import charge, charge_between, draw_back, reheat
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.flows import circulate, draw, heat_tank, hot_needed, most_hot, through_tank
@@ -74,8 +74,11 @@ def plant(**changes: object) -> Plant:
         minimum_temperature=43.0,
         loop_runs=0.0,
         loop_ambient=20.0,
+        loop_supply=60.0,
+        loop_limit=np.inf,
         loop_port=20,
         loop_tank=NO_TANK,
+        lines=StandingLines(0.0, 1.0, 0.0, 0.0),
     )
     return base._replace(**changes)
 

@@ -29,6 +29,7 @@ SUMS = (
     "machine_loss_kwh",
     "defrost_heat_kwh",
     "line_loss_kwh",
+    "line_standing_loss_kwh",
     "rejected_heat_kwh",
     "sewage_m3",
     "room_extra_heat_kwh",

@@ -22,6 +22,8 @@ LAG_AT_REFERENCE = 35.0  # days
 LAG_PER_K = -1.8  # days, -1 per °F
 DEGREES_PER_DAY = 0.986  # as published; it makes the year 365.1 days
 FREEZING_C = 0.0
+KEY = "hot_water.cold_water"
+COLDEST_C, WARMEST_C = 0.0, 40.0  # cold water that a user may give
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
@@ -133,6 +135,129 @@ def mains_temperature(dry_bulb_c: ArrayLike, latitude: float) -> Array:
     """
     mean_c, range_k = mean_and_range(dry_bulb_c)
     return np.repeat(mains_of_day(np.arange(1, 366), mean_c, range_k, latitude < 0.0), 24)
+
+
+def by_month(monthly_c: ArrayLike) -> Array:
+    """Cold water of each hour of a year by its twelve monthly means; the same for the 24 hours of a day.
+
+    The heat that has come with the water since 1 January is a smooth curve through the months' ends that
+    repeats from year to year (cubic, with a continuous second derivative); a day's temperature is what it
+    gains in that day. So each month has the mean given, and no step between months.
+
+    Parameters
+    ----------
+    monthly_c : array_like of float, (12,)
+        Means of January to December. [°C]
+
+    Returns
+    -------
+    ndarray of float64, (8760,)
+        Not below 0 °C, to 1e-6 K. Between 0 °C and a month that is much warmer the curve may fall below 0 °C;
+        it is held there, and that month is then warmer than given. [°C]
+
+    Raises
+    ------
+    OutOfRangeError
+        If there are not twelve, or one is not 0 to 40 °C.
+
+    Examples
+    --------
+    >>> year = by_month([5, 5, 7, 10, 14, 18, 21, 22, 19, 15, 10, 6])
+    >>> round(float(year[:744].mean()), 5), float(year.min().round(2)), float(year.max().round(2))
+    (5.0, 4.74, 22.36)
+    """
+    means = np.asarray(monthly_c, dtype=np.float64)
+    if means.shape != (12,) or not np.all((means >= COLDEST_C) & (means <= WARMEST_C)):  # NaN fails this too
+        raise OutOfRangeError(
+            f"{KEY}.monthly: got {np.array2string(means, max_line_width=200)} °C; allowed twelve means of "
+            f"{COLDEST_C:g} to {WARMEST_C:g} °C"
+        )
+    ends = np.concatenate(([0.0], np.cumsum(MONTH_DAYS))).astype(np.float64)
+    slope = _slopes(means, MONTH_DAYS.astype(np.float64))
+    day = np.arange(366.0)
+    month = np.minimum(np.searchsorted(ends, day, side="right") - 1, 11)
+    x = (day - ends[month]) / MONTH_DAYS[month]
+    first, last = slope[month], slope[(month + 1) % 12]
+    # integral over the month so far of the quadratic with these end values and this mean, over its days
+    run = x * (
+        first + x * (3.0 * means[month] - 2.0 * first - last + x * (first + last - 2.0 * means[month]))
+    )
+    gained = np.concatenate(([0.0], np.cumsum(means * MONTH_DAYS)))[month] + MONTH_DAYS[month] * run
+    return np.repeat(np.round(np.maximum(np.diff(gained), FREEZING_C), 6), 24)
+
+
+def _slopes(means: Array, days: Array) -> Array:
+    """Temperatures at the months' starts for which no kink is left between months, each (12,).
+
+    At the end of a month of `d` days the quadratic rises by ``(2 first + 4 last - 6 mean) / d`` a day, and at
+    the start of the next by ``(6 mean - 4 first - 2 last) / d``: twelve equations, solved by sweeps until
+    nothing moves (each is twice as heavy on its own unknown as on the others).
+    """
+    at = 0.5 * (means + np.roll(means, 1))
+    for _ in range(200):
+        before = at.copy()
+        for k in range(12):
+            own, ahead = 1.0 / days[k - 1], 1.0 / days[k]
+            known = 3.0 * (own * means[k - 1] + ahead * means[k])
+            at[k] = (known - own * at[k - 1] - ahead * at[(k + 1) % 12]) / (2.0 * (own + ahead))
+        if np.abs(at - before).max() < 1e-12:
+            break
+    return at
+
+
+def stretched(mains_c: ArrayLike, winter_low: float | None, summer_high: float | None) -> Array:
+    """The year of the formula with another lowest or highest day, or both.
+
+    Parameters
+    ----------
+    mains_c : array_like of float, (8760,)
+        From `mains_temperature`. [°C]
+    winter_low, summer_high : float or None
+        Coldest and warmest day. With one of the two alone the year's mean stays that of the formula and its
+        swing grows or shrinks; with both the wave lies between them. [°C]
+
+    Raises
+    ------
+    OutOfRangeError
+        If they are not 0 to 40 °C, the low is not below the high, or, with one alone, that is not on its side
+        of the mean; or the other end would then leave 0 to 40 °C.
+
+    Examples
+    --------
+    >>> stretched(np.array([8.0, 14.0, 20.0]), 5.0, None)
+    array([ 5., 14., 23.])
+    >>> stretched(np.array([8.0, 14.0, 20.0]), 6.0, 16.0)
+    array([ 6., 11., 16.])
+    """
+    year = np.asarray(mains_c, dtype=np.float64)
+    low, high, mean = float(year.min()), float(year.max()), float(year.mean())
+    ends = [value for value in (winter_low, summer_high) if value is not None]
+    if not all(COLDEST_C <= value <= WARMEST_C for value in ends):
+        raise OutOfRangeError(f"{KEY}: got {ends} °C; allowed {COLDEST_C:g} to {WARMEST_C:g} °C")
+    if high - low < 1e-9:
+        raise OutOfRangeError(
+            f"{KEY}: got an end of the year where the formula has the same all year; allowed {KEY}.monthly"
+        )
+    if winter_low is not None and summer_high is not None:
+        if not winter_low < summer_high:
+            raise OutOfRangeError(
+                f"{KEY}.winter_low: got {winter_low:g} °C; allowed below summer_high ({summer_high:g} °C)"
+            )
+        scaled = winter_low + (year - low) * ((summer_high - winter_low) / (high - low))
+    else:
+        name, value = ("winter_low", winter_low) if winter_low is not None else ("summer_high", summer_high)
+        assert value is not None  # one of the two
+        end = low if winter_low is not None else high
+        factor = (value - mean) / (end - mean)
+        other = mean + factor * ((high if winter_low is not None else low) - mean)
+        if not (factor >= 0.0 and COLDEST_C <= other <= WARMEST_C):
+            side = "below" if winter_low is not None else "above"
+            raise OutOfRangeError(
+                f"{KEY}.{name}: got {value:g} °C; allowed {side} the year's mean of {mean:.1f} °C, with the "
+                f" other end of the year ({other:.1f} °C then) at {COLDEST_C:g} to {WARMEST_C:g} °C"
+            )
+        scaled = mean + factor * (year - mean)
+    return np.asarray(np.round(scaled, 6))
 
 
 def mains_hours_held(dry_bulb_c: ArrayLike, latitude: float) -> int:

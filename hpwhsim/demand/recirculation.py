@@ -218,6 +218,40 @@ def loop_of_watts(loss: float, supply: float, back: float, ambient: float) -> Ho
     return loop._replace(heat_capacity=loop.ua * usual.heat_capacity / per_kelvin)
 
 
+def loss_at_supply(loss: float, mean: float, supply: float, back: float, ambient: float) -> float:
+    """Heat that a loop loses between a supply and a return, given its loss at a mean temperature. [W]
+
+    Its pipes and insulation stay what they are: the loss is ``UA`` times the mean excess over the air, which
+    for water that cools exponentially on its way is the logarithmic mean of the excess at both ends.
+
+    Parameters
+    ----------
+    loss, mean : float
+        Loss [W] where the mean of the loop's water is `mean`. [°C]
+    supply, back, ambient : float
+        Water leaving the plant and coming back, and air around the pipes. [°C]
+
+    Raises
+    ------
+    OutOfRangeError
+        If not mean > ambient, and supply > back > ambient.
+
+    Examples
+    --------
+    >>> round(loss_at_supply(1000.0, 55.5, 60.0, 51.0, 22.0))
+    994
+    >>> round(loss_at_supply(1000.0, 55.5, 79.4, 70.4, 22.0))
+    1575
+    """
+    if not (mean > ambient and supply > back > ambient):  # NaN fails this too
+        raise OutOfRangeError(
+            f"loop: got a loss at {mean:g} degC, {supply:g} degC out, {back:g} degC back and air of "
+            f"{ambient:g} degC; allowed a mean above the air, and each temperature below the one before"
+        )
+    first, last = supply - ambient, back - ambient
+    return loss / (mean - ambient) * (first - last) / math.log(first / last)
+
+
 def _check(sections: Sequence[Section], supply: float, drop: float) -> None:
     if not sections:
         raise OutOfRangeError("loop: got no section; allowed one or more")

@@ -94,6 +94,15 @@ class LoopTank(NamedTuple):
     lowest: float  # source below which that stands, °C
 
 
+class StandingLines(NamedTuple):
+    """Water lines outdoors as they stand between runs: two equal pipes, out to the machine and back."""
+
+    capacity: float  # of each with what is in it; 0: there are none, J/K
+    time_constant: float  # in which a standing pipe's excess over what is around it falls to 1/e, s
+    cold_k: float  # behind a glycol exchanger: hotter by so much than the store's water, in the pipe out
+    hot_k: float  # and in the pipe back, K
+
+
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
@@ -136,8 +145,11 @@ class Plant(NamedTuple):
     valve_difference: float  # least hot water above that with which the valve holds it, K; 0: an ideal one
     loop_runs: float  # 1 if there is a loop that comes back to the store, else 0
     loop_ambient: float  # air around its pipes, °C
+    loop_supply: float  # water leaving for it at which its loss and its return are those of the drive, °C
+    loop_limit: float  # a tempering valve ahead of it lets no hotter water by; inf: there is none, °C
     loop_port: float  # level at which the loop's water comes back, cells
     loop_tank: LoopTank
+    lines: StandingLines
 
 
 class Drive(NamedTuple):
@@ -152,13 +164,18 @@ class Drive(NamedTuple):
     lift: Array  # (hour,) of the charge's thermostats, K
     backup_setpoint: Array  # (hour,) °C
     backup_level: Array  # (hour,) level above which the parallel backup heats, cells
-    loop_loss: Array  # (hour of the day,) W
-    loop_return: Array  # (hour of the day,) °C
+    loop_loss: Array  # (hour of the day,) at the supply of the plant's `loop_supply`, W
+    loop_return: Array  # (hour of the day,) the same, °C
     source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
     mains: Array  # (hour,) °C
     frost_capacity: Array  # (hour,) capacity over that of a clean coil
     frost_power: Array  # (hour,) power over that of a clean coil
     frost_drawn: Array  # (hour,) heat that defrosts draw back from the store over heat while heating
+    line_around: (
+        Array  # (hour,) what standing lines outdoors cool towards, see `Surroundings`; (1,): none, °C
+    )
+    line_hold: Array  # the same: where their heat trace holds them
+    line_floor: Array  # the same: towards what they go below that
     frost_pause: Array  # (hour,) share of the time for defrosts where these are events; 0: spread evenly
     frost_part: (
         Array  # (hour, 3, share of the full coil load) capacity, power, drawn at part speed; (1, 3, 1)
@@ -231,6 +248,8 @@ class Hourly(NamedTuple):
 
     heat_pump_heat: Array  # net of what defrosts draw back
     defrost_heat: Array  # drawn back from the store
+    line_heat: Array  # that the machine gave to lines outdoors in place of what they lost standing
+    line_held: Array  # time that they stood at what their trace holds, mean of both, s
     heat_pump_energy: Array  # electricity of the machine by its map, starts and defrosts included
     fan_energy: Array
     pump_energy: Array

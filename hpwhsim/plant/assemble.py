@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from hpwhsim.climate.mains import mains_hours_held, mains_temperature
+from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
 from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
 from hpwhsim.demand.households import building_events
 from hpwhsim.demand.patterns import (
@@ -22,7 +22,7 @@ from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
-from hpwhsim.plant.lines import loss_share
+from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
@@ -78,12 +78,11 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     cautions: list[str] = []
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     latitude = float(weather.attrs["latitude"])
-    if held := mains_hours_held(dry_bulb, latitude):
-        cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
+    mains = _cold_water(scenario, dry_bulb, latitude, cautions)
     steps_per_hour = scenario.run.steps_per_hour
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    (litres, draws), mains = _use(scenario, found), mains_temperature(dry_bulb, latitude)
+    litres, draws = _use(scenario, found)
     use = litres / 1000.0
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, use, mains, made, found, cautions)
@@ -96,8 +95,12 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     if heat_pump is not None and heat_pump.water_lines is not None:
         rise = None if heat_pump.pass_ == "single" else heat_pump.rise
         whole = made.capacity * made.modules
-        loss = loss_share(heat_pump.water_lines, scenario.plant.outlet_temperature, whole, rise, dry_bulb)
+        loss = loss_share(
+            heat_pump.water_lines, made.shift, scenario.plant.outlet_temperature, whole, rise, dry_bulb
+        )
         capacity = capacity * (1.0 - loss)
+    block_of_lines = heat_pump.water_lines if heat_pump is not None else None
+    lines, around_lines = standing_lines(block_of_lines, made.shift, dry_bulb)
     cells, series = _cells(scenario)
     clock = make_clock(scenario, dry_bulb, min(scenario.backup_height * cells, cells - 1.0))
     drive = Drive(
@@ -111,6 +114,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         frost_capacity=np.ascontiguousarray(capacity),
         frost_power=np.ascontiguousarray(frost[:, 1, -1]),
         frost_drawn=np.ascontiguousarray(frost[:, 2, -1]),
+        line_around=around_lines.around_c,
+        line_hold=around_lines.hold_c,
+        line_floor=around_lines.floor_c,
         frost_pause=pause,
         frost_part=frost if frost.shape[2] > 1 else np.zeros((1, 3, 1)),
         around=sourced.around,
@@ -168,10 +174,13 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         minimum_temperature=hot_water.minimum_temperature,
         loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
         loop_ambient=loop.ambient,
+        loop_supply=loop.supply,
+        loop_limit=np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
         valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
         valve_difference=hot_water.tempering_difference,
         loop_port=_loop_port(block.return_height if block else 0.5, draw_port, cells, column.mixed_cells),
         loop_tank=tank,
+        lines=lines,
     )
     worked_out = {item["key"] for item in found}
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
@@ -222,6 +231,19 @@ def _cells(scenario: Scenario) -> tuple[int, int]:
     storage = scenario.plant.storage
     series = storage.tanks if storage.arrangement == "series" else 1
     return series * max(round(storage.cells / series), 2), series
+
+
+def _cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
+    """Cold water of each hour of the year, as given, else by the formula. [°C]"""
+    given = scenario.hot_water.cold_water
+    if given is not None and given.monthly is not None:
+        return by_month(given.monthly)
+    mains = mains_temperature(dry_bulb, latitude)
+    if given is not None:
+        return stretched(mains, given.winter_low, given.summer_high)
+    if held := mains_hours_held(dry_bulb, latitude):
+        cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
+    return mains
 
 
 def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, DrawTimes]:

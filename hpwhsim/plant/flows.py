@@ -118,6 +118,40 @@ def hot_needed(plant: Plant, use: float, mains: float, hot: float) -> float:
 
 
 @kernel
+def loop_reach(plant: Plant, supply: float) -> float:
+    """Loss, and fall of temperature, of a loop fed from water at `supply` °C over those at its own supply.
+
+    At one flow all along the loop the water's excess over the air is in proportion to that at its start.
+    """
+    excess = min(supply, plant.loop_limit) - plant.loop_ambient
+    return max(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
+
+
+@kernel
+def loop_volume(plant: Plant, supply: float, reach: float, back: float, loss: float) -> float:
+    """What leaves the store for the loop where it loses `loss` [cell·K]. [cells]
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    supply, reach : float
+        Water of the store [°C], and `loop_reach` of it.
+    back : float
+        Return at the loop's own supply. [°C]
+    loss : float
+        As said.
+
+    Notes
+    -----
+    The loop's own flow does not change. A tempering valve mixes returning water into it, so that less of it
+    passes through the store. No colder return than that of a fall of 2 K is taken.
+    """
+    returns = min(supply, plant.loop_limit) - (plant.loop_supply - back) * reach
+    return loss / max(supply - returns, 2.0)
+
+
+@kernel
 def circulate(
     temperature: Array,
     scratch: Scratch,
@@ -147,7 +181,7 @@ def circulate(
     flow : float
         Water that the heat pump heats from the bottom to its outlet temperature. [cells]
     loop_watts, loop_back : float
-        Loss of the loop [W], 0 without one, and the temperature of its return [°C].
+        Loss of the loop [W], 0 without one, and the temperature of its return [°C], both at its own supply.
     """
     column, outlet = plant.column, plant.outlet[0]
     joule = RHO_CP * column.cell_volume
@@ -155,10 +189,9 @@ def circulate(
     loop = loop_loss = 0.0
     supply = outlet if flow > hot_needed(plant, use, mains, top) else top
     if loop_watts > 0.0:
-        around = plant.loop_ambient
-        reach = (top - around) / (loop_back - around)  # a cooler loop loses less
-        loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
-        loop = loop_loss / (supply - min(loop_back, supply - 2.0))
+        reach = loop_reach(plant, supply)
+        loop_loss = loop_watts * seconds / joule * reach
+        loop = loop_volume(plant, supply, reach, loop_back, loop_loss)
     need = hot_needed(plant, use, mains, outlet)
     short = missing = 0.0
     if flow >= need + loop:
@@ -283,14 +316,13 @@ def through_tank(
     Returns
     -------
     moved, held, lost : Moved, float, float
-        What moved, the tank at the end [°C], and its standby loss [cell·K]. The loop's loss falls with the
-        tank's temperature below `loop_back`.
+        What moved, the tank at the end [°C], and its standby loss [cell·K]. The loop's loss follows the
+        tank's temperature.
     """
     column, tank, outlet = plant.column, plant.loop_tank, plant.outlet[0]
     joule = RHO_CP * column.cell_volume
     size = tank.volume / column.cell_volume
-    reach = (held - plant.loop_ambient) / (loop_back - plant.loop_ambient)
-    loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
+    loop_loss = loop_watts * seconds / joule * loop_reach(plant, held)
     lost = tank.loss * seconds / joule * (held - column.room)
     if tank.through == 0.0:
         moved = circulate(temperature, scratch, plant, seconds, use, mains, flow, 0.0, loop_back)

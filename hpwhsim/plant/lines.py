@@ -7,17 +7,20 @@ import numpy as np
 from hpwhsim.heatpump.anchor import Rating
 from hpwhsim.heatpump.lines import LineDerate, Lines, line_derate
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import Array
+from hpwhsim.plant.arrays import Array, StandingLines
 from hpwhsim.scenario.schema import HeatPump, WaterLines
 from hpwhsim.source.line_freezing import Outage, freezing_hours, outage, water_line_cautions
 from hpwhsim.source.outdoor_lines import (
+    WATER_HEAT,
     Glycol,
+    Surroundings,
     Trace,
     TraceHeat,
     WaterLine,
     circulating_loss,
     glycol_loop,
     propylene_glycol,
+    surroundings,
     trace_heat,
 )
 
@@ -38,6 +41,7 @@ class LinesYear(NamedTuple):
 
     trace_kwh: Array
     loss_kwh: Array
+    standing_kwh: Array  # of it, what was lost standing
     freeze_hours: float  # below 0 °C, h
     standing_freeze_hours: float  # of these with the water standing, h
     outage: Outage | None
@@ -116,26 +120,65 @@ def behind_exchanger(machine: PerformanceMap, shift: Shift) -> PerformanceMap:
     )
 
 
-def _pipe(block: WaterLines) -> WaterLine:
+def _pipe(block: WaterLines, glycol: Glycol | None = None) -> WaterLine:
     pipe = WaterLine(
         length_m=block.length,
         inner_m=block.inner_diameter,
         outer_m=block.outer_diameter,
         insulation_m=block.insulation,
+        fluid_heat=WATER_HEAT if glycol is None else glycol.heat_capacity,
     )
     pipe.check()
     return pipe
 
 
-def loss_share(block: WaterLines, outlet: float, capacity: float, rise: float | None, air: Array) -> Array:
+def _trace(block: WaterLines) -> Trace | None:
+    if block.protection != "trace":
+        return None
+    return Trace(block.trace_rating, block.trace_hold, block.trace_hold, block.trace_control)
+
+
+def loss_share(
+    block: WaterLines, shift: Shift, outlet: float, capacity: float, rise: float | None, air: Array
+) -> Array:
     """Share of the machine's heat that its water lines lose while it runs, (hour,)."""
     cold = outlet - rise if rise is not None else USUAL_COLD_C
     rate = capacity / (outlet - cold)
-    return np.clip(circulating_loss(_pipe(block), cold, outlet, air, rate) / capacity, 0.0, 0.9)
+    lost = circulating_loss(_pipe(block), cold + shift.cold_k, outlet + shift.hot_k, air, rate)
+    return np.clip(lost / capacity, 0.0, 0.9)
+
+
+NO_LINES = StandingLines(0.0, 1.0, 0.0, 0.0)
+NOTHING_AROUND = Surroundings(np.zeros(1), np.zeros(1), np.zeros(1))
+
+
+def standing_lines(block: WaterLines | None, shift: Shift, air: Array) -> tuple[StandingLines, Surroundings]:
+    """Water lines as they stand between runs, and what is around them by hour.
+
+    Parameters
+    ----------
+    block, shift : WaterLines or None, Shift
+        The lines, and what an exchanger between them and the store does to their temperatures.
+    air : ndarray, shape (hour,)
+        Outdoors. [°C]
+    """
+    if block is None:
+        return NO_LINES, NOTHING_AROUND
+    pipe = _pipe(block, shift.glycol)
+    lines = StandingLines(pipe.length_m * pipe.holds, pipe.time_constant, shift.cold_k, shift.hot_k)
+    return lines, surroundings(pipe, air, _trace(block), freezes=shift.glycol is None)
 
 
 def lines_year(
-    block: WaterLines, shift: Shift, share: Array, heat_kwh: Array, running: Array, air: Array
+    block: WaterLines,
+    shift: Shift,
+    share: Array,
+    *,
+    heat_kwh: Array,
+    standing_kwh: Array,
+    running: Array,
+    held: Array,
+    air: Array,
 ) -> LinesYear:
     """Heat trace, loss and freezing of water lines in a year that was marched.
 
@@ -146,18 +189,22 @@ def lines_year(
     share : ndarray, shape (hour,)
         From `loss_share`.
     heat_kwh : ndarray, shape (hour,)
-        Heat that came into the store. [kWh]
+        Heat that came into the store, before what defrosts drew back. [kWh]
+    standing_kwh : ndarray, shape (hour,)
+        Heat that the machine gave to the lines in place of what they had lost standing. [kWh]
     running : ndarray, shape (hour,)
         Share of the hour that the machine ran.
+    held : ndarray, shape (hour,)
+        Share of the hour in which the lines stood as cold as their trace holds them.
     air : ndarray, shape (hour,)
         Outdoors. [°C]
     """
     pipe, standing = _pipe(block), 1.0 - np.clip(running, 0.0, 1.0)
     trace: TraceHeat | None = None
+    setting = _trace(block)
     power = np.zeros(air.size)
-    if block.protection == "trace":
-        setting = Trace(block.trace_rating, block.trace_hold, block.trace_hold, block.trace_control)
-        trace = trace_heat(pipe, setting, air, standing)
+    if setting is not None:
+        trace = trace_heat(pipe, setting, air, held)
         power = trace.power_w / 1000.0
     below, exposed = freezing_hours(air, standing)
     stands = None
@@ -166,5 +213,5 @@ def lines_year(
     said = water_line_cautions(
         air, trace=trace, glycol=shift.glycol, outage_hours=block.outage / 3600.0, stands=stands
     )
-    lost = heat_kwh * share / (1.0 - share)
-    return LinesYear(power, lost, below, exposed, stands, list(said))
+    lost = (heat_kwh + standing_kwh) * share / (1.0 - share) + standing_kwh
+    return LinesYear(power, lost, standing_kwh, below, exposed, stands, list(said))

@@ -6,7 +6,7 @@ import numpy as np
 
 from hpwhsim.demand.loop_running import aquastat_profile, crossover, daily_profile
 from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
-from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts
+from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts, loss_at_supply
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle
 from hpwhsim.plant.arrays import Array, LoopTank
@@ -29,14 +29,17 @@ class LoopYear(NamedTuple):
     coldest: Array  # at its end, running or standing, °C
     pump: Array  # electricity of its pump, W
     ambient: float  # °C
+    supply: float  # water leaving for it, for which all of these are, °C
 
     @classmethod
-    def steady(cls, loss: float, back: float, pump: float, ambient: float) -> "LoopYear":
+    def steady(cls, loss: float, back: float, pump: float, ambient: float, supply: float) -> "LoopYear":
         """A loop that runs all day."""
-        return cls(np.full(24, loss), np.full(24, back), np.full(24, back), np.full(24, pump), ambient)
+        return cls(
+            np.full(24, loss), np.full(24, back), np.full(24, back), np.full(24, pump), ambient, supply
+        )
 
 
-NO_LOOP = LoopYear.steady(0.0, 50.0, 0.0, 20.0)
+NO_LOOP = LoopYear.steady(0.0, 50.0, 0.0, 20.0, 60.0)
 
 
 def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], cautions: list[str]) -> LoopYear:
@@ -65,9 +68,31 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
         )
     pump = block.pump_power
     if block.loss_per_apartment is not None:
-        loss = block.loss_per_apartment * scenario.building.apartments
+        given = block.loss_per_apartment * scenario.building.apartments
+        loss = loss_at_supply(given, block.loss_at, supply, back, block.ambient_temperature)
         loop = loop_of_watts(loss, supply, back, block.ambient_temperature)
-        pump = 0.0 if pump is None else pump
+        found.append(
+            {
+                "key": "recirculation.flow",
+                "value": f"{60e3 * loop.flow:.2f} L/min",
+                "source": f"{loss:.0f} W between {loop.supply:.1f} and {loop.back:.1f} degC over rho c times "
+                f"that fall; {given:.0f} W given at {block.loss_at:.1f} degC",
+            }
+        )
+        if pump is None:
+            pump = block.pump_head * loop.flow / block.pump_efficiency
+            found.append(
+                {
+                    "key": "recirculation.pump_power",
+                    "value": f"{pump:.1f} W",
+                    "source": f"recirculation.pump_head, {block.pump_head / 1e3:.0f} kPa, times flow over "
+                    "recirculation.pump_efficiency",
+                }
+            )
+            cautions.append(
+                f"recirculation.pump_power: not given; {pump:.1f} W are what the loop's flow asks for at "
+                f"{block.pump_head / 1e3:.0f} kPa, and pumps as installed are often larger"
+            )
     else:
         found_design = design(
             _sections(block),
@@ -114,7 +139,7 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
                 f"({loop.ambient:.1f} degC)"
             )
         cautions += crossed.cautions
-        return LoopYear.steady(loop.loss + crossed.heat, crossed.back, pump, loop.ambient)
+        return LoopYear.steady(loop.loss + crossed.heat, crossed.back, pump, loop.ambient, loop.supply)
     if block.aquastat is not None and block.aquastat + block.aquastat_band > loop.back:
         cautions.append(
             f"recirculation.aquastat: the pump never stops: it would at "
@@ -163,7 +188,7 @@ def _sections(block: Recirculation) -> list[Section]:
 def _running(block: Recirculation, loop: HotLoop, pump: float) -> LoopYear:
     """The day of a loop whose pump may stand."""
     if block.aquastat is None and not block.schedule:
-        return LoopYear.steady(loop.loss, loop.back, pump, loop.ambient)
+        return LoopYear.steady(loop.loss, loop.back, pump, loop.ambient, loop.supply)
     if block.aquastat is not None:
         profile = aquastat_profile(loop, block.aquastat, block.aquastat + block.aquastat_band)
     else:
@@ -172,7 +197,7 @@ def _running(block: Recirculation, loop: HotLoop, pump: float) -> LoopYear:
     back = np.where(np.isfinite(profile.back), profile.back, loop.back)
     back = np.maximum(back, loop.ambient + 0.01)  # as cold as the air, but for rounding
     heat = np.maximum(profile.heat, 0.0)
-    return LoopYear(heat, back, profile.coldest, pump * profile.running, loop.ambient)
+    return LoopYear(heat, back, profile.coldest, pump * profile.running, loop.ambient, loop.supply)
 
 
 def make_loop_tank(

@@ -57,6 +57,7 @@ from hpwhsim.plant.heat_source import (
     refused_by,
 )
 from hpwhsim.plant.part_speed import part_frost
+from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
 from hpwhsim.plant.step_parts import may_switch, tank_turns
 from hpwhsim.plant.trim_heater import circulate_lifted
 from hpwhsim.source.offer import met
@@ -81,6 +82,7 @@ OF_HOURS = (
     *("outlet", "lift", "backup_setpoint", "backup_level", "mains"),
     *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
 )
+OF_LINES = ("line_around", "line_hold", "line_floor")
 STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
@@ -124,6 +126,8 @@ def marcher(kind: int) -> March:
         tank_c = plant.loop_tank.setpoint
         straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store
         at = 0
+        lines, owed = plant.lines, 0.0  # J that lines outdoors lost standing and did not get back yet
+        pipe_out, pipe_back = drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k
         for step in range(drive.use.size):
             hour = step // per_hour
             quarter = step * 4 // per_hour
@@ -237,11 +241,15 @@ def marcher(kind: int) -> March:
                 units, plant.speed[0] = (wanted - thawing) * speed, speed
                 frosted, back, iced = (frost_capacity, frost_power), frost_drawn, pause
                 if speed < 1.0 and frost_drawn > 0.0:  # a coil of less heat is warmer
-                    cold = entering(plant, temperature, use, mains)
+                    cold = entering(plant, temperature, use, mains, source, units, heating)
                     clear, power, back, iced = part_frost(
                         plant, state.frost, source, cold, frost_capacity, pause
                     )
                     frosted = clear, power
+                giving, to_lines = frosted, 0.0
+                if abs(owed) > SETTLED and heating > 0.0 and thawing < wanted:
+                    to_lines = share_owed(plant, temperature, owed, source, units * heating, frosted)
+                    giving = frosted[0] * (1.0 - to_lines), frosted[1]
                 worked = RESTING
                 if wanted > 0 and (heating <= 0.0 or thawing == wanted):
                     worked = STARTING_UP  # or all defrosting
@@ -254,11 +262,11 @@ def marcher(kind: int) -> March:
                         cold = hot_needed(plant, use, mains, cold)
                         deepest = deepest_charge(plant, temperature, running, since, lift)
                     worked = work(
-                        temperature, scratch, plant, heating, units, source, mains, cold, deepest, frosted
+                        temperature, scratch, plant, heating, units, source, mains, cold, deepest, giving
                     )
                 if worked.refused:
-                    inlet = entering(plant, temperature, use, mains, seen, units, heating)
-                    why = refusal(plant, seen, inlet)
+                    inlet = entering(plant, temperature, use, mains, source, units, heating)
+                    why = refusal(plant, source, inlet)
                     refused = why if why != WORKS else WATER_TOO_WARM
                     wanted = 0
                 elif worked.reached:
@@ -328,6 +336,26 @@ def marcher(kind: int) -> March:
                 if straight and flow > 0.0:
                     heat, inlet = moved.heat, moved.inlet / flow
                     energy = heat * joule / worked.cop
+                if lines.capacity > 0.0:
+                    if to_lines != 0.0:
+                        repaid = heat * joule * to_lines / (1.0 - to_lines)
+                        owed -= repaid
+                        out.line_heat[hour] += repaid
+                    if flow > 0.0:
+                        heated = plant.outlet[0] if plant.water_side == SINGLE else inlet + plant.rise
+                        pipe_out, pipe_back = inlet + lines.cold_k, heated + lines.hot_k
+                    else:
+                        left = kept(dt / lines.time_constant)
+                        air, hold, floor = (
+                            drive.line_around[hour],
+                            drive.line_hold[hour],
+                            drive.line_floor[hour],
+                        )
+                        owed += lines.capacity * (pipe_out + pipe_back)
+                        pipe_out, held_out = cool(pipe_out, air, hold, floor, left)
+                        pipe_back, held_back = cool(pipe_back, air, hold, floor, left)
+                        owed -= lines.capacity * (pipe_out + pipe_back)
+                        out.line_held[hour] += 0.5 * (held_out + held_back) * dt
                 drawn = back * heat
                 if pause > 0.0 and running > 0:
                     drawn = pass_time(controls, rotation, plant.modules, running, iced, duty * dt, drawn)
@@ -438,6 +466,8 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: i
         If the drive's arrays are not as long as its source: compiled code would read past their end.
     """
     odd = [name for name in OF_HOURS if getattr(drive, name).size != drive.source.size]
+    if plant.lines.capacity > 0.0:
+        odd += [name for name in OF_LINES if getattr(drive, name).size != drive.source.size]
     if odd or drive.use.size % drive.source.size:
         raise ValueError(
             f"drive of {drive.source.size} hours: {', '.join(odd) or 'use'} is of another length"

@@ -2,7 +2,7 @@
 
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, BackupMode, Plant
-from hpwhsim.plant.flows import hot_needed
+from hpwhsim.plant.flows import hot_needed, loop_reach, loop_volume
 from hpwhsim.storage.tank import RHO_CP, level_of
 
 HARD_DRAW = 0.02  # of the loop's tank in a step; with it the year's kWh agree with that by the minute to 1e-4
@@ -26,8 +26,9 @@ def may_switch(
     top = temperature[plant.draw_port - 1]
     moved = hot_needed(plant, use, mains, top) + 1.0
     if loop_watts > 0.0:
-        loop = loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
-        moved += loop / max(top - loop_back, 2.0)
+        reach = loop_reach(plant, top)
+        loss = reach * loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
+        moved += loop_volume(plant, top, reach, loop_back, loss)
     start = plant.controls.start_at + lift
     waiting = plant.modules > 0 and not calling
     if waiting and level_of(temperature, start) + moved >= plant.controls.start_level:
@@ -57,6 +58,6 @@ def tank_turns(plant: Plant, held: float, on: bool, use: float, top: float, loop
     if tank.volume == 0.0:
         return False
     share = use * plant.column.cell_volume / tank.volume
-    falls = loop_watts + tank.loss * (held - plant.column.room)
+    falls = loop_watts * loop_reach(plant, held) + tank.loss * (held - plant.column.room)
     falls = falls * plant.step_seconds / (RHO_CP * tank.volume) + share * max(held - top, 0.0)
     return on or share > HARD_DRAW or held - falls < tank.setpoint - tank.dead_band

@@ -12,7 +12,7 @@ import numpy as np
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
-from hpwhsim.plant.flows import Moved, most_hot
+from hpwhsim.plant.flows import Moved, loop_reach, loop_volume, most_hot
 from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, shift, stir_feet
 
 SMALL = 1e-9  # s, cells or K that make no difference
@@ -187,9 +187,8 @@ def circulate_lifted(
     """Serve taps and loop through the heater in a part of a step and move the column.
 
     As `circulate`, with a heater between the store and the branch of the loop. What comes straight from the
-    heat pump is mixed evenly into what flows. The loop leaves at the lifted temperature: its flow is that
-    with which it comes back at `loop_back` when the setpoint is reached; where the power does not reach, it
-    leaves colder and comes back colder.
+    heat pump is mixed evenly into what flows. The loop leaves at the lifted temperature, and its loss follows
+    that; where the power does not reach, it leaves colder and comes back colder.
 
     Returns
     -------
@@ -202,16 +201,14 @@ def circulate_lifted(
     top = temperature[temperature.size - 1]
     loop = loop_loss = 0.0
     if loop_watts > 0.0:
-        supply = max(outlet if flow > 0.0 and outlet > top else top, setpoint)
-        span = supply - min(loop_back, supply - 2.0)
+        reached = outlet if flow > 0.0 and outlet > top else top
         full = loop_watts / joule
-        reached = top
-        if top < setpoint:
-            reached = min(setpoint, top + plant.backup_power / joule * span / full)
-        around = plant.loop_ambient
-        reach = (reached - around) / (loop_back - around)  # a cooler loop loses less
-        loop_loss = full * min(max(reach, 0.0), 1.0)
-        loop = loop_loss / span
+        if reached < setpoint:
+            turns = full / (plant.loop_supply - loop_back)  # the loop's own flow
+            reached = min(setpoint, reached + plant.backup_power / joule / turns)
+        reach = loop_reach(plant, reached)
+        loop_loss = full * reach
+        loop = loop_volume(plant, reached, reach, loop_back, loop_loss)
     share, found = 0.0, NOTHING
     for _ in range(SPLITS):
         found = through_heater(temperature, scratch, plant, mains, share, loop, setpoint, times, window)

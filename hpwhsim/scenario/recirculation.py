@@ -24,6 +24,7 @@ from hpwhsim.scenario.parts import (
     FilePath,
     Loop,
     Windows,
+    default,
     degrees,
     one_of,
     origin,
@@ -165,8 +166,19 @@ class Recirculation(Block):
         None,
         gt=0,
         le=5000,
-        description="heat lost by the running loop, over the number of apartments [W]",
+        description="heat lost by the running loop at loss_at, over the number of apartments [W]",
         json_schema_extra=origin("the pipes were given"),
+    )
+    loss_at: Temperature = Field(
+        55.5,
+        ge=25,
+        le=95,
+        description="mean temperature of the loop's water at which it loses loss_per_apartment; hotter water "
+        "loses more in proportion to what it is above ambient_temperature [degC]",
+        json_schema_extra=origin(
+            "ASHRAE Guideline 12-2000: half way from storage at 140 degF (60 degC) to a return at 124 degF "
+            "(51 degC); as quoted second-hand"
+        ),
     )
     sections: FilePath | None = Field(
         None,
@@ -234,15 +246,22 @@ class Recirculation(Block):
         description="electricity of the running loop pump [W]",
         json_schema_extra=origin(
             "Darcy and Weisbach over the sections",
-            none="from the friction in the pipes; with loss_per_apartment 0 W",
+            none="from the friction in the pipes; with loss_per_apartment from pump_head",
         ),
     )
     pump_efficiency: float = Field(
         0.25,
         gt=0,
         le=0.9,
-        description="of pump and motor together (pump_power from friction)",
+        description="of pump and motor together (pump_power from friction or pump_head)",
         json_schema_extra=origin(f"small wet-rotor pumps; {PRACTICE}"),
+    )
+    pump_head: Pressure = Field(
+        30e3,
+        ge=0,
+        le=1e6,
+        description="of the loop pump at the loop's flow (pump_power with loss_per_apartment) [Pa]",
+        json_schema_extra=origin(f"10 ft of water; {PRACTICE}"),
     )
     fittings: float = Field(
         1.5,
@@ -314,15 +333,24 @@ class Recirculation(Block):
                 "conductivity",
                 "bare_share",
                 "least_flow",
-                "pump_efficiency",
                 "fittings",
                 "valve_drop",
             ):
                 if self.given(key):
                     raise Clash(key, "nothing beside recirculation.loss_per_apartment")
+            if self.loss_at <= self.ambient_temperature:
+                raise Clash(
+                    "loss_at",
+                    f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
+                    default(self.loss_at),
+                )
+        else:
+            for key in ("loss_at", "pump_head"):
+                if self.given(key):
+                    raise Clash(key, "nothing without recirculation.loss_per_apartment")
         if self.sections is not None and self.given("ambient_temperature"):
             raise Clash("ambient_temperature", "nothing beside recirculation.sections, which hold it")
-        for key in ("pump_efficiency", "fittings", "valve_drop"):
+        for key in ("pump_efficiency", "pump_head", "fittings", "valve_drop"):
             if self.pump_power is not None and self.given(key):
                 raise Clash(key, "nothing beside recirculation.pump_power")
         if self.supply_drop is not None and self.given("return_temperature"):

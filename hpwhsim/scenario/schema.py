@@ -11,6 +11,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
+from hpwhsim.scenario.cold_water import ColdWater
 from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
@@ -116,6 +117,15 @@ class HotWater(Block):
         le=70,
         description="a draw below this counts as short [degC]",
         json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
+    )
+    cold_water: ColdWater | None = Field(
+        None,
+        description="temperature of the cold water where it is known: monthly, or winter_low, summer_high",
+        json_schema_extra=origin(
+            "J. Burch, C. Christensen, Towards Development of an Algorithm for Mains Water Temperature, 2007 "
+            "(OSTI 981988); its form seen second-hand",
+            none="the formula from the year's outdoor air",
+        ),
     )
     pattern: Pattern = Field(
         "apartments",

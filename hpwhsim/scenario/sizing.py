@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from hpwhsim.quantities import Duration, Volume
+from hpwhsim.quantities import Duration, Temperature, Volume
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
@@ -59,6 +59,25 @@ class Sizing(Block):
         description="days of the weather file, by daily mean dry bulb",
         json_schema_extra=origin(PRACTICE),
     )
+    design_temperature: Temperature | None = Field(
+        None,
+        ge=-60,
+        le=40,
+        description="mean outdoor air of the coldest design day: the air of all design days moves by what "
+        "brings it there, and the cold water is that of the year's coldest day [degC]",
+        json_schema_extra=origin("choice of this program", none="the days as the weather file has them"),
+    )
+    design_frequency: float | None = Field(
+        None,
+        ge=0.9,
+        lt=1,
+        description="the same by the share of the file's hours that are warmer, such as 0.99 or 0.996",
+        json_schema_extra=origin(
+            "annual cumulative frequency of occurrence, ASHRAE Handbook, Fundamentals, climatic design "
+            "information; from memory",
+            none="design_temperature, or the days as the weather file has them",
+        ),
+    )
     peak_day: Literal["drawn", "handbook", "none"] | None = Field(
         None,
         description="use on the coldest of them: drawn, the largest day of the year's draws; handbook, the "
@@ -98,6 +117,8 @@ class Sizing(Block):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.design_temperature is not None and self.design_frequency is not None:
+            raise Clash("design_frequency", "nothing beside sizing.design_temperature")
         for key, criterion in LIMITS.items():
             if self.given(key) and criterion not in self.criterion:
                 raise Clash(key, f"nothing unless sizing.criterion holds {criterion}")

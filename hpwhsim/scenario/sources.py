@@ -172,6 +172,12 @@ class GroundLoop(Block):
         description="CSV with rejection_kw: heat that chillers on the same loop put into it, 8760 rows",
         json_schema_extra=origin("choice of this program", none="the field only gives heat"),
     )
+    rejection_circuit: Literal["shared", "own"] = Field(
+        "shared",
+        description="shared: the chillers' water is the loop's own fluid, which their heat warms before "
+        "the machine meets it; own: it has a circuit of its own, and warms the ground alone (rejection)",
+        json_schema_extra=origin(f"one pair of mains to the field; {PRACTICE}"),
+    )
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -44,8 +44,12 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
     if loop is not None:
         if loop.loss_per_apartment is not None:
             idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "least_flow")]
+        else:
+            idle += ["recirculation.loss_at", "recirculation.pump_head"]
         if loop.loss_per_apartment is not None or loop.pump_power is not None:
-            idle += [f"recirculation.{key}" for key in ("pump_efficiency", "fittings", "valve_drop")]
+            idle += [f"recirculation.{key}" for key in ("fittings", "valve_drop")]
+        if loop.pump_power is not None:
+            idle += [f"recirculation.{key}" for key in ("pump_efficiency", "pump_head")]
         if loop.aquastat is None:
             idle.append("recirculation.aquastat_band")
         if loop.supply_drop is not None:

@@ -41,6 +41,7 @@ class WaterLine:
     conductivity: float = 0.038  # W/mK, of the insulation
     film: float = 25.0  # W/m2K, outside
     wall_heat: float = 3.45e6  # J/m³K, of the pipe's wall
+    fluid_heat: float = WATER_HEAT  # J/m³K, of what is in it
 
     def check(self, key: str = "plant.heat_pump.water_lines") -> None:
         """Refuse a pipe that cannot be.
@@ -81,9 +82,14 @@ class WaterLine:
         return self.wall_heat * math.pi / 4.0 * (self.outer_m**2 - self.inner_m**2)
 
     @property
+    def holds(self) -> float:
+        """Heat capacity of one metre with what is in it. [J/mK]"""
+        return self.fluid_heat * self.bore + self.wall
+
+    @property
     def time_constant(self) -> float:
         """Of standing water. [s]"""
-        return self.resistance * (WATER_HEAT * self.bore + self.wall)
+        return self.resistance * self.holds
 
 
 def circulating_loss(
@@ -116,6 +122,9 @@ def standing_loss(
     line: WaterLine, out_c: ArrayLike, back_c: ArrayLike, outdoor_c: ArrayLike, seconds: ArrayLike
 ) -> Array:
     """Heat that both pipes lose from the stop of the water until it runs again, above freezing.
+
+    In air of one temperature and without heat trace; the march (`hpwhsim.plant.standing`) follows air and
+    trace by the hour.
 
     Parameters
     ----------
@@ -157,6 +166,52 @@ class TraceHeat(NamedTuple):
     holds_to_c: float  # coldest air in which the rating holds the pipe
 
 
+class Surroundings(NamedTuple):
+    """What a standing pipe cools towards, by hour, each (n,). [°C]
+
+    Above `hold_c` that is `around_c`, the air (with an on-off trace: what its rating holds above the air). At
+    `hold_c` and below it that is `floor_c`: what a self-regulating trace within its rating can hold; 0 °C for
+    water without one, because water that freezes stays there until all is ice. -inf: no such limit.
+    """
+
+    around_c: Array
+    hold_c: Array
+    floor_c: Array
+
+
+def surroundings(
+    line: WaterLine, outdoor_c: ArrayLike, trace: Trace | None, freezes: bool = True
+) -> Surroundings:
+    """What standing pipes cool towards.
+
+    Parameters
+    ----------
+    line : WaterLine
+        One of the two pipes.
+    outdoor_c : array_like of float, shape (n,)
+        Outdoor air by hour. [°C]
+    trace : Trace, optional
+        What heats them.
+    freezes : bool
+        Whether what is in them freezes at 0 °C; glycol does not.
+    """
+    air = np.asarray(outdoor_c, dtype=np.float64)
+    around, hold = air.copy(), np.full(air.shape, -np.inf)
+    floor = hold.copy()
+    if trace is not None:
+        on = air < trace.on_below_c
+        held = air + trace.rating * line.resistance
+        if trace.control == "on-off":
+            around = np.where(on, held, air)
+        else:
+            hold = np.where(on, trace.hold_c, hold)
+            floor = np.where(on, np.minimum(trace.hold_c, held), floor)
+    if freezes:
+        hold = np.where(around < 0.0, np.maximum(hold, 0.0), hold)
+        floor = np.where(around < 0.0, np.maximum(floor, 0.0), floor)
+    return Surroundings(around, hold, floor)
+
+
 def trace_heat(line: WaterLine, trace: Trace, outdoor_c: ArrayLike, standing: ArrayLike = 1.0) -> TraceHeat:
     """Electricity of the heat trace.
 
@@ -169,13 +224,12 @@ def trace_heat(line: WaterLine, trace: Trace, outdoor_c: ArrayLike, standing: Ar
     outdoor_c : array_like of float, shape (n,)
         Outdoor air by hour. [°C]
     standing : array_like of float, one number or shape (n,)
-        Share of the hour in which the water stands; only a self-regulating trace looks at it.
+        Share of the hour in which the water stands and has cooled to `hold_c`, mean of both pipes; only a
+        self-regulating trace looks at it.
 
     Returns
     -------
     TraceHeat
-        Water that has just stopped is still above `hold_c` and needs no heat: the power is an upper bound
-        where the machine starts and stops within `WaterLine.time_constant`.
     """
     air = np.asarray(outdoor_c, dtype=np.float64)
     on = air < trace.on_below_c

@@ -5,11 +5,12 @@ which what they left behind still shows. All of it is cut out of the arrays of t
 judged in milliseconds. What the source remembers (a bore field, a room, a wet well) is marched up to there.
 """
 
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.plant.arrays import (
     Cause,
@@ -24,8 +25,12 @@ from hpwhsim.plant.arrays import (
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.march import march
+from hpwhsim.scenario.schema import Sizing
 from hpwhsim.study.years import march_years
 from hpwhsim.tables import read_table
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,6 +38,7 @@ Ints = NDArray[np.int64]
 DAYS, HOURS = 365, 8760
 SETTLING_DAYS = 3
 DAYS_AFTER = 1
+MOST_SHIFT = 30.0  # K by which a design temperature may move the file's coldest day; choice of this program
 LENGTHS = {"coldest-day": 1, "coldest-three-days": 3}
 CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 JOULE_PER_KWH = 3.6e6
@@ -85,6 +91,55 @@ def cold_days(dry_bulb: Array, length: int) -> int:
     return int(np.argmin(sums))
 
 
+def design_air(sizing: Sizing, dry_bulb: Array) -> float | None:
+    """Mean of the coldest design day that is asked for; None where the file's own days count. [°C]"""
+    if sizing.design_frequency is not None:
+        return float(np.quantile(dry_bulb, 1.0 - sizing.design_frequency))
+    return sizing.design_temperature
+
+
+def shifted(weather: "xr.Dataset", length: int, design: float) -> tuple["xr.Dataset", int]:
+    """The year with other air on its design days, and the first of the cold ones.
+
+    All hours of the days that are marched move by the same, so that the coldest of the cold days has the mean
+    `design`, and keeps its own course; the relative humidity stays. (A day as cold as a design temperature in
+    all its hours, as heating loads are sized with, has that mean too.)
+
+    Parameters
+    ----------
+    weather : Dataset
+        A year; left as it is.
+    length : int
+        Cold days in a row.
+    design : float
+        [°C]
+
+    Raises
+    ------
+    InputError
+        If the days would move by more than `MOST_SHIFT` K: that is another climate.
+    """
+    from hpwhsim.climate.moist_air import humidity_ratio_from_relative
+
+    air = np.asarray(weather["dry_bulb_c"].values)
+    first = cold_days(air, length)
+    daily = air.reshape(DAYS, 24).mean(axis=1)
+    move = design - float(daily[(first + np.arange(length)) % DAYS].min())
+    if not abs(move) <= MOST_SHIFT:
+        raise InputError(
+            f"sizing.design_temperature: got {design:.1f} degC; allowed {design - move - MOST_SHIFT:.1f} to "
+            f"{design - move + MOST_SHIFT:.1f} degC, within {MOST_SHIFT:g} K of the file's coldest day"
+        )
+    days = (first - SETTLING_DAYS + np.arange(SETTLING_DAYS + length + DAYS_AFTER)) % DAYS
+    hours = (24 * days[:, None] + np.arange(24)).ravel()
+    moved = weather.copy(deep=True)
+    moved["dry_bulb_c"].values[hours] += move
+    moved["dew_point_c"].values[hours] += move
+    now = (moved[name].values[hours] for name in ("dry_bulb_c", "relative_humidity", "pressure_pa"))
+    moved["humidity_ratio"].values[hours] = humidity_ratio_from_relative(*now)
+    return moved, first
+
+
 def maximum_day_factor(apartments: int) -> float:
     """Use of the largest day over that of the average day, by building size.
 
@@ -113,6 +168,9 @@ def design_days(
     peak: str,
     apartments: int,
     years: int = 1,
+    *,
+    first: int | None = None,
+    coldest_water: bool = False,
 ) -> DesignDays:
     """Cut design days out of the year of a plant.
 
@@ -131,12 +189,20 @@ def design_days(
         For the handbook's factor.
     years : int
         Years after which the days come (a ground loop remembers).
+    first : int, optional
+        First of the cold days (0 to 364), where that is known.
+    coldest_water : bool
+        Whether the cold water of all these days is that of the year's coldest day; what a source makes of it
+        (sewage) stays as it is.
     """
     drive, plant = assembly.drive, assembly.plant
-    first = cold_days(dry_bulb, length)
+    if first is None:
+        first = cold_days(dry_bulb, length)
     count = SETTLING_DAYS + length + DAYS_AFTER
     days = (first - SETTLING_DAYS + np.arange(count)) % DAYS
     cut = _cut(drive, days, drive.use.size // DAYS)
+    if coldest_water:
+        cut = cut._replace(mains=np.full(24 * count, drive.mains.min()))
     daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)[days]
     cold = slice(SETTLING_DAYS, SETTLING_DAYS + length)
     at = from_ = -1

@@ -15,8 +15,9 @@ is on the safe side of a bound.
   air)``.
 * *Taps* take heat ``d`` in water ``V``: G falls by at least ``V (f(m + d/V) - f(m))``, mains at ``m``. That
   grows with d, and falls with V (f is convex), so V is at its most, what the valve passes.
-* The *loop* takes heat between its supply and its return. Where it got all its heat, its supply was as warm
-  as its return is at full load (2 K are given for what a minute's draw cools the top); else it counts least.
+* The *loop* takes heat between its supply and its return (2 K are given for what a minute's draw cools the
+  top). What it takes says how warm its supply was on the mean of the hour; from hour to minute that holds by
+  the convex hull of grade over heat.
 * *Single pass*: water goes from the inlet to the outlet; G grows by the mean slope of f between the two,
   times the heat. *Multi-pass*: between the inlet and one rise above it. *Wrapped*: each cell gains in
   proportion to what it lacks, and the map is read at the mean of the cells weighted by just that, so that G
@@ -47,6 +48,9 @@ from hpwhsim.study.best_performance import Array, Performance, line_below
 TOP_FALLS = 2.0  # K by which a draw in one part of a step may cool the water that the loop gets
 ABOVE_MAINS = 5.0  # K of a single-pass machine's cap above the warmest mains
 JOULE_PER_KWH = 3.6e6
+LOOP_POINTS = 200  # temperatures at which what the loop takes is looked at
+CHORD = 1e-4  # by which a chord between two of them may lie above
+Between = tuple[float, float]
 
 
 class Scale(NamedTuple):
@@ -154,7 +158,7 @@ def of_taps(scale: Scale, heat: Array, volume: Array, mains: Array) -> tuple[Arr
     return kelvin * (scale.worth(top) - scale.worth(mains)), scale.slope(top)
 
 
-def of_loop(scale: Scale, heat: Array, full: Array, back: Array, water: tuple[float, float]) -> Array:
+def of_loop(scale: Scale, heat: Array, full: Array, back: Array, plant: Plant, water: Between) -> Array:
     """Grade that the loop takes at the least, (hour,). [K·kWh].
 
     Parameters
@@ -162,13 +166,39 @@ def of_loop(scale: Scale, heat: Array, full: Array, back: Array, water: tuple[fl
     scale : Scale
         The scale.
     heat, full : ndarray, shape (hour,)
-        To the loop, and what it loses while it is hot. [kWh]
+        To the loop, and what it loses at its own supply. [kWh]
     back : ndarray, shape (hour,)
-        Its return while it is hot. [°C]
+        Its return there. [°C]
+    plant : Plant
+        The plant; its loop's supply, limit and air are read.
     water : tuple of two floats
         Coldest and hottest in the plant. [°C]
     """
     coldest, hottest = water
-    supply = np.maximum(back - TOP_FALLS, coldest)
-    low = np.maximum(supply - np.maximum(hottest - back, 2.0), coldest)
-    return heat * np.where(heat >= (1.0 - 1e-9) * full, scale.between(low, supply), scale.slope(coldest))
+    around, span = plant.loop_ambient, plant.loop_supply - plant.loop_ambient
+    hot = max(min(hottest, plant.loop_limit), coldest)
+    reach = np.linspace(max(coldest - around, 0.0), max(hot - around, 0.0), LOOP_POINTS) / span
+    demand = np.zeros(heat.size)
+    for watts, returns in {(float(w), float(b)) for w, b in zip(full, back, strict=True)}:
+        if watts <= 0.0:
+            continue
+        supply = around + reach * span - TOP_FALLS
+        fall = np.maximum((plant.loop_supply - returns) * reach, 2.0)
+        slope = scale.between(np.maximum(supply - fall, coldest), np.maximum(supply, coldest))
+        at, least = _hull(watts * reach, watts * reach * np.maximum(slope, 0.0))
+        here = (full == watts) & (back == returns)
+        demand[here] = (1.0 - CHORD) * np.interp(heat[here], at, least)
+    return demand
+
+
+def _hull(x: Array, y: Array) -> tuple[Array, Array]:
+    """Corners of the lower convex hull of points with rising `x`."""
+    kept: list[int] = []
+    for i in range(x.size):
+        while len(kept) > 1:
+            a, b = kept[-2], kept[-1]
+            if (y[b] - y[a]) * (x[i] - x[a]) < (y[i] - y[a]) * (x[b] - x[a]):
+                break
+            kept.pop()
+        kept.append(i)
+    return x[kept], y[kept]

@@ -13,9 +13,9 @@
   out.
 * A tank through which the taps' water runs gets no more from the store than the greatest volume of that
   water brings between mains and the hottest water. Where taps drew, the tank was at some time of the hour as
-  warm as that heat in that volume. Where the loop got all its heat, every step began with a tank as warm as
-  the loop's return (`hpwhsim.plant.flows`), and its heater works at an inlet as warm, less what a step cools
-  it; else at its best inlet.
+  warm as that heat in that volume. Where the loop got all the heat that it can take (a tempering valve's
+  setpoint sets the most), every step began with a tank as warm as that, and its heater works at an inlet as
+  warm, less what a step cools it; else at its best inlet.
 * A series backup gives no more than the taps take.
 * The second balance (`hpwhsim.study.grade`) keeps heat from being made colder than water was there for.
 """
@@ -141,9 +141,11 @@ def _tank(assembly: Assembly, served: Served, water: _Water) -> Tank:
     least = np.where(heat > 0.0, kelvin * (drive.mains + rise - water.coldest), 0.0)
     share = -np.expm1(-tank.loss * 3600.0 / (RHO_CP * tank.volume))
     storage = kelvin * (water.hottest - water.coldest)
-    full, back = np.tile(drive.loop_loss, 365) / 1000.0, np.tile(drive.loop_return, 365)
+    hottest = min(plant.loop_limit, water.hottest)
+    most = (hottest - plant.loop_ambient) / (plant.loop_supply - plant.loop_ambient)
+    full = np.tile(drive.loop_loss, 365) / 1000.0 * max(most, 0.0)
     hot = (full > 0.0) & (served.loop >= (1.0 - 1e-9) * full)
-    warm = np.where(hot, np.maximum(back - ROUNDING_K, water.coldest), water.coldest)
+    warm = np.where(hot, max(hottest - ROUNDING_K, water.coldest), water.coldest)
     power, per_heat = np.full(heat.size, tank.power / 1000.0), np.ones(heat.size)
     if tank.power == 0.0:
         step = drive.use.reshape(heat.size, -1).max(axis=1)  # the taps take less than that from the tank
@@ -257,7 +259,7 @@ def _second(
     if tank.volume == 0.0 or through:
         full = np.tile(drive.loop_loss, 365) / 1000.0
         back = np.tile(drive.loop_return, 365)
-        demand = demand + grade.of_loop(scale, served.loop, full, back, water)
+        demand = demand + grade.of_loop(scale, served.loop, full, back, plant, water)
     backup = scale.slope(drive.backup_setpoint)
     if plant.backup_mode == BackupMode.SERIES:  # heat at its setpoint, or the hottest of the store spared
         backup = np.maximum(backup, spared)

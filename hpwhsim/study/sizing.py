@@ -10,7 +10,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.assemble import Assembly, assemble, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
-from hpwhsim.study.design_days import LENGTHS, DesignDays, Judged, design_days, judge
+from hpwhsim.study.design_days import LENGTHS, DesignDays, Judged, design_air, design_days, judge, shifted
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -91,6 +91,11 @@ def make_bench(
         raise InputError(f"plant.family: got {scenario.plant.family}; sizing needs a plant with a heat pump")
     sizing = scenario.sizing or Sizing()
     hot_water = scenario.hot_water
+    length, first = LENGTHS[days or sizing.days], None
+    asked = design_air(sizing, np.asarray(weather["dry_bulb_c"].values))
+    if asked is not None:  # by the shifted air; the plant as written was assembled in other air
+        weather, first = shifted(weather, length, asked)
+        assembly = None
     if assembly is None:
         assembly = assemble(scenario, weather)
     drawn = hot_water.draws == "random" or hot_water.metered is not None
@@ -99,10 +104,12 @@ def make_bench(
     design = design_days(
         assembly,
         dry_bulb,
-        LENGTHS[days or sizing.days],
+        length,
         peak,
         scenario.building.apartments,
         scenario.run.years,
+        first=first,
+        coldest_water=asked is not None,
     )
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
     plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
@@ -157,6 +164,7 @@ def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
             known = [other.plant.sources]
         plant = made.plant._replace(
             sources=known[0],
+            lines=written.lines,
             coil=written.coil,
             gas_share=written.gas_share,
             lowest_source=written.lowest_source,

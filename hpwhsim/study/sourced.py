@@ -212,7 +212,9 @@ def _warm_loop(assembly: Assembly, hourly: dict[str, Array]) -> list[str]:
     return said
 
 
-def lines_of_year(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> LinesYear | None:
+def lines_of_year(
+    scenario: Scenario, assembly: Assembly, out: Hourly, hourly: dict[str, Array]
+) -> LinesYear | None:
     """Water lines outdoors in the year; None where there are none."""
     heat_pump = scenario.plant.heat_pump
     if heat_pump is None or heat_pump.water_lines is None or assembly.line_loss is None:
@@ -221,7 +223,9 @@ def lines_of_year(scenario: Scenario, assembly: Assembly, hourly: dict[str, Arra
         heat_pump.water_lines,
         assembly.made.shift,
         assembly.line_loss,
-        hourly["heat_pump_heat_kwh"],
-        hourly["run_hours"],
-        hourly["dry_bulb_c"],
+        heat_kwh=hourly["heat_pump_heat_kwh"] + hourly["defrost_heat_kwh"],
+        standing_kwh=out.line_heat / JOULE_PER_KWH,
+        running=hourly["run_hours"],
+        held=out.line_held / 3600.0,
+        air=hourly["dry_bulb_c"],
     )

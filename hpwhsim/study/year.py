@@ -144,12 +144,13 @@ def _accounted(ready: _Ready, marched: Marched, swing: sewage_range.EndYears | N
     loaded, weather, assembly = ready
     scenario, out = loaded.scenario, marched.last
     hourly = _hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
-    lines = lines_of_year(scenario, assembly, hourly)
+    lines = lines_of_year(scenario, assembly, out, hourly)
     quarter_kw = _quarter_kw(out) + np.tile(np.repeat(assembly.loop_pump, 4), 365) / 1000.0
     hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     if lines is not None:
         hourly["trace_heating_kwh"] = lines.trace_kwh
         hourly["line_loss_kwh"] = lines.loss_kwh
+        hourly["line_standing_loss_kwh"] = lines.standing_kwh
         hourly["electricity_kwh"] = hourly["electricity_kwh"] + lines.trace_kwh
         hourly["source_heat_kwh"] = hourly["source_heat_kwh"] + lines.loss_kwh
         quarter_kw += np.repeat(lines.trace_kwh, 4)
@@ -320,7 +321,10 @@ def _record(
     returns = None
     if scenario.recirculation is not None:
         leaving = hourly.get("loop_tank_c", _leaving(hourly))
-        returns = np.minimum(np.tile(assembly.loop_coldest, 365), leaving)
+        excess = np.minimum(leaving, plant.loop_limit) - plant.loop_ambient
+        reach = np.maximum(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
+        below = np.tile(assembly.loop_coldest, 365) - plant.loop_ambient
+        returns = plant.loop_ambient + below * reach
     valve = _valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
     if "supply_c" in hourly:
