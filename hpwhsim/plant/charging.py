@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Cause, Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
