@@ -59,7 +59,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Cloc
         share = np.clip((reset.mild - dry_bulb) / (reset.mild - reset.cold), 0.0, 1.0)
         lift += reset.rise * share
     setpoint = np.full(HOURS, scenario.backup_setpoint)
-    level = np.full(HOURS, backup_level)
+    level = np.full(HOURS, float(backup_level))
     heat_up = controls.pasteurise
     if heat_up is not None:
         days = np.flatnonzero(np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday))

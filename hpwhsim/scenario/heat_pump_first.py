@@ -52,7 +52,8 @@ def settings_of(scenario: "Scenario") -> Settings:
         band = max(band, LEAST_BAND)
         if heat_pump is not None and heat_pump.outlet_temperature is not None:
             rise = heat_pump.rise if heat_pump.pass_ == "multi" else 0.0
-            band = max(band, 2.0 * (setpoint + rise - heat_pump.outlet_temperature))  # or no charge ends
+            least_band = 2.0 * (setpoint + rise - heat_pump.outlet_temperature)  # or no charge ends
+            band = max(band, min(least_band, USUAL_BAND))
     start_at, stop_at = setpoint - band, setpoint - 0.5 * band
 
     outlet = setpoint
@@ -69,7 +70,9 @@ def settings_of(scenario: "Scenario") -> Settings:
             target = setpoint
         elif beside:
             target = min(usual, start_at - AHEAD + backup.dead_band, stop_at)
-            target = max(target, min(usual, least + AHEAD + backup.dead_band))  # before water runs short
+            # but it starts before hot water runs short: by as much, or with no room for that just so
+            never_short = min(least + AHEAD + backup.dead_band, max(stop_at, least + backup.dead_band))
+            target = max(target, min(usual, never_short))
 
     stop, start, height = controls.stop_height, controls.sensor_height, backup.height
     if stop is None:
