@@ -35,7 +35,7 @@ def test_starts_and_energy_hardly_depend_on_the_number_of_cells(days: tuple[int,
 
 
 def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
-    """A store at 62 °C does not call (65 less 10 K); raised by 10 K it is charged until the foot has 70 °C."""
+    """A store at 62 °C does not call (65 less 10); raised by 10 K it is charged until the foot has 70 °C."""
     found = simple(assembled("central-air", NO_LOOP, *PLAIN))
     controls, cells = found.plant.controls, found.start.size
     drive = first_days(found, (5,))
