@@ -6,7 +6,7 @@
  *   hpwhsim/storage/tank.py      reconstruct ... level_of
  *   hpwhsim/heatpump/maps.py     place, look_up
  *   hpwhsim/plant/controls.py    next_call, modules_to_run, part_speed
- *   hpwhsim/plant/charging.py    charge, reheat, draw_back
+ *   hpwhsim/plant/charging.py    charge, reheat, draw_back, refusal
  *   hpwhsim/plant/flows.py       draw, hot_needed, circulate
  *   hpwhsim/plant/march.py       may_switch, cause_of, march
  *
@@ -23,6 +23,7 @@
 #define LONGEST_PART 60.0         /* s */
 
 enum { NO_HEAT_PUMP, LOCK_OUT, SOURCE_TOO_COLD, WATER_TOO_WARM, CAPACITY, STARTING, NOT_CALLED };
+enum { WORKS = -1 }; /* no cause to refuse */
 enum { NONE, PARALLEL, SERIES };
 enum { SINGLE, MULTI, WRAPPED };
 
@@ -54,7 +55,7 @@ struct plant {
     long modules;
     long water_side;
     double outlet, rise;
-    long return_port, condenser_cells;
+    double return_port, condenser_cells; /* levels, cells */
     double highest_inlet;
     double turndown, coil; /* the coil is not read: fixed speed only */
     double fan_power, pump_power;
@@ -64,11 +65,11 @@ struct plant {
     struct controls controls;
     long backup_mode;
     double backup_power, backup_efficiency, backup_electric;
-    long backup_cell;
+    double backup_level;
     double backup_setpoint, backup_dead_band;
     double use_temperature, minimum_temperature;
     double loop_loss, loop_return, loop_ambient, loop_supply;
-    long loop_port;
+    double loop_port;
 };
 
 struct drive {
@@ -178,7 +179,7 @@ static double drawn_heat(const double *temperature, long n, const struct scratch
 }
 
 static void shift(double *temperature, long n, const struct scratch *s, double rise, double inserted,
-                  long port, double bottom_in, double inserted_in, double top_in, long cells,
+                  double port, double bottom_in, double inserted_in, double top_in, long cells,
                   double *out_bottom, double *out_top)
 {
     const double *below = s->below;
@@ -187,6 +188,7 @@ static void shift(double *temperature, long n, const struct scratch *s, double r
     double zone = stirred > 0 ? below[stirred] / stirred : bottom_in;
     double zone_end = stirred > 0 ? bottom_in + (zone - bottom_in) * exp(-rise / stirred) : bottom_in;
     double at_zone = below[stirred] - stirred_inflow(max(rise, 0.0), bottom_in, zone, stirred);
+    double at_port = heat_below(temperature, n, s, port);
     double lowest = min(0.0, rise);
     double highest = max(n, n + above);
     double previous = 0.0;
@@ -207,7 +209,7 @@ static void shift(double *temperature, long n, const struct scratch *s, double r
         else if (x <= port + rise)
             heat = heat_below(temperature, n, s, x - rise);
         else if (x <= port + above)
-            heat = below[port] + (x - port - rise) * inserted_in;
+            heat = at_port + (x - port - rise) * inserted_in;
         else if (x <= n + above)
             heat = heat_below(temperature, n, s, x - above) + inserted * inserted_in;
         else
@@ -280,17 +282,74 @@ static double lose(double *temperature, long n, const struct column *column)
     return lost;
 }
 
-static double heat_upper(double *temperature, long n, const struct scratch *s, long cell, double heat,
-                         double setpoint)
+/* Mean of the cell that a level cuts above it, and volume above it; below it is like the cell beneath. */
+static double above_level(const double *temperature, long n, double level, double *volume)
 {
-    double room = 0.0;
-    for (long i = cell; i < n; i++)
+    long cell = (long)level;
+    double below = level - cell, here = temperature[cell];
+
+    *volume = 1.0 - below;
+    if (below <= 0.0 || cell == 0 || cell == n - 1)
+        return here;
+    double upper = (here - below * temperature[cell - 1]) / (1.0 - below);
+    return max(min(upper, temperature[cell + 1]), here);
+}
+
+static double heat_upper(double *temperature, long n, double level, double heat, double setpoint)
+{
+    long foot = (long)level, last = foot;
+    double volume, pool = above_level(temperature, n, level, &volume);
+    double room = volume * max(0.0, setpoint - pool);
+
+    for (long i = foot + 1; i < n; i++)
         room += max(0.0, setpoint - temperature[i]);
-    double taken = min(heat, room);
+    double taken = min(heat, room), left = taken;
     if (taken > 0.0) {
-        temperature[cell] += taken;
-        settle(temperature, n, s);
+        double share = volume, before = pool;
+        while (last + 1 < n) {
+            double needed = volume * (temperature[last + 1] - pool);
+            if (needed >= left)
+                break;
+            if (needed > 0.0) {
+                left -= needed;
+                pool = temperature[last + 1];
+            }
+            volume += 1.0;
+            last++;
+        }
+        pool += left / volume;
+        temperature[foot] += share * (pool - before);
+        for (long i = foot + 1; i <= last; i++)
+            temperature[i] = pool;
     }
+    return taken;
+}
+
+/* Take `volume` at the level `low`, give it back below `high` at `returning` degC. */
+static double pass_between(double *temperature, long n, const struct scratch *s, double low, double high,
+                           double volume, double returning)
+{
+    double taken = heat_below(temperature, n, s, min(low + volume, high)) - heat_below(temperature, n, s, low);
+    long first = (long)low, last = (long)ceil(high);
+    if (last > n)
+        last = n;
+    double top = max(high - volume, low), previous = s->below[first];
+
+    for (long j = first + 1; j <= last; j++) {
+        double x = j, heat;
+        if (x <= low)
+            heat = heat_below(temperature, n, s, x);
+        else if (x <= top)
+            heat = heat_below(temperature, n, s, min(x + volume, high)) - taken;
+        else if (x <= high)
+            heat = heat_below(temperature, n, s, high) - taken + (x - top) * returning;
+        else
+            heat = heat_below(temperature, n, s, x) - taken + volume * returning;
+        s->new[j - 1] = heat - previous;
+        previous = heat;
+    }
+    for (long j = first; j < last; j++)
+        temperature[j] = s->new[j];
     return taken;
 }
 
@@ -415,7 +474,7 @@ struct frosted {
 struct charged {
     double flow; /* NaN where the machine cannot work at all */
     double cop, duty;
-    bool inside;
+    bool inside, reached;
 };
 
 static struct charged charge(const double *temperature, long n, const struct scratch *s,
@@ -423,15 +482,16 @@ static struct charged charge(const double *temperature, long n, const struct scr
                              double mains, double cold, double deepest, struct frosted frosted)
 {
     double to_cells = modules * seconds / (RHO_CP * p->column.cell_volume);
-    double flow = 0.0, heat = 0.0, energy = 0.0, depth = 0.0, left = 1.0;
+    double flow = 0.0, heat = 0.0, energy = 0.0, level = 0.0, left = 1.0;
+    double end = min(deepest, n);
     bool inside = true, known = true;
 
     while (left > 1e-9) {
-        double bound = min(min((long)depth + 1.0, n), deepest);
-        double below = temperature[0];
-        if (bound - depth > 1e-9) {
-            below = heat_below(temperature, n, s, bound) - heat_below(temperature, n, s, depth);
-            below /= bound - depth;
+        double bound = min(floor(level + 1e-9) + 1.0, end);
+        double below = temperature[(long)level < n - 1 ? (long)level : n - 1];
+        if (bound - level > 1e-9) {
+            below = heat_below(temperature, n, s, bound) - heat_below(temperature, n, s, level);
+            below /= bound - level;
         } else if (cold <= 0.0) {
             break;
         }
@@ -442,8 +502,8 @@ static struct charged charge(const double *temperature, long n, const struct scr
             capacity *= frosted.capacity;
             if (inlet > p->highest_inlet || p->outlet - inlet < SMALLEST_LIFT || isnan(capacity)) {
                 if (flow == 0.0)
-                    return (struct charged){NAN, 0.0, 0.0, known};
-                return (struct charged){flow, heat / energy, 1.0 - left, inside};
+                    return (struct charged){NAN, 0.0, 0.0, known, false};
+                return (struct charged){flow, heat / energy, 1.0 - left, inside, false};
             }
             double before = inlet;
             rate = capacity * to_cells + cold * (mains - below);
@@ -460,19 +520,21 @@ static struct charged charge(const double *temperature, long n, const struct scr
         inside = inside && known;
         double time = left;
         if (rate > cold) {
-            if (bound - depth <= 1e-9)
+            if (bound - level <= 1e-9)
                 break;
-            time = min(left, (bound - depth) / (rate - cold));
-            depth += time * (rate - cold);
+            double whole = (bound - level) / (rate - cold);
+            time = min(left, whole);
+            level = whole <= left ? bound : level + time * (rate - cold);
         }
         flow += time * rate;
         heat += time * rate * (p->outlet - inlet);
         energy += time * rate * (p->outlet - inlet) * frosted.power * power / capacity;
         left -= time;
     }
+    bool reached = deepest < n && level >= end - 1e-9;
     if (flow <= 0.0)
-        return (struct charged){0.0, 0.0, 0.0, inside};
-    return (struct charged){flow, heat / energy, 1.0 - left, inside};
+        return (struct charged){0.0, 0.0, 0.0, inside, reached};
+    return (struct charged){flow, heat / energy, 1.0 - left, inside, reached};
 }
 
 struct reheated {
@@ -481,17 +543,23 @@ struct reheated {
     bool inside;
 };
 
+/* Share of a cell that a wrapped condenser covers. */
+static inline double covered(const struct plant *p, long cell)
+{
+    return min(max(p->condenser_cells - cell, 0.0), 1.0);
+}
+
 static struct reheated reheat(double *temperature, long n, const struct scratch *s, const struct plant *p,
                               double seconds, double modules, double source, struct frosted frosted)
 {
     bool multi = p->water_side == MULTI;
     double to_cells = modules * seconds / (RHO_CP * p->column.cell_volume);
-    long cells = p->condenser_cells;
+    double low = 0.0; /* the intake; the C loop has it at the bottom */
     double inlet = temperature[0], lacking = 0.0;
     if (!multi) {
         inlet = 0.0;
-        for (long i = 0; i < cells; i++) {
-            double lacks = max(p->outlet - temperature[i], 0.0);
+        for (long i = 0; i < n; i++) {
+            double lacks = covered(p, i) * max(p->outlet - temperature[i], 0.0);
             lacking += lacks;
             inlet += lacks * temperature[i];
         }
@@ -510,7 +578,7 @@ static struct reheated reheat(double *temperature, long n, const struct scratch 
             return (struct reheated){NAN, 0.0, 0.0, inlet, inside};
         heat = frosted.capacity * capacity * to_cells;
         if (multi) {
-            flow = min(heat / rise, p->return_port);
+            flow = min(heat / rise, p->return_port - low);
             double before = inlet;
             inlet = heat_below(temperature, n, s, flow) / flow;
             if (fabs(inlet - before) < 1e-3)
@@ -523,12 +591,10 @@ static struct reheated reheat(double *temperature, long n, const struct scratch 
         heat = lacking;
     }
     if (multi) {
-        double out_bottom, out_top;
-        shift(temperature, n, s, -flow, flow, p->return_port, 0.0, inlet + heat / flow, 0.0, 0,
-              &out_bottom, &out_top);
+        pass_between(temperature, n, s, low, p->return_port, flow, inlet + heat / flow);
     } else {
-        for (long i = 0; i < cells; i++)
-            temperature[i] += heat * max(p->outlet - temperature[i], 0.0) / lacking;
+        for (long i = 0; i < n && covered(p, i) > 0.0; i++)
+            temperature[i] += heat * covered(p, i) * max(p->outlet - temperature[i], 0.0) / lacking;
     }
     return (struct reheated){heat, energy, flow, inlet, inside};
 }
@@ -536,12 +602,14 @@ static struct reheated reheat(double *temperature, long n, const struct scratch 
 static void draw_back(double *temperature, long n, const struct plant *p, double heat)
 {
     if (p->water_side == WRAPPED) {
-        for (long i = 0; i < p->condenser_cells; i++)
-            temperature[i] -= heat / p->condenser_cells;
-    } else if (p->water_side == MULTI) {
-        temperature[p->return_port] -= heat;
+        for (long i = 0; i < n; i++)
+            temperature[i] -= heat * covered(p, i) / p->condenser_cells;
     } else {
-        temperature[n - 1] -= heat;
+        double level = p->return_port - (p->water_side == MULTI ? 0.0 : 1.0);
+        long cell = (long)level < n - 1 ? (long)level : n - 1, upper = cell + 1 < n - 1 ? cell + 1 : n - 1;
+        double share = level - cell;
+        temperature[cell] -= (1.0 - share) * heat;
+        temperature[upper] -= share * heat;
     }
 }
 
@@ -695,24 +763,69 @@ static bool may_switch(const double *temperature, long n, const struct plant *p,
         && level_of(temperature, n, p->controls.start_at) + moved >= p->controls.start_level)
         return true;
     if (p->backup_mode == PARALLEL)
-        return level_of(temperature, n, p->backup_setpoint - p->backup_dead_band) + moved >= p->backup_cell;
+        return level_of(temperature, n, p->backup_setpoint - p->backup_dead_band) + moved >= p->backup_level;
     return false;
 }
 
-static int cause_of(const struct plant *p, bool open_hour, bool warm_enough, bool too_warm, long running,
-                    bool calling)
+static int cause_of(const struct plant *p, bool open_hour, int refused, long running, bool calling)
 {
     if (p->modules == 0)
         return NO_HEAT_PUMP;
+    if (running == 0 && !calling)
+        return NOT_CALLED;
     if (!open_hour)
         return LOCK_OUT;
-    if (!warm_enough)
+    if (refused != WORKS)
+        return refused;
+    return running == p->modules ? CAPACITY : STARTING;
+}
+
+/* Water that the machine gets in the coming `seconds`. */
+static double entering_water(const struct plant *p, const double *temperature, long n, double use,
+                             double mains, double source, double units, double seconds)
+{
+    double foot = temperature[0], capacity, power;
+    bool known;
+
+    if (p->water_side == MULTI)
+        return foot;
+    if (p->water_side == SINGLE) {
+        if (use <= 0.0)
+            return foot;
+        look_up(&p->machine, source, foot, p->outlet, &capacity, &power, &known);
+        if (isnan(capacity) || p->outlet - foot < 1.0)
+            return min(mains, foot);
+        double cold = hot_needed(p, use, mains, temperature[n - 1]);
+        double heat = units * capacity * seconds / (RHO_CP * p->column.cell_volume);
+        double flow = (heat + cold * (mains - foot)) / (p->outlet - foot);
+        return flow <= cold ? mains : (cold * mains + (flow - cold) * foot) / flow;
+    }
+    double lacking = 0.0, inlet = 0.0;
+    for (long i = 0; i < n; i++) {
+        double lacks = covered(p, i) * max(p->outlet - temperature[i], 0.0);
+        lacking += lacks;
+        inlet += lacks * temperature[i];
+    }
+    return lacking > 0.0 ? inlet / lacking : p->outlet;
+}
+
+/* Why the machine cannot work with this source and this water. */
+static int refusal(const struct plant *p, double source, double inlet)
+{
+    bool single = p->water_side == SINGLE, known;
+    double rise = p->water_side == MULTI ? p->rise : 1.0, capacity, power;
+
+    if (source < p->lowest_source)
         return SOURCE_TOO_COLD;
-    if (too_warm)
+    double most = single ? p->outlet - SMALLEST_LIFT : p->outlet + 0.1 - rise;
+    if (inlet > p->highest_inlet || inlet > most)
         return WATER_TOO_WARM;
-    if (running == p->modules)
-        return CAPACITY;
-    return calling ? STARTING : NOT_CALLED;
+    look_up(&p->machine, source, inlet, single ? p->outlet : inlet + rise, &capacity, &power, &known);
+    if (!isnan(capacity))
+        return WORKS;
+    double coldest = p->machine.water_in_c[0];
+    look_up(&p->machine, source, coldest, single ? p->outlet : coldest + rise, &capacity, &power, &known);
+    return isnan(capacity) ? SOURCE_TOO_COLD : WATER_TOO_WARM;
 }
 
 void march(const struct plant *p, const struct drive *drive, double *temperature, long n,
@@ -726,15 +839,17 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
     long most_parts = (long)ceil(p->step_seconds / LONGEST_PART);
     bool calling = false, backup_on = false;
     long running = 0;
-    double since = 1e9, warming = 0.0;
+    double since = 1e9, warming = 0.0, rested = 1e9;
+    double rest = max(controls->stage_delay, controls->minimum_off);
+    int refused = WORKS;
 
     for (long step = 0; step < drive->steps; step++) {
         long hour = step / per_hour;
         long quarter = step * 4 / per_hour;
         double source = drive->source[hour], mains = drive->mains[hour];
         bool open_hour = drive->permitted[step % drive->day_steps];
-        bool warm_enough = source >= p->lowest_source;
-        bool permitted = open_hour && warm_enough;
+        int barred = source >= p->lowest_source ? WORKS : SOURCE_TOO_COLD;
+        bool permitted = open_hour && barred == WORKS;
         struct frosted frosted = {drive->frost_capacity[hour], drive->frost_power[hour]};
         double use = drive->use[step] / column->cell_volume;
         bool busy = running > 0 || backup_on || (calling && permitted);
@@ -750,13 +865,27 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                 double at_stop = at_height(temperature, n, controls->stop_level);
                 calling = next_call(controls, calling, at_start, at_stop);
                 wanted = modules_to_run(controls, p->modules, calling, permitted, running, since);
+                if (wanted > running && rested < rest)
+                    wanted = running;
+                else if (barred != WORKS)
+                    refused = barred;
+                else if (wanted > 0 || !calling)
+                    refused = WORKS;
+                if (wanted > running) {
+                    double at = entering_water(p, temperature, n, use, mains, source, wanted, dt);
+                    int why = refusal(p, source, at);
+                    if (why != WORKS) {
+                        refused = why;
+                        wanted = running;
+                    }
+                }
             }
 
             /* take heat from the source */
             double entering = use > 0.0 && column->mixed_cells == 0 ? mains : temperature[0];
             reconstruct(temperature, n, s, entering);
             double flow = 0.0, cop = 0.0, duty = 0.0, heat = 0.0, inlet = 0.0, energy = 0.0;
-            bool inside = true, too_warm = false;
+            bool inside = true, stopped = false;
             if (wanted > running)
                 warming += (wanted - running) * p->start_loss;
             double idle = min(warming, wanted * dt);
@@ -777,8 +906,7 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                 inside = h.inside;
                 if (isnan(heat)) {
                     heat = flow = 0.0;
-                    wanted = 0;
-                    too_warm = true;
+                    stopped = true;
                 } else {
                     duty = 1.0;
                     settle(temperature, n, s);
@@ -797,16 +925,24 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                 inside = c.inside;
                 if (isnan(flow)) {
                     flow = 0.0;
-                    wanted = 0;
-                    too_warm = true;
-                } else if (duty < 1.0 - 1e-6) {
+                    stopped = true;
+                } else if (c.reached) {
                     calling = false;
                 }
             }
+            if (stopped) {
+                double at = entering_water(p, temperature, n, use, mains, met, units, heating);
+                int why = refusal(p, met, at);
+                refused = why != WORKS ? why : WATER_TOO_WARM;
+                wanted = 0;
+            }
+            if (wanted < running && refused != WORKS)
+                rested = 0.0;
             if ((wanted > 0) != (running > 0))
                 since = 0.0;
             running = wanted;
             since += dt;
+            rested += dt;
 
             /* draw, and settle */
             struct moved moved = circulate(temperature, n, s, p, dt, use, mains,
@@ -824,14 +960,16 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
             /* backup */
             double backup_heat = moved.added;
             if (p->backup_mode == PARALLEL) {
-                double sensed = temperature[p->backup_cell];
+                double volume, sensed = above_level(temperature, n, p->backup_level, &volume);
+                if ((long)p->backup_level < n - 1)
+                    sensed = volume * sensed + (1.0 - volume) * temperature[(long)p->backup_level + 1];
                 if (sensed < p->backup_setpoint - p->backup_dead_band)
                     backup_on = true;
                 else if (sensed >= p->backup_setpoint)
                     backup_on = false;
                 if (backup_on) {
                     double most = p->backup_power * dt / joule;
-                    backup_heat = heat_upper(temperature, n, s, p->backup_cell, most, p->backup_setpoint);
+                    backup_heat = heat_upper(temperature, n, p->backup_level, most, p->backup_setpoint);
                     backup_on = backup_heat >= most;
                 }
             }
@@ -874,10 +1012,10 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                 if (!inside)
                     out->edge_seconds[hour] += duty * dt;
             }
-            if (calling && (too_warm || !permitted))
+            if (calling && running == 0 && (refused != WORKS || !permitted))
                 out->lockout_seconds[hour] += dt;
             if (backup_heat > 0.0 || moved.shortage > 0.0) {
-                int cause = cause_of(p, open_hour, warm_enough, too_warm, running, calling);
+                int cause = cause_of(p, open_hour, refused, running, calling);
                 if (backup_heat > 0.0)
                     out->backup_seconds[cause * hours + hour] += backup_heat * joule / p->backup_power;
                 if (moved.shortage > 0.0)

@@ -42,7 +42,7 @@ PLANT = (
     *("step_seconds", "column", "machine", "modules", "water_side", "outlet", "rise", "return_port"),
     *("condenser_cells", "highest_inlet", "turndown", "coil", "fan_power", "pump_power"),
     *("crankcase_power", "crankcase_below", "standby_power", "start_loss", "lowest_source", "controls"),
-    *("backup_mode", "backup_power", "backup_efficiency", "backup_electric", "backup_cell"),
+    *("backup_mode", "backup_power", "backup_efficiency", "backup_electric", "backup_level"),
     *("backup_setpoint", "backup_dead_band", "use_temperature", "minimum_temperature", "loop_loss"),
     *("loop_return", "loop_ambient", "loop_supply", "loop_port"),
 )
@@ -166,7 +166,7 @@ def reduced(assembly: "Assembly") -> tuple[Any, Any]:
     plant, drive = assembly.plant, assembly.drive
     settings = {
         "outlet": float(plant.outlet[0]),
-        "backup_cell": int(drive.backup_cell[0]),
+        "backup_level": float(drive.backup_level[0]),
         "backup_setpoint": float(drive.backup_setpoint[0]),
         "loop_loss": float(drive.loop_loss[0]) * plant.loop_runs,
         "loop_return": float(drive.loop_return[0]),

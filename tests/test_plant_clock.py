@@ -50,3 +50,13 @@ def test_a_signal_without_equal_hours_gives_as_many_as_asked(tmp_path: Path) -> 
     assert np.all(allowed.sum(axis=1) == 5)
     by_day = signal.reshape(365, 24)
     assert np.all(np.where(allowed, by_day, -1.0).max(axis=1) < np.where(allowed, 1e9, by_day).min(axis=1))
+
+
+def test_the_colder_it_is_outdoors_the_higher_the_setpoint() -> None:
+    """By hand: 8 K more at -10 °C and below, nothing from 15 °C on, and straight between (2.5 °C: 4 K)."""
+    keys = "plant.controls.outdoor_reset={cold: -10 degC, mild: 15 degC, rise: 8 K}"
+    scenario = read_scenario(DEMO, (keys,)).scenario
+    air = np.resize([-25.0, -10.0, 2.5, 15.0, 30.0], 8760)
+    found = make_clock(scenario, air, 20.0)
+    assert found.lift[:5] == pytest.approx([8.0, 8.0, 4.0, 0.0, 0.0])
+    assert found.outlet - scenario.outlet_temperature == pytest.approx(found.lift)

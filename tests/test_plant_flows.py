@@ -112,6 +112,36 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
     assert flow * 60.0 - taken == pytest.approx(30e3 * TO_CELLS, rel=1e-3)  # the inlet's iteration, 1e-3 K
 
 
+@given(
+    st.lists(st.floats(5.0, 45.0), min_size=CELLS, max_size=CELLS),
+    st.floats(1e3, 3e5),
+    st.floats(1.0, 400.0),
+    st.floats(0.0, 2.0),
+)
+@settings(deadline=None, max_examples=150)
+def test_a_charge_runs_its_full_time_while_there_is_water(
+    cells: list[float], capacity: float, seconds: float, cold: float
+) -> None:
+    """Nothing but its sensor, or the end of the column, stops a charge: not the edge of a cell either."""
+    p, scratch, store = plant(machine=machine(capacity=capacity)), make_scratch(CELLS), np.sort(cells)
+    reconstruct(store, scratch, store[0])
+    flow, _, duty, _, reached = charge(store, scratch, p, seconds, 1, 7.0, 10.0, cold, float(CELLS), CLEAN)
+    assert not reached
+    if flow - cold < CELLS - 1e-6:
+        assert duty == pytest.approx(1.0, abs=1e-8)
+
+
+@pytest.mark.parametrize("deepest", [0.25, 1.0, 3.7])
+def test_a_charge_ends_at_its_sensor_alone(deepest: float) -> None:
+    """1 MW would pass 20 cells: it ends where the sensor is, and says that this is why."""
+    p, scratch, store = plant(machine=machine(capacity=1e6)), make_scratch(CELLS), np.full(CELLS, 10.0)
+    reconstruct(store, scratch, 10.0)
+    flow, _, duty, _, reached = charge(store, scratch, p, SECONDS, 1, 7.0, 10.0, 0.0, deepest, CLEAN)
+    assert flow == pytest.approx(deepest)
+    assert reached
+    assert duty < 1.0
+
+
 def test_charge_sees_each_parcel_at_its_own_temperature() -> None:
     """Half a store at 10 °C under 50 °C: with power linear in inlet, energy is the sum over both parts."""
     p = plant(machine=machine(capacity=1e6, steeper=0.5))

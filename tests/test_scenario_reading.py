@@ -59,7 +59,7 @@ def test_a_good_file(folder: Path) -> None:
     assert scenario.site.weather == (folder / "weather.csv").resolve()
     assert scenario.plant.storage.volume == pytest.approx(600 * 3.785411784e-3, rel=1e-14)  # 231 in3, exact
     assert scenario.plant.storage.setpoint == pytest.approx((150 - 32) / 1.8, abs=1e-9)  # rounded there
-    assert scenario.plant.outlet_temperature == scenario.plant.storage.setpoint
+    assert scenario.outlet_temperature == scenario.plant.storage.setpoint
     assert scenario.hot_water.daily_use_per_apartment is None
     assert scenario.recirculation is None
 
@@ -310,8 +310,14 @@ def test_each_wrong_value_has_its_message(folder: Path, override: str, said: str
             ["plant.backup={kind: gas, power: 9 kW, setpoint: 40 degC}"],
             "at least hot_water.minimum_temperature",
         ),
-        (["plant.controls.stop_height=0.5"], "at most plant.controls.sensor_height (0.35)"),
-        (["plant.controls.sensor_height=0.1"], "stop_height: got 0.15 (default); allowed at most"),
+        (
+            ["plant.controls.stop_height=0.5", "plant.controls.sensor_height=0.35"],
+            "at most plant.controls.sensor_height (0.35)",
+        ),
+        (
+            ["plant.heat_pump.intake_height=0.2", "plant.controls.sensor_height=0.1"],
+            "intake_height (from --set): got 0.2; allowed at most plant.controls.sensor_height (0.1)",
+        ),
         (["plant.controls.lock_outs=[00:00-24:00]"], "allowed windows that leave time to charge"),
         (
             ["plant.controls.charge_windows=[22:00-02:00]", "plant.controls.lock_outs=[21:00-03:00]"],

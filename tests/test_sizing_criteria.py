@@ -59,7 +59,7 @@ def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
     assert sizing_figure(record).startswith(b"\x89PNG")
     bench = make_bench(read_scenario(DEMO, overrides).scenario, read_weather(CHICAGO))
     hourly = bench.design.drive.use.reshape(24 * bench.design.days.size, -1).sum(axis=1)
-    mains, outlet = bench.design.drive.mains, bench.scenario.plant.outlet_temperature
+    mains, outlet = bench.design.drive.mains, bench.scenario.outlet_temperature
     hot = 1000.0 * hourly * (bench.scenario.hot_water.use_temperature - mains) / (outlet - mains)
     assert f"here {hot.max() / 6.0:,.0f} to {hot.max() / 2.0:,.0f} L" in cautions
 

@@ -105,6 +105,9 @@ def test_every_arrangement_closes_its_year(year_of: Callable[..., Year], name: s
     sums = sum(number(year, key) for key in parts)
     sums += sum(float(year.hourly[key].sum()) for key in more if key in year.hourly)
     assert number(year, "electricity_kwh") == pytest.approx(sums, rel=1e-12)
+    # the four quarters of every hour, from which peaks and demand charges come, are its electricity
+    hours = year.quarter_kw.reshape(8760, 4).mean(axis=1)
+    assert hours == pytest.approx(year.hourly["electricity_kwh"], rel=1e-9, abs=1e-9)
 
 
 def test_a_loop_into_the_store_costs_cop_and_a_loop_tank_does_not(year_of: Callable[..., Year]) -> None:

@@ -7,6 +7,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+MOST_NOT_CALLED = 10.0  # h of backup in a year; choice of this program
+MOST_STARTS = 6.0  # of a module in an hour of running; common practice, no source
+SELDOM = 365.0  # starts in a year that wear nothing, however short the runs; choice of this program
+
 
 def hours_by_cause(seconds: Array, names: Sequence[str]) -> dict[str, float]:
     """Hours of the year by cause, largest first; causes that never held are left out.
@@ -30,9 +34,39 @@ def cautions(
     edge_hours: float,
     store_min_top_c: float,
     run_hours: float | None,
+    not_called_hours: float = 0.0,
+    starts: Array | None = None,
+    module_hours: Array | None = None,
 ) -> list[str]:
-    """What the year's own numbers must not be read without."""
+    """What the year's own numbers must not be read without.
+
+    Parameters
+    ----------
+    short_hours, short_litres, minimum_c, edge_hours, store_min_top_c, run_hours
+        As in the annual record; `run_hours` is None without a heat pump.
+    not_called_hours : float
+        Hours of backup in which the store did not call for the heat pump.
+    starts, module_hours : ndarray, shape (module,), or None
+        Starts of each module in the year, and hours that it ran.
+    """
     said = []
+    if not_called_hours > MOST_NOT_CALLED:
+        said.append(
+            f"the backup runs {not_called_hours:.1f} h in which the heat pump is not called: its sensors are "
+            "satisfied while the backup's is cold, or the backup heats further than the heat pump's call; "
+            "see plant.backup.setpoint and height, plant.controls.sensor_height and dead_band"
+        )
+    if starts is not None and module_hours is not None:
+        per_hour = starts / np.maximum(module_hours, 1e-9)
+        often = (per_hour > MOST_STARTS) & (starts > SELDOM)
+        if often.any():
+            worst = int(np.argmax(np.where(often, starts, 0.0)))
+            said.append(
+                f"module {worst + 1} starts {starts[worst]:.0f} times and runs {module_hours[worst]:.0f} h "
+                f"in the year: a run lasts {60.0 / per_hour[worst]:.1f} min on average, and more than "
+                f"{MOST_STARTS:g} starts an hour of running wear a compressor (common practice, no source); "
+                "see plant.controls.minimum_run, minimum_off and stage_delay"
+            )
     if short_hours > 0.0:
         said.append(
             f"hot water runs short: {short_litres:.0f} L in {short_hours:.1f} h are delivered below "

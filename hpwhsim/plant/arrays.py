@@ -266,7 +266,6 @@ class Hourly(NamedTuple):
     unmet: Array  # heat missing to reach use temperature at the taps
     hot_volume: Array  # drawn from the plant, m³
     short_volume: Array  # at use temperature, delivered below the minimum, m³
-    starts: Array  # of all modules
     module_seconds: Array  # module-seconds of running
     run_seconds: Array  # at least one module running
     lockout_seconds: Array  # heat called for, and the machine barred

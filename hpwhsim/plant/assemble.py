@@ -96,7 +96,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         rise = None if heat_pump.pass_ == "single" else heat_pump.rise
         whole = made.capacity * made.modules
         loss = loss_share(
-            heat_pump.water_lines, made.shift, scenario.plant.outlet_temperature, whole, rise, dry_bulb
+            heat_pump.water_lines, made.shift, scenario.outlet_temperature, whole, rise, dry_bulb
         )
         capacity = capacity * (1.0 - loss)
     block_of_lines = heat_pump.water_lines if heat_pump is not None else None
@@ -137,7 +137,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             }
         )
     draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
-    controls = scenario.plant.controls
+    controls, settings = scenario.plant.controls, scenario.settings
     block = scenario.recirculation
     tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
@@ -149,13 +149,13 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         **water_side(scenario, made.machine, cells, draw_port),
         draw_port=draw_port,
         **auxiliaries(scenario.plant.heat_pump, made),
-        outlet=np.array([scenario.plant.outlet_temperature]),
+        outlet=np.array([scenario.outlet_temperature]),
         lowest_source=made.lowest,
         controls=Controls(
-            start_level=controls.sensor_height * cells,
-            stop_level=controls.stop_height * cells,
-            start_at=storage.setpoint - controls.dead_band,
-            stop_at=storage.setpoint - 0.5 * controls.dead_band,
+            start_level=settings.sensor_height * cells,
+            stop_level=settings.stop_height * cells,
+            start_at=settings.start_at,
+            stop_at=settings.stop_at,
             minimum_run=controls.minimum_run,
             minimum_off=controls.minimum_off,
             stage_delay=controls.stage_delay,

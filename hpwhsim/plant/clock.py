@@ -59,7 +59,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Cloc
         share = np.clip((reset.mild - dry_bulb) / (reset.mild - reset.cold), 0.0, 1.0)
         lift += reset.rise * share
     setpoint = np.full(HOURS, scenario.backup_setpoint)
-    level = np.full(HOURS, backup_level)
+    level = np.full(HOURS, float(backup_level))
     heat_up = controls.pasteurise
     if heat_up is not None:
         days = np.flatnonzero(np.arange(365) % 7 == WEEKDAYS.index(heat_up.weekday))
@@ -72,7 +72,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Cloc
         most_modules=most,
         backup_permitted=~_inside(backup.lock_outs, minute),
         lift=lift,
-        outlet=scenario.plant.outlet_temperature + lift,
+        outlet=scenario.outlet_temperature + lift,
         backup_setpoint=setpoint,
         backup_level=level,
     )
@@ -86,7 +86,7 @@ def _inside(windows: tuple[Window, ...], minutes: NDArray[np.int64]) -> Flags:
 
 def outlets(scenario: Scenario) -> tuple[float, ...]:
     """Outlet temperatures that a single-pass machine is asked for through the year, ascending. [°C]"""
-    controls, base = scenario.plant.controls, scenario.plant.outlet_temperature
+    controls, base = scenario.plant.controls, scenario.outlet_temperature
     reset = controls.outdoor_reset.rise if controls.outdoor_reset is not None else 0.0
     highest = base + controls.boost + reset
     count = int(np.ceil((highest - base) / APART)) + 1

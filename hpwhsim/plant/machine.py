@@ -67,7 +67,7 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     InputError
         If the machine cannot work as asked.
     """
-    heat_pump, outlet = scenario.plant.heat_pump, scenario.plant.outlet_temperature
+    heat_pump, outlet = scenario.plant.heat_pump, scenario.outlet_temperature
     if heat_pump is None:
         empty, nothing = np.zeros(1), np.zeros((1, 1, 1))
         return Made(

@@ -278,7 +278,6 @@ def marcher(kind: int) -> March:
                 if (wanted > 0) != (running > 0):
                     since = 0.0
                 if wanted != running:
-                    out.starts[hour] += max(wanted - running, 0)
                     count_starts(controls, rotation, plant.modules, running, wanted, out.module_starts)
                 running = wanted
                 since += dt

@@ -64,7 +64,7 @@ def cop_surface(machine: PerformanceMap, source_c: Array, water_in_c: Array, wat
 
 def outlet_c(scenario: Scenario, water_in_c: Array) -> Array:
     """Water leaving the heat pump for the water entering it; NaN where it is too warm to enter. [°C]."""
-    heat_pump, hottest = scenario.plant.heat_pump, scenario.plant.outlet_temperature
+    heat_pump, hottest = scenario.plant.heat_pump, scenario.outlet_temperature
     if heat_pump is None or heat_pump.pass_ == "single":
         return np.where(hottest - water_in_c >= SMALLEST_LIFT, hottest, np.nan)
     leaving = water_in_c + (heat_pump.rise if heat_pump.pass_ == "multi" else WRAPPED_RISE)
@@ -168,7 +168,7 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
         0.0, 1.0, _in_words(year, source, inlet, heat), va="top", linespacing=1.5, fontsize=8, in_layout=False
     )
     ax.legend(loc="upper left", bbox_to_anchor=(-0.06, -0.09), ncols=2)
-    way = {"single": f"to {degrees(scenario.plant.outlet_temperature)}", "multi": "in passes"}
+    way = {"single": f"to {degrees(scenario.outlet_temperature)}", "multi": "in passes"}
     kind = scenario.plant.heat_pump.pass_ if scenario.plant.heat_pump else "single"
     what = f"COP of the heat pump {way.get(kind, 'around the tank')}"
     head(figure, year.record, f"{what}, and the conditions at which the year's heat was made")

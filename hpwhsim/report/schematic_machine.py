@@ -61,7 +61,7 @@ def _words(sheet: Sheet, heat_pump: HeatPump) -> list[str]:
         f"heat pump, {heat_pump.refrigerant}",
         f"{heat_pump.modules} × {each}" if heat_pump.modules > 1 else each,
         rated,
-        f"{passes[heat_pump.pass_]} to {degrees(sheet.scenario.plant.outlet_temperature)}",
+        f"{passes[heat_pump.pass_]} to {degrees(sheet.scenario.outlet_temperature)}",
     ]
 
 

@@ -8,7 +8,7 @@ WHAT = {"backup": ("Backup", "kwh", "kWh"), "short": ("Hot water short", "litres
 MEANING = {
     "no-heat-pump": "the plant has none",
     "lock-out": "barred by the hour",
-    "source-too-cold": "the source was below the machine's lowest, or the modeler's",
+    "source-too-cold": "the source was below the lowest that is allowed, or too cold for the outlet",
     "water-too-warm": "the water at the machine was too warm for it",
     "capacity": "every module was running",
     "starting": "called, and waiting for minimum off time or the next stage",

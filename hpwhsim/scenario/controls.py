@@ -17,7 +17,6 @@ from hpwhsim.scenario.parts import (
     FilePath,
     Window,
     Windows,
-    default,
     origin,
 )
 
@@ -65,26 +64,29 @@ class OutdoorReset(Block):
 class Controls(Block):
     """When the heat pump charges the store."""
 
-    dead_band: Difference = Field(
-        10.0,
+    dead_band: Difference | None = Field(
+        None,
         gt=0,
         le=30,
         description="a charge starts this far below the setpoint, and ends half as far below it [K]",
-        json_schema_extra=origin(PRACTICE),
+        json_schema_extra=origin(
+            PRACTICE,
+            none="10 K, or less so that the heat pump starts before the backup and before it is short",
+        ),
     )
-    sensor_height: float = Field(
-        0.35,
+    sensor_height: float | None = Field(
+        None,
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge starts when the water here is cold",
-        json_schema_extra=origin(PRACTICE),
+        json_schema_extra=origin(PRACTICE, none="0.35, but not above the backup nor below stop_height"),
     )
-    stop_height: float = Field(
-        0.15,
+    stop_height: float | None = Field(
+        None,
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge ends when the water here is hot",
-        json_schema_extra=origin(PRACTICE),
+        json_schema_extra=origin(PRACTICE, none="0.15, but not below the intake nor above sensor_height"),
     )
     charge_windows: Windows = Field(
         (),
@@ -215,12 +217,9 @@ class Controls(Block):
             raise Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
         if self.signal is None and self.given("signal_hours"):
             raise Clash("signal_hours", "nothing without plant.controls.signal")
-        if self.stop_height > self.sensor_height:
-            raise Clash(
-                "stop_height",
-                f"at most plant.controls.sensor_height ({self.sensor_height})",
-                default(str(self.stop_height)),
-            )
+        start, stop = self.sensor_height, self.stop_height
+        if start is not None and stop is not None and stop > start:
+            raise Clash("stop_height", f"at most plant.controls.sensor_height ({start:g})")
         if not self.charge_minutes():
             raise Clash("lock_outs", "windows that leave time to charge")
         return self

@@ -207,7 +207,9 @@ class HeatPump(Block):
         ge=30,
         le=95,
         description="water leaving the machine [degC]",
-        json_schema_extra=origin(PRACTICE, none="equal to plant.storage.setpoint"),
+        json_schema_extra=origin(
+            PRACTICE, none="equal to plant.storage.setpoint; multi-pass: hot enough for the charge to end"
+        ),
     )
     highest_outlet: Temperature | None = Field(
         None,

@@ -147,9 +147,10 @@ class Backup(Block):
         description="it heats to this temperature [degC]",
         json_schema_extra=origin(
             f"{PRACTICE}; in series what leaves the plant is held hot enough for taps and loop",
-            none="hot_water.use_temperature + 3 K (in a resistance plant, plant.storage.setpoint); in series "
-            "the hottest of hot_water.use_temperature, tempering_valve + tempering_difference, and, where "
-            "the store serves the loop, recirculation.return_temperature + 5 K",
+            none="hot_water.use_temperature + 3 K, or less so that the heat pump starts first and stops last "
+            "(in a plant without one, plant.storage.setpoint); in series the hottest of "
+            "hot_water.use_temperature, tempering_valve + tempering_difference, and, where the store serves "
+            "the loop, recirculation.return_temperature + 5 K",
         ),
     )
     height: float | None = Field(
@@ -158,7 +159,9 @@ class Backup(Block):
         lt=1,
         description="share of the store's height below the part it heats (parallel)",
         json_schema_extra=origin(
-            PRACTICE, none="0.6 (in a resistance plant 0.05: the whole store but its foot)"
+            PRACTICE,
+            none="0.6, but not below plant.controls.sensor_height (in a plant without heat pump 0.05: the "
+            "whole store but its foot)",
         ),
     )
     dead_band: Difference = Field(
@@ -248,12 +251,6 @@ class Plant(Block):
         """Kind of the source: as given, else the usual one of the family."""
         return self.source.kind or families.FAMILIES[self.family].source_kinds[0]
 
-    @property
-    def outlet_temperature(self) -> float:
-        """Water leaving the heat pump, the setpoint of the store unless given. [degC]"""
-        given = self.heat_pump.outlet_temperature if self.heat_pump else None
-        return self.storage.setpoint if given is None else given
-
     @model_validator(mode="after")
     def _check(self) -> Self:
         family = families.FAMILIES[self.family]
@@ -286,11 +283,16 @@ class Plant(Block):
                 )
         if self.heat_pump is not None:
             intake = self.heat_pump.intake_height
-            if intake > self.controls.stop_height:
+            stop, start = self.controls.stop_height, self.controls.sensor_height
+            if start is not None and intake > start:
                 raise Clash(
                     "heat_pump.intake_height",
-                    f"at most plant.controls.stop_height ({self.controls.stop_height:g}), or the charge "
-                    "never ends",
+                    f"at most plant.controls.sensor_height ({start:g}), or the charge never ends",
+                )
+            if stop is not None and intake > stop:
+                raise Clash(
+                    "heat_pump.intake_height",
+                    f"at most plant.controls.stop_height ({stop:g}), or the charge never ends",
                 )
             if intake >= self.storage.draw_height:
                 raise Clash("storage.draw_height", f"above plant.heat_pump.intake_height ({intake:g})")
@@ -301,21 +303,6 @@ class Plant(Block):
             for key in ("lines", "water_lines"):
                 if getattr(self.heat_pump, key) is not None and key not in family.lines:
                     raise Clash(f"heat_pump.{key}", f"nothing with plant.family {self.family}")
-            least = self.storage.setpoint - 0.5 * self.controls.dead_band
-            if self.outlet_temperature < least:
-                raise Clash(
-                    "heat_pump.outlet_temperature",
-                    f"at least {degrees(least)} (plant.storage.setpoint less half of controls.dead_band), "
-                    "or the charge never ends",
-                )
-            hottest_inlet = self.outlet_temperature - self.heat_pump.rise
-            if self.heat_pump.pass_ == "multi" and hottest_inlet < least:
-                raise Clash(
-                    "heat_pump.rise",
-                    f"at most {self.outlet_temperature - least:.1f} K (the outlet temperature less "
-                    "plant.storage.setpoint, and half of controls.dead_band), or the charge never ends",
-                    f"{self.heat_pump.rise:g} K (default)",
-                )
         return self
 
 

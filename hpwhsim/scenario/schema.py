@@ -13,6 +13,7 @@ from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.cold_water import ColdWater
 from hpwhsim.scenario.controls import Controls
+from hpwhsim.scenario.heat_pump_first import Settings, settings_of
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.money import Costs, Savings
@@ -307,19 +308,19 @@ class Scenario(Block):
     )
 
     @property
-    def backup_setpoint(self) -> float:
-        """What the backup heats to: as given, else the use temperature + 3 K. [degC]
+    def settings(self) -> Settings:
+        """What the controls are set to: as written, else worked out so that the heat pump is called first."""
+        return settings_of(self)
 
-        In a plant without heat pump it is the only heater and charges the store to plant.storage.setpoint. In
-        series it holds what leaves the plant: for taps or tempering valve, and for the return of the loop.
-        """
-        if self.plant.backup.setpoint is not None:
-            return self.plant.backup.setpoint
-        if self.plant.family in families.HEATERS:
-            return self.plant.storage.setpoint
-        if self.trims:
-            return self._trim_setpoint
-        return self.hot_water.use_temperature + 3.0
+    @property
+    def outlet_temperature(self) -> float:
+        """Water leaving the heat pump; of a multi-pass one the hottest. [degC]"""
+        return self.settings.outlet_temperature
+
+    @property
+    def backup_setpoint(self) -> float:
+        """What the backup heats to. [degC]"""
+        return self.settings.backup_setpoint
 
     @property
     def trims(self) -> bool:
@@ -327,7 +328,8 @@ class Scenario(Block):
         return self.plant.backup.kind != "none" and self.plant.backup.mode == "series"
 
     @property
-    def _trim_setpoint(self) -> float:
+    def trim_setpoint(self) -> float:
+        """What a heater in that pipe lifts to where nobody wrote it: what taps, valve and loop need. [degC]"""
         hot_water, loop = self.hot_water, self.recirculation
         setpoint = hot_water.use_temperature
         if hot_water.tempering_valve is not None:
@@ -344,10 +346,8 @@ class Scenario(Block):
 
     @property
     def backup_height(self) -> float:
-        """Share of the height below the part that a parallel backup heats: as given, else by family."""
-        if self.plant.backup.height is not None:
-            return self.plant.backup.height
-        return 0.05 if self.plant.family in families.HEATERS else 0.6
+        """Share of the height below the part that a parallel backup heats."""
+        return self.settings.backup_height
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -389,8 +389,25 @@ class Scenario(Block):
         tank = self.recirculation.loop_tank if self.recirculation is not None else None
         if series and self.plant.backup.kind != "none" and tank is not None and tank.connection == "series":
             raise Clash("plant.backup.mode", "parallel: the taps' water runs through the loop's own tank")
+        self._check_end()
         self._check_money()
         return self
+
+    def _check_end(self) -> None:
+        """Refuse an outlet with which no charge ends."""
+        heat_pump, found = self.plant.heat_pump, self.settings
+        if heat_pump is None or heat_pump.outlet_temperature is None:
+            return
+        rest = "(plant.storage.setpoint less half of controls.dead_band), or the charge never ends"
+        if found.outlet_temperature < found.stop_at - 1e-9:
+            raise Clash("plant.heat_pump.outlet_temperature", f"at least {degrees(found.stop_at)} {rest}")
+        if heat_pump.pass_ == "multi" and found.outlet_temperature - heat_pump.rise < found.stop_at - 1e-9:
+            raise Clash(
+                "plant.heat_pump.rise",
+                f"at most {found.outlet_temperature - found.stop_at:.1f} K (the outlet temperature less "
+                "plant.storage.setpoint, and half of controls.dead_band), or the charge never ends",
+                f"{heat_pump.rise:g} K (default)",
+            )
 
     def _check_money(self) -> None:
         """Refuse blocks on money and savings that lack what they count."""

@@ -9,6 +9,7 @@ from pydantic.fields import FieldInfo
 
 from hpwhsim.quantities import as_text
 from hpwhsim.scenario.carbon import Carbon
+from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
 from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
@@ -85,6 +86,7 @@ def assumptions(scenario: Scenario) -> list[dict[str, str]]:
         Keys ``key`` (dotted), ``value`` (text with its unit) and ``source``, in the order of the schema.
     """
     idle = _idle(scenario)
+    found = {item["key"]: item for item in worked_out(scenario)}
 
     def look(block: Block, prefix: str) -> Iterator[dict[str, str]]:
         for name, field in type(block).model_fields.items():
@@ -96,6 +98,8 @@ def assumptions(scenario: Scenario) -> list[dict[str, str]]:
             elif block.given(name) and isinstance(value, tuple) and value and isinstance(value[0], Block):
                 for number, item in enumerate(value, start=1):
                     yield from look(item, f"{key}[{number}].")
+            elif key in found:
+                yield found[key]
             elif not block.given(name) and show(value, field):
                 yield {"key": key, "value": show(value, field), "source": str(extra_of(field)["source"])}
 
@@ -139,13 +143,14 @@ def cautions(scenario: Scenario) -> list[str]:
             f"recirculation.return_temperature {loop.return_temperature:.4g} degC: below 51 degC (124 degF) "
             "Legionella may grow in the loop (ASHRAE Guideline 12)"
         )
-    controls = scenario.plant.controls
-    if 0.0 < controls.boost < controls.dead_band:
+    controls, dead_band = scenario.plant.controls, scenario.settings.dead_band
+    if 0.0 < controls.boost < dead_band:
         said.append(
             f"plant.controls.boost {controls.boost:.4g} K is less than plant.controls.dead_band "
-            f"{controls.dead_band:.4g} K: a store that is full when a boost window begins is not charged "
+            f"{dead_band:.4g} K: a store that is full when a boost window begins is not charged "
             "further before hot water is drawn"
         )
+    said += order_cautions(scenario)
     if use > 49:
         said.append(
             f"hot_water.use_temperature {use:.4g} degC: above 49 degC (120 degF) water at the taps can scald"

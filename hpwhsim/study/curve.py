@@ -76,7 +76,7 @@ def classical(bench: Bench) -> Classical:
     loop_kwh = judge(bench.design, ample).loop_kwh
     drive = bench.design.drive
     steps = drive.use.size // drive.mains.size
-    per_litre = RHO_CP / 3.6e9 * float((bench.scenario.plant.outlet_temperature - drive.mains).mean())
+    per_litre = RHO_CP / 3.6e9 * float((bench.scenario.outlet_temperature - drive.mains).mean())
     litres = hot_litres(bench)
     lost = max(loop_kwh + as_written.loss_kwh, 0.0) / 24.0 / steps / per_litre
     loaded, cold = litres + lost, output_share(bench, as_written.source_c)

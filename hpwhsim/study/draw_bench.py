@@ -23,7 +23,7 @@ from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.draw_times import EVEN
 from hpwhsim.plant.march import march
-from hpwhsim.quantities import TEMPERATURE, as_text
+from hpwhsim.quantities import DIFFERENCE, TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
@@ -141,10 +141,10 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     """
     scenario = loaded.scenario
     _check_single(scenario, str(loaded.path))
-    heat_pump, controls = scenario.plant.heat_pump, scenario.plant.controls
+    heat_pump = scenario.plant.heat_pump
     adjustable = heat_pump is not None and heat_pump.pass_ != "single"
     follows = heat_pump is not None and heat_pump.outlet_temperature is None
-    highest = DELIVERY_C + (0.5 * controls.dead_band if adjustable else 0.0)
+    highest = DELIVERY_C + (0.5 * scenario.settings.dead_band if adjustable else 0.0)
     test = _in_the_test(loaded, highest, steps_per_hour)
     with loaded.named():
         assembly = assemble(test, _room_weather())
@@ -206,6 +206,12 @@ def _in_the_test(loaded: Loaded, setpoint: float, steps_per_hour: int) -> Scenar
     }
     for key in ("charge_windows", "lock_outs"):
         plant.get("controls", {}).pop(key, None)
+    if scenario.plant.heat_pump is not None:  # not to be worked out anew for the setpoints of the test
+        kept = {"dead_band": as_text(scenario.settings.dead_band, DIFFERENCE)}
+        kept |= {key: getattr(scenario.settings, key) for key in ("sensor_height", "stop_height")}
+        plant["controls"] = kept | plant.get("controls", {})
+        if scenario.plant.backup.kind != "none":
+            plant["backup"]["height"] = scenario.backup_height
     if scenario.plant.heat_pump is not None and scenario.plant.heat_pump.pass_ == "single":
         plant["heat_pump"].pop("outlet_temperature", None)
     if scenario.plant.backup.kind != "none":

@@ -265,4 +265,4 @@ def hot_litres(bench: Bench) -> Array:
     drive, scenario = bench.design.drive, bench.scenario
     mains = np.repeat(drive.mains, drive.use.size // drive.mains.size)
     rise = np.maximum(scenario.hot_water.use_temperature - mains, 0.0)
-    return np.asarray(1000.0 * drive.use * rise / (scenario.plant.outlet_temperature - mains))
+    return np.asarray(1000.0 * drive.use * rise / (scenario.outlet_temperature - mains))

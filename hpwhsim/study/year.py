@@ -295,6 +295,13 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
     )
 
 
+def _not_called(scenario: Scenario, out: Hourly) -> float:
+    """Hours of backup in which the store did not call for the heat pump, but for those meant so. [h]"""
+    if scenario.plant.controls.pasteurise is not None:  # the backup's own heat-up
+        return 0.0
+    return float(out.backup_seconds[Cause.NOT_CALLED].sum()) / 3600.0
+
+
 def _quarter_kw(out: Hourly) -> Array:
     """Mean electric power of each quarter of an hour, shape (35040,). [kW]."""
     return out.quarter_power / 900.0 / 1000.0
@@ -366,6 +373,9 @@ def _record(
                 edge_hours=sums.get("edge_hours", 0.0),
                 store_min_top_c=lowest_top,
                 run_hours=sums.get("run_hours"),
+                not_called_hours=_not_called(scenario, out),
+                starts=out.module_starts[: plant.modules],
+                module_hours=out.module_run[: plant.modules] / 3600.0,
             ),
             *hygiene_cautions(found_hygiene),
             *(valve_cautions(valve) if valve is not None else ()),

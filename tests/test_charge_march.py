@@ -1,0 +1,118 @@
+"""The charge control in short marches: what ends a charge, what lifts it, who runs first, who hunts."""
+
+import numpy as np
+import pytest
+from control_cases import assembled, causes, first_days, marched, simple_map
+
+from hpwhsim.plant.assemble import Assembly
+from hpwhsim.storage.tank import RHO_CP, at_height
+
+PLAIN = ("plant.controls.lock_outs=null", "hot_water.draws=smooth")
+NO_LOOP = "recirculation=null"
+
+
+def simple(found: Assembly, **changes: object) -> Assembly:
+    """The plant with modules of constant capacity that take any water."""
+    kept = {"machine": simple_map(24e3), "lowest_source": -30.0, "highest_inlet": 75.0, **changes}
+    return found._replace(plant=found.plant._replace(**kept))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("days", [(10, 11, 12, 13)])
+@pytest.mark.parametrize("loop", [True, False])
+def test_starts_and_energy_hardly_depend_on_the_number_of_cells(days: tuple[int, ...], loop: bool) -> None:
+    """What a front loses by resolution is below 1 %: 48 cells smear it over 4 cm of 2 m, 240 over 1 cm.
+
+    A charge that ends at the edge of a cell starts twice as often with 240 cells as with 48.
+    """
+    starts, energy = [], []
+    for cells in (48, 50, 60, 100, 240):
+        found = assembled("central-air", *PLAIN, *(() if loop else (NO_LOOP,)), cells=cells)
+        out = marched(found, first_days(found, days), 60.0)
+        starts.append(out.module_starts.sum())
+        energy.append((out.heat_pump_energy + out.backup_energy).sum())
+    assert np.ptp(starts) <= 2.0
+    assert np.ptp(energy) / np.mean(energy) < 0.02  # less than a charge of the store at the end
+
+
+def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
+    """A store at 62 °C does not call (65 less 10); raised by 10 K it is charged until the foot has 70 °C."""
+    found = simple(assembled("central-air", NO_LOOP, *PLAIN))
+    controls, cells = found.plant.controls, found.start.size
+    drive = first_days(found, (5,))
+    drive = drive._replace(use=np.zeros_like(drive.use), source=np.full_like(drive.source, 5.0))
+    lifted = drive._replace(lift=np.full_like(drive.lift, 10.0), outlet=drive.outlet + 10.0)
+    out = marched(found, lifted, 62.0)
+    assert at_height(out.profile, controls.stop_level) >= controls.stop_at + 10.0 - 1.5
+    heat = (cells - controls.stop_level) * (controls.stop_at + 10.0 - 62.0)
+    given = out.heat_pump_heat.sum() / (RHO_CP * found.plant.column.cell_volume)
+    assert given > heat  # all above the stop sensor was heated that far
+    assert marched(found, drive, 62.0).heat_pump_heat.sum() == 0.0  # without the lift nothing calls
+
+
+@pytest.mark.parametrize("setpoint", [52.0, 57.2, 65.0])
+@pytest.mark.parametrize("pass_", ["single", "multi", "wrapped"])
+def test_by_default_the_backup_never_runs_uncalled(setpoint: float, pass_: str) -> None:
+    """A weak heat pump with loop and draws: the backup runs, and always while the heat pump is called."""
+    extra = () if pass_ == "single" else ("plant.heat_pump.refrigerant=R-134a",)
+    found = assembled(
+        "central-air",
+        *PLAIN,
+        *extra,
+        f"plant.storage.setpoint={setpoint} degC",
+        f"plant.heat_pump.pass={pass_}",
+        "plant.heat_pump.rated_at={source: 7 degC, water_in: 40 degC, water_out: 45 degC}",
+        "plant.heat_pump.cop=3",
+        "recirculation.return_temperature=45 degC",
+        *("plant.controls.dead_band=null", "plant.controls.sensor_height=null"),
+    )
+    drive = first_days(found, (10, 11, 12, 13))
+    drive = drive._replace(source=np.full_like(drive.source, 5.0))
+    out = marched(simple(found, machine=simple_map(9e3)), drive, 50.0)
+    hours = causes(out.backup_seconds)
+    assert sum(hours.values()) > 1.0
+    assert hours.get("NOT_CALLED", 0.0) == 0.0
+    assert out.short_volume.sum() == 0.0
+
+
+@pytest.mark.parametrize("start_loss", [0.0, 60.0])
+def test_a_machine_at_its_hottest_inlet_does_not_hunt(start_loss: float) -> None:
+    """Stopped by its water it rests a stage delay of 10 min: six starts an hour at most, most hours none."""
+    found = assembled(
+        "central-air",
+        *PLAIN,
+        "plant.heat_pump.refrigerant=R-134a",
+        "plant.heat_pump.pass=multi",
+        "plant.controls.minimum_run=0 s",
+    )
+    plant = simple(found, highest_inlet=52.0, start_loss=start_loss)
+    drive = first_days(found, (10, 11))
+    out = marched(plant, drive._replace(source=np.full_like(drive.source, 5.0)), 60.0)
+    assert out.module_starts.max() <= 6.0 * 48
+
+
+def test_nothing_starts_where_it_cannot_work() -> None:
+    """Water too warm all day: no start is counted, and none of the loss of a start is paid."""
+    found = simple(assembled("central-air", NO_LOOP, *PLAIN), highest_inlet=30.0, start_loss=60.0)
+    drive = first_days(found, (5,))
+    out = marched(found, drive._replace(use=np.zeros_like(drive.use)), 45.0)
+    assert out.module_starts.sum() == 0.0
+    assert out.heat_pump_energy.sum() == 0.0
+    assert out.lockout_seconds.sum() > 0.0
+
+
+def test_a_source_too_cold_for_four_modules_still_runs_fewer() -> None:
+    """A well cooled by the heat taken: some of four modules go on, and few starts are made."""
+    found = assembled(
+        "wastewater",
+        *("recirculation=null", "hot_water.draws=smooth"),
+        *("plant.heat_pump.modules=4", "plant.heat_pump.capacity=12 kW"),
+    )
+    drive = first_days(found, (1, 2))
+    drive = drive._replace(
+        sewage=np.full_like(drive.sewage, drive.sewage.mean()),
+        sewage_temperature=np.full_like(drive.sewage_temperature, 14.0),
+        use=drive.use * 3.0,
+    )
+    out = marched(found._replace(plant=found.plant._replace(lowest_source=10.0)), drive, 40.0)
+    assert out.run_seconds.sum() > 0.3 * 48 * 3600.0
+    assert out.module_starts.max() <= 6.0 * 48
