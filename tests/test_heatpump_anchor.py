@@ -70,7 +70,7 @@ def anchored(name: str, share: float) -> tuple[Anchored, Isobars | Condensing]:
 
 
 @pytest.mark.parametrize("name", REFRIGERANTS)
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(
     share=st.floats(-0.2, 0.98),  # below 0: less of the electricity reaches the gas
     more=st.floats(0.01, 0.3),
@@ -81,8 +81,8 @@ def test_a_better_rated_machine_is_nowhere_worse(name: str, share: float, more: 
 
     1e-4: resolution of the search for the best pressure, and of that for the evaporating temperature.
     """
-    source = np.repeat([-15.0, 0.0, 15.0, 30.0], 4)
-    inlet = np.tile([5.0, 25.0, outlet - 15.0, outlet - 5.0], 4)
+    source = np.repeat([-5.0, 25.0], 4)
+    inlet = np.tile([5.0, 25.0, outlet - 15.0, outlet - 5.0], 2)
     cop = []
     for quality in (share, min(share + more, 0.999)):
         found, high_side = anchored(name, quality)
@@ -152,7 +152,7 @@ def test_part_speed_evaporates_below_the_source_and_nearer_to_it() -> None:
     """A fifth of the speed: less than a quarter of the difference; never none of it."""
     found, high_side = anchored("R-290", 0.4)
     speed = np.array([0.1, 0.2, 0.5, 1.0])
-    for source in (-10.0, 7.0, 30.0):
+    for source in (-10.0, 7.0, 20.0):  # warmer, a valve holds the evaporating temperature at 25 °C
         cycle, cold = solve_with_coil(found.machine, high_side, found.coil, source, 10.0, 60.0, speed)
         approach = source - cold
         assert (approach > 0.0).all()

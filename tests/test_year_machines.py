@@ -223,6 +223,33 @@ def test_an_inverter_runs_longer_at_a_better_cop(tmp_path: Path) -> None:
     assert number(inverter, "run_hours") > number(fixed, "run_hours")
     gain = number(inverter, "cop_heat_pump") / number(fixed, "cop_heat_pump") - 1.0
     assert 0.0 < gain < 0.20
+    # its coil is warmer while it frosts; per heat, for it takes as much in the year
+    frost = [number(y, "defrost_heat_kwh") / number(y, "heat_pump_heat_kwh") for y in (inverter, fixed)]
+    assert 0.0 < frost[0] < 0.9 * frost[1]
+
+
+def test_the_source_gives_no_heat_that_never_reaches_the_gas(tmp_path: Path) -> None:
+    """First law on the refrigerant: heat to the water less nine tenths of the electricity is the source's.
+
+    The tenth is the fan, the inverter and the shell, common practice, no source; a table says nothing of it,
+    so that it stands among the assumptions. A rating below the poorest compressor keeps more from the gas.
+    """
+    measured = run(tmp_path, central_air(tmp_path))
+    poor = run(tmp_path, rated(tmp_path, "R-290", cop=2.0, start_loss="30 s"))
+    for year, share in ((measured, 0.9), (poor, None)):
+        listed = year.record["assumptions"]
+        assert isinstance(listed, list)
+        said = {item["key"]: item["value"] for item in listed}["plant.heat_pump.design.gas_share"]
+        share = float(said) if share is None else share
+        assert float(said) == pytest.approx(share, abs=1e-9)
+        lost = number(year, "machine_loss_kwh")
+        heat, bought = number(year, "heat_pump_heat_kwh"), number(year, "compressor_kwh")
+        assert number(year, "source_heat_kwh") == pytest.approx(heat - bought + lost, rel=1e-9)
+        if year is measured:
+            assert lost == pytest.approx(0.1 * bought, rel=1e-9)
+        else:
+            assert share < 0.9
+            assert lost > (1.0 - share) * bought * 0.999  # and starts without heat
 
 
 def test_a_table_gains_nothing_from_part_speed(tmp_path: Path) -> None:

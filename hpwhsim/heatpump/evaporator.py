@@ -86,7 +86,8 @@ def solve_with_coil(
         open_ = ~(held | (np.abs(gap) <= NEAR))
         if not open_.any():
             break
-        found = (gap - gap_before) / (evaporating - before)
+        with np.errstate(divide="ignore", invalid="ignore"):  # of what has settled
+            found = (gap - gap_before) / (evaporating - before)
         slope = np.where(np.isfinite(found) & (found >= 1.0), found, slope)
         before, gap_before = evaporating, gap
         step = np.where(np.isfinite(gap), -gap / slope, 0.5 * (source - evaporating))  # too cold to work

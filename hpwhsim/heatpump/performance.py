@@ -7,10 +7,11 @@ reads the user's own.
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.heatpump.measured import read_ratings, read_table
-from hpwhsim.heatpump.rated import Fitted, fit_one, map_from_cycle, map_from_ratings
+from hpwhsim.heatpump.rated import Fitted, Parts, fit_one, map_from_cycle, map_from_ratings
 
 __all__ = [
     "Fitted",
+    "Parts",
     "PerformanceMap",
     "Rating",
     "fit_one",

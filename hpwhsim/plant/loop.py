@@ -8,9 +8,9 @@ from hpwhsim.demand.loop_running import aquastat_profile, crossover, daily_profi
 from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
 from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts, loss_at_supply
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.performance import PerformanceMap, map_from_cycle
+from hpwhsim.heatpump.performance import PerformanceMap, fit_one
 from hpwhsim.plant.arrays import Array, LoopTank
-from hpwhsim.plant.machine import Assumption
+from hpwhsim.plant.machine import Assumption, say_parts
 from hpwhsim.scenario.schema import Recirculation, Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
 from hpwhsim.storage.tank import RHO_CP
@@ -249,7 +249,7 @@ def make_loop_tank(
         assert heat_pump.capacity is not None
         assert heat_pump.cop is not None
         rise = heat_pump.rise
-        machine = map_from_cycle(
+        fitted = fit_one(
             heat_pump.refrigerant,
             heat_pump.capacity,
             heat_pump.cop,
@@ -262,6 +262,8 @@ def make_loop_tank(
             approach_k=heat_pump.approach,
             key="recirculation.loop_tank.heat_pump",
         )
+        machine = fitted.machine
+        say_parts(fitted.parts, "recirculation.loop_tank.heat_pump", True, found)
         lowest = float(machine.source_c[np.isfinite(machine.capacity_w).any(axis=(1, 2))][0])
         cautions.append(
             f"recirculation.loop_tank.heat_pump: it stands below {lowest:g} degC, where its range ends, in "

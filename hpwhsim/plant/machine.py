@@ -11,6 +11,7 @@ from hpwhsim.heatpump.lines import LineDerate
 from hpwhsim.heatpump.machine import Compressor
 from hpwhsim.heatpump.performance import (
     Fitted,
+    Parts,
     PerformanceMap,
     fit_one,
     map_from_ratings,
@@ -191,22 +192,28 @@ def _say_parts(
                 "air coils run 8 to 12 K below the air; common practice, no source",
             )
     else:
-        parts = fitted.parts
-        source = "found from the rating" if heat_pump.ratings is None else "fitted to the ratings"
-        values = {
-            "efficiency": (f"{parts.efficiency:.3f}, isentropic, at the best pressure ratio", source),
-            "gas_share": (f"{parts.gas_share:.3f}", f"{source}; 0.9 is usual, common practice, no source"),
-            "approach": (
-                f"{parts.approach_k:.2f} K at the rating, in proportion to the heat taken",
-                source,
-            ),
-            "pinch": (f"{parts.pinch_k:.2f} K", source),
-        }
-        if np.isfinite(parts.subcooling_k):
-            values["subcooling"] = (f"{parts.subcooling_k:.1f} K where the water is cold enough", source)
+        say_parts(fitted.parts, "plant.heat_pump", heat_pump.ratings is None, found)
+        return
     found += [
         {"key": f"plant.heat_pump.design.{key}", "value": value, "source": origin}
         for key, (value, origin) in values.items()
+    ]
+
+
+def say_parts(parts: Parts, key: str, one: bool, found: list[Assumption]) -> None:
+    """Put what machine was found behind its rating (`one`) or ratings at `key` into `found`."""
+    source = "found from the rating" if one else "fitted to the ratings"
+    values = {
+        "efficiency": (f"{parts.efficiency:.3f}, isentropic, at the best pressure ratio", source),
+        "gas_share": (f"{parts.gas_share:.4g}", f"{source}; 0.9 is usual, common practice, no source"),
+        "approach": (f"{parts.approach_k:.2f} K at the rating, in proportion to the heat taken", source),
+        "pinch": (f"{parts.pinch_k:.2f} K", source),
+    }
+    if np.isfinite(parts.subcooling_k):
+        values["subcooling"] = (f"{parts.subcooling_k:.1f} K where the water is cold enough", source)
+    found += [
+        {"key": f"{key}.design.{name}", "value": value, "source": origin}
+        for name, (value, origin) in values.items()
     ]
 
 

@@ -467,6 +467,8 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: i
     odd = [name for name in OF_HOURS if getattr(drive, name).size != drive.source.size]
     if plant.lines.capacity > 0.0:
         odd += [name for name in OF_LINES if getattr(drive, name).size != drive.source.size]
+    if len(drive.frost_part) not in (1, drive.source.size):
+        odd.append("frost_part")
     if odd or drive.use.size % drive.source.size:
         raise ValueError(
             f"drive of {drive.source.size} hours: {', '.join(odd) or 'use'} is of another length"

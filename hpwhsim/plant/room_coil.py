@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array
 from hpwhsim.scenario.schema import HeatPump
 from hpwhsim.scenario.schema import Room as RoomBlock
@@ -41,13 +42,20 @@ def surface_split(
         Air at the coil [°C], its humidity ratio [kg/kg] and pressure [Pa].
     """
     wide = np.broadcast_arrays(*(np.asarray(x, dtype=np.float64) for x in (heat, air_c, humidity, pressure)))
-    found = np.empty(wide[0].shape)
-    for place in np.ndindex(found.shape):
-        q, air, water, p = (float(x[place]) for x in wide)
-        flow = airflow * AIR_CAPACITY / CP_AIR * p / SEA_LEVEL
-        offer = Offer(air, 0.0, -np.inf, np.inf, np.inf)
-        found[place] = air - split(q, flow, bypass, p, offer, water, 0.0).surface
-    return found
+    q, air, water, p = (np.ascontiguousarray(x).ravel() for x in wide)
+    surface = np.empty(q.size)
+    _surfaces(q, airflow * AIR_CAPACITY / CP_AIR / SEA_LEVEL * p, bypass, air, water, p, surface)
+    return np.asarray((air - surface).reshape(wide[0].shape))
+
+
+@kernel
+def _surfaces(
+    heat: Array, flow: Array, bypass: float, air: Array, water: Array, pressure: Array, surface: Array
+) -> None:
+    """Fill `surface` [°C]; all (n,), `flow` in kg/s of dry air."""
+    for i in range(heat.size):
+        offer = Offer(air[i], 0.0, -np.inf, np.inf, np.inf)
+        surface[i] = split(heat[i], flow[i], bypass, pressure[i], offer, water[i], 0.0).surface
 
 
 def rated_approach(heat_pump: HeatPump, block: RoomBlock, source_heat: float) -> float:

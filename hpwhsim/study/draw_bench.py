@@ -291,6 +291,7 @@ def follow(unit: Unit, use: Array) -> Trace:
         frost_power=np.ones(steps),
         frost_drawn=np.zeros(steps),
         frost_pause=np.zeros(steps),
+        frost_part=np.zeros((1, 3, 1)),
     )
     out = march(unit.plant, drive, unit.state, unit.start.copy())
     if not np.isfinite(out.store_mean).all():
