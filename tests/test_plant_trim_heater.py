@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from test_plant_flows import CELL, CELLS, SECONDS, VOLUME, plant
 
 from hpwhsim.plant.arrays import BackupMode, Plant
 from hpwhsim.plant.draw_times import EVEN, DrawTimes, Window, drawn_in, last_of
 from hpwhsim.plant.flows import circulate
 from hpwhsim.plant.trim_heater import circulate_lifted
 from hpwhsim.storage.tank import RHO_CP, make_column, make_scratch, reconstruct
-from test_plant_flows import CELL, CELLS, SECONDS, VOLUME, plant
 
 LITRE = 1e-3 / CELL  # cells
 
@@ -138,6 +138,26 @@ def test_the_power_is_shared_by_mixed_flow() -> None:
     assert coldest == pytest.approx(40.0 + rise, rel=1e-9)
     assert moved.taps * CELL == pytest.approx(0.3e-3 * 60.0, rel=1e-9)  # the valve stands open
     assert moved.taps_heat * CELL == pytest.approx(0.3e-3 * 60.0 * (30.0 + rise), rel=1e-9)
+
+
+def test_what_the_machine_makes_serves_who_draws_then() -> None:
+    """A machine gives 0.2 L/s of 60 °C; a tap draws 0.4 L/s for 10 s of 20; store at 45 °C, setpoint 56.
+
+    Drawn in the first half, 0.339 L/s pass the heater, 0.2 of them at 60 °C, the rest at 45 °C. Drawn in the
+    second half, 2 L wait on top of the store, and 0.312 L/s of 60 °C need no heater. What is left goes in.
+    """
+    flow = 0.2 * LITRE * 20.0
+    for start, store_gives in ((0.0, True), (10.0, False)):
+        times = hour_of((start, start + 10.0, 0.4))
+        p, store = heater(1e6), np.full(CELLS, 45.0)
+        moved, _, _ = lifted(p, store, times, window(times, 0.0, 20.0), 56.0, flow)
+        through = 0.4 * 39.0 / 46.0 if store_gives else 0.4 * 39.0 / 50.0
+        heat = through * 56.0 - 0.2 * 60.0 - (through - 0.2) * 45.0 if store_gives else 0.0
+        assert moved.taps == pytest.approx(10.0 * through * LITRE, rel=1e-9)
+        assert moved.added == pytest.approx(10.0 * heat * LITRE, rel=1e-9, abs=1e-12)
+        assert moved.taps_heat == pytest.approx(4.0 * LITRE * 39.0, rel=1e-9)
+        left = 2.0 if store_gives else 4.0 - 10.0 * through
+        assert store[-1] == pytest.approx(45.0 + 15.0 * left * LITRE, rel=1e-6)
 
 
 @given(

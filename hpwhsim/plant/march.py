@@ -66,6 +66,7 @@ from hpwhsim.storage.tank import (
     settle,
 )
 
+TRIM_PART = 10.0  # s; with a backup in series, while single-pass water may go straight to taps and loop
 LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
@@ -149,6 +150,8 @@ def marcher(kind: int) -> March:
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
             busy = running > 0 or backup_on or (calling and permitted)
             top = temperature[plant.draw_port - 1]
+            if plant.backup_mode == SERIES:  # the loop's water comes round within minutes
+                busy = busy or use > 0.0 or through_store > 0.0
             busy = busy or tank_turns(plant, tank_c, tank_on, use, top, loop_watts)
             parts = (
                 most_parts
@@ -167,6 +170,8 @@ def marcher(kind: int) -> March:
                 )
                 else 1
             )
+            if plant.backup_mode == SERIES and straight and (running > 0 or calling):
+                parts = int(np.ceil(plant.step_seconds / TRIM_PART))
             even = use / parts
             dt = plant.step_seconds / parts
             begin = step % per_hour * plant.step_seconds
