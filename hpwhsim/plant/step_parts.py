@@ -39,6 +39,19 @@ def may_switch(
 
 
 @kernel
+def runs_out(
+    served: Array, plant: Plant, use: float, mains: float, loop_watts: float, loop_back: float
+) -> bool:
+    """Whether water of use temperature may run out in the coming step, in `served`, the store to its outlet."""
+    top = served[served.size - 1]
+    moved = hot_needed(plant, use, mains, top) + 1.0
+    if loop_watts > 0.0:
+        loop = loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
+        moved += loop / max(top - loop_back, 2.0)
+    return level_of(served, plant.use_temperature) + moved >= served.size
+
+
+@kernel
 def tank_turns(plant: Plant, held: float, on: bool, use: float, top: float, loop_watts: float) -> bool:
     """Whether the loop's own tank at `held` °C is heated, drawn on hard, or may start its heater in a step.
 

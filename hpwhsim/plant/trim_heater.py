@@ -107,7 +107,7 @@ def through_heater(
     loop : float
         Water to the loop. [cells/s]
     setpoint : float
-        Of the heater. [°C]
+        Of the heater; minus infinity: there is none. [°C]
     times, window
         The draws, and the part of the hour.
     """
