@@ -46,8 +46,8 @@ def test_the_setpoint_sets_the_heat() -> None:
     """A store charged to 60 °C feeds taps and loop; lifted to 122, 140 and 180 degF on three winter days.
 
     Hotter supply, more of it from the heater; below the store's own temperature hardly any. The loop that
-    leaves at 82 °C and comes back at 51 °C takes its loss and warms the store: the heat pump gives less. Nothing
-    is lost (1e-12), and the heater stays within its power.
+    leaves at 82 °C and comes back at 51 °C takes its loss and warms the store: the heat pump gives less.
+    Nothing is lost (1e-12), and the heater stays within its power.
     """
     heat, pumped = [], []
     for setpoint in (122, 140, 180):

@@ -42,7 +42,7 @@ def may_switch(
 def runs_out(
     served: Array, plant: Plant, use: float, mains: float, loop_watts: float, loop_back: float
 ) -> bool:
-    """Whether water of use temperature may run out in the coming step, in `served`, the store to its outlet."""
+    """Whether water of use temperature may run out of `served`, the store up to its outlet, in a step."""
     top = served[served.size - 1]
     moved = hot_needed(plant, use, mains, top) + 1.0
     if loop_watts > 0.0:
