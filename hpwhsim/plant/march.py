@@ -156,26 +156,21 @@ def marcher(kind: int) -> March:
                 served = temperature[: plant.draw_port]
                 by_draws = runs_out(served, plant, use, mains, through_store, loop_back)
             by_draws = by_draws and (use > 0.0 or through_store > 0.0)
-            busy = busy or by_draws
             busy = busy or tank_turns(plant, tank_c, tank_on, use, top, loop_watts)
-            parts = (
-                most_parts
-                if busy
-                or may_switch(
-                    temperature,
-                    plant,
-                    use,
-                    mains,
-                    calling,
-                    through_store,
-                    loop_back,
-                    lift,
-                    backup_at,
-                    backup_cell,
-                )
-                else 1
+            busy = busy or may_switch(
+                temperature,
+                plant,
+                use,
+                mains,
+                calling,
+                through_store,
+                loop_back,
+                lift,
+                backup_at,
+                backup_cell,
             )
-            if by_draws and straight and (running > 0 or calling):
+            parts = most_parts if busy or by_draws else 1
+            if busy and by_draws and straight:
                 parts = int(np.ceil(plant.step_seconds / SHORT_PART))
             even = use / parts
             dt = plant.step_seconds / parts
