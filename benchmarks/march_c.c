@@ -8,6 +8,7 @@
  *   hpwhsim/plant/controls.py    next_call, modules_to_run, part_speed
  *   hpwhsim/plant/charging.py    charge, reheat, draw_back, refusal
  *   hpwhsim/plant/flows.py       draw, hot_needed, circulate
+ *   hpwhsim/plant/draw_times.py  drawn_in, last_of
  *   hpwhsim/plant/march.py       may_switch, cause_of, march
  *
  * Volumes are counted in cells and heat in cell K. Temperatures in degC, times in s, powers in W.
@@ -72,8 +73,15 @@ struct plant {
     double loop_port;
 };
 
+struct draws {
+    const long *first;          /* [hours + 1]; 1: even through a step */
+    const double *until, *flow; /* [stretch] */
+    long n_first;
+};
+
 struct drive {
     const double *use;                                        /* [steps] */
+    struct draws draws;
     const bool *permitted;                                    /* [day_steps] */
     const double *source, *mains;                             /* [hours] */
     const double *frost_capacity, *frost_power, *frost_drawn; /* [hours] */
@@ -614,13 +622,13 @@ static void draw_back(double *temperature, long n, const struct plant *p, double
 }
 
 struct drawn {
-    double volume, added, shortage, missing;
+    double volume, shortage, missing;
 };
 
 static struct drawn draw(const double *temperature, long n, const struct scratch *s, const struct plant *p,
-                         double use, double mains, double hot, double heater)
+                         double use, double mains, double hot)
 {
-    struct drawn d = {0.0, 0.0, 0.0, 0.0};
+    struct drawn d = {0.0, 0.0, 0.0};
     double share = hot / use;
     double wanted = p->use_temperature - mains - share * (p->outlet - mains);
     double left = use, taken = 0.0;
@@ -652,10 +660,9 @@ static struct drawn draw(const double *temperature, long n, const struct scratch
             served = min(served, left);
             d.volume += served * (1.0 - share);
             double at_tap = share * p->outlet + (1.0 - share) * parcel;
-            double lifted = min(p->use_temperature, at_tap + heater);
-            d.added += served * (lifted - at_tap);
-            d.missing += served * (p->use_temperature - lifted);
-            if (lifted < p->minimum_temperature)
+            at_tap = min(p->use_temperature, at_tap);
+            d.missing += served * (p->use_temperature - at_tap);
+            if (at_tap < p->minimum_temperature)
                 d.shortage += served;
         }
         left -= served;
@@ -704,7 +711,7 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
         loop = loop_volume(p, supply, reach, loop_loss);
     }
     double need = hot_needed(p, use, mains, outlet);
-    struct drawn d = {0.0, 0.0, 0.0, 0.0};
+    struct drawn d = {0.0, 0.0, 0.0};
     double taps, to_taps;
     if (flow >= need + loop) {
         taps = need;
@@ -714,8 +721,7 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
         double from_store = 0.0;
         double straight = flow * need / (need + loop);
         if (need > 0.0) {
-            double rise = p->backup_mode == SERIES ? p->backup_power * seconds / (joule * use) : 0.0;
-            d = draw(temperature, n, s, p, use, mains, straight, rise);
+            d = draw(temperature, n, s, p, use, mains, straight);
             from_store = drawn_heat(temperature, n, s, d.volume, mains, column->mixed_cells);
         }
         taps = d.volume + straight;
@@ -738,12 +744,61 @@ static struct moved circulate(double *temperature, long n, const struct scratch 
         .heat = flow * outlet - inlet,
         .inlet = inlet,
         .taps = taps,
-        .taps_heat = to_taps - taps * mains + d.added,
+        .taps_heat = to_taps - taps * mains,
         .loop_heat = leaving - to_taps - loop * loop_return,
-        .added = d.added,
+        .added = 0.0, /* no heater in series */
         .shortage = d.shortage,
         .missing = d.missing,
     };
+}
+
+struct window {
+    long hour, at;
+    double since, until, use;
+};
+
+static double stretch(const struct draws *d, const struct window *w, long *at, double cell, double *flow)
+{
+    if (d->n_first == 1) {
+        *flow = w->use / (w->until - w->since);
+        return w->until;
+    }
+    *flow = d->flow[*at] / cell;
+    if (*at < d->first[w->hour + 1] - 1 && d->until[*at] <= w->until)
+        return d->until[(*at)++];
+    return w->until;
+}
+
+static double drawn_in(const struct draws *d, const struct window *w, double cell, long *at)
+{
+    double use = 0.0, now = w->since, flow;
+    *at = w->at;
+    if (d->n_first == 1)
+        return w->use;
+    while (now < w->until) {
+        double end = stretch(d, w, at, cell, &flow);
+        use += flow * (end - now);
+        now = end;
+    }
+    return use;
+}
+
+static double last_of(const struct draws *d, const struct window *w, double cell, double use, double part)
+{
+    double before = use - part, seconds = 0.0, taken = 0.0, now = w->since, flow;
+    long at = w->at;
+    while (now < w->until) {
+        double end = stretch(d, w, &at, cell, &flow);
+        if (flow > 0.0) {
+            double more = flow * (end - now);
+            double share = min((taken + more - before) / more, 1.0);
+            if (share > 0.0)
+                seconds += share * (end - now);
+            taken += more;
+        }
+        now = end;
+    }
+    return seconds;
 }
 
 /* ---- march ---- */
@@ -842,6 +897,7 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
     double since = 1e9, warming = 0.0, rested = 1e9;
     double rest = max(controls->stage_delay, controls->minimum_off);
     int refused = WORKS;
+    long at = 0;
 
     for (long step = 0; step < drive->steps; step++) {
         long hour = step / per_hour;
@@ -854,10 +910,17 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
         double use = drive->use[step] / column->cell_volume;
         bool busy = running > 0 || backup_on || (calling && permitted);
         long parts = busy || may_switch(temperature, n, p, use, mains, calling) ? most_parts : 1;
-        use /= parts;
+        double even = use / parts;
         double dt = p->step_seconds / parts;
+        double begin = step % per_hour * p->step_seconds;
+        if (step % per_hour == 0 && drive->draws.n_first > 1)
+            at = drive->draws.first[hour];
 
         for (long part = 0; part < parts; part++) {
+            /* what taps draw */
+            struct window window = {hour, at, begin + part * dt, begin + (part + 1) * dt, even};
+            use = drawn_in(&drive->draws, &window, column->cell_volume, &at);
+
             /* sense and decide */
             long wanted = 0;
             if (p->modules > 0) {
@@ -1019,7 +1082,8 @@ void march(const struct plant *p, const struct drive *drive, double *temperature
                 if (backup_heat > 0.0)
                     out->backup_seconds[cause * hours + hour] += backup_heat * joule / p->backup_power;
                 if (moved.shortage > 0.0)
-                    out->short_seconds[cause * hours + hour] += dt;
+                    out->short_seconds[cause * hours + hour]
+                        += last_of(&drive->draws, &window, column->cell_volume, use, moved.shortage);
             }
         }
         conduct(temperature, n, column);

@@ -46,12 +46,12 @@ PLANT = (
     *("backup_setpoint", "backup_dead_band", "use_temperature", "minimum_temperature", "loop_loss"),
     *("loop_return", "loop_ambient", "loop_supply", "loop_port"),
 )
-DRIVE = ("use", "permitted", "source", "mains", "frost_capacity", "frost_power", "frost_drawn")
+DRIVE = ("use", "draws", "permitted", "source", "mains", "frost_capacity", "frost_power", "frost_drawn")
 LEFT_OUT = {
     "Scratch": ("tank",),
     "Controls": ("rotates", "together", "defrost_time"),
     "Hourly": (
-        *("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room"),
+        *("loop_heater_heat", "loop_heater_energy", "loop_tank_end", "source", "room", "supply"),
         *("module_run", "module_starts", "machine_loss", "line_heat", "line_held"),
     ),
 }
@@ -104,13 +104,15 @@ def some_days(drive: "Drive", days: int) -> "Drive":
     """Every 365/`days`-th day of a year's drive, end to end."""
     import numpy as np
 
-    chosen = (np.arange(days) + 0.5) * 365 // days
-    fields = {
-        name: np.ascontiguousarray(getattr(drive, name).reshape(365, -1)[chosen.astype(int)].ravel())
+    from hpwhsim.study.design_days import draws_of
+
+    chosen = ((np.arange(days) + 0.5) * 365 // days).astype(np.int64)
+    fields: dict[str, Any] = {
+        name: np.ascontiguousarray(getattr(drive, name).reshape(365, -1)[chosen].ravel())
         for name in drive._fields
-        if getattr(drive, name) is not drive.around and getattr(drive, name).size % 365 == 0
+        if isinstance(getattr(drive, name), np.ndarray) and getattr(drive, name).size % 365 == 0
     }
-    return drive._replace(**fields)
+    return drive._replace(**fields, draws=draws_of(drive.draws, chosen))
 
 
 def compiled(assembly: "Assembly") -> "tuple[float, Hourly]":
@@ -133,6 +135,7 @@ def as_struct(value: Any) -> ctypes.Structure:
     lengths = {
         "PerformanceMap": {"source_c": "n_source", "water_in_c": "n_in", "water_out_c": "n_out"},
         "Drive": {"use": "steps", "permitted": "day_steps", "source": "hours"},
+        "DrawTimes": {"first": "n_first"},
     }
     fields: list[tuple[str, Any]] = []
     values: list[Any] = []

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from hpwhsim.demand.draws import bin_events, random_draws, smooth_draws
-from hpwhsim.demand.households import Events, _raw_events, building_events
+from hpwhsim.demand.draws import bin_events, event_stretches, random_draws, smooth_draws
+from hpwhsim.demand.households import Events, _candidates, _households, building_events
 from hpwhsim.demand.patterns import Pattern, named_pattern
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
@@ -157,6 +157,96 @@ def test_households_differ_and_rest() -> None:
     assert np.percentile(events.duration[events.kind == 0], 99) < 30 * 60  # showers an engineer believes
 
 
+GPM = LITRES_PER_GALLON / 60.0  # L/s
+MOST_GPM = {0: 2.5, 2: 2.2}  # 10 CFR 430.32(p): showerheads at 80 psi; (o): faucets at 60 psi
+MIXED = (49.0 - (58 - 32) / 1.8) / ((110 - 58) / 1.8)  # water of 110 degF in one of 49 degC, mains of 58 degF
+
+
+@pytest.mark.parametrize(
+    ("litres", "people"), [(20.0, 1.0), (20.0, 8.0), (160.0, 2.0), (400.0, 1.0), (400.0, 8.0)]
+)
+def test_fixtures_keep_their_flow_in_one_home(litres: float, people: float) -> None:
+    """One home, four seeds: whatever it uses, a shower is a shower of the same head.
+
+    No shower above 2.5 gpm, no sink above 2.2 gpm of mixed water (10 CFR 430.32(p) and (o)). The mean shower
+    of a year is 1.9 to 2.3 gpm: 2.25 gpm with a spread of 30 %, cut off at 2.5, is 2.08 in the mean, and the
+    least of these years holds some 20 showers (0.42 / sqrt(20) = 0.09 of standard error). Showers last 3 to
+    15 minutes in the mean. A minute holds no more than what shower, tub (7 gpm), sink and machines pass
+    together. The year's litres are the stated ones, and the cut of the last draw moves flows by under 1e-4.
+    """
+    for seed in range(4):
+        events = building_events(1, litres, named_pattern("apartments"), seed, people)
+        gpm = events.litres / events.duration / GPM * MIXED
+        for kind, most in MOST_GPM.items():
+            assert gpm[events.kind == kind].max() <= most * (1.0 + 1e-4)
+        shower = events.kind == 0
+        assert 1.9 < gpm[shower].mean() < 2.3
+        assert 3.0 * 60.0 < events.duration[shower].mean() < 15.0 * 60.0
+        assert events.litres.sum() == pytest.approx(365.0 * litres, rel=1e-12)
+        minute = bin_events(events, 60).max() / 60.0 / GPM * MIXED
+        assert minute <= 2.5 + 7.0 + 2.2 + 5.0 + 2.5
+
+
+def test_more_use_is_more_draws_and_longer_ones() -> None:
+    """From 60 to 240 L a day, one home of two: four times the litres are twice the draws, and not flow."""
+    few, many = (building_events(1, litres, named_pattern("apartments"), 3, 2.0) for litres in (60.0, 240.0))
+    assert many.start.size > 2.0 * few.start.size
+    for kind in (0, 2):
+        flows = [(e.litres / e.duration)[e.kind == kind].mean() for e in (few, many)]
+        assert flows[1] == pytest.approx(flows[0], rel=0.1)
+        lasts = [e.duration[e.kind == kind].mean() for e in (few, many)]
+        assert 1.0 < lasts[1] / lasts[0] < 2.7  # between 0.6 and 1.6 of the table's
+
+
+def test_use_temperature_sets_what_a_fixture_takes() -> None:
+    """A shower of 110 degF takes (110 - 58) / (140 - 58) = 0.634 of its flow of water of 140 degF."""
+    pattern = named_pattern("apartments")
+    mixed, hot = (building_events(20, 150.0, pattern, 1, 2.2, (f - 32) / 1.8) for f in (110.0, 140.0))
+    flows = [(e.litres / e.duration)[e.kind == 0].mean() for e in (mixed, hot)]
+    assert flows[1] / flows[0] == pytest.approx(52.0 / 82.0, rel=0.01)  # 9,000 showers each
+
+
+@pytest.mark.parametrize("steps", [4, 12, 60, 360])
+def test_stretches_are_the_events(steps: int) -> None:
+    """Summed over a step of any length, the stretches of constant flow hold what the events do, bit for bit.
+
+    Independent path: events are binned one by one, stretches are integrated.
+    """
+    events = building_events(3, 150.0, named_pattern("apartments"), 5)
+    first, until, flow = event_stretches(events)
+    assert first.shape == (8761,)
+    assert (first[0], first[-1]) == (0, until.size)
+    hour = np.repeat(np.arange(8760), np.diff(first))
+    end = 3600.0 * hour + until
+    start = np.concatenate(([0.0], end[:-1]))
+    assert np.all(end > start)
+    assert end[-1] == 365 * 86400
+    edges = np.arange(8760 * steps + 1) * (3600.0 / steps)
+    total = np.concatenate(([0.0], np.cumsum(flow * (end - start))))
+    filled = np.interp(edges, np.concatenate(([0.0], end)), total)
+    assert np.diff(filled) == pytest.approx(bin_events(events, steps), abs=1e-8)
+    at = np.flatnonzero(np.diff(first) > 3)[0]
+    part = slice(first[at], first[at + 1])
+    exact = float((flow[part] * (end - start)[part]).sum())
+    assert exact == bin_events(events, 1)[at]
+
+
+def test_overlapping_events_add_and_wrap() -> None:
+    """1 L/s for 60 s and 2 L/s for 20 s within it: 1, 3, 1 L/s; one that passes the year's end goes on."""
+    two = Events(
+        np.zeros(3, np.int32),
+        np.zeros(3, np.int8),
+        np.array([100, 110, 365 * 86400 - 40], np.int32),
+        np.array([60, 20, 100], np.int32),
+        np.array([60.0, 40.0, 200.0]),
+    )
+    first, until, flow = event_stretches(two)
+    assert until[: first[1]].tolist() == [60.0, 100.0, 110.0, 130.0, 160.0, 3600.0]
+    assert flow[: first[1]].tolist() == [2.0, 0.0, 1.0, 3.0, 1.0, 0.0]
+    assert until[first[8759] :].tolist() == [3560.0, 3600.0]
+    assert flow[first[8759] :].tolist() == [0.0, 2.0]
+
+
 def test_same_seed_same_draws() -> None:
     """A run is a function: A, B, A gives A; another seed gives something else."""
     pattern = named_pattern("apartments")
@@ -177,15 +267,24 @@ def test_the_step_does_not_matter(coarse: int) -> None:
 
 
 def test_events_stay_when_apartments_are_added() -> None:
-    """An apartment's draws depend on the seed and its own number; the building's factor scales all alike."""
+    """An apartment's draws depend on the seed and its own number; the building's total takes more or fewer.
+
+    Of the smaller set nearly all are in the larger: what is left out or let in is the building's total over
+    what its households would use, within 15 %; one burst of draws was cut short.
+    """
     pattern = named_pattern("apartments")
-    small = building_events(6, 150.0, pattern, 11)
-    large = building_events(9, 150.0, pattern, 11)
-    kept = large.apartment < 6
-    for name in ("apartment", "kind", "start", "duration"):
-        assert np.array_equal(getattr(large, name)[kept], getattr(small, name))
-    ratio = large.litres[kept] / small.litres
-    assert ratio == pytest.approx(np.full(ratio.size, ratio[0]), rel=1e-12)
+    small = building_events(20, 150.0, pattern, 11)
+    large = building_events(24, 150.0, pattern, 11)
+
+    def keys(events: Events) -> set[tuple[int, ...]]:
+        kept = events.apartment < 20
+        columns = (events.apartment, events.kind, events.start, events.duration)
+        return set(zip(*(column[kept].tolist() for column in columns), strict=True))
+
+    ours, theirs = keys(small), keys(large)
+    few, many = sorted((ours, theirs), key=len)
+    assert len(few - many) <= 8
+    assert len(few) > 0.85 * len(many)
 
 
 def test_apartments_do_not_copy_each_other() -> None:
@@ -199,18 +298,20 @@ def test_apartments_do_not_copy_each_other() -> None:
 
 @pytest.mark.parametrize(("apartments", "limit"), [(1, None), (20, 0.25), (100, 0.10)])
 def test_year_without_the_factor(apartments: int, limit: float | None) -> None:
-    """Before the one factor the expected total is the stated use already.
+    """Before draws are taken by rank, the expected total of the households is the stated use already.
 
-    Mean of 30 seeds within 3.5 standard errors of 1, the error taken from the seeds. A building's factor is
+    Mean of 30 seeds within 3.5 standard errors of 1, the error taken from the seeds. A building's total is
     close to 1: within four standard deviations (6.1 % measured for 20 apartments, 2.5 % for 100); a single
     home's is not, as it holds the home's own level of use.
     """
     pattern = named_pattern("apartments")
     stated = apartments * 150.0 * 365.0
     seeds = 300 if apartments == 1 else 30
-    totals = [
-        _raw_events(apartments, 150.0, pattern, seed, 2.2).litres.sum() / stated for seed in range(seeds)
-    ]
+    totals = []
+    for seed in range(seeds):
+        homes = _households(apartments, pattern, seed, 2.2)
+        events, _ = _candidates(homes, 150.0, pattern, 2.2, 49.0, 1.0)
+        totals.append(events.litres.sum() / stated)
     error = np.std(totals, ddof=1) / np.sqrt(seeds)
     assert np.mean(totals) == pytest.approx(1.0, abs=3.5 * error)
     if limit is not None:
@@ -255,19 +356,19 @@ def test_event_across_the_year_wraps() -> None:
     litres=st.floats(1.0, 500.0),
     steps=st.sampled_from([1, 2, 5, 12, 60]),
     seed=st.integers(0, 2**32 - 1),
-    people=st.floats(1.0, 6.0),
+    people=st.floats(1.0, 12.0),
 )
 def test_draws_conserve_the_stated_use(
     apartments: int, litres: float, steps: int, seed: int, people: float
 ) -> None:
     """Conservation: the year holds 365 stated days per apartment.
 
-    Flows are rounded to 1e-12 of the year's litres per second; over some 1e6 s of draws that is at most 1e-6.
+    Flows are rounded to 2**-51 of twice what the fullest hour could hold; that moves the year by under 1e-8.
     """
     draws = random_draws(apartments, litres, named_pattern("apartments"), steps, seed, people)
     assert draws.shape == (8760 * steps,)
     assert draws.min() >= 0.0
-    assert draws.sum() == pytest.approx(365.0 * apartments * litres, rel=1e-6)
+    assert draws.sum() == pytest.approx(365.0 * apartments * litres, rel=1e-8)
 
 
 @settings(max_examples=15, deadline=None)
@@ -300,6 +401,7 @@ def test_smooth_draws_keep_every_hour(rows: int, steps: int, seed: int) -> None:
         ({"seed": -1}, "hot_water.seed"),
         ({"seed": 2**32}, "hot_water.seed"),
         ({"people_per_apartment": 0.5}, "people_per_apartment"),
+        ({"people_per_apartment": 12.5}, "people_per_apartment"),
         ({"people_per_apartment": float("nan")}, "people_per_apartment"),
     ],
 )

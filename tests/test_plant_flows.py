@@ -185,26 +185,21 @@ def test_draw_delivers_use_temperature_from_a_layered_store(
     store = np.concatenate((np.full(10, mains), np.linspace(mains, 60.0, 10), np.full(20, 60.0)))
     reconstruct(store, scratch, mains)
     hot = min(hot_share * use, 0.999 * hot_needed(p, use, mains, 60.0))
-    volume, added, short, missing = draw(store, scratch, p, use, mains, hot, 0.0)
+    volume, short, missing = draw(store, scratch, p, use, mains, hot)
     heat = drawn_heat(store, scratch, volume, mains, 0) + hot * 60.0
     given_heat = heat - (volume + hot) * mains
     wanted = use * (49.0 - mains)
-    assert added == 0.0
     assert given_heat + missing == pytest.approx(wanted, rel=3e-3)
     assert volume + hot <= use * (1.0 + 1e-9)
     assert 0.0 <= short <= use * (1.0 + 1e-9)
 
 
 def test_draw_from_a_cold_store_counts_what_is_short() -> None:
-    """Store at 40 °C, minimum 43 °C: all short, 9 K missing; a series heater of 4 K reaches the minimum."""
+    """Store at 40 °C, minimum 43 °C: all short, 9 K missing."""
     p, scratch, store = plant(), make_scratch(CELLS), np.full(CELLS, 40.0)
     reconstruct(store, scratch, 40.0)
-    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 0.0)
-    assert (volume, added, short, missing) == pytest.approx((2.0, 0.0, 2.0, 18.0))
-    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 4.0)
-    assert (volume, added, short, missing) == pytest.approx((2.0, 8.0, 0.0, 10.0))
-    volume, added, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 40.0)
-    assert (volume, added, short, missing) == pytest.approx((2.0, 18.0, 0.0, 0.0))
+    volume, short, missing = draw(store, scratch, p, 2.0, 10.0, 0.0)
+    assert (volume, short, missing) == pytest.approx((2.0, 2.0, 18.0))
 
 
 def test_a_draw_of_many_stores_in_one_step() -> None:
@@ -366,7 +361,7 @@ def test_a_tempering_valve_holds_its_setpoint_down_to_its_difference(hot: float,
     assert most_hot(p, 10.0) == pytest.approx(39.0 / 49.0, rel=1e-12)
     scratch, store = make_scratch(CELLS), np.full(CELLS, hot)
     reconstruct(store, scratch, hot)
-    volume, _, _, missing = draw(store, scratch, p, 2.0, 10.0, 0.0, 0.0)
+    volume, _, missing = draw(store, scratch, p, 2.0, 10.0, 0.0)
     assert missing == pytest.approx(2.0 * (49.0 - at_tap), abs=1e-9)
     assert volume == pytest.approx(2.0 * (at_tap - 10.0) / (hot - 10.0), rel=1e-9)
 

@@ -58,7 +58,7 @@ from hpwhsim.plant.heat_source import (
 )
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
-from hpwhsim.plant.step_parts import may_switch, tank_turns
+from hpwhsim.plant.step_parts import may_switch, runs_out, tank_turns
 from hpwhsim.plant.trim_heater import circulate_lifted
 from hpwhsim.source.offer import met
 from hpwhsim.storage.tank import (
@@ -73,6 +73,7 @@ from hpwhsim.storage.tank import (
     settle,
 )
 
+SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
 LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
@@ -166,24 +167,28 @@ def marcher(kind: int) -> March:
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
             busy = running > 0 or backup_on or (calling and permitted)
             top = temperature[plant.draw_port - 1]
+            # where hot water runs out or is lifted, every second of the draws counts
+            by_draws = plant.backup_mode == SERIES
+            if not by_draws and plant.loop_tank.volume == 0.0:
+                served = temperature[: plant.draw_port]
+                by_draws = runs_out(served, plant, use, mains, through_store, loop_back)
+            by_draws = by_draws and (use > 0.0 or through_store > 0.0)
             busy = busy or tank_turns(plant, tank_c, tank_on, use, top, loop_watts)
-            parts = (
-                most_parts
-                if busy
-                or may_switch(
-                    temperature,
-                    plant,
-                    use,
-                    mains,
-                    calling,
-                    through_store,
-                    loop_back,
-                    lift,
-                    backup_at,
-                    backup_level,
-                )
-                else 1
+            busy = busy or may_switch(
+                temperature,
+                plant,
+                use,
+                mains,
+                calling,
+                through_store,
+                loop_back,
+                lift,
+                backup_at,
+                backup_level,
             )
+            parts = most_parts if busy or by_draws else 1
+            if busy and by_draws and straight:
+                parts = int(np.ceil(plant.step_seconds / SHORT_PART))
             even = use / parts
             dt = plant.step_seconds / parts
             begin = step % per_hour * plant.step_seconds
@@ -291,7 +296,7 @@ def marcher(kind: int) -> March:
                 if moves:
                     if not ready:
                         reconstruct(temperature, scratch, foot)
-                    if plant.backup_mode == SERIES:
+                    if by_draws:
                         moved, short_time, leaves = circulate_lifted(
                             served,
                             scratch,
@@ -300,7 +305,7 @@ def marcher(kind: int) -> March:
                             passing,
                             through_store,
                             loop_back,
-                            backup_at,
+                            backup_at if plant.backup_mode == SERIES else -np.inf,
                             drive.draws,
                             window,
                         )
@@ -416,7 +421,7 @@ def marcher(kind: int) -> March:
                     if backup > 0.0:
                         out.backup_seconds[cause, hour] += backup / plant.backup_power
                     if moved.short > 0.0:
-                        if plant.backup_mode != SERIES:
+                        if not by_draws:
                             short_time = last_of(drive.draws, window, column.cell_volume, use, moved.short)
                         out.short_seconds[cause, hour] += short_time
             conduct(temperature, scratch, column)

@@ -40,6 +40,20 @@ def may_switch(
 
 
 @kernel
+def runs_out(
+    served: Array, plant: Plant, use: float, mains: float, loop_watts: float, loop_back: float
+) -> bool:
+    """Whether water of use temperature may run out of `served`, the store up to its outlet, in a step."""
+    top = served[served.size - 1]
+    moved = hot_needed(plant, use, mains, top) + 1.0
+    if loop_watts > 0.0:
+        reach = loop_reach(plant, top)
+        loss = reach * loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
+        moved += loop_volume(plant, top, reach, loop_back, loss)
+    return level_of(served, plant.use_temperature) + moved >= served.size
+
+
+@kernel
 def tank_turns(plant: Plant, held: float, on: bool, use: float, top: float, loop_watts: float) -> bool:
     """Whether the loop's own tank at `held` °C is heated, drawn on hard, or may start its heater in a step.
 

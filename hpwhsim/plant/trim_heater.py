@@ -2,7 +2,8 @@
 
 It lifts what taps and loop take to its setpoint, as far as its power reaches over the water that flows at
 that moment, and stands while none flows. The tempering valve and the branch of the loop come after it. Draws
-act at their own seconds; the store's water is taken in order, hottest first, by taps and loop together.
+act at their own seconds; the store's water is taken in order, hottest first, by taps and loop together. What
+comes straight from the heat pump is used as it comes; what is not used yet waits on top of the store.
 """
 
 from typing import NamedTuple
@@ -13,10 +14,9 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import Moved, loop_reach, loop_volume, most_hot
-from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, shift, stir_feet
+from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, reconstruct, shift, stir_feet
 
 SMALL = 1e-9  # s, cells or K that make no difference
-SPLITS = 8  # passes for the share of water straight from the heat pump; the share settles to 1e-7 in a few
 
 
 class Lifted(NamedTuple):
@@ -31,9 +31,8 @@ class Lifted(NamedTuple):
     missing: float  # heat missing to use temperature
     short_seconds: float  # for which taps ran with that
     coldest: float  # that left the heater, °C; infinite where nothing flowed
-
-
-NOTHING = Lifted(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, np.inf)
+    store: float  # from the store
+    waiting: float  # straight from the heat pump, still on top of the store at the end
 
 
 @kernel
@@ -104,11 +103,11 @@ def through_heater(
     mains : float
         Cold water. [°C]
     straight : float
-        Share of the water at the heater that comes straight from the heat pump.
+        Water that comes straight from the heat pump. [cells/s]
     loop : float
         Water to the loop. [cells/s]
     setpoint : float
-        Of the heater. [°C]
+        Of the heater; minus infinity: there is none. [°C]
     times, window
         The draws, and the part of the hour.
     """
@@ -116,7 +115,7 @@ def through_heater(
     most = most_hot(plant, mains)
     taps = looped = loop_heat = added = added_loop = short = missing = short_seconds = 0.0
     coldest = np.inf
-    volume = taken = 0.0  # from the store so far, and the heat in it
+    volume = taken = waiting = 0.0  # from the store so far, and the heat in it
     at, now = window.at, window.since
     while now < window.until:
         end, rate, at = stretch(times, window, at, now, plant.column.cell_volume)
@@ -125,34 +124,47 @@ def through_heater(
         if plant.use_temperature <= mains:
             rate = 0.0
         if rate <= 0.0 and loop <= 0.0:
+            waiting += straight * left
             continue
         while left > SMALL:
-            seconds = left
-            part = 1.0 if volume == 0.0 else 1e-3
-            entering = hot = to_taps = reached = 0.0
-            for _ in range(5):
-                reached = drawn_heat(temperature, scratch, volume + part, mains, cells)
-                entering = (reached - taken) / part
-                exhausted = volume > temperature.size and abs(entering - mains) < SMALL
-                entering = straight * outlet + (1.0 - straight) * entering
-                hot, to_taps = lift(plant, rate, mains, most, loop, entering, setpoint)
-                flow = (to_taps + loop) * (1.0 - straight)
-                before, seconds = part, left
-                if flow * left > 1.0 and not exhausted:  # a cell at a time
-                    seconds = 1.0 / flow
-                part = flow * seconds
-                if part <= 1e-12 or abs(part - before) <= 1e-9 * part:
-                    break
-            if part <= 1e-12:
-                reached, part = taken, 0.0
-            else:  # the heat of just the water that is taken
-                reached = drawn_heat(temperature, scratch, volume + part, mains, cells)
-                entering = straight * outlet + (1.0 - straight) * (reached - taken) / part
-                if entering < setpoint:
-                    power = plant.backup_power / (RHO_CP * plant.column.cell_volume)
-                    hot = min(setpoint, entering + power / (to_taps + loop))
-                else:
+            seconds, part, entering, reached = left, 0.0, outlet, taken
+            hot = to_taps = 0.0
+            short_of_straight = True
+            if straight > 0.0:
+                hot, to_taps = lift(plant, rate, mains, most, loop, outlet, setpoint)
+                beyond = to_taps + loop - straight
+                short_of_straight = beyond > 0.0 and waiting <= SMALL
+                if not short_of_straight:
+                    if beyond > 0.0:
+                        seconds = min(left, waiting / beyond)
+                    waiting = max(waiting - beyond * seconds, 0.0)
+            if short_of_straight:
+                part = 1.0 if volume == 0.0 else 1e-3
+                whole = to_taps + loop
+                for _ in range(6):
+                    below = (drawn_heat(temperature, scratch, volume + part, mains, cells) - taken) / part
+                    exhausted = volume > temperature.size and abs(below - mains) < SMALL
+                    share = min(straight / whole, 1.0) if whole > 0.0 else 0.0
+                    entering = share * outlet + (1.0 - share) * below
+                    hot, to_taps = lift(plant, rate, mains, most, loop, entering, setpoint)
+                    whole = to_taps + loop
+                    flow = max(whole - straight, 0.0)
+                    before, seconds = part, left
+                    if flow * left > 1.0 and not exhausted:  # a cell at a time
+                        seconds = 1.0 / flow
+                    part = flow * seconds
+                    if part <= 1e-12 or abs(part - before) <= 1e-9 * part:
+                        break
+                if part <= 1e-12:
+                    part = 0.0
+                else:  # the heat of just the water that is taken
+                    reached = drawn_heat(temperature, scratch, volume + part, mains, cells)
+                    share = min(straight / whole, 1.0)
+                    entering = share * outlet + (1.0 - share) * (reached - taken) / part
                     hot = entering
+                    if entering < setpoint:
+                        power = plant.backup_power / (RHO_CP * plant.column.cell_volume)
+                        hot = min(setpoint, entering + power / whole)
             volume += part
             taken = reached
             taps += to_taps * seconds
@@ -168,7 +180,19 @@ def through_heater(
                     short += rate * seconds
                     short_seconds += seconds
             left -= seconds
-    return Lifted(taps, looped, loop_heat, added, added_loop, short, missing, short_seconds, coldest)
+    return Lifted(
+        taps,
+        looped,
+        loop_heat,
+        added,
+        added_loop,
+        short,
+        missing,
+        short_seconds,
+        coldest,
+        volume,
+        waiting,
+    )
 
 
 @kernel
@@ -186,9 +210,9 @@ def circulate_lifted(
 ) -> tuple[Moved, float, float]:
     """Serve taps and loop through the heater in a part of a step and move the column.
 
-    As `circulate`, with a heater between the store and the branch of the loop. What comes straight from the
-    heat pump is mixed evenly into what flows. The loop leaves at the lifted temperature, and its loss follows
-    that; where the power does not reach, it leaves colder and comes back colder.
+    As `circulate`, with a heater between the store and the branch of the loop. The loop leaves at the lifted
+    temperature, and its loss follows that; where the power does not reach, it leaves colder and comes back
+    colder.
 
     Returns
     -------
@@ -201,27 +225,24 @@ def circulate_lifted(
     top = temperature[temperature.size - 1]
     loop = loop_loss = 0.0
     if loop_watts > 0.0:
-        reached = outlet if flow > 0.0 and outlet > top else top
         full = loop_watts / joule
+        turns = full / (plant.loop_supply - loop_back)  # the loop's own flow
+        reached = outlet if flow / seconds >= turns else top
         if reached < setpoint:
-            turns = full / (plant.loop_supply - loop_back)  # the loop's own flow
             reached = min(setpoint, reached + plant.backup_power / joule / turns)
         reach = loop_reach(plant, reached)
         loop_loss = full * reach
         loop = loop_volume(plant, reached, reach, loop_back, loop_loss)
-    share, found = 0.0, NOTHING
-    for _ in range(SPLITS):
-        found = through_heater(temperature, scratch, plant, mains, share, loop, setpoint, times, window)
-        whole, before = found.taps + found.loop, share
-        share = min(flow / whole, 1.0) if whole > 0.0 else 0.0
-        if abs(share - before) <= 1e-7:
-            break
+    found = through_heater(temperature, scratch, plant, mains, flow / seconds, loop, setpoint, times, window)
     loop, loop_loss = found.loop, loop_loss * seconds
     loop_return = (found.loop_heat + found.added_loop - loop_loss) / loop if loop > 0.0 else 0.0
+    # What waits on top of a store that gave water goes in after that has left.
+    later = found.waiting if found.store > 0.0 else 0.0
+    direct = flow - later
     out_bottom, out_top = shift(
         temperature,
         scratch,
-        found.taps - flow,
+        found.taps - direct,
         loop,
         plant.loop_port,
         mains,
@@ -230,9 +251,13 @@ def circulate_lifted(
         column.mixed_cells,
     )
     if column.mixed_cells > 0:
-        stir_feet(temperature, scratch, found.taps - flow, loop, plant.loop_port, column.mixed_cells)
-    inlet = min(flow, found.taps) * mains + out_bottom
-    leaving = out_top + min(flow, found.taps + loop) * outlet
+        stir_feet(temperature, scratch, found.taps - direct, loop, plant.loop_port, column.mixed_cells)
+    inlet = min(direct, found.taps) * mains + out_bottom
+    leaving = out_top + min(direct, found.taps + loop) * outlet
+    if later > 0.0:
+        reconstruct(temperature, scratch, temperature[0])
+        pushed, _ = shift(temperature, scratch, -later, 0.0, float(temperature.size), 0.0, 0.0, outlet, 0)
+        inlet += pushed
     to_taps = leaving - found.loop_heat
     moved = Moved(
         heat=flow * outlet - inlet,

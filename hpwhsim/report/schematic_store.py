@@ -119,7 +119,7 @@ def draw_burner(sheet: Sheet) -> None:
 
 
 def draw_elements(sheet: Sheet) -> None:
-    """Elements or burners in the tanks, or a heater in series with the taps."""
+    """Elements or burners in the tanks, or a heater in the pipe that leaves the store."""
     backup, pen, at = sheet.scenario.plant.backup, sheet.pen, sheet.at
     if backup.kind == "none" or at.burner is not None:
         return
@@ -130,7 +130,7 @@ def draw_elements(sheet: Sheet) -> None:
         x = at.series.x
         pen.box(at.series)
         to = f"to {degrees(sheet.scenario.backup_setpoint)}"
-        pen.text(x, at.series.top - 0.9, [_heater(sheet), "in series with taps", to], align="center")
+        pen.text(x, at.series.top - 0.9, [_heater(sheet), "for taps and loop", to], align="center")
         y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
     else:
         _in_tanks(sheet, colour, x)

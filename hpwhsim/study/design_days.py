@@ -220,7 +220,7 @@ def design_days(
         if peak == "drawn":  # its events too; the mean day's are even through the steps
             shown = days.copy()
             shown[at] = from_
-            draws = _draws_of(drive.draws, shown)
+            draws = draws_of(drive.draws, shown)
         elif draws.first.size > 1:
             draws = _evened(draws, 24 * at, use.reshape(24 * count, -1)[24 * at : 24 * at + 24])
         cut = cut._replace(use=use, draws=draws)
@@ -335,10 +335,10 @@ def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
         return values[steps] if len(values) == DAYS * steps_per_day else values
 
     cut: Drive = part(drive._replace(draws=EVEN))
-    return cut._replace(draws=_draws_of(drive.draws, days))
+    return cut._replace(draws=draws_of(drive.draws, days))
 
 
-def _draws_of(draws: DrawTimes, days: Ints) -> DrawTimes:
+def draws_of(draws: DrawTimes, days: Ints) -> DrawTimes:
     """The draws within the hours of some days."""
     if draws.first.size == 1:
         return draws

@@ -1,0 +1,228 @@
+"""The backup in series, and draws at their own seconds: hand-worked cases and balances."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_plant_flows import CELL, CELLS, SECONDS, VOLUME, plant
+
+from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.draw_times import EVEN, DrawTimes, Window, drawn_in, last_of
+from hpwhsim.plant.flows import circulate
+from hpwhsim.plant.trim_heater import circulate_lifted
+from hpwhsim.storage.tank import RHO_CP, make_column, make_scratch, reconstruct
+
+LITRE = 1e-3 / CELL  # cells
+
+
+def heater(power: float, **changes: object) -> Plant:
+    return plant(backup_mode=int(BackupMode.SERIES), backup_power=power, **changes)
+
+
+def hour_of(*draws: tuple[float, float, float]) -> DrawTimes:
+    """One hour of draws (start [s], end [s], L/s at use temperature); where they overlap they add."""
+    edges = sorted({0.0, 3600.0, *(t for draw in draws for t in draw[:2])})
+    flow = [sum(rate for start, end, rate in draws if start <= low < end) for low in edges[:-1]]
+    return DrawTimes(np.array([0, len(flow)]), np.array(edges[1:]), 1e-3 * np.array(flow))
+
+
+def window(times: DrawTimes, since: float, until: float, even: float = 0.0) -> Window:
+    at = int(np.searchsorted(times.until, since, side="right")) if times.first.size > 1 else 0
+    return Window(0, at, since, until, even)
+
+
+def lifted(
+    p: Plant,
+    store: np.ndarray,
+    times: DrawTimes,
+    part: Window,
+    setpoint: float,
+    flow: float = 0.0,
+    loop_watts: float = 0.0,
+    back: float = 55.0,
+):  # type: ignore[no-untyped-def]
+    scratch = make_scratch(CELLS)
+    reconstruct(store, scratch, store[0])
+    return circulate_lifted(store, scratch, p, 10.0, flow, loop_watts, back, setpoint, times, part)
+
+
+def test_the_loop_is_lifted_by_hand() -> None:
+    """Store at 50 °C, setpoint 60 °C, back at 55 °C, 2 kW lost: by hand 400 W/K flow through the heater.
+
+    The heater gives 400 W/K x 10 K = 4 kW; half of it is lost by the loop, half comes back into the store.
+    """
+    p, store = heater(20e3), np.full(CELLS, 50.0)
+    moved, _, coldest = lifted(p, store, EVEN, window(EVEN, 0.0, SECONDS), 60.0, loop_watts=2e3)
+    joule = RHO_CP * CELL
+    assert moved.added * joule / SECONDS == pytest.approx(4e3, rel=1e-9)
+    assert moved.loop_heat * joule / SECONDS == pytest.approx(2e3, rel=1e-9)
+    assert (store.sum() - 50.0 * CELLS) * joule / SECONDS == pytest.approx(2e3, rel=1e-9)
+    assert coldest == pytest.approx(60.0)
+
+
+def test_a_loop_beyond_the_power_leaves_and_comes_back_colder() -> None:
+    """The same with 1 kW: 400 W/K are lifted to 52.5 °C, 32.5 of the 35 K above the air: 1.857 kW lost."""
+    p, store = heater(1e3), np.full(CELLS, 50.0)
+    moved, _, coldest = lifted(p, store, EVEN, window(EVEN, 0.0, SECONDS), 60.0, loop_watts=2e3)
+    joule = RHO_CP * CELL
+    lost = 2e3 * 32.5 / 35.0
+    assert moved.loop_heat * joule / SECONDS == pytest.approx(lost, rel=1e-9)
+    # what is lost less flows less: the power then lifts by 1 kW over 400 W/K x 32.5/35
+    assert coldest == pytest.approx(50.0 + 2.5 * 35.0 / 32.5, rel=1e-9)
+    assert moved.added * joule / SECONDS == pytest.approx(1e3, rel=1e-9)
+
+
+@pytest.mark.parametrize("setpoint", [50.0, 60.0, 80.0])
+def test_the_setpoint_is_reached_and_no_more_is_added(setpoint: float) -> None:
+    """Power enough: taps take use x 39 / (setpoint - 10), each litre lifted from 45 °C; nothing is short."""
+    p, store = heater(1e6), np.full(CELLS, 45.0)
+    moved, short, _ = lifted(p, store, EVEN, window(EVEN, 0.0, SECONDS, 2.0), setpoint)
+    assert moved.taps == pytest.approx(2.0 * 39.0 / (setpoint - 10.0), rel=1e-9)
+    assert moved.added == pytest.approx(moved.taps * (setpoint - 45.0), rel=1e-9)
+    assert moved.taps_heat == pytest.approx(2.0 * 39.0, rel=1e-9)
+    assert (short, moved.short, moved.missing) == (0.0, 0.0, 0.0)
+
+
+def test_hotter_water_passes_untouched() -> None:
+    """Store at 60 °C above a setpoint of 55 °C: what `circulate` moves, and no heat."""
+    p, store, other = heater(50e3), np.full(CELLS, 60.0), np.full(CELLS, 60.0)
+    scratch = make_scratch(CELLS)
+    moved, _, coldest = lifted(p, store, EVEN, window(EVEN, 0.0, SECONDS, 3.0), 55.0, 1.0, 2e3)
+    reconstruct(other, scratch, 60.0)
+    plain = circulate(other, scratch, p, SECONDS, 3.0, 10.0, 1.0, 2e3, 55.0)
+    assert moved.added == 0.0
+    assert coldest == pytest.approx(60.0)
+    assert moved.taps == pytest.approx(plain.taps, rel=1e-9)
+    assert moved.taps_heat == pytest.approx(plain.taps_heat, rel=1e-9)
+    assert moved.loop_heat == pytest.approx(plain.loop_heat, rel=1e-9)
+    assert store == pytest.approx(other, abs=1e-9)
+
+
+@pytest.mark.parametrize("until", [60.0, 300.0, 900.0])
+def test_power_acts_while_water_flows_and_no_longer(until: float) -> None:
+    """12 L/min for 30 s by 6 kW from 35 °C: rise 6000 / (rho c x 0.2 L/s) = 7.26 K, whatever the step.
+
+    42.3 °C is below the minimum of 43: all 6 L are short for 30 s, and 6.74 K are missing.
+    """
+    rise = 6e3 / (RHO_CP * 0.2e-3)
+    times = hour_of((10.0, 40.0, 0.2))
+    p, store = heater(6e3), np.full(CELLS, 35.0)
+    moved, short, coldest = lifted(p, store, times, window(times, 0.0, until), 60.0)
+    assert coldest == pytest.approx(35.0 + rise, rel=1e-9)
+    assert moved.added * RHO_CP * CELL == pytest.approx(6e3 * 30.0, rel=1e-9)
+    assert moved.short == pytest.approx(6.0 * LITRE, rel=1e-9)
+    assert short == pytest.approx(30.0)
+    assert moved.missing == pytest.approx(6.0 * LITRE * (14.0 - rise), rel=1e-9)
+
+
+def test_draws_that_overlap_share_the_power() -> None:
+    """0.1 L/s are served alone by 12 kW from 35 °C; while a second tap runs beside it both are short."""
+    times = hour_of((0.0, 60.0, 0.1), (20.0, 30.0, 0.3))
+    p, store = heater(12e3), np.full(CELLS, 35.0)
+    moved, short, coldest = lifted(p, store, times, window(times, 0.0, 60.0), 49.0)
+    assert coldest == pytest.approx(35.0 + 12e3 / (RHO_CP * 0.4e-3), rel=1e-9)
+    assert short == pytest.approx(10.0)
+    assert moved.short == pytest.approx(4.0 * LITRE, rel=1e-9)
+
+
+def test_the_power_is_shared_by_mixed_flow() -> None:
+    """Taps and loop leave alike: the loop's part of a heater at full power is its part of the flow."""
+    p, store = heater(10e3), np.full(CELLS, 40.0)
+    times = hour_of((0.0, 60.0, 0.3))
+    moved, _, coldest = lifted(p, store, times, window(times, 0.0, 60.0), 60.0, loop_watts=2e3)
+    # the loop's flow is that for 60 °C out and 55 °C back, its loss that of what the power makes of it alone
+    alone = 40.0 + 10e3 / (2e3 / 5.0)
+    loop = 2e3 * (min(alone, 60.0) - 20.0) / 35.0 if alone < 55.0 else 2e3
+    flow = loop / 5.0 / RHO_CP
+    rise = 10e3 / (RHO_CP * (0.3e-3 + flow))
+    assert coldest == pytest.approx(40.0 + rise, rel=1e-9)
+    assert moved.taps * CELL == pytest.approx(0.3e-3 * 60.0, rel=1e-9)  # the valve stands open
+    assert moved.taps_heat * CELL == pytest.approx(0.3e-3 * 60.0 * (30.0 + rise), rel=1e-9)
+
+
+def test_what_the_machine_makes_serves_who_draws_then() -> None:
+    """A machine gives 0.2 L/s of 60 °C; a tap draws 0.4 L/s for 10 s of 20; store at 45 °C, setpoint 56.
+
+    Drawn in the first half, 0.339 L/s pass the heater, 0.2 of them at 60 °C, the rest at 45 °C. Drawn in the
+    second half, 2 L wait on top of the store, and 0.312 L/s of 60 °C need no heater. What is left goes in.
+    """
+    flow = 0.2 * LITRE * 20.0
+    for start, store_gives in ((0.0, True), (10.0, False)):
+        times = hour_of((start, start + 10.0, 0.4))
+        p, store = heater(1e6), np.full(CELLS, 45.0)
+        moved, _, _ = lifted(p, store, times, window(times, 0.0, 20.0), 56.0, flow)
+        through = 0.4 * 39.0 / 46.0 if store_gives else 0.4 * 39.0 / 50.0
+        heat = through * 56.0 - 0.2 * 60.0 - (through - 0.2) * 45.0 if store_gives else 0.0
+        assert moved.taps == pytest.approx(10.0 * through * LITRE, rel=1e-9)
+        assert moved.added == pytest.approx(10.0 * heat * LITRE, rel=1e-9, abs=1e-12)
+        assert moved.taps_heat == pytest.approx(4.0 * LITRE * 39.0, rel=1e-9)
+        left = 2.0 if store_gives else 4.0 - 10.0 * through
+        assert store[-1] == pytest.approx(45.0 + 15.0 * left * LITRE, rel=1e-6)
+
+
+@given(
+    st.lists(st.floats(10.0, 60.0), min_size=CELLS, max_size=CELLS),
+    st.lists(st.tuples(st.integers(0, 800), st.integers(1, 100), st.floats(0.01, 3.0)), max_size=6),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 20e3),
+    st.floats(0.0, 200e3),
+    st.floats(44.0, 90.0),
+    st.floats(0.0, 0.3),
+)
+@settings(deadline=None)
+def test_first_law_and_power(
+    temperatures: list[float],
+    draws: list[tuple[int, int, float]],
+    flow: float,
+    loop_watts: float,
+    power: float,
+    setpoint: float,
+    mixing: float,
+) -> None:
+    """Store, machine, heater, taps and loop close for any flows, to 1e-11 of the heat that passed.
+
+    The heater stays within its power while water flows.
+    """
+    column = make_column(
+        VOLUME, 2.0, CELLS, SECONDS, loss=0.0, room=20.0, conductivity=0.64, inlet_mixing=mixing
+    )
+    times = hour_of(*((float(s), float(s + d), rate) for s, d, rate in draws))
+    part = window(times, 0.0, 900.0)
+    p, store = heater(power, column=column), np.sort(np.array(temperatures))
+    before = store.sum()
+    moved, short, _ = lifted(p, store, times, part, setpoint, flow, loop_watts, 50.0)
+    use, _ = drawn_in(times, part, CELL)
+    through = before + abs(moved.heat) + abs(moved.taps_heat) + moved.loop_heat + (use + flow) * 90.0
+    gained = moved.heat + moved.added - moved.taps_heat - moved.loop_heat
+    assert store.sum() - before == pytest.approx(gained, abs=1e-11 * through)
+    flows = 900.0 if loop_watts > 0.0 else sum(float(b - a) for a, b in union(draws))
+    assert 0.0 <= moved.added * RHO_CP * CELL <= power * flows * (1.0 + 1e-6) + 1e-6
+    assert -1e-9 <= moved.short <= use * (1.0 + 1e-9)
+    assert 0.0 <= short <= flows + 1e-6
+
+
+def union(draws: list[tuple[int, int, float]]) -> list[tuple[int, int]]:
+    """Time in which any draw runs, before 900 s."""
+    seconds = {t for start, length, _ in draws for t in range(start, min(start + length, 900))}
+    return [(t, t + 1) for t in sorted(seconds)]
+
+
+def test_a_window_reads_its_own_seconds() -> None:
+    """60 s at 0.1 L/s from 30 s on: 3 L in the first minute, 3 L in the second, none in the third."""
+    times = hour_of((30.0, 90.0, 0.1))
+    use, at = drawn_in(times, window(times, 0.0, 60.0), 1e-3)
+    assert use == pytest.approx(3.0)
+    use, at = drawn_in(times, Window(0, at, 60.0, 120.0, 0.0), 1e-3)
+    assert use == pytest.approx(3.0)
+    use, at = drawn_in(times, Window(0, at, 120.0, 180.0, 0.0), 1e-3)
+    assert use == 0.0
+    assert drawn_in(times, Window(0, at, 180.0, 3600.0, 0.0), 1e-3) == (0.0, 2)
+
+
+def test_short_time_is_that_of_the_last_water() -> None:
+    """10 L in 100 s, then 10 L in 10 s: the last 5 L take 5 s, the last 15 L 60 s; even draws by share."""
+    times = hour_of((0.0, 100.0, 0.1), (200.0, 210.0, 1.0))
+    part = window(times, 0.0, 300.0)
+    assert last_of(times, part, 1e-3, 20.0, 5.0) == pytest.approx(5.0)
+    assert last_of(times, part, 1e-3, 20.0, 15.0) == pytest.approx(60.0)
+    assert last_of(EVEN, window(EVEN, 0.0, 300.0, 20.0), 1e-3, 20.0, 5.0) == pytest.approx(75.0)
