@@ -41,6 +41,8 @@ def sewage_of(
     room: float = 20.0,
     lag: float = 0.0,
     screening_loss: float = 0.0,
+    drain_loss: float = 0.0,
+    around: float = 0.0,
 ) -> Sewage:
     return building_sewage(
         use,
@@ -53,6 +55,8 @@ def sewage_of(
         room=room,
         lag=lag,
         screening_loss=screening_loss,
+        drain_loss=drain_loss,
+        around=around,
     )
 
 
@@ -172,6 +176,33 @@ def test_water_and_heat_of_the_year(
     if lag == 0.0:
         share = use / np.maximum(use + other, 1e-300)
         assert np.all(got.temperature <= MAINS + share * (60.0 - MAINS) + (1.0 - share) * pickup + 1e-9)
+
+
+@given(st.floats(0.05, 1.0), st.floats(0.0, 500.0), st.floats(0.0, 25.0))
+def test_drains_cool_as_a_pipe_of_that_loss(cold: float, loss: float, around: float) -> None:
+    """A pipe of UA around which it is Ta, at one flow: T - Ta falls to e^(-UA / C) of itself.
+
+    Incropera and DeWitt, internal flow with constant surroundings: ln of the ratio of differences = UA / C.
+    """
+    use = np.full(8760, 0.1)
+    before = sewage_of(use, 10.0, 24.0 * cold)
+    after = sewage_of(use, 10.0, 24.0 * cold, drain_loss=loss, around=around)
+    carried = (0.1 + cold) * RHO_CP / 3600.0
+    assert after.flow == pytest.approx(before.flow, rel=1e-12)
+    ratio = (after.temperature[7] - around) / (before.temperature[7] - around)
+    assert ratio == pytest.approx(np.exp(-loss / carried), rel=1e-9)
+    assert min(around, before.temperature[7]) - 1e-9 <= after.temperature[7]
+    assert after.temperature[7] <= max(around, before.temperature[7]) + 1e-9
+
+
+def test_less_water_arrives_nearer_to_its_surroundings() -> None:
+    """The same drains with half of the water: the ratio of differences is squared."""
+    found = [
+        sewage_of(np.full(8760, v), 10.0, 24.0 * v, drain_loss=200.0, around=15.0).temperature[0] - 15.0
+        for v in (0.2, 0.1)
+    ]
+    first = sewage_of(np.full(8760, 0.2), 10.0, 4.8).temperature[0] - 15.0
+    assert found[1] / first == pytest.approx((found[0] / first) ** 2, rel=1e-9)
 
 
 def test_late_winter_is_the_worst_season() -> None:

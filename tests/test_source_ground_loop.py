@@ -20,6 +20,7 @@ from hpwhsim.source.ground_loop import (
     loop_offer,
     make_history,
     wall_drop,
+    warmest_fluid,
 )
 from hpwhsim.source.offer import met
 
@@ -228,7 +229,47 @@ def test_offer_is_wall_less_resistance() -> None:
     assert loop_offer(loop, one_year, 8.0, 0, 0.0).free == pytest.approx(2.0, abs=1e-12)
 
 
+def test_rejected_heat_passes_the_bores_by_hand() -> None:
+    """20 kW given to the loop while nothing is taken: wall 2 °C, the flow of both modules (row 2).
+
+    The wall rises by 1e-4 K/W x 20 kW = 2 K within the hour, to 4 °C: 0.9 of the way through the table.
+    Steady heat Q through a resistance R is Q R above the wall, whatever gives it; the pump of one module adds
+    100 W.
+    """
+    loop, one_year = two_module_loop(), small_field()
+    resistance = 4e-5 - 0.9 * 0.4e-5
+    idle = loop_offer(loop, one_year, 8.0, 0, 20e3)
+    assert idle.free == pytest.approx(4.0 + 20e3 * resistance, rel=1e-12)
+    alone = loop_offer(loop, one_year, 8.0, 1, 20e3)
+    assert alone.free == pytest.approx(2.0 + 20.1e3 * (1e-4 + resistance), rel=1e-12)
+
+
+@given(st.floats(0.0, 60e3), st.floats(0.1, 60e3))
+def test_heat_given_and_taken_adds_up(taken: float, rejected: float) -> None:
+    """Superposition at one flow and film: taking Q with R rejected is taking Q - R; balanced: the wall."""
+    plain = two_module_loop()
+    loop = plain._replace(resistance=np.full_like(plain.resistance, 3e-5))
+    one_year = small_field()
+    with_chillers = met(loop_offer(loop, one_year, 8.0, 2, rejected), taken)
+    without = met(loop_offer(loop, one_year, 8.0, 2, 0.0), taken - rejected)
+    assert with_chillers == pytest.approx(without, abs=1e-9)
+    balanced = met(loop_offer(loop, one_year, 8.0, 2, rejected), rejected + 800.0)
+    assert balanced == pytest.approx(2.0, abs=1e-9)
+
+
+def test_warmest_fluid_is_behind_the_chillers() -> None:
+    """By hand: 20 kW at a wall of 15 °C (beyond the table: 3.6e-5 K/W) leaves at 15.72 °C, and comes back 2 K
+    warmer at 10 kW/K. With a machine that takes more all hour, the fluid that leaves is the warmest.
+    """
+    loop = two_module_loop()
+    assert warmest_fluid(loop, 15.0, -20e3, 1.0, 20e3) == pytest.approx(17.72, abs=1e-9)
+    assert warmest_fluid(loop, 15.0, -5e3, 0.5, 20e3) == pytest.approx(17.72, abs=1e-9)
+    assert warmest_fluid(loop, 15.0, -5e3, 0.0, 20e3) == pytest.approx(15.18 + 0.5, abs=1e-9)
+    assert warmest_fluid(loop, 15.0, 5e3, 0.0, 20e3) == pytest.approx(15.0 - 0.18, abs=1e-9)
+    assert warmest_fluid(loop, 15.0, 5e3, 0.0, 0.0) == 15.0
+
+
 @pytest.mark.parametrize(("drop", "resistance"), [(30.0, 4e-5), (-30.0, 3.6e-5)])
 def test_offer_keeps_the_resistance_at_the_ends_of_its_table(drop: float, resistance: float) -> None:
-    offer = loop_offer(two_module_loop(), small_field(), drop, 2)
+    offer = loop_offer(two_module_loop(), small_field(), drop, 2, 0.0)
     assert offer.slope == pytest.approx(1e-4 + resistance, rel=1e-12)
