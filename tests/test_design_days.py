@@ -100,7 +100,7 @@ def test_the_design_frequency_counts_hours() -> None:
     air = dry_bulb(CHICAGO)
     found = design_air(Sizing(design_frequency=0.99), air)
     assert found is not None
-    assert 86 <= (air < found).sum() <= 88
+    assert (air < found).sum() <= 88 <= (air <= found).sum() + 1  # the file has tenths: hours are equal
     assert design_air(Sizing(), air) is None
     assert design_air(Sizing.model_validate({"design_temperature": "-10 degF"}), air) == pytest.approx(
         -23.333, abs=1e-3
