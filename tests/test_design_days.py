@@ -9,18 +9,24 @@ import pytest
 from cases import CHICAGO, GREENSBORO, ROOT, central_air
 from numpy.typing import NDArray
 
+from hpwhsim.climate.moist_air import relative_humidity
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario, scenario_from
+from hpwhsim.scenario.schema import Sizing
 from hpwhsim.study.design_days import (
     SETTLING_DAYS,
     cold_days,
+    design_air,
     design_days,
     judge,
     march_days,
     maximum_day_factor,
+    shifted,
 )
+from hpwhsim.study.sizing import make_bench
 from hpwhsim.study.years import march_years
 
 Array = NDArray[np.float64]
@@ -60,6 +66,61 @@ def test_coldest_days_over_the_turn_of_the_year() -> None:
     air[:24] = -1.0
     air[24:48] = -1.0
     assert cold_days(air, 3) == 364
+
+
+@pytest.mark.parametrize("length", [1, 3])
+def test_a_design_temperature_moves_the_days_that_are_marched(length: int) -> None:
+    """The coldest day has that mean, keeps its course and its relative humidity; no other day moves."""
+    weather = read_weather(CHICAGO)
+    air = np.asarray(weather["dry_bulb_c"].values)
+    moved, first = shifted(weather, length, -23.5)
+    now = np.asarray(moved["dry_bulb_c"].values)
+    assert first == cold_days(air, length)
+    days = [(first + k) % 365 for k in range(-SETTLING_DAYS, length + 1)]
+    means = now.reshape(365, 24).mean(axis=1)
+    assert min(means[day] for day in days[SETTLING_DAYS:-1]) == pytest.approx(-23.5)
+    change = (now - air).reshape(365, 24)
+    others = [day for day in range(365) if day not in days]
+    assert not change[others].any()
+    assert change[days] == pytest.approx(np.full((len(days), 24), change[days[0], 0]))
+    humid, pressure = (moved[name].values for name in ("humidity_ratio", "pressure_pa"))
+    hour = 24 * days[SETTLING_DAYS]
+    again = relative_humidity(now[hour : hour + 24], humid[hour : hour + 24], pressure[hour : hour + 24])
+    assert again == pytest.approx(weather["relative_humidity"].values[hour : hour + 24], rel=1e-6)
+    assert np.array_equal(air, read_weather(CHICAGO)["dry_bulb_c"].values)  # the file's year stays
+
+
+def test_a_design_temperature_of_another_climate_is_refused() -> None:
+    with pytest.raises(InputError, match=r"sizing\.design_temperature: got 30.0 degC; allowed"):
+        shifted(read_weather(CHICAGO), 1, 30.0)
+
+
+def test_the_design_frequency_counts_hours() -> None:
+    """99 %: no more than 1 % of the hours of the file are colder."""
+    air = dry_bulb(CHICAGO)
+    found = design_air(Sizing(design_frequency=0.99), air)
+    assert found is not None
+    assert (air < found).sum() <= 88 <= (air <= found).sum() + 1  # the file has tenths: hours are equal
+    assert design_air(Sizing(), air) is None
+    assert design_air(Sizing.model_validate({"design_temperature": "-10 degF"}), air) == pytest.approx(
+        -23.333, abs=1e-3
+    )
+
+
+def test_a_design_temperature_sizes_in_colder_air_and_water(tmp_path: Path) -> None:
+    """The bench: air of the days as asked for, cold water that of the year's coldest day, more run hours."""
+    raw = central_air(tmp_path, {-45.0: 3.0, 45.0: 3.0})
+    weather = read_weather(CHICAGO)
+    plain = make_bench(scenario_from(raw, tmp_path), weather, "coldest-day")
+    raw["sizing"] = {"design_temperature": "-28 degC"}
+    asked = make_bench(scenario_from(raw, tmp_path), weather, "coldest-day", plain.assembly)
+    cold = asked.design.cold
+    assert asked.design.drive.source[cold].mean() == pytest.approx(-28.0, abs=1e-6)
+    assert asked.design.mean_c == pytest.approx(-28.0, abs=1e-6)
+    assert np.all(asked.design.drive.mains == plain.assembly.drive.mains.min())
+    assert plain.design.drive.mains.min() > asked.design.drive.mains.min()
+    runs = [judge(bench.design, bench.assembly.plant).run_hours for bench in (plain, asked)]
+    assert runs[1] > runs[0]
 
 
 def test_handbook_factor(references: Path) -> None:

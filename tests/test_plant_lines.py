@@ -31,10 +31,10 @@ SUMMER = np.arange(195, 201)
 # --- one stop --------------------------------------------------------------------------------------------
 
 
-@given(st.floats(0.0, 5.0))
+@given(st.floats(0.0, 30.0))
 def test_what_is_kept_is_the_exponential(times: float) -> None:
-    """exp(-x), by arithmetic alone: 1e-8 where a step is half a time constant, 1e-4 up to five."""
-    assert kept(times) == pytest.approx(math.exp(-times), abs=1e-8 if times <= 0.5 else 1e-4)
+    """exp(-x), by arithmetic alone: 1e-10 up to half a time constant, 1e-5 for ever."""
+    assert kept(times) == pytest.approx(math.exp(-times), abs=1e-10 if times <= 0.5 else 1e-5)
 
 
 def test_one_stop_by_hand() -> None:
@@ -123,8 +123,8 @@ def test_each_start_makes_up_what_was_lost_since_the_stop(tmp_path: Path, days: 
     found = ready(tmp_path, {"protection": "none"}, charge_windows=["02:00-05:00"], sensor_height=0.9)
     drive, out = some_days(found, days)
     ran = out.run_seconds.reshape(-1, 24)
-    assert (ran[:, 2:5] == 3600.0).all()
-    assert ran.sum() == ran[:, 2:5].sum()
+    assert (ran[1:, 2:5] == 3600.0).all()  # on the first day the store is full
+    assert ran.sum() == ran[1:, 2:5].sum()
     inlet = (out.water_in_sum / np.where(out.water_in_volume > 0.0, out.water_in_volume, 1.0))[4::24]
     held = LINE.length_m * LINE.holds
     owed = [
@@ -132,9 +132,9 @@ def test_each_start_makes_up_what_was_lost_since_the_stop(tmp_path: Path, days: 
             held * (pipe - in_air(pipe, drive.source, 24 * day + 5.0, 24 * day + 26.0))
             for pipe in (cold, 60.0)
         )
-        for day, cold in enumerate(inlet[:-1].tolist())
+        for day, cold in list(enumerate(inlet.tolist()))[1:-1]
     ]
-    paid = out.line_heat.reshape(-1, 24).sum(axis=1)[1:]
+    paid = out.line_heat.reshape(-1, 24).sum(axis=1)[2:]
     assert paid == pytest.approx(np.array(owed), rel=0.01)
 
 
@@ -155,7 +155,7 @@ def test_longer_and_thinner_insulated_lines_lose_more(tmp_path: Path) -> None:
             "long": {"length": "30 m"},
             "thick": {"insulation": "60 mm"},
             "none": {"length": "0.001 m"},
-            "glycol": {"protection": "glycol"},
+            "glycol": {"protection": "glycol", "exchanger": "9 kW/K"},
         }.items()
     }
     assert losses["long"] == pytest.approx(2.0 * losses["as is"], rel=0.1)  # starts move a little

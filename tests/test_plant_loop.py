@@ -13,7 +13,7 @@ from test_plant_flows import CELLS, SECONDS, VOLUME, plant
 
 from hpwhsim.demand.loop_sections import Section
 from hpwhsim.demand.recirculation import design, loss_at_supply
-from hpwhsim.errors import OutOfRangeError
+from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import LoopTank
 from hpwhsim.plant.flows import circulate, loop_reach, through_tank
 from hpwhsim.plant.loop import LoopYear, make_loop
@@ -103,10 +103,13 @@ def loop_of(raw: dict[str, Any], folder: Path) -> tuple[LoopYear, list[Any], lis
 
 def test_the_setpoint_sets_the_loss(tmp_path: Path) -> None:
     """20 apartments, 60 W at 55.5 degC; air 22 degC, return 51 degC: by hand as above."""
-    for setpoint, watts in ((60.0, 1192.7), (65.0, 1273.3), (79.4, 1490.8)):
+    for setpoint, watts in ((60.0, 1192.7), (65.0, 1273.3), (79.4, 1490.0)):
         raw = raw_loop(tmp_path)
-        raw["plant"]["storage"]["setpoint"] = f"{setpoint} degC"
-        raw["plant"]["heat_pump"]["outlet_temperature"] = "65 degC"
+        raw["plant"] = {
+            "family": "resistance",
+            "storage": {"volume": "2000 L", "setpoint": f"{setpoint} degC"},
+            "backup": {"kind": "resistance", "power": "40 kW"},
+        }
         mean = (setpoint - 51.0) / math.log((setpoint - 22.0) / 29.0)
         loop, _, _ = loop_of(raw, tmp_path)
         assert loop.loss[0] == pytest.approx(1200.0 / 33.5 * mean, rel=1e-9)
@@ -131,7 +134,7 @@ def test_the_pump_is_worked_out_or_as_given(tmp_path: Path) -> None:
 
 @pytest.mark.year
 def test_the_pump_counts_in_kwh_and_in_every_quarter(tmp_path: Path) -> None:
-    """250 W more of loop pump all day: 2,190 kWh more in the year, 0.25 kW more in the peak and each quarter."""
+    """250 W more of loop pump all day: 2,190 kWh more in the year, 0.25 kW in peak and quarters."""
     none, pump = (run(tmp_path, raw_loop(tmp_path, pump_power=f"{watts} W")) for watts in (0, 250))
     assert number(pump, "recirculation_pump_kwh") == pytest.approx(2190.0, rel=1e-12)
     assert number(pump, "electricity_kwh") - number(none, "electricity_kwh") == pytest.approx(2190.0)
@@ -163,5 +166,5 @@ def test_two_setpoints_in_a_year() -> None:
 
 
 def test_air_as_warm_as_the_mean_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(ValueError, match=r"recirculation\.loss_at.*above recirculation\.ambient_temperature"):
+    with pytest.raises(InputError, match=r"recirculation\.loss_at.*above recirculation\.ambient_temperature"):
         scenario_from(raw_loop(tmp_path, loss_at="30 degC", ambient_temperature="32 degC"), tmp_path)

@@ -203,6 +203,20 @@ def test_a_key_like_no_other_lists_what_is_there(folder: Path) -> None:
             "hot_water.month_factors=[1,1,1,1,1,1,1,1,1,1,1,-1]",
             "(item 12) (from --set): got -1; allowed more",
         ),
+        ("hot_water.cold_water={}", "got nothing; allowed twelve of a temperature"),
+        ("hot_water.cold_water.monthly=[5 degC, 6 degC]", "allowed a list of 12 values"),
+        ("hot_water.cold_water.winter_low=-1 degC", "got '-1 degC'; allowed at least 0 degC"),
+        ("hot_water.cold_water.summer_high=41 degC", "got '41 degC'; allowed at most 40 degC"),
+        (
+            "hot_water.cold_water={winter_low: 12 degC, summer_high: 11 degC}",
+            "hot_water.cold_water.winter_low (from --set): got '12 degC'; allowed below",
+        ),
+        ("sizing.design_temperature=41 degC", "got '41 degC'; allowed at most 40 degC"),
+        ("sizing.design_frequency=99", "got 99; allowed less than 1"),
+        (
+            "sizing={design_temperature: -20 degC, design_frequency: 0.99}",
+            "sizing.design_frequency (from --set): got 0.99; allowed nothing beside",
+        ),
         # wrong type
         ("building.apartments=true", "got True; allowed a whole number"),
         ("building.apartments=2.5", "got 2.5; allowed a whole number"),

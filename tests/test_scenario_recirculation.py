@@ -100,6 +100,14 @@ def test_minutes_of_running() -> None:
         ({"risers": RISERS, "aquastat": "21 degC"}, ["above", "ambient_temperature", "22"]),
         ({"risers": RISERS, "served_by": "store", "loop_tank": TANK}, ["served_by store"]),
         ({"risers": RISERS | {"apartments_per_riser": "many"}}, ["number"]),
+        ({"risers": RISERS, "loss_at": "50 degC"}, ["nothing without recirculation.loss_per_apartment"]),
+        ({"risers": RISERS, "pump_head": "30 kPa"}, ["nothing without recirculation.loss_per_apartment"]),
+        ({"loss_per_apartment": "90 W", "loss_at": "20 degC"}, ["greater than or equal to 25"]),
+        (
+            {"loss_per_apartment": "90 W", "loss_at": "30 degC", "ambient_temperature": "31 degC"},
+            ["above recirculation.ambient_temperature"],
+        ),
+        ({"loss_per_apartment": "90 W", "pump_power": "80 W", "pump_head": "9 kPa"}, ["pump_power"]),
     ],
 )
 def test_what_does_not_go_together(keys: dict[str, Any], words: list[str]) -> None:

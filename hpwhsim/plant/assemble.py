@@ -78,7 +78,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     cautions: list[str] = []
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     latitude = float(weather.attrs["latitude"])
-    mains = _cold_water(scenario, dry_bulb, latitude, cautions)
+    mains = cold_water(scenario, dry_bulb, latitude, cautions)
     steps_per_hour = scenario.run.steps_per_hour
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
@@ -233,7 +233,7 @@ def _cells(scenario: Scenario) -> tuple[int, int]:
     return series * max(round(storage.cells / series), 2), series
 
 
-def _cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
+def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
     """Cold water of each hour of the year, as given, else by the formula. [°C]"""
     given = scenario.hot_water.cold_water
     if given is not None and given.monthly is not None:

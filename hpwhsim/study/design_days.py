@@ -170,7 +170,7 @@ def design_days(
     years: int = 1,
     *,
     first: int | None = None,
-    coldest_water: bool = False,
+    cold_water: float | None = None,
 ) -> DesignDays:
     """Cut design days out of the year of a plant.
 
@@ -191,9 +191,8 @@ def design_days(
         Years after which the days come (a ground loop remembers).
     first : int, optional
         First of the cold days (0 to 364), where that is known.
-    coldest_water : bool
-        Whether the cold water of all these days is that of the year's coldest day; what a source makes of it
-        (sewage) stays as it is.
+    cold_water : float, optional
+        In place of the year's on all these days; what a source makes of it (sewage) stays as it is. [°C]
     """
     drive, plant = assembly.drive, assembly.plant
     if first is None:
@@ -201,8 +200,8 @@ def design_days(
     count = SETTLING_DAYS + length + DAYS_AFTER
     days = (first - SETTLING_DAYS + np.arange(count)) % DAYS
     cut = _cut(drive, days, drive.use.size // DAYS)
-    if coldest_water:
-        cut = cut._replace(mains=np.full(24 * count, drive.mains.min()))
+    if cold_water is not None:
+        cut = cut._replace(mains=np.full(24 * count, cold_water))
     daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)[days]
     cold = slice(SETTLING_DAYS, SETTLING_DAYS + length)
     at = from_ = -1

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import Plant
-from hpwhsim.plant.assemble import Assembly, assemble, store_column
+from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.study.design_days import LENGTHS, DesignDays, Judged, design_air, design_days, judge, shifted
 
@@ -91,9 +91,12 @@ def make_bench(
         raise InputError(f"plant.family: got {scenario.plant.family}; sizing needs a plant with a heat pump")
     sizing = scenario.sizing or Sizing()
     hot_water = scenario.hot_water
-    length, first = LENGTHS[days or sizing.days], None
-    asked = design_air(sizing, np.asarray(weather["dry_bulb_c"].values))
-    if asked is not None:  # by the shifted air; the plant as written was assembled in other air
+    length = LENGTHS[days or sizing.days]
+    first = water = None
+    air = np.asarray(weather["dry_bulb_c"].values)
+    asked = design_air(sizing, air)
+    if asked is not None:  # the plant as written was assembled in other air
+        water = float(cold_water(scenario, air, float(weather.attrs["latitude"]), []).min())
         weather, first = shifted(weather, length, asked)
         assembly = None
     if assembly is None:
@@ -109,7 +112,7 @@ def make_bench(
         scenario.building.apartments,
         scenario.run.years,
         first=first,
-        coldest_water=asked is not None,
+        cold_water=water,
     )
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
     plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
