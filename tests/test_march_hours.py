@@ -21,18 +21,25 @@ RESISTANCE = {"kind": "resistance", "power": "10 kW", "setpoint": "50 degC", "he
 
 
 def plant(
-    folder: Path, *, loop: bool = False, backup: bool = False, turndown: float = 1.0, **controls: Any
+    folder: Path,
+    *,
+    loop: bool = False,
+    backup: tuple[str, ...] | None = None,
+    turndown: float = 1.0,
+    modules: int = 1,
+    **controls: Any,
 ) -> Assembly:
     """20 kW in four steps an hour; a store of 2 m³ without losses."""
     raw = central_air(folder) | {"run": {"steps_per_hour": 4}}
     raw["plant"]["heat_pump"] = MACHINE | {
         "table": str(wide_table(folder / "wide.csv")),
         "turndown": turndown,
+        "modules": modules,
     }
     raw["plant"]["storage"] |= {"heat_loss": "0 W/K", "inlet_mixing": 0.0}
     raw["plant"]["controls"] = {"dead_band": "6 K", "sensor_height": 0.5, "stop_height": 0.15, **controls}
-    if backup:
-        raw["plant"]["backup"] = RESISTANCE
+    if backup is not None:
+        raw["plant"]["backup"] = RESISTANCE | {"lock_outs": list(backup)}
     if loop:
         raw["recirculation"] = {"loss_per_apartment": "100 W", "return_height": 0.8}
     path = folder / "plant.yaml"
@@ -113,7 +120,7 @@ def test_power_is_booked_in_its_quarter(tmp_path: Path) -> None:
 
 def test_resistance_is_in_the_power_of_its_quarters(tmp_path: Path) -> None:
     """Energy is the integral of power: 10 kW of backup beside a barred machine, quarter by quarter."""
-    assembly = plant(tmp_path, backup=True, charge_windows=["20:00-21:00"])
+    assembly = plant(tmp_path, backup=(), charge_windows=["20:00-21:00"])
     out = march_hours(assembly, 8, start=15.0).out
     power = out.quarter_power[:32] / 900.0
     assert power.sum() / 4.0 == pytest.approx(out.backup_energy.sum() / 3.6e3, rel=1e-9)
@@ -142,3 +149,18 @@ def test_a_lifted_start_is_looked_for_in_time(tmp_path: Path) -> None:
     assert out.run_seconds[0] == 0.0
     assert out.run_seconds[1] > 60.0
     assert out.run_seconds[2] == pytest.approx(3600.0)
+
+
+def test_a_barred_backup_stands_and_an_open_one_heats(tmp_path: Path) -> None:
+    """Barred from 1:00 to 3:00: 10 kWh in the hours around, none in those two; 40 kWh are wanted."""
+    assembly = plant(tmp_path, backup=("01:00-03:00",), charge_windows=["20:00-21:00"])
+    energy = march_hours(assembly, 5, start=15.0).out.backup_energy / 3.6e6
+    assert energy == pytest.approx([10.0, 0.0, 0.0, 10.0, 10.0])
+
+
+def test_fewer_modules_run_in_a_demand_window(tmp_path: Path) -> None:
+    """Three modules without a stage delay; one from 1:00 to 3:00, in a store that none can fill by then."""
+    assembly = plant(tmp_path, modules=3, stage_delay="0 s", demand_windows=["01:00-03:00"], demand_modules=1)
+    out = march_hours(assembly, 4, start=5.0).out
+    assert out.module_seconds[:3] / 3600.0 == pytest.approx([3.0, 1.0, 1.0])
+    assert out.heat_pump_heat[:3] / 3.6e6 == pytest.approx([60.0, 20.0, 20.0], rel=1e-6)
