@@ -41,7 +41,7 @@ def test_months_by_the_calendar() -> None:
 
 
 def test_coefficients_by_hand() -> None:
-    """Plant (5 + 1) / 3 = 2; heat pump 6.3 / (1.5 + 0.2 + 0.3 + 0.05 + 0.05) = 3, without loop and element."""
+    """Plant (5 + 1) / 3 = 2; heat pump 6.3 / (1.5 + 0.2 + 0.3 + 0.05 + 0.05) = 3; loop and element apart."""
     found = performance(year(**PLANT))
     assert found["cop_plant"] == pytest.approx(2.0)
     assert found["cop_heat_pump"] == pytest.approx(3.0)
