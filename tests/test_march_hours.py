@@ -164,3 +164,15 @@ def test_fewer_modules_run_in_a_demand_window(tmp_path: Path) -> None:
     out = march_hours(assembly, 4, start=5.0).out
     assert out.module_seconds[:3] / 3600.0 == pytest.approx([3.0, 1.0, 1.0])
     assert out.heat_pump_heat[:3] / 3.6e6 == pytest.approx([60.0, 20.0, 20.0], rel=1e-6)
+
+
+def test_a_lock_out_holds_in_the_hours_that_a_signal_opens(tmp_path: Path) -> None:
+    """The signal is lowest from 0:00 to 8:00; barred from 2:00 to 4:00: open at 0, 1, 4, 5, 6, 7 each day."""
+    path = tmp_path / "signal.csv"
+    rows = ["signal", *(f"{0.1 if hour % 24 < 8 else 0.2 + 0.001 * (hour % 24)}" for hour in range(8760))]
+    path.write_text("\n".join(rows) + "\n")
+    assembly = plant(tmp_path, signal=str(path), signal_hours=8, lock_outs=["02:00-04:00"])
+    open_hours = assembly.drive.permitted.reshape(365, 24, 4)
+    assert np.array_equal(open_hours.all(axis=2), open_hours.any(axis=2))
+    expected = np.isin(np.arange(24), [0, 1, 4, 5, 6, 7])
+    assert np.array_equal(open_hours[:, :, 0], np.broadcast_to(expected, (365, 24)))
