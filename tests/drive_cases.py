@@ -33,7 +33,7 @@ class Marched(NamedTuple):
 def first_hours(drive: Drive, hours: int) -> Drive:
     """The drive of the first hours; what is by the hour of the day stays whole."""
     steps = drive.use.size // HOURS
-    cut = {}
+    cut: dict[str, Any] = {}
     for name in Drive._fields:
         values = getattr(drive, name)
         if isinstance(values, np.ndarray) and values.size in (HOURS, HOURS * steps):
@@ -67,9 +67,9 @@ def still(folder: Path, changes: Mapping[str, Any], machine: Mapping[str, Any]) 
 
 
 def march_hours(
-    assembly: Assembly, hours: int, *, draws: bool = False, start: float | None = None, **drive: Array
+    assembly: Assembly, hours: int, *, draws: bool = False, start: float | None = None, **drive: Any
 ) -> Marched:
-    """March the first hours in dry air of 7 °C, with other arrays of `drive` and the store at `start` °C."""
+    """March the first hours in air of 7 °C, with other fields of the drive and the store at `start` °C."""
     one, none = np.ones(hours), np.zeros(hours)
     by = first_hours(assembly.drive, hours)._replace(source=7.0 * one, frost_capacity=one, frost_power=one)
     by = by._replace(frost_drawn=none, frost_pause=none)._replace(**drive)

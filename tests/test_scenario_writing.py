@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 import yaml
+from cases import ROOT
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -230,3 +231,14 @@ def test_a_preheat_store_below_the_use_temperature_is_allowed(folder: Path) -> N
     overrides = ["plant.storage.setpoint=42 degC", "plant.backup={kind: gas, power: 90 kW, mode: series}"]
     said = cautions(read_scenario(folder / "good.yaml", overrides).scenario)
     assert not any("temperature of use" in line for line in said)
+
+
+WORKED = sorted((ROOT / "scenarios").glob("*.yaml")) + sorted((ROOT / "scenarios" / "studies").glob("*.yaml"))
+
+
+@pytest.mark.parametrize("path", WORKED, ids=lambda path: path.stem)
+def test_every_worked_file_reads_back_equal(path: Path, tmp_path: Path) -> None:
+    """The same law for every file that ships: a bundle is repeated from what is dumped here."""
+    scenario = read_scenario(path).scenario
+    assert scenario_from(dump(scenario), tmp_path) == scenario
+    assert scenario_from(yaml.safe_load(dump_text(scenario)), tmp_path) == scenario

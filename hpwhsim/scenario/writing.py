@@ -180,8 +180,10 @@ def dump(scenario: Scenario, folder: Path | None = None) -> dict[str, Any]:
             return block(value)
         if isinstance(value, Path):
             return _relative(value, folder)
+        if isinstance(value, Window):  # a tuple itself
+            return str(value)
         if isinstance(value, tuple):
-            return [str(item) if isinstance(item, Window) else plain(item, field) for item in value]
+            return [plain(item, field) for item in value]
         return as_text(value, kind) if kind is not None and value is not None else value
 
     def block(here: Block) -> dict[str, Any]:
