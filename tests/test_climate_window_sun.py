@@ -18,15 +18,16 @@ LATITUDE = 40.0
 
 
 def by_hand(day: int, hour: float) -> tuple[float, float]:
-    """Zenith and azimuth (from north) of the sun in degrees, by Cooper's declination and the hour angle.
+    """Zenith and azimuth (from north) of the sun in degrees, by declination and hour angle.
 
-    Clock of the zone's meridian, turned into sundial time by Spencer's equation of time (textbook of solar
-    engineering, Duffie and Beckman, chapter 1, quoted from memory).
+    Clock of the zone's meridian, turned into sundial time. Spencer's series for the declination and the
+    equation of time (textbook of solar engineering, Duffie and Beckman, chapter 1, quoted from memory).
     """
-    b = 2.0 * np.pi * (day - 1) / 365.0
+    b = 2.0 * np.pi * (day - 1.5 + hour / 24.0) / 365.0
     minutes = 0.000075 + 0.001868 * np.cos(b) - 0.032077 * np.sin(b)
     hour += 229.2 * (minutes - 0.014615 * np.cos(2.0 * b) - 0.04089 * np.sin(2.0 * b)) / 60.0
-    tilt = np.deg2rad(23.45 * np.sin(2.0 * np.pi * (284 + day) / 365.0))
+    tilt = 0.006918 - 0.399912 * np.cos(b) + 0.070257 * np.sin(b) - 0.006758 * np.cos(2.0 * b)
+    tilt += 0.000907 * np.sin(2.0 * b) - 0.002697 * np.cos(3.0 * b) + 0.00148 * np.sin(3.0 * b)
     turn, place = np.deg2rad(15.0 * (hour - 12.0)), np.deg2rad(LATITUDE)
     up = np.sin(place) * np.sin(tilt) + np.cos(place) * np.cos(tilt) * np.cos(turn)
     south = np.sin(place) * np.cos(tilt) * np.cos(turn) - np.cos(place) * np.sin(tilt)
@@ -52,8 +53,9 @@ def clear() -> xr.Dataset:
 def test_sun_through_a_window_by_hand(clear: xr.Dataset, day: int, facing: str) -> None:
     """Direct times the cosine, sky by Hay and Davies, a fifth of the ground's; glass 1 - 0.17 (1 / cos - 1).
 
-    Written out from the angles of `by_hand`, over a day. Cooper's declination is off by up to half a degree:
-    1.5 % and, for facades that the sun only grazes, 2 W/m2 in the mean are allowed.
+    Written out from the angles of `by_hand`, over a day. The declination moves by 0.4 degrees in a day at an
+    equinox and the series does not know where in the cycle of leap years it is: 2 % of a facade's day, and 2 W/m2
+    in the mean where the sun only grazes.
     """
     got = want = 0.0
     for hour in range(24):
@@ -69,11 +71,11 @@ def test_sun_through_a_window_by_hand(clear: xr.Dataset, day: int, facing: str) 
         sky = dhi * (ring * meets / up + (1.0 - ring) * 0.5) + 0.2 * ghi * 0.5
         glass = max(1.0 - 0.17 * (1.0 / meets - 1.0), 0.0) if meets > 0.0 else 0.0
         want += dni * meets * glass + sky * (1.0 - 0.17 * (1.0 / 0.5 - 1.0))
-    assert got == pytest.approx(want, rel=0.015, abs=2.0 * 24.0)
+    assert got == pytest.approx(want, rel=0.02, abs=2.0 * 24.0)
 
 
 def test_a_clear_winter_noon_in_the_south(clear: xr.Dataset) -> None:
-    """21 December, 40 N, noon: zenith 40 + 23.45 = 63.45 degrees, so the sun meets the glass at 26.55 degrees."""
+    """21 December, 40 N, noon: zenith 40 + 23.45 = 63.45 degrees; the sun meets the glass at 26.55."""
     found = float(window_sun(clear)["south"][24 * 354 + 12])
     dni, dhi, ghi = (float(clear[f"{name}_w_m2"][24 * 354 + 12]) for name in ("dni", "dhi", "ghi"))
     meets = np.cos(np.deg2rad(26.55))

@@ -56,7 +56,7 @@ def psychrolib() -> Iterator[ModuleType]:
 
 @pytest.mark.parametrize(("air", "wet_bulb"), [(26.7, 19.4), (24.0, 17.0), (26.0, 22.0)])
 def test_split_of_the_cooling_coil(psychrolib: ModuleType, air: float, wet_bulb: float) -> None:
-    """Psychrolib: air goes from where it is to saturated air at 13 °C, its condensate leaves as water of 13 °C.
+    """Psychrolib: air goes from where it is to saturated air at 13 °C, its condensate leaves at 13 °C.
 
     A step of a millisecond, so that the air's humidity is that of its start; 0.2 %: psychrolib keeps heat
     capacities of its own. At the usual rating point the sensible share is 0.75 (common practice, no source).
@@ -109,7 +109,7 @@ def test_drying_by_the_air_conditioner_against_an_ode_solver() -> None:
 
 
 def test_what_the_machine_drains_the_air_conditioner_need_not() -> None:
-    """Steady and cooled: sensible is saved one to one; all water that comes in goes by one coil or the other."""
+    """Steady and cooled: sensible is saved one to one; all water that comes in goes by one of two coils."""
     zone = replace(COOLED, moisture=2e-4)
     room, around = build(zone, outdoors=(33.0, 0.016))
     alone, beside = steady(room, around), steady(room, around, modules=1.0, heat=1500.0)
@@ -160,7 +160,7 @@ def test_windows_are_opened_before_the_air_conditioner_starts() -> None:
 
 
 def test_what_the_machine_meets_with_windows_open() -> None:
-    """The offer made before a step is the step's air, shut, part open, and open with the air conditioner on."""
+    """The offer made before a step is the step's air: shut, part open, open and the air conditioner on."""
     regimes = set()
     for gain in (500.0, 2500.0, 9000.0):
         room, around = build(replace(COOLED, gain=gain, airing=3.0), outdoors=(15.0, 0.006))
@@ -192,30 +192,29 @@ def independent(zone: Zone, outdoors: Array, sun: Array, sink: Array) -> tuple[A
     h3 = 1.0 / (1.0 / h2 + 1.0 / ms)
     c, share = capacity * floor / 3600.0, mass_area * floor / surfaces
     air, heating, cooling = (np.zeros(outdoors.size) for _ in range(3))
+
+    def solve(hc: float, start: float, out: float, m: float, s: float) -> tuple[float, float]:
+        inside = 0.5 * zone.gain + hc
+        total = m + em * out + h3 * (s + w * out + h1 * (inside / ve + out)) / h2
+        end = (start * (c - 0.5 * (h3 + em)) + total) / (c + 0.5 * (h3 + em))
+        mean = 0.5 * (start + end)
+        surface = (ms * mean + s + w * out + h1 * (out + inside / ve)) / (ms + w + h1)
+        return (is_ * surface + ve * out + inside) / (is_ + ve), end
+
     mass = 20.0
     for _ in range(2):  # the first year settles the mass
         for i, (out, gain) in enumerate(zip(outdoors, sun, strict=True)):
             to_mass = share * (0.5 * zone.gain + gain)
             to_surface = (1.0 - share - w / (9.1 * surfaces)) * (0.5 * zone.gain + gain)
 
-            def solve(hc: float, start: float, out: float, m: float, s: float) -> tuple[float, float]:
-                inside = 0.5 * zone.gain + hc
-                total = m + em * out + h3 * (s + w * out + h1 * (inside / ve + out)) / h2
-                end = (start * (c - 0.5 * (h3 + em)) + total) / (c + 0.5 * (h3 + em))
-                mean = 0.5 * (start + end)
-                surface = (ms * mean + s + w * out + h1 * (out + inside / ve)) / (ms + w + h1)
-                return (is_ * surface + ve * out + inside) / (is_ + ve), end
-
-            def at(hc: float, i: int = i, out: float = out, m: float = to_mass, s: float = to_surface) -> float:
-                return solve(hc - sink[i], mass, out, m, s)[0]
-
-            free, ten, found = at(0.0), at(10.0 * floor), 0.0
+            world = (mass, float(out), to_mass, to_surface)
+            free, ten, found = solve(-sink[i], *world)[0], solve(10.0 * floor - sink[i], *world)[0], 0.0
             for setpoint, wanted in ((zone.heat_to, free < (zone.heat_to or -1e9)), (zone.cool_to, True)):
                 if setpoint is not None and wanted and (setpoint == zone.heat_to or free > setpoint):
                     found = 10.0 * floor * (setpoint - free) / (ten - free)
                     break
             heating[i], cooling[i] = max(found, 0.0), max(-found, 0.0)
-            air[i], mass = solve(found - sink[i], mass, out, to_mass, to_surface)
+            air[i], mass = solve(found - sink[i], *world)
     return air, heating, cooling
 
 
@@ -229,7 +228,7 @@ def weather() -> tuple[Array, Array]:
 
 
 def test_neighbours_are_the_zone_of_the_standard() -> None:
-    """Air, heating and cooling of a home's year, hour by hour, with sun: the independent zone, to rounding."""
+    """Air, heating and cooling of a home's year, hour by hour, with sun: the independent zone's."""
     outdoors, sun = weather()
     zone = replace(neighbour_zone(75.0, heat_to=20.0, cool_to=26.0), airing=0.0)
     room, path = make_room(zone, NO_DUCTS), NO_DUCTS
@@ -257,7 +256,8 @@ def test_what_a_plant_takes_from_a_home_against_the_standard() -> None:
     outdoors, sun = weather()
     hours = np.arange(8760)
     sink = 350.0 * (1.0 + np.sin(2.0 * np.pi * hours / 24.0))
-    homes = make_neighbours(75.0, Air(outdoors, np.full(8760, 0.0121)), sun / 75.0, SEA_LEVEL, heat_to=20.0, cool_to=26.0)
+    outside = Air(outdoors, np.full(8760, 0.0121))
+    homes = make_neighbours(75.0, outside, sun / 75.0, SEA_LEVEL, heat_to=20.0, cool_to=26.0)
     found = effect(homes, sink, np.zeros(8760))
     zone = neighbour_zone(75.0, heat_to=20.0, cool_to=26.0)
     _, heating, cooling = independent(zone, outdoors, sun, np.zeros(8760))
@@ -273,7 +273,7 @@ def test_what_a_plant_takes_from_a_home_against_the_standard() -> None:
 
 
 def test_vapour_taken_from_a_home_is_drying_saved() -> None:
-    """0.1 kg/h taken in a humid cooled summer: latent heat saved, at most that of the vapour; none in winter."""
+    """0.1 kg/h taken in a humid cooled summer: latent heat saved, at most that of the vapour."""
     outdoors, sun = weather()
     humid = np.where(outdoors > 18.0, 0.016, 0.004)
     homes = make_neighbours(75.0, Air(outdoors, humid), sun / 75.0, SEA_LEVEL, heat_to=20.0, cool_to=26.0)

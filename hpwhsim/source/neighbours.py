@@ -4,9 +4,9 @@ They are homes of the packaged kind "apartment", as one zone of the same method 
 sun, people, heating and air conditioner, and no heat to one another. Hour by hour their air floats between
 the setpoints of heating and cooling; the room meets it behind its partitions and grilles.
 
-What the machine takes out of them by way of its room, heat through partitions and heat and vapour with the air
-of grilles, is taken from that zone in a second year, and the difference of its heating and cooling is what the
-neighbours pay or save. So their thermostats say when it is heating season, as the room's own thermostat does.
+What the machine takes out of them by way of its room, heat through partitions and heat and vapour with the
+air of grilles, is taken from that zone in a second year, and the difference of its heating and cooling is
+what the neighbours pay or save. So their thermostats say when it is heating season, as the room's own does.
 The heat is taken from their air: in a heated hour all of it is made up. While they float they become a little
 colder by it; that fall is not met by the room again, and `Effect.colder` reports it.
 """

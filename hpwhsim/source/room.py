@@ -5,11 +5,11 @@ Nicolson for any step. Air, surfaces and mass are three nodes; only the mass sto
 answers at once. A step is linear in the heat given to the air, and heating and cooling follow from that line.
 Sun comes in through the windows to surfaces and mass.
 
-Cooling: where outdoor air is colder and dry enough, windows are opened first. What is left the air conditioner
-takes, whose coil has an apparatus dew point: air that touches it leaves saturated at that temperature, so that
-the split of its heat is that of the way from the room's air to there, whatever share of the air passes the coil
-by. Its fan stops with it: nothing dries off its wet coil into the room. Water goes out after the machine's own
-coil took its share of the step, an error of the order of the step.
+Cooling: where outdoor air is colder and dry enough, windows are opened first. What is left the air
+conditioner takes, whose coil has an apparatus dew point: air that touches it leaves saturated at that
+temperature, so that the split of its heat is that of the way from the room's air to there, whatever share of
+the air passes the coil by. Its fan stops with it: nothing dries off its wet coil into the room. Water goes
+out after the machine's own coil took its share of the step, an error of the order of the step.
 
 Water: one well-mixed mass of air, multiplied for what walls and furnishings buffer, by an implicit step with
 the coil's condensate in it: what leaves in a step depends on the humidity at its end. Air above the ceiling
