@@ -54,8 +54,8 @@ def test_sun_through_a_window_by_hand(clear: xr.Dataset, day: int, facing: str) 
     """Direct times the cosine, sky by Hay and Davies, a fifth of the ground's; glass 1 - 0.17 (1 / cos - 1).
 
     Written out from the angles of `by_hand`, over a day. The declination moves by 0.4 degrees in a day at an
-    equinox and the series does not know where in the cycle of leap years it is: 2 % of a facade's day, and 2 W/m2
-    in the mean where the sun only grazes.
+    equinox and the series does not know where in the cycle of leap years it is: 2 % of a facade's day, and
+    2 W/m2 in the mean where the sun only grazes.
     """
     got = want = 0.0
     for hour in range(24):

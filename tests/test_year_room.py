@@ -89,13 +89,17 @@ def test_a_held_room_pays_what_the_first_law_says(
 
 
 def test_vapour_brings_heat_that_no_heater_made() -> None:
-    """A held room with humid air from its neighbours: less is bought, by exactly the latent heat."""
+    """A held room with humid air from its neighbours: less is bought, by exactly the latent heat.
+
+    The neighbours have no air conditioner that would save that drying too.
+    """
     year = worked(
         "packaged",
         *HELD,
         ROOM + "airflow=0.1 m3/s",
         ROOM + "vent_flow=0.05 m3/s",
         ROOM + "neighbour_humidity=0.95",
+        ROOM + "neighbour_cooling=none",
     )
     latent = number(year, "coil_latent_kwh")
     assert latent > 100.0
@@ -234,11 +238,13 @@ def test_condensate_is_latent_heat(siting: Callable[[str], Year]) -> None:
 def test_a_dehumidifier_is_credited() -> None:
     """A damp heated room: what the coil dries the dehumidifier need not; at most condensate over L/kWh.
 
-    Less, because in winter outdoor air keeps the room below the setpoint by itself.
+    Less, because in winter outdoor air keeps the room below the setpoint by itself. No air conditioner, which
+    would dry the room in summer without it.
     """
     year = worked(
         "packaged",
         *HEATED,
+        ROOM + "cooling=none",
         ROOM + "moisture=400 g/h",
         ROOM + "dehumidifier_setpoint=0.5",
         ROOM + "dehumidifier_efficiency=1.6",
@@ -304,8 +310,8 @@ def test_saved_cooling_is_bought_by_its_cop(cooled: Year) -> None:
 def test_a_machine_in_a_cooled_home_saves_cooling_and_drying(cooled: Year) -> None:
     """No more is saved than the machine took, by kind and by the first law.
 
-    Sensible saved and made up: at most what the coil took less tank loss and standby. Latent saved: at most the
-    coil's condensate, and less, because a drier room lets in more water from outdoors.
+    Sensible saved and made up: at most what the coil took less tank loss and standby. Latent saved: at most
+    the coil's condensate, and less, because a drier room lets in more water from outdoors.
     """
     taken = (
         number(cooled, "coil_sensible_kwh")
@@ -318,8 +324,6 @@ def test_a_machine_in_a_cooled_home_saves_cooling_and_drying(cooled: Year) -> No
     assert 0.3 * taken < made_up < 0.8 * taken
     assert 0.1 * taken < sensible < taken - made_up
     assert 0.3 * number(cooled, "coil_latent_kwh") < drying < number(cooled, "coil_latent_kwh")
-    # homes of the South buy 1,500 to 4,000 kWh of cooling a year (common practice, no source)
-    assert 800.0 < number(cooled, "reference_room_cooling_kwh") / 3.0 < 4000.0
 
 
 def test_sun_and_windows_lessen_what_a_machine_costs(cooled: Year) -> None:
