@@ -284,3 +284,6 @@ def test_vapour_taken_from_a_home_is_drying_saved() -> None:
     assert np.abs(found.drying[:1000]).max() < 1e-9
     assert np.abs(found.heating).max() < 1e-6
     assert np.all(homes.around.moisture == homes.around.moisture[0])
+    dry = effect(homes, np.zeros(8760), np.full(8760, 1.0))  # more than there is: all of it and no more
+    assert np.isfinite(dry.drying).all()
+    assert np.abs(dry.heating).max() < 1e-6

@@ -101,7 +101,8 @@ def performance(
     dict
         ``cop_plant`` and ``cop_net`` in site energy: a kilowatt-hour of fuel counts as one of electricity.
         ``cop_net_source`` is useful heat over the source energy of the same purchases. ``cop_net_if_...`` are
-        ``cop_net`` had room and neighbours been heated by resistance or by heat pumps.
+        ``cop_net`` had room and neighbours been heated by resistance or by heat pumps, and
+        ``room_penalty_if_..._kwh`` what they would then have bought more.
     """
     useful = hourly["heat_to_taps_kwh"] + hourly["recirculation_loss_kwh"]
     bought = hourly["electricity_kwh"] + hourly.get("fuel_kwh", 0.0)
@@ -124,6 +125,7 @@ def performance(
     if "room_extra_heat_kwh" in hourly:
         heat = of("room_extra_heat_kwh") + of("neighbours_extra_heat_kwh")
         nets |= {f"cop_net_if_{name}": without + heat / value for name, value in IF_HEATED_BY.items()}
+        record |= {f"room_penalty_if_{name}_kwh": heat / value for name, value in IF_HEATED_BY.items()}
     record |= {name: float(useful.sum() / value) for name, value in nets.items() if value > 0.0}
     energy = sum(hourly[name].sum() for name in HEAT_PUMP if name in hourly)
     if energy > 0.0:

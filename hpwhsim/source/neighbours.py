@@ -59,14 +59,16 @@ class Effect(NamedTuple):
 def room_year(room: Room, around: Around, taken: Array, vapour: Array, state: State, found: Array) -> None:
     """Fill `found` (5, hour): air [°C], humidity [kg/kg], heating, cooling and drying [W] of a room.
 
-    `taken` is heat out of its air [W] and `vapour` water out of it [kg/s], each (hour,). What is given off is
-    the same all year: `around.moisture` is changed and left as it was.
+    `taken` is heat out of its air [W] and `vapour` water out of it [kg/s], each (hour,), at most all that the
+    air holds. What is given off is the same all year: `around.moisture` is changed and left as it was.
     """
     hours = found.shape[1]
     given_off = around.moisture[0]
     for i in range(hours - WARM_UP, 2 * hours):
         hour = i % hours
-        around.moisture[hour] -= vapour[hour]
+        held = room.vapour_mass / HOUR * state.humidity + given_off
+        held += room.supply * around.supply_humidity[hour]
+        around.moisture[hour] -= min(vapour[hour], held)
         step = room_step(room, around, hour, state, HOUR, 0.0, 0.0, -taken[hour])
         around.moisture[hour] = given_off
         state = step.state

@@ -3,7 +3,6 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.account.energy import IF_HEATED_BY
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
 from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
@@ -128,9 +127,6 @@ def source_record(assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> 
     kind = assembly.plant.sources.kind
     if kind == SourceKind.ROOM:
         record["room_min_c"] = float(hourly["room_c"].min())
-        for name, efficiency in IF_HEATED_BY.items():
-            heat = float(hourly["room_extra_heat_kwh"].sum() + hourly["neighbours_extra_heat_kwh"].sum())
-            record[f"room_penalty_if_{name}_kwh"] = heat / efficiency
         record["room_heat_residual_w"] = float(out.room[RoomRow.HEAT_RESIDUAL].max())
         record["room_water_residual_kg_per_s"] = float(out.room[RoomRow.WATER_RESIDUAL].max())
     elif kind == SourceKind.GROUND_LOOP:
