@@ -35,7 +35,14 @@ SUMS = (
     "room_extra_heat_kwh",
     "neighbours_extra_heat_kwh",
     "room_saved_cooling_kwh",
+    "room_saved_drying_kwh",
+    "neighbours_saved_cooling_kwh",
+    "room_sun_kwh",
+    "reference_room_heating_kwh",
+    "reference_room_cooling_kwh",
+    "reference_room_aired_kwh",
     "room_heating_penalty_kwh",
+    "room_penalty_gas_kwh",
     "room_cooling_credit_kwh",
     "dehumidifier_credit_kwh",
     "coil_sensible_kwh",
@@ -62,6 +69,13 @@ HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heat
 """What a heat pump buys."""
 
 
+CREDITS = ("room_cooling_credit_kwh", "dehumidifier_credit_kwh")
+"""Electricity that a plant saves in the plants of its room and of the neighbours."""
+
+IF_HEATED_BY = {"resistance": 1.0, "heat_pump": 3.0}
+"""Heat over energy bought of heaters that a room may have; the heat pump's is common practice, no source."""
+
+
 def by_month(hourly: Array) -> Array:
     """Monthly sums, shape (12,), of an hourly series of the year, shape (8760,)."""
     return np.add.reduceat(hourly, MONTH_STARTS)
@@ -72,8 +86,26 @@ def totals(hourly: Mapping[str, Array]) -> dict[str, float]:
     return {name: float(hourly[name].sum()) for name in SUMS if name in hourly}
 
 
-def performance(hourly: Mapping[str, Array]) -> dict[str, object]:
-    """Coefficients of performance of the year and of each month; absent where nothing was bought."""
+def performance(
+    hourly: Mapping[str, Array], electricity_to_source: float, fuel_to_source: float, gas_to_source: float
+) -> dict[str, object]:
+    """Coefficients of performance of the year and of each month; absent where nothing was bought.
+
+    Parameters
+    ----------
+    hourly : mapping of str to ndarray
+        Series of the year. [kWh]
+    electricity_to_source, fuel_to_source, gas_to_source : float
+        Source energy over site energy of what the plant and its room buy; the room's fuel is gas.
+
+    Returns
+    -------
+    dict
+        ``cop_plant`` and ``cop_net`` in site energy: a kilowatt-hour of fuel counts as one of electricity.
+        ``cop_net_source`` is useful heat over the source energy of the same purchases. ``cop_net_if_...`` are
+        ``cop_net`` had room and neighbours been heated by resistance or by heat pumps, and
+        ``room_penalty_if_..._kwh`` what they would then have bought more.
+    """
     useful = hourly["heat_to_taps_kwh"] + hourly["recirculation_loss_kwh"]
     bought = hourly["electricity_kwh"] + hourly.get("fuel_kwh", 0.0)
     record: dict[str, object] = {}
@@ -83,16 +115,20 @@ def performance(hourly: Mapping[str, Array]) -> dict[str, object]:
         record["monthly.cop_plant"] = [
             float(u / b) if b > 0.0 else None for u, b in zip(by_month(useful), months, strict=True)
         ]
-    net = bought.sum()
-    for name, sign in (
-        ("room_heating_penalty_kwh", 1.0),
-        ("room_cooling_credit_kwh", -1.0),
-        ("dehumidifier_credit_kwh", -1.0),
-    ):
-        if name in hourly:
-            net += sign * hourly[name].sum()
-    if net > 0.0:
-        record["cop_net"] = float(useful.sum() / net)
+
+    def of(name: str) -> float:
+        return float(hourly[name].sum()) if name in hourly else 0.0
+
+    without = float(bought.sum()) - sum(of(name) for name in CREDITS)
+    gas, fuel = of("room_penalty_gas_kwh"), of("fuel_kwh")
+    net = without + of("room_heating_penalty_kwh")
+    source = electricity_to_source * (net - fuel - gas) + fuel_to_source * fuel + gas_to_source * gas
+    nets = {"cop_net": net, "cop_net_source": source}
+    if "room_extra_heat_kwh" in hourly:
+        heat = of("room_extra_heat_kwh") + of("neighbours_extra_heat_kwh")
+        nets |= {f"cop_net_if_{name}": without + heat / value for name, value in IF_HEATED_BY.items()}
+        record |= {f"room_penalty_if_{name}_kwh": heat / value for name, value in IF_HEATED_BY.items()}
+    record |= {name: float(useful.sum() / value) for name, value in nets.items() if value > 0.0}
     energy = sum(hourly[name].sum() for name in HEAT_PUMP if name in hourly)
     if energy > 0.0:
         record["cop_heat_pump"] = float(hourly["heat_pump_heat_kwh"].sum() / energy)

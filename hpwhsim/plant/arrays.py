@@ -208,6 +208,9 @@ class RoomRow(IntEnum):
     WATER_RESIDUAL = 15  # largest in a step, kg/s
     MASS = 16  # K·s, at the end of each step
     REFERENCE_MASS = 17  # the same without the machine
+    DRYING = 18  # latent heat of the air conditioner, J
+    REFERENCE_DRYING = 19
+    REFERENCE_AIRED = 20  # taken out by opened windows, J
 
 
 class SourceRow(IntEnum):

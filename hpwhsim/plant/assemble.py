@@ -29,6 +29,7 @@ from hpwhsim.plant.sources import make_source
 from hpwhsim.scenario.reading import assumptions
 from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.source.neighbours import Neighbours
 from hpwhsim.storage.fired_heaters import (
     UNFIRED_TANK,
     Standard,
@@ -57,6 +58,7 @@ class Assembly(NamedTuple):
     state: SourceState  # the source at the start; the march fills it
     made: Made
     to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
+    neighbours: Neighbours | None  # of a room
     line_loss: Array | None  # share of the machine's heat that water lines outdoors lose, (hour,)
     series: int  # tanks in series that the column is cut into
     loop_coldest: Array  # at the loop's end by hour of the day, running or standing, °C
@@ -194,6 +196,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             state=sourced.state,
             made=made,
             to_neighbours=sourced.to_neighbours,
+            neighbours=sourced.neighbours,
             line_loss=loss,
             series=series,
             loop_coldest=loop.coldest,

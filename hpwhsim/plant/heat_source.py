@@ -44,6 +44,7 @@ AIR, REFERENCE_AIR = int(RoomRow.AIR), int(RoomRow.REFERENCE_AIR)
 CONDENSATE, SENSIBLE, GAIN = int(RoomRow.CONDENSATE), int(RoomRow.SENSIBLE), int(RoomRow.GAIN)
 FROZEN, HEAT_RESIDUAL = int(RoomRow.FROZEN), int(RoomRow.HEAT_RESIDUAL)
 WATER_RESIDUAL, MASS = int(RoomRow.WATER_RESIDUAL), int(RoomRow.MASS)
+DRYING, REFERENCE_AIRED = int(RoomRow.DRYING), int(RoomRow.REFERENCE_AIRED)
 
 NEAR = 0.01  # K, that close the temperature met is found
 MOST_TRIES = 30
@@ -352,6 +353,9 @@ def end_step(
         rows[REFERENCE_AIR + 4, hour] += without.dehumidifier * dt
         rows[MASS, hour] += found.state.mass * dt
         rows[MASS + 1, hour] += without.state.mass * dt
+        rows[DRYING, hour] += found.drying * dt
+        rows[DRYING + 1, hour] += without.drying * dt
+        rows[REFERENCE_AIRED, hour] += without.aired * dt
         rows[CONDENSATE, hour] += found.condensate
         rows[SENSIBLE, hour] += found.sensible * dt
         rows[GAIN, hour] += gain

@@ -18,6 +18,7 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.room_coil import airflow_of, surface_split
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.ground_loop import BoreField, History, Loop
+from hpwhsim.source.neighbours import Neighbours
 from hpwhsim.source.room import Around
 from hpwhsim.source.room_setup import Air, AirPath, make_room, room_kind
 from hpwhsim.source.wastewater import Exchanger, Pumping, Well
@@ -41,6 +42,7 @@ class Sourced(NamedTuple):
     sewage_temperature: Array  # (step,) °C
     exchange: Array  # (hour,)
     to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
+    neighbours: Neighbours | None  # of a room
 
 
 def coil_frost(scenario: Scenario, made: Made, air: Air, pressure: Array) -> Frost:

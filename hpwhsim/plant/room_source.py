@@ -1,12 +1,13 @@
 """A machine's room as the march reads it: zone, air paths, soil, neighbours, and how it starts."""
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation, humidity_ratio_from_relative
+from hpwhsim.climate.window_sun import FACING, window_sun
 from hpwhsim.plant.arrays import Array, FrostTable, SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import (
@@ -24,9 +25,24 @@ from hpwhsim.plant.plain_source import (
 from hpwhsim.plant.room_coil import airflow_of
 from hpwhsim.scenario.schema import Room as RoomBlock
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.source.room_setup import Air, AirPath, Place, Zone, make_around, make_room, room_kind
+from hpwhsim.source.neighbours import Neighbours, make_neighbours
+from hpwhsim.source.room_setup import (
+    Air,
+    AirPath,
+    Place,
+    Zone,
+    coil_surface,
+    make_around,
+    make_room,
+    room_kind,
+)
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 HOURS = 8760
+HOME_AREA = 75.0  # m², of one apartment of the neighbours; common practice, no source
+GLASS_LOSS = 2.5  # W/m²K, of windows whose area is given and whose loss is not; common practice, no source
 PLACES = {
     "room": Place.ROOM,
     "outdoors": Place.OUTDOORS,
@@ -51,6 +67,7 @@ def room_source(
     pressure: Array,
     plain: Sourced,
     found: list[Assumption],
+    weather: "xr.Dataset",
 ) -> Sourced:
     """A room as source; `plain` holds what it has of no other kind."""
     zone = _zone(block, found)
@@ -63,10 +80,14 @@ def room_source(
     hours = np.arange(HOURS)
     wave = surface_wave(np.asarray(outdoors.temperature))
     soil = ground_temperature(SOIL_DEPTH, hours / 24.0, *wave, SOIL_DIFFUSIVITY)
-    neighbour = _air(block.neighbour_temperature, block.neighbour_humidity, mean_pressure)
+    sun = window_sun(weather)
+    homes = _homes(scenario, block, outdoors, sun, mean_pressure, found)
+    neighbour = _neighbour(block, homes, mean_pressure)
     further = block.elsewhere_temperature
     elsewhere = _air(20.0 if further is None else further, block.elsewhere_humidity, mean_pressure)
-    around = make_around(zone, path, outdoors, soil, neighbour, elsewhere)
+    glass = block.facing or dict.fromkeys(FACING, zone.window_area / len(FACING))
+    solar = _through(block, {name: area * sun[name] for name, area in glass.items()})
+    around = make_around(zone, path, outdoors, soil, neighbour, elsewhere, solar, mean_pressure)
     intake = {Place.OUTDOORS: outdoors, Place.NEIGHBOUR: neighbour, Place.ELSEWHERE: elsewhere}.get(
         path.intake, outdoors
     )
@@ -80,7 +101,7 @@ def room_source(
     frost = coil_frost(scenario, made, Air(rows[:, None], grid), np.full((1, 1), mean_pressure))
     start = 20.0 if zone.heat_to is None else zone.heat_to
     if zone.heat_to is None:  # near what the room floats to: weighted by its conductances
-        start = _floating(zone, outdoors, soil, block.neighbour_temperature)
+        start = _floating(zone, outdoors, soil, float(np.mean(np.asarray(neighbour.temperature)[:744])))
     state = at_rest()
     damp = float(humidity_ratio_from_relative(start, 0.5, mean_pressure))
     state.room[:] = state.reference[:] = start, damp, 0.0
@@ -100,7 +121,50 @@ def room_source(
             room.shell * zone.neighbours / max(zone.outdoors + zone.ground + zone.neighbours, 1e-9),
             1200.0 * mean_pressure / 101325.0 * zone.vent,
         ),
+        neighbours=homes,
     )
+
+
+def _homes(
+    scenario: Scenario,
+    block: RoomBlock,
+    outdoors: Air,
+    sun: dict[str, Array],
+    pressure: float,
+    found: list[Assumption],
+) -> Neighbours:
+    """The neighbouring spaces in this weather."""
+    area = block.neighbour_floor_area
+    if area is None:
+        area = HOME_AREA * scenario.building.apartments
+        say(found, "room.neighbour_floor_area", f"{area:g} m2", f"75 m2 for each apartment; {PRACTICE}")
+    usual = room_kind("apartment")
+    even = usual.window_area / usual.floor_area / len(FACING)
+    solar = _through(block, {name: even * values for name, values in sun.items()})
+    return make_neighbours(
+        area,
+        outdoors,
+        solar,
+        pressure,
+        heat_to=None if block.neighbour_heating == "none" else block.neighbours_heated_to,
+        cool_to=None if block.neighbour_cooling == "none" else block.neighbour_cooling_setpoint,
+    )
+
+
+def _through(block: RoomBlock, on: dict[str, Array]) -> Array:
+    """What comes in of the sun on the glass."""
+    return np.asarray(block.window_solar_gain * (1.0 - block.window_shading) * sum(on.values()))
+
+
+def _neighbour(block: RoomBlock, homes: Neighbours, pressure: float) -> Air:
+    """Air behind partitions and grilles, hour by hour."""
+    warm, humidity = homes.air, homes.humidity
+    if block.neighbour_temperature is not None:
+        warm = np.full(HOURS, block.neighbour_temperature)
+        humidity = np.minimum(humidity, humidity_ratio_at_saturation(warm, pressure))
+    if block.neighbour_humidity is not None:
+        humidity = humidity_ratio_from_relative(warm, block.neighbour_humidity, pressure)
+    return Air(warm, humidity)
 
 
 def _air(temperature: float, relative: float, pressure: float) -> Air:
@@ -126,6 +190,9 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
     usual = room_kind(block.kind, block.floor_area)
     if block.height is not None:
         usual = replace(usual, volume=block.height * usual.floor_area)
+    glass = None if block.facing is None else sum(block.facing.values())
+    if glass is not None and block.window_loss is None:
+        usual = replace(usual, windows=GLASS_LOSS * glass)
     given: dict[str, Any] = {
         "mass_class": block.mass,
         "outdoors": block.loss_to_outdoors,
@@ -136,8 +203,10 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
         "vent": block.vent_flow,
         "gain": block.gains,
         "moisture": block.moisture,
+        "window_area": glass,
+        "airing": block.airing,
     }
-    units = ("", " W/K", " W/K", " W/K", " W/K", " 1/h", " m3/s", " W", " kg/s")
+    units = ("", " W/K", " W/K", " W/K", " W/K", " 1/h", " m3/s", " W", " kg/s", " m2", " 1/h")
     keys = (
         "mass",
         "loss_to_outdoors",
@@ -148,12 +217,17 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
         "vent_flow",
         "gains",
         "moisture",
+        "window_area",
+        "airing",
     )
     origin = f"usual for a {block.kind} (invented); {PRACTICE}"
     for (name, value), key, unit in zip(given.items(), keys, units, strict=True):
         if value is None:
             held = getattr(usual, name)
-            say(found, f"room.{key}", f"{held}" if unit == "" else f"{held:.4g}{unit}", origin)
+            why = origin
+            if key == "window_loss" and glass is not None:
+                why = f"{GLASS_LOSS:g} W/m2K of the glass given; {PRACTICE}"
+            say(found, f"room.{key}", f"{held}" if unit == "" else f"{held:.4g}{unit}", why)
     if block.floor_area is None:
         say(found, "room.floor_area", f"{usual.floor_area:g} m2", origin)
     if block.height is None:
@@ -166,6 +240,14 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
         say(found, "room.heating_setpoint", f"{heat_to:g} degC", origin)
     if cools and block.cooling_setpoint is None:
         say(found, "room.cooling_setpoint", f"{cool_to:g} degC", origin)
+    coil = coil_surface(26.0 if cool_to is None else cool_to)
+    if cools and block.cooling_coil is None:
+        say(
+            found,
+            "room.cooling_coil",
+            f"{coil:g} degC",
+            f"sensible share 0.75 at the usual rating; {PRACTICE}",
+        )
     changed = {name: value for name, value in given.items() if value is not None}
     return replace(
         usual,
@@ -174,6 +256,7 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
         heating_power=np.inf,
         cool_to=cool_to,
         cooling_power=np.inf,
+        coil_surface=coil if block.cooling_coil is None else block.cooling_coil,
         dry_to=block.dehumidifier_setpoint,
         drying_efficiency=block.dehumidifier_efficiency,
     )

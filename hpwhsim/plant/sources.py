@@ -61,11 +61,12 @@ def make_source(
         sewage_temperature=np.zeros(1),
         exchange=np.ones(1),
         to_neighbours=(0.0, 0.0),
+        neighbours=None,
     )
     kind, block = scenario.plant.source_kind, scenario.plant.source
     if kind == "room":
         assert block.room is not None  # the schema wants it
-        return room_source(scenario, block.room, made, outdoors, pressure, plain, found)
+        return room_source(scenario, block.room, made, outdoors, pressure, plain, found, weather)
     if kind == "ground-loop":
         assert block.ground_loop is not None
         return ground_source(scenario, block.ground_loop, made, dry_bulb, plain, found, cautions)

@@ -74,6 +74,7 @@ def year_text(record: Record) -> str:
         lines.append(_line("COP of the heat pump", f"{record['cop_heat_pump']:.2f}"))
     if "cop_plant" in record:
         lines.append(_line("COP of the plant", f"{record['cop_plant']:.2f}", "taps and loop over all bought"))
+    lines += _room(record)
     if "run_hours" in record:
         lines.append(_line("heat pump runs", f"{record['run_hours']:,.0f} h"))
         lines.append(_line("called for heat, but barred", f"{record['lockout_hours']:,.1f} h"))
@@ -96,6 +97,34 @@ def year_text(record: Record) -> str:
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
     return "\n".join(lines) + "\n"
+
+
+def _room(record: Record) -> list[str]:
+    """What the room of a machine buys more and less, and what that is with other heaters."""
+    if "room_heating_penalty_kwh" not in record:
+        return []
+    lines = []
+    if "cop_net" in record:
+        others = [
+            f"{record[key]:.2f} {name}"
+            for key, name in (
+                ("cop_net_if_resistance", "if resistance heated it"),
+                ("cop_net_if_heat_pump", "a heat pump"),
+                ("cop_net_source", "in source energy"),
+            )
+            if key in record
+        ]
+        lines.append(_line("  with its room booked to it", f"{record['cop_net']:.2f}", ", ".join(others)))
+    lines += _energy(
+        record,
+        "room_heating_penalty_kwh",
+        "  room and neighbours heated more",
+        f"{record['room_penalty_if_resistance_kwh']:,.0f} by resistance, "
+        f"{record['room_penalty_if_heat_pump_kwh']:,.0f} by a heat pump",
+    )
+    saved = record["room_saved_cooling_kwh"] + record["neighbours_saved_cooling_kwh"]
+    lines += _energy(record, "room_cooling_credit_kwh", "  and cooled less", f"{saved:,.0f} kWh of heat")
+    return lines
 
 
 def _carbon(record: Record) -> list[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from hpwhsim.account.energy import HEAT_PUMP
+from hpwhsim.account.energy import CREDITS, HEAT_PUMP
 from hpwhsim.account.hygiene import WEEKS
 from hpwhsim.report.factors import Factors
 from hpwhsim.report.formula import Column, Formula, added, formula, ratio, weighed
@@ -15,13 +15,14 @@ SHEET = "Summary"
 TOP = 5  # row of the first figure, counted from 0
 BOUGHT = ("electricity_kwh", "fuel_kwh")
 USEFUL = ("heat_to_taps_kwh", "recirculation_loss_kwh")
-CREDITS = ("room_cooling_credit_kwh", "dehumidifier_credit_kwh")
+ROOMS_HEAT = ("room_extra_heat_kwh", "neighbours_extra_heat_kwh")
 STORE = ("storage_loss_kwh", "store_change_kwh")
 
 RATIOS: dict[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]] = {
     "cop_heat_pump": (("heat_pump_heat_kwh",), (), HEAT_PUMP, ()),
     "cop_plant": (USEFUL, (), BOUGHT, ()),
     "cop_net": (USEFUL, (), (*BOUGHT, "room_heating_penalty_kwh"), CREDITS),
+    "cop_net_if_resistance": (USEFUL, (), (*BOUGHT, *ROOMS_HEAT), CREDITS),
     "recirculation_share": (("recirculation_loss_kwh",), (), USEFUL, ()),
     "balance_error": (
         ("heat_pump_heat_kwh", "backup_heat_kwh", "loop_heater_heat_kwh"),
@@ -58,6 +59,7 @@ INSIDE = "from steps shorter than the hour, which no sheet holds"
 LINES = "from the rating and the lines, before the hours"
 OUTAGE = "from an outage tried in every hour of the year"
 OTHER_SEWAGE = "from a year of its own with sewage of another temperature"
+HEATERS = "heat of room and neighbours by another heater, whose COP stands beside the name of the key"
 UNEXPLAINED = "no formula of this workbook gives it"
 NOT_LIVE = {
     "line_charge_kg": LINES,
@@ -67,6 +69,10 @@ NOT_LIVE = {
     "outage_blocked_starts": OUTAGE,
     "outage_ice_share": OUTAGE,
     "store_change_kwh": "from the layers of the store at the first and the last step",
+    "cop_net_source": "site-to-source factors on the purchases of this sheet",
+    "cop_net_if_heat_pump": HEATERS,
+    "room_penalty_if_resistance_kwh": HEATERS,
+    "room_penalty_if_heat_pump_kwh": HEATERS,
     "room_heat_residual_w": INSIDE,
     "room_water_residual_kg_per_s": INSIDE,
     "module_run_hours": "of single modules; the hours hold their sum, module_hours",

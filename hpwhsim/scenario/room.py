@@ -7,6 +7,8 @@ from pydantic import Field, model_validator
 from hpwhsim.quantities import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin
 
+FACINGS = ("north", "east", "south", "west")
+HOME = "kind apartment of the packaged rooms (invented); common practice, no source"
 Place = Literal["room", "outdoors", "neighbours", "elsewhere"]
 KIND = "invented, plausible for ordinary buildings; common practice, no source"
 
@@ -52,24 +54,102 @@ class Room(Block):
         description="through partitions to neighbouring spaces [W/K]",
         json_schema_extra=_of_kind(),
     )
-    neighbour_temperature: Temperature = Field(
-        20.0,
+    neighbour_temperature: Temperature | None = Field(
+        None,
         ge=-20,
         le=40,
-        description="air of the neighbouring spaces [degC]",
-        json_schema_extra=origin(PRACTICE),
+        description="air of the neighbouring spaces, the same all year [degC]",
+        json_schema_extra=origin(HOME, none="floats between heating and cooling, as homes in this weather"),
     )
-    neighbour_humidity: float = Field(
-        0.4,
+    neighbour_humidity: float | None = Field(
+        None,
         ge=0,
         le=1,
-        description="its relative humidity",
-        json_schema_extra=origin(PRACTICE),
+        description="its relative humidity, the same all year",
+        json_schema_extra=origin(HOME, none="that of homes in this weather"),
+    )
+    neighbour_floor_area: Area | None = Field(
+        None,
+        gt=0,
+        le=1e6,
+        description="floor of the homes from which the room draws heat and air [m2]",
+        json_schema_extra=origin(HOME, none="75 m2 for each apartment of the building"),
     )
     neighbour_heating: Literal["none", "resistance", "gas", "heat-pump"] = Field(
         "resistance",
         description="what heats the neighbouring spaces, which give heat to a colder room",
         json_schema_extra=origin("choice of this program: the dearest"),
+    )
+    neighbour_heating_setpoint: Temperature | None = Field(
+        None,
+        ge=5,
+        le=30,
+        description="they are heated to [degC]",
+        json_schema_extra=origin(HOME, none="neighbour_temperature, or 20 degC"),
+    )
+    neighbour_cooling: Literal["none", "air-conditioner"] = Field(
+        "air-conditioner",
+        description="what cools the neighbouring spaces, which give less heat to it with a colder room",
+        json_schema_extra=origin(PRACTICE),
+    )
+    neighbour_cooling_setpoint: Temperature = Field(
+        26.0, ge=15, le=40, description="they are cooled to [degC]", json_schema_extra=origin(HOME)
+    )
+    window_area: Area | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="upright glass, facing evenly north, east, south and west [m2]",
+        json_schema_extra=_of_kind("usual of this kind of room, or the sum of the facing ones"),
+    )
+    window_north: Area | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="glass facing north, instead of window_area [m2]",
+        json_schema_extra=origin("none unless it is given"),
+    )
+    window_east: Area | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="glass facing east [m2]",
+        json_schema_extra=origin("none unless it is given"),
+    )
+    window_south: Area | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="glass facing south [m2]",
+        json_schema_extra=origin("none unless it is given"),
+    )
+    window_west: Area | None = Field(
+        None,
+        ge=0,
+        le=1e5,
+        description="glass facing west [m2]",
+        json_schema_extra=origin("none unless it is given"),
+    )
+    window_solar_gain: float = Field(
+        0.4,
+        ge=0,
+        le=1,
+        description="solar heat gain coefficient of the windows, met square",
+        json_schema_extra=origin("reference design of the IECC of 2006 and 2009, quoted from memory"),
+    )
+    window_shading: float = Field(
+        0.3,
+        ge=0,
+        le=1,
+        description="share of the sun kept off by shades, screens, overhangs and buildings",
+        json_schema_extra=origin(PRACTICE),
+    )
+    airing: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="air changes while windows are opened against heat, outdoors colder and dry [1/h]",
+        json_schema_extra=_of_kind(),
     )
     air_changes: float | None = Field(
         None, ge=0, le=100, description="infiltration from outdoors [1/h]", json_schema_extra=_of_kind()
@@ -118,8 +198,15 @@ class Room(Block):
         3.0,
         ge=1,
         le=15,
-        description="heat removed over electricity",
+        description="heat removed, sensible and latent, over electricity; of the neighbours too",
         json_schema_extra=origin(PRACTICE),
+    )
+    cooling_coil: Temperature | None = Field(
+        None,
+        ge=0,
+        le=20,
+        description="apparatus dew point of the air conditioner's coil [degC]",
+        json_schema_extra=origin(PRACTICE, none="13 degC, or 5 K below its setpoint where that is colder"),
     )
     dehumidifier_setpoint: float | None = Field(
         None,
@@ -194,9 +281,45 @@ class Room(Block):
         if self.heating == "none" and (self.heating_setpoint or self.heating_efficiency):
             key = "heating_efficiency" if self.heating_setpoint is None else "heating_setpoint"
             raise Clash(key, "nothing with plant.source.room.heating none")
-        if self.cooling == "none" and (self.cooling_setpoint or self.given("cooling_cop")):
-            key = "cooling_cop" if self.cooling_setpoint is None else "cooling_setpoint"
+        if self.cooling == "none" and (self.cooling_setpoint or self.cooling_coil is not None):
+            key = "cooling_coil" if self.cooling_setpoint is None else "cooling_setpoint"
             raise Clash(key, "nothing with plant.source.room.cooling none")
+        if self.cooling == "none" == self.neighbour_cooling and self.given("cooling_cop"):
+            raise Clash("cooling_cop", "nothing with plant.source.room.cooling none and no cooled neighbours")
+        if self.neighbour_cooling == "none" and self.given("neighbour_cooling_setpoint"):
+            raise Clash("neighbour_cooling_setpoint", "nothing with neighbour_cooling none")
+        if self.neighbour_heating_setpoint is not None:
+            if self.neighbour_heating == "none":
+                raise Clash("neighbour_heating_setpoint", "nothing with neighbour_heating none")
+            if self.neighbour_temperature is not None:
+                raise Clash("neighbour_heating_setpoint", "nothing beside neighbour_temperature")
+        if self.neighbour_cooling != "none" and self.neighbour_cooling_setpoint < self.neighbours_heated_to:
+            raise Clash(
+                "neighbour_cooling_setpoint",
+                f"at least {self.neighbours_heated_to:g} degC, to which the neighbours are heated",
+                got=f"{self.neighbour_cooling_setpoint:g} degC",
+            )
+        facing = [f"window_{name}" for name in FACINGS if getattr(self, f"window_{name}") is not None]
+        if self.window_area is not None and facing:
+            raise Clash(facing[0], "nothing beside plant.source.room.window_area")
         if self.dehumidifier_setpoint is None and self.given("dehumidifier_efficiency"):
             raise Clash("dehumidifier_efficiency", "nothing without plant.source.room.dehumidifier_setpoint")
         return self
+
+    @property
+    def neighbours_heated_to(self) -> float:
+        """Where the neighbours' heating holds their air; means nothing where they are not heated. [°C]"""
+        for given in (self.neighbour_temperature, self.neighbour_heating_setpoint):
+            if given is not None:
+                return given
+        return 20.0
+
+    @property
+    def facing(self) -> dict[str, float] | None:
+        """Glass by the way it faces, as given; None where the modeler gave none. [m²]"""
+        if self.window_area is not None:
+            return dict.fromkeys(FACINGS, self.window_area / len(FACINGS))
+        given: dict[str, float | None] = {name: getattr(self, f"window_{name}") for name in FACINGS}
+        if all(area is None for area in given.values()):
+            return None
+        return {name: area or 0.0 for name, area in given.items()}

@@ -3,6 +3,13 @@
 Heat: the simple hourly method of ISO 13790, annex C, five resistances and one capacity, by Crank and
 Nicolson for any step. Air, surfaces and mass are three nodes; only the mass stores heat, so that the air
 answers at once. A step is linear in the heat given to the air, and heating and cooling follow from that line.
+Sun comes in through the windows to surfaces and mass.
+
+Cooling: where outdoor air is colder and dry enough, windows are opened first. What is left the air
+conditioner takes, whose coil has an apparatus dew point: air that touches it leaves saturated at that
+temperature, so that the split of its heat is that of the way from the room's air to there, whatever share of
+the air passes the coil by. Its fan stops with it: nothing dries off its wet coil into the room. Water goes
+out after the machine's own coil took its share of the step, an error of the order of the step.
 
 Water: one well-mixed mass of air, multiplied for what walls and furnishings buffer, by an implicit step with
 the coil's condensate in it: what leaves in a step depends on the humidity at its end. Air above the ceiling
@@ -56,7 +63,12 @@ class Room(NamedTuple):
     most_heating: float  # W
     cooled: bool
     cool_to: float  # °C, means nothing where not cooled
-    most_cooling: float  # W
+    most_cooling: float  # sensible, W
+    air_out_at: float  # windows are opened where the air would be warmer, °C
+    coil_surface: float  # apparatus dew point of the air conditioner, °C
+    coil_humidity: float  # of air saturated there, kg/kg
+    coil_per_kelvin: float  # heat capacity of the air that touches it, J/kgK of dry air
+    coil_per_kilogram: float  # heat of the water that it takes out, J/kg
     ceiling: float  # relative humidity: the dehumidifier's setpoint, or 1
     drying_heat: float  # to the air per water that leaves it at the ceiling, J/kg
     drying_power: float  # electricity for it, 0 without dehumidifier, J/kg
@@ -81,6 +93,10 @@ class Around(NamedTuple):
     to_surface: Array
     to_mass: Array
     moisture: Array  # given off in the room, kg/s
+    airing: Array  # the most heat that opened windows take out of air at `Room.air_out_at`, W
+    airing_flow: Array  # of outdoor air, dry, at which they take that, kg/s
+    outdoor_humidity: Array  # kg/kg
+    sun: Array  # that comes in at the windows, W; in the gains above but for what goes straight out again
 
 
 class State(NamedTuple):
@@ -97,7 +113,9 @@ class Step(NamedTuple):
     state: State
     air: float  # °C
     heating: float  # W
-    cooling: float  # W
+    cooling: float  # sensible, of the air conditioner, W
+    drying: float  # latent, of the air conditioner, W
+    aired: float  # sensible, taken out by opened windows, W
     dehumidifier: float  # electricity, W
     sensible: float  # of the coil's heat, W
     condensate: float  # of the coil, wherever it stands in the air, kg in the step
@@ -156,23 +174,32 @@ def answer(room: Room, around: Around, hour: int, mass: float, exchange: float, 
 
 
 @kernel
-def condition(room: Room, air: float, slope: float) -> tuple[float, float]:
-    """Heating and cooling that bring the air from `air` °C to its setpoint, as far as they can. [W]"""
+def condition(room: Room, airing: float, air: float, slope: float) -> tuple[float, float, float]:
+    """Heating, sensible cooling, and heat that opened windows take out. [W]
+
+    They bring the air from `air` °C to its setpoint as far as they can; `airing` is the most of the windows.
+    """
     if room.heated and air < room.heat_to:
-        return min((room.heat_to - air) / slope, room.most_heating), 0.0
+        return min((room.heat_to - air) / slope, room.most_heating), 0.0, 0.0
+    if airing > 0.0 and air > room.air_out_at:
+        asked = (air - room.air_out_at) / slope
+        aired = min(asked, airing)
+        return 0.0, min(asked - aired, room.most_cooling) if room.cooled else 0.0, aired
     if room.cooled and air > room.cool_to:
-        return 0.0, min((air - room.cool_to) / slope, room.most_cooling)
-    return 0.0, 0.0
+        return 0.0, min((air - room.cool_to) / slope, room.most_cooling), 0.0
+    return 0.0, 0.0, 0.0
 
 
 @kernel
-def line(room: Room, air: float, slope: float, per_heat: float, heat: float) -> Offer:
+def line(room: Room, airing: float, air: float, slope: float, per_heat: float, heat: float) -> Offer:
     """Air temperature over a heat taken from the room, heating and cooling included.
 
     Parameters
     ----------
     room : Room
         The room.
+    airing : float
+        The most heat that opened windows take out. [W]
     air : float
         Air with no heat taken and neither heating nor cooling. [°C]
     slope : float
@@ -190,11 +217,13 @@ def line(room: Room, air: float, slope: float, per_heat: float, heat: float) -> 
     curve of a room with limited power has one bend more than an `Offer`.
     """
     low = room.heat_to if room.heated else -np.inf
-    high = room.cool_to if room.cooled else np.inf
+    high, most_cooling = room.cool_to if room.cooled else np.inf, room.most_cooling
+    if airing > 0.0:
+        high, most_cooling = room.air_out_at, airing + (room.most_cooling if room.cooled else 0.0)
     if air - per_heat * heat + slope * room.most_heating < low:
         return Offer(air + slope * room.most_heating, per_heat, -np.inf, low, np.inf)
-    if air - per_heat * heat - slope * room.most_cooling > high:
-        return Offer(air - slope * room.most_cooling, per_heat, high, np.inf, np.inf)
+    if air - per_heat * heat - slope * most_cooling > high:
+        return Offer(air - slope * most_cooling, per_heat, high, np.inf, np.inf)
     return Offer(air, per_heat, low, high, np.inf)
 
 
@@ -232,7 +261,8 @@ def through_coil(
     contact, fall = 0.0, 0.0
     if room.exhaust_here:
         contact, fall = flow * (1.0 - room.bypass), nodes.air_slope
-    air = line(room, nodes.air + nodes.air_slope * given, nodes.air_slope, fall, heat)
+    airing = around.airing[hour]
+    air = line(room, airing, nodes.air + nodes.air_slope * given, nodes.air_slope, fall, heat)
     water, feedback = come / (kept + contact), contact / (kept + contact)
     return split(heat, flow, room.bypass, room.pressure, air, water, feedback)
 
@@ -281,7 +311,21 @@ def room_offer(
         come = max(come - state.drying, 0.0)
         part = through_coil(room, around, hour, nodes, kept, come, flow, heat, given)
         per_heat = nodes.air_slope * part.sensible / heat
-    return line(room, nodes.air + nodes.air_slope * given, nodes.air_slope, per_heat, heat)
+    airing = around.airing[hour]
+    return line(room, airing, nodes.air + nodes.air_slope * given, nodes.air_slope, per_heat, heat)
+
+
+@kernel
+def dried_by_cooling(room: Room, air: float, cooling: float, kept: float, humidity: float) -> float:
+    """Water that the air conditioner's coil takes out while it takes `cooling` W from air at `air` °C. [kg/s]
+
+    `humidity` is what the step would end with but for that, and `kept` the dry air that holds it over the
+    step [kg/s]: the air at the coil has the humidity at the step's end.
+    """
+    if cooling <= 0.0 or humidity <= room.coil_humidity:
+        return 0.0
+    touching = cooling / (room.coil_per_kelvin * (air - room.coil_surface))
+    return touching * kept / (kept + touching) * (humidity - room.coil_humidity)
 
 
 @kernel
@@ -320,6 +364,7 @@ def room_step(
     nodes = answer(room, around, hour, state.mass, exchange, dt)
     kept, come = water_balance(room, around, hour, state.humidity, exchange, dt)
 
+    airing, aired_flow = around.airing[hour], 0.0
     # what is dried out, from the last step's by secant and, each third time, bisection; 0 in most rooms
     drying, least, most = min(state.drying, come), -1.0, come
     last_drying = last_excess = 0.0
@@ -329,9 +374,15 @@ def room_step(
         removed = part.condensate if room.exhaust_here else 0.0
         given -= part.sensible if room.exhaust_here else 0.0
         humidity = (come - drying - removed) / kept
-        heating, cooling = condition(room, nodes.air + nodes.air_slope * given, nodes.air_slope)
-        given += heating - cooling
+        heating, cooling, aired = condition(
+            room, airing, nodes.air + nodes.air_slope * given, nodes.air_slope
+        )
+        given += heating - cooling - aired
         air = nodes.air + nodes.air_slope * given
+        aired_flow = around.airing_flow[hour] * aired / airing if aired > 0.0 else 0.0
+        humidity += aired_flow / (kept + aired_flow) * (around.outdoor_humidity[hour] - humidity)
+        taken = dried_by_cooling(room, air, cooling, kept + aired_flow, humidity)
+        humidity -= taken / (kept + aired_flow)
         allowed, rise = humidity_at(air, room.ceiling, room.pressure)
         excess = humidity - allowed
         converged = abs(excess) <= DRIED_ENOUGH or (drying == 0.0 and excess < 0.0)
@@ -342,7 +393,7 @@ def room_step(
         else:
             most = drying
         if i == 0:
-            warming = 0.0 if heating + cooling > 0.0 else nodes.air_slope * room.drying_heat
+            warming = 0.0 if heating + cooling + aired > 0.0 else nodes.air_slope * room.drying_heat
             more = excess / (1.0 / kept + rise * warming)
         else:
             more = -excess * (drying - last_drying) / (excess - last_excess)
@@ -358,7 +409,8 @@ def room_step(
     heat_in += room.shell * (around.shell[hour] - mean) + room.window * (around.window[hour] - surface)
     heat_in += CP_AIR * room.supply * (around.supply[hour] - air)
     heat_in += CP_AIR * exchange * (around.exchanged[hour] - air)
-    water_in = around.moisture[hour] - removed - drying
+    water_in = around.moisture[hour] - removed - drying - taken
+    water_in += aired_flow * (around.outdoor_humidity[hour] - humidity)
     water_in += room.supply * (around.supply_humidity[hour] - humidity)
     water_in += exchange * (around.exchanged_humidity[hour] - humidity)
     return Step(
@@ -366,6 +418,8 @@ def room_step(
         air=air,
         heating=heating,
         cooling=cooling,
+        drying=taken * room.coil_per_kilogram,
+        aired=aired,
         dehumidifier=room.drying_power * drying,
         sensible=part.sensible,
         condensate=part.condensate * dt,

@@ -14,8 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
 from hpwhsim.errors import InputError
-from hpwhsim.source.coil import CP_AIR
+from hpwhsim.source.coil import CP_AIR, CP_VAPOUR, CP_WATER, VAPORISATION
 from hpwhsim.source.room import Around, Room
 from hpwhsim.tables import read_table
 
@@ -34,6 +35,11 @@ MASS_CLASSES = {  # J/K and m² of mass area, per m² of floor
     "very heavy": (370e3, 3.5),
 }
 CONDENSATION = 2501e3 + (1860.0 - 4186.0) * 20.0  # J/kg, vapour of 20 °C to water of 20 °C
+COLDER_OUTDOORS = 2.0  # K below a room, for its windows to be opened; common practice, no source
+DRY_OUTDOORS = 0.012  # kg/kg, ASHRAE 55 upper limit of comfort; quoted from memory
+COIL_SURFACE = 13.0  # °C: sensible share 0.75 at 26.7 °C, wet bulb 19.4 °C; common practice, no source
+COIL_BELOW_AIR = 5.0  # K, at least; common practice, no source
+AIR_OUT_AT = 26.0  # °C, where windows are opened in a room that is not cooled; common practice, no source
 JOULE_PER_KWH = 3.6e6
 SECONDS_PER_HOUR = 3600.0
 
@@ -64,10 +70,13 @@ class Zone:
     moisture: float = 0.0  # vapour given off, kg/s
     buffering: float = 1.0  # vapour held by air and surfaces over that of the air alone
     surface_ratio: float = SURFACE_RATIO  # room surfaces over floor area
+    window_area: float = 0.0  # glass that the sun meets, m²
+    airing: float = 0.0  # air changes while windows are opened against heat, 1/h
     heat_to: float | None = None  # °C; None: not heated
     heating_power: float = math.inf  # W
     cool_to: float | None = None  # °C; None: not cooled
-    cooling_power: float = math.inf  # W
+    cooling_power: float = math.inf  # sensible, W
+    coil_surface: float = COIL_SURFACE  # apparatus dew point of the air conditioner, °C
     dry_to: float | None = None  # relative humidity that a dehumidifier holds; None: there is none
     drying_efficiency: float = 1.6  # litres per kWh; common practice, no source
 
@@ -134,11 +143,32 @@ def room_kind(name: str, floor_area: float | None = None) -> Zone:
         moisture=of_area("moisture_g_h_m2") / 1000.0 / SECONDS_PER_HOUR,
         buffering=float(row["buffering"]),
         surface_ratio=float(row["surface_ratio"]),
+        window_area=of_area("window_m2"),
+        airing=float(row["airing_h"]),
         heat_to=float(row["heat_to_c"]) if heated else None,
         heating_power=of_area("heating_w_m2") if heated else math.inf,
         cool_to=float(row["cool_to_c"]) if cooled else None,
         cooling_power=of_area("cooling_w_m2") if cooled else math.inf,
+        coil_surface=coil_surface(float(row["cool_to_c"])) if cooled else COIL_SURFACE,
     )
+
+
+def coil_surface(cool_to: float) -> float:
+    """Usual apparatus dew point of an air conditioner that cools to `cool_to`. [°C]
+
+    Examples
+    --------
+    >>> coil_surface(26.0), coil_surface(16.0)
+    (13.0, 11.0)
+    """
+    return min(COIL_SURFACE, cool_to - COIL_BELOW_AIR)
+
+
+def air_out_at(zone: Zone) -> float:
+    """Air above which windows are opened where it is colder outdoors. [°C]"""
+    if zone.cool_to is not None:
+        return zone.cool_to
+    return AIR_OUT_AT if zone.heat_to is None else max(AIR_OUT_AT, zone.heat_to)
 
 
 def make_room(zone: Zone, path: AirPath, pressure: float = SEA_LEVEL) -> Room:
@@ -176,6 +206,7 @@ def make_room(zone: Zone, path: AirPath, pressure: float = SEA_LEVEL) -> Room:
             f"{SURFACE_TO_MASS * surfaces - to_mass:g} W/K for {zone.floor_area:g} m² of floor"
         )
     power = JOULE_PER_KWH / zone.drying_efficiency if zone.dry_to is not None else 0.0
+    wet = float(humidity_ratio_at_saturation(zone.coil_surface, pressure))
     return Room(
         to_surface=AIR_TO_SURFACE * surfaces,
         to_mass=to_mass,
@@ -191,6 +222,11 @@ def make_room(zone: Zone, path: AirPath, pressure: float = SEA_LEVEL) -> Room:
         cooled=zone.cool_to is not None,
         cool_to=0.0 if zone.cool_to is None else zone.cool_to,
         most_cooling=zone.cooling_power,
+        air_out_at=air_out_at(zone),
+        coil_surface=zone.coil_surface,
+        coil_humidity=wet,
+        coil_per_kelvin=CP_AIR + CP_VAPOUR * wet,
+        coil_per_kilogram=VAPORISATION + CP_VAPOUR * air_out_at(zone) - CP_WATER * zone.coil_surface,
         ceiling=1.0 if zone.dry_to is None else zone.dry_to,
         drying_heat=CONDENSATION + power,
         drying_power=power,
@@ -209,6 +245,7 @@ def make_around(
     neighbour: Air,
     elsewhere: Air,
     solar: ArrayLike = 0.0,
+    pressure: float = SEA_LEVEL,
 ) -> Around:
     """What the room meets hour by hour.
 
@@ -222,7 +259,9 @@ def make_around(
     ground : array_like of float
         Ground at the room. [°C]
     solar : array_like of float
-        Solar gains. [W]
+        Sun that comes in through the windows. [W]
+    pressure : float
+        Air pressure at the site. [Pa]
 
     Returns
     -------
@@ -258,6 +297,9 @@ def make_around(
     surfaces = zone.surface_ratio * zone.floor_area
     mass_share = MASS_CLASSES[zone.mass_class][1] / zone.surface_ratio
     spread = 0.5 * gain + sun
+    colder = air_out_at(zone) - out_c
+    opened = (colder >= COLDER_OUTDOORS) & (out_w <= DRY_OUTDOORS)
+    aired = np.where(opened, _density(pressure) * zone.airing * zone.volume / SECONDS_PER_HOUR, 0.0)
     return Around(
         shell=_mix(opaque),
         window=out_c.copy(),
@@ -271,6 +313,10 @@ def make_around(
         to_surface=(1.0 - mass_share - zone.windows / (SURFACE_TO_MASS * surfaces)) * spread,
         to_mass=mass_share * spread,
         moisture=np.full(gain.shape, zone.moisture),
+        airing=CP_AIR * aired * np.maximum(colder, 0.0),
+        airing_flow=aired,
+        outdoor_humidity=out_w.copy(),
+        sun=sun.copy(),
     )
 
 
@@ -308,6 +354,9 @@ def _check(zone: Zone, path: AirPath, pressure: float) -> None:
         "UA to neighbours [W/K]": (zone.neighbours, 0.0, 1e7),
         "air changes [1/h]": (zone.air_changes, 0.0, 1e3),
         "vents [m³/s]": (zone.vent, 0.0, 1e4),
+        "glass [m²]": (zone.window_area, 0.0, 1e6),
+        "air changes with open windows [1/h]": (zone.airing, 0.0, 1e3),
+        "coil of the air conditioner [°C]": (zone.coil_surface, 0.0, 25.0),
         "vapour given off [kg/s]": (zone.moisture, 0.0, 10.0),
         "moisture buffering": (zone.buffering, 1.0, 1e3),
         "heating power [W]": (zone.heating_power, 0.0, math.inf),
@@ -324,6 +373,11 @@ def _check(zone: Zone, path: AirPath, pressure: float) -> None:
     for name, setpoint in (("heating", zone.heat_to), ("cooling", zone.cool_to)):
         if setpoint is not None and not -20.0 <= setpoint <= 50.0:
             raise InputError(f"room, {name} setpoint: got {setpoint:g} °C, allowed -20 to 50 °C")
+    if zone.cool_to is not None and zone.coil_surface > zone.cool_to - 1.0:
+        raise InputError(
+            f"room: got a cooling coil of {zone.coil_surface:g} °C for air of {zone.cool_to:g} °C; "
+            "allowed at least 1 K below it"
+        )
     if zone.heat_to is not None and zone.cool_to is not None and zone.heat_to > zone.cool_to:
         raise InputError(
             f"room: got heating to {zone.heat_to:g} °C above cooling to {zone.cool_to:g} °C; allowed up to it"

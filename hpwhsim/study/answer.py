@@ -20,7 +20,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
-from hpwhsim.study.year import FUELS, Array, Record, Year, run_year, run_years, year_of
+from hpwhsim.study.year import Array, Record, Year, fuel_factor, run_year, run_years, year_of
 from hpwhsim.tables import read_table
 
 SERVICE = 0.005
@@ -194,9 +194,7 @@ def _series(plant: Part, base: Part | None, asked: Asked) -> dict[str, Array]:
 def _use(part: Part, factor: float | None) -> savings.Use:
     """What plant and room take in a year; a fuel's factor is `factor`, or that of the packaged table."""
     own, gas = float(part.bought.fuel.sum()), float(part.bought.room_fuel.sum())
-    kind = part.scenario.plant.backup.kind
-    if factor is None:
-        factor = savings.site_to_source(FUELS[kind]) if kind in FUELS else 1.0
+    factor = fuel_factor(part.scenario, factor)
     source = own * factor + gas * savings.site_to_source("natural-gas")
     bills = part.bills
     return savings.Use(

@@ -15,7 +15,6 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.carbon import Carbon, RefrigerantCarbon
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.study.sourced import HEATED_KINDS, HEATING_EFFICIENCY
 from hpwhsim.study.year import Record, Year
 
 Array = NDArray[np.float64]
@@ -83,17 +82,10 @@ def bought(scenario: Scenario, year: Year) -> Bought:
     """Energy that plant and room buy in each hour."""
     hourly, none = year.hourly, np.zeros(year.hourly["electricity_kwh"].size)
     electric, gas = none.copy(), none.copy()
-    room = scenario.plant.source.room
-    if room is not None and "room_heating_penalty_kwh" in hourly:
-        heating = room.heating or ("resistance" if room.kind in HEATED_KINDS else "none")
-        theirs = hourly["neighbours_extra_heat_kwh"] / HEATING_EFFICIENCY[room.neighbour_heating]
-        own = hourly["room_heating_penalty_kwh"] - theirs
-        for energy, kind in ((own, heating), (theirs, room.neighbour_heating)):
-            if kind == "gas":
-                gas += energy
-            else:  # heating of the kind none buys nothing: its energy is 0
-                electric += energy
-        electric -= hourly["room_cooling_credit_kwh"] + hourly["dehumidifier_credit_kwh"]
+    if scenario.plant.source.room is not None and "room_heating_penalty_kwh" in hourly:
+        gas = hourly["room_penalty_gas_kwh"]
+        electric = hourly["room_heating_penalty_kwh"] - gas
+        electric = electric - (hourly["room_cooling_credit_kwh"] + hourly["dehumidifier_credit_kwh"])
     return Bought(hourly["electricity_kwh"], hourly["fuel_kwh"], electric, gas)
 
 

@@ -8,6 +8,8 @@ from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.lines import LinesYear, lines_year
 from hpwhsim.scenario.schema import Room, Scenario
+from hpwhsim.source.coil import CP_AIR
+from hpwhsim.source.neighbours import effect
 from hpwhsim.source.wastewater import RHO_CP
 
 Array = NDArray[np.float64]
@@ -16,7 +18,7 @@ Record = dict[str, object]
 JOULE_PER_KWH = 3.6e6
 HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
 HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing; see tables/room_kinds.csv
-HEATING_LIMIT_C = 15.0  # of the day outdoors, below it homes are heated; common practice, no source
+COLDER_NEIGHBOURS_K = 2.0  # that the room does not meet again and that is said; choice of this program
 COLD_ROOM_C = 7.0  # air in which pipes and people are in trouble; common practice, no source
 NEAR_FREEZING_K = 2.0  # the loop's fluid that near its freezing point is said
 WARM_LOOP_C, HOT_LOOP_C = 35.0, 40.0  # of a loop's fluid, is said; common practice, no source
@@ -76,26 +78,43 @@ def _room(block: Room, assembly: Assembly, out: Hourly, hourly: dict[str, Array]
         saturated = humidity_ratio_at_saturation(at, pressure)
         return np.asarray(np.minimum(rows[row] / 3600.0 / saturated, 1.0))
 
-    # a colder room draws heat from its neighbours, whose heating makes it up in its season
+    # a colder, drier room draws heat and vapour from its neighbours, whose own thermostats answer
+    homes = assembly.neighbours
+    assert homes is not None  # a room has them
     through, blown = assembly.to_neighbours
-    drawn = through * (rows[RoomRow.REFERENCE_MASS] - rows[RoomRow.MASS])
-    drawn = (drawn + blown * (rows[RoomRow.REFERENCE_AIR] - rows[RoomRow.AIR])) / JOULE_PER_KWH
-    daily = hourly["dry_bulb_c"].reshape(-1, 24).mean(axis=1)
-    season = np.repeat(daily < HEATING_LIMIT_C, 24)
-    neighbours = np.where(season & (block.neighbour_heating != "none"), drawn, 0.0)
+    fall = (rows[RoomRow.REFERENCE_AIR] - rows[RoomRow.AIR]) / 3600.0
+    drawn = through * (rows[RoomRow.REFERENCE_MASS] - rows[RoomRow.MASS]) / 3600.0 + blown * fall
+    vapour = blown / CP_AIR * (rows[RoomRow.REFERENCE_HUMIDITY] - rows[RoomRow.HUMIDITY]) / 3600.0
+    theirs = effect(homes, drawn, vapour)
+    neighbours = theirs.heating / 1000.0  # W over an hour
+    neighbours_saved = (theirs.cooling + theirs.drying) / 1000.0
     extra = kwh(RoomRow.HEATING) - kwh(RoomRow.REFERENCE_HEATING)
-    saved = kwh(RoomRow.REFERENCE_COOLING) - kwh(RoomRow.COOLING)
+    latent = kwh(RoomRow.REFERENCE_DRYING) - kwh(RoomRow.DRYING)
+    saved = kwh(RoomRow.REFERENCE_COOLING) - kwh(RoomRow.COOLING) + latent
+    own_bought = extra / efficiency
+    other_bought = neighbours / HEATING_EFFICIENCY[block.neighbour_heating]
+    gas = np.zeros(air.size)
+    for energy, kind in ((own_bought, heating), (other_bought, block.neighbour_heating)):
+        gas += energy if kind == "gas" else 0.0
     return {
         "room_c": air,
         "room_relative_humidity": relative(RoomRow.HUMIDITY, air),
         "reference_room_c": other,
         "reference_room_relative_humidity": relative(RoomRow.REFERENCE_HUMIDITY, other),
+        "reference_room_heating_kwh": kwh(RoomRow.REFERENCE_HEATING),
+        "reference_room_cooling_kwh": kwh(RoomRow.REFERENCE_COOLING) + kwh(RoomRow.REFERENCE_DRYING),
+        "reference_room_aired_kwh": kwh(RoomRow.REFERENCE_AIRED),
+        "room_sun_kwh": assembly.drive.around.sun / 1000.0,
+        "neighbours_c": homes.air,
+        "neighbours_colder_k": theirs.colder,
         "room_extra_heat_kwh": extra,
         "room_saved_cooling_kwh": saved,
+        "room_saved_drying_kwh": latent,
         "neighbours_extra_heat_kwh": neighbours,
-        "room_heating_penalty_kwh": extra / efficiency
-        + neighbours / HEATING_EFFICIENCY[block.neighbour_heating],
-        "room_cooling_credit_kwh": saved / block.cooling_cop,
+        "neighbours_saved_cooling_kwh": neighbours_saved,
+        "room_heating_penalty_kwh": own_bought + other_bought,
+        "room_penalty_gas_kwh": gas,
+        "room_cooling_credit_kwh": (saved + neighbours_saved) / block.cooling_cop,
         "dehumidifier_credit_kwh": kwh(RoomRow.REFERENCE_DEHUMIDIFIER) - kwh(RoomRow.DEHUMIDIFIER),
         "coil_sensible_kwh": kwh(RoomRow.SENSIBLE),
         "coil_latent_kwh": np.asarray(out.source[SourceRow.TAKEN] / JOULE_PER_KWH) - kwh(RoomRow.SENSIBLE),
@@ -161,6 +180,13 @@ def source_cautions(
             said.append(
                 f"the closet is too small or unvented: in {barred:.0f} h of calling its air would fall below "
                 "what the machine works with"
+            )
+        fall = float(hourly["neighbours_colder_k"].mean())
+        if fall > COLDER_NEIGHBOURS_K:
+            said.append(
+                f"the neighbouring spaces become {fall:.1f} K colder on the mean of the year by what the "
+                "room draws from them, and the room is not given that colder air: they are small for this "
+                "plant (plant.source.room.neighbour_floor_area)"
             )
         frozen = float(out.room[RoomRow.FROZEN].sum()) / 3600.0
         if frozen > 0.0:

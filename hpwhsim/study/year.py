@@ -11,6 +11,7 @@ import hpwhsim
 from hpwhsim.account import adequacy, energy
 from hpwhsim.account.hygiene import cautions as hygiene_cautions
 from hpwhsim.account.hygiene import hygiene
+from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
 from hpwhsim.climate.typical_year import read_weather
@@ -302,6 +303,14 @@ def _not_called(scenario: Scenario, out: Hourly) -> float:
     return float(out.backup_seconds[Cause.NOT_CALLED].sum()) / 3600.0
 
 
+def fuel_factor(scenario: Scenario, given: float | None) -> float:
+    """Source energy over site energy of the plant's fuel, as given or packaged; 1 where it burns none."""
+    kind = scenario.plant.backup.kind
+    if given is not None or kind not in FUELS:
+        return 1.0 if given is None else given
+    return site_to_source(FUELS[kind])
+
+
 def _quarter_kw(out: Hourly) -> Array:
     """Mean electric power of each quarter of an hour, shape (35040,). [kW]."""
     return out.quarter_power / 900.0 / 1000.0
@@ -353,7 +362,12 @@ def _record(
         "pasteurised_weeks": {f"{item.at_c:g} degC": item.weeks for item in found_hygiene.pasteurised},
         "recirculation_share": found_hygiene.recirculation_share,
         **sums,
-        **energy.performance(hourly),
+        **energy.performance(
+            hourly,
+            scenario.savings.electricity_to_source or site_to_source("electricity"),
+            fuel_factor(scenario, scenario.savings.fuel_to_source),
+            site_to_source("natural-gas"),
+        ),
         **energy.peaks(quarter_kw),
         "store_min_top_c": lowest_top,
         "store_change_kwh": change,
