@@ -17,9 +17,10 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.report.sizing import PARTS
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.study.design_days import judge
+from hpwhsim.study.least_store import GRID, NEAR, least_store
 from hpwhsim.study.market import Market
 from hpwhsim.study.size import size
-from hpwhsim.study.sizing import GRID, NEAR, Bench, least_store, make_bench, plant_of, with_tanks
+from hpwhsim.study.sizing import Bench, make_bench, plant_of, with_tanks
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

@@ -16,8 +16,9 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.chances import chances, of_days, wilson
 from hpwhsim.study.design_days import judge
+from hpwhsim.study.least_store import NEAR, least_store
 from hpwhsim.study.size import size
-from hpwhsim.study.sizing import NEAR, Bench, least_store, make_bench, plant_of, try_plant
+from hpwhsim.study.sizing import Bench, make_bench, plant_of, try_plant
 from hpwhsim.study.year import run_year
 
 pytestmark = pytest.mark.year

@@ -112,6 +112,8 @@ def design_days(
     peak: str,
     apartments: int,
     years: int = 1,
+    *,
+    state: SourceState | None = None,
 ) -> DesignDays:
     """Cut design days out of the year of a plant.
 
@@ -130,6 +132,8 @@ def design_days(
         For the handbook's factor.
     years : int
         Years after which the days come (a ground loop remembers).
+    state : SourceState, optional
+        The source at the start, where that is known; marched up to there otherwise.
     """
     drive, plant = assembly.drive, assembly.plant
     first = cold_days(dry_bulb, length)
@@ -164,7 +168,7 @@ def design_days(
         output=output,
         drive=cut,
         start=assembly.start.copy(),
-        state=_state_at(assembly, plant.sources.kind, int(days[0]), years),
+        state=state or _state_at(assembly, plant.sources.kind, int(days[0]), years),
     )
 
 
