@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 100
+SEEDS = 8  # that fail, named on the screen
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
@@ -158,7 +159,7 @@ def sizing_text(record: Record) -> str:
         seeds = record["seeds"]
         lines += [
             "",
-            f"Chances over {seeds['years']} years of random draws",
+            f"Chances over {seeds['years']} other years of random draws",
             f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
             f"({100.0 * seeds['chance_of_a_short_day_low']:.3f} to "
             f"{100.0 * seeds['chance_of_a_short_day_high']:.3f} %)",
@@ -166,6 +167,7 @@ def sizing_text(record: Record) -> str:
             f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
             f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
         ]
+        lines.append(f"  {_years(seeds['draws'])}")
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed by --json)"]
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")

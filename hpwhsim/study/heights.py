@@ -6,7 +6,7 @@ import numpy as np
 
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.study.least_store import least_store
+from hpwhsim.study.least_store import COARSE, least_store
 from hpwhsim.study.sizing import NEEDIEST, Bench, based, hardest, sized
 from hpwhsim.study.years import at_once
 
@@ -46,6 +46,8 @@ def heights_of(bench: Bench, modules: int) -> Heights:
 def other_heights(bench: Bench, modules: int, factor: float) -> list[Found]:
     """Least stores with one of the heights changed, on the neediest years of draws; as written first.
 
+    To `COARSE`: a change of less is none.
+
     Parameters
     ----------
     bench, modules, factor
@@ -58,7 +60,7 @@ def other_heights(bench: Bench, modules: int, factor: float) -> list[Found]:
     tried += [own._replace(stop=s) for s in STOPS if abs(s - own.stop) > APART and s <= own.sensor]
     tried += [own._replace(back=s) for s in RETURNS if abs(s - own.back) > APART]  # nan: none
     benches = [with_heights(few, modules, heights, own) for heights in tried]
-    volumes = at_once(lambda b: least_store(b, modules, factor).volume, benches)
+    volumes = at_once(lambda b: least_store(b, modules, factor, near=COARSE).volume, benches)
     return [Found(heights, volume) for heights, volume in zip(tried, volumes, strict=True)]
 
 

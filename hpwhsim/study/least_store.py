@@ -26,7 +26,7 @@ LARGEST, SMALLEST = 4.0, 0.02  # stores that are tried, over the hot water of th
 STRIDE = 1.25  # about, from one store that is tried to the next
 GRID = np.geomspace(SMALLEST, LARGEST, 1 + round(float(np.log(LARGEST / SMALLEST) / np.log(STRIDE))))
 NEAR = 0.005  # of a store, that close its least volume is found
-COARSE = 0.03  # the same where the least stores of many years are compared
+COARSE = 0.04  # the same where the least stores of many years are compared
 STRIDES = 4  # of the grid, in which a year of many is first tried
 
 
@@ -47,7 +47,9 @@ class Least(NamedTuple):
     again: tuple[Failing, ...]  # larger ones that fail
 
 
-def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyond: bool = False) -> Least:
+def least_store(
+    bench: Bench, modules: int, factor: float, plain: int = 0, beyond: bool = False, near: float = NEAR
+) -> Least:
     """Smallest store that passes.
 
     Stores about a quarter apart (`GRID`) are tried from the smallest up; between the first that passes and
@@ -66,6 +68,8 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
         0: the store as it is; 1: all of it is heated; 2: and nothing in it mixes.
     beyond : bool
         Whether to say which of the larger stores fail; of many years of draws on the `NEEDIEST`.
+    near : float
+        Share of the store, that close it is found.
     """
 
     def plant(volume: float) -> Plant:
@@ -75,9 +79,9 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
         return try_year(bench, plant(volume))
 
     if not bench.draws:
-        found = _least_above(0.0, bench.day_litres, tried)
+        found = _least_above(0.0, bench.day_litres, tried, near)
     else:
-        found = _least_of_years(bench, factor * modules * bench.assembly.made.capacity, plant)
+        found = _least_of_years(bench, factor * modules * bench.assembly.made.capacity, plant, near)
     if not beyond or np.isinf(found.volume):
         return found
     few = hardest(bench, factor * modules * bench.assembly.made.capacity, NEEDIEST)
@@ -92,7 +96,9 @@ def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyon
     return found._replace(again=tuple(again))
 
 
-def _least_above(above: float, day_litres: float, tried: Callable[[float], Trial], stride: int = 1) -> Least:
+def _least_above(
+    above: float, day_litres: float, tried: Callable[[float], Trial], near: float, stride: int = 1
+) -> Least:
     """The smallest store above one that fails (0: of all) that passes with the draws of one year.
 
     With a `stride` of more than 1 the grid is first tried in such strides, up to the first that passes.
@@ -116,7 +122,7 @@ def _least_above(above: float, day_litres: float, tried: Callable[[float], Trial
     if trial is None or not trial.passes:
         return Least(np.inf, float(grid[-1]), trial or known[grid.size - 1], ())
     low, high = (max(float(grid[at - 1]), above) if at > 0 else above), float(grid[at])
-    while low > 0.0 and high - low > NEAR * high:
+    while low > 0.0 and high - low > near * high:
         middle = float(np.sqrt(low * high))
         found = tried(middle)
         if found.passes:
@@ -126,7 +132,7 @@ def _least_above(above: float, day_litres: float, tried: Callable[[float], Trial
     return Least(high, low, trial, ())
 
 
-def _least_of_years(bench: Bench, capacity: float, plant: Callable[[float], Plant]) -> Least:
+def _least_of_years(bench: Bench, capacity: float, plant: Callable[[float], Plant], near: float) -> Least:
     """The smallest store with which no more years of draws fail than may.
 
     The store grows to what the least needy of the years needs that are one too many, until every year was
@@ -152,7 +158,7 @@ def _least_of_years(bench: Bench, capacity: float, plant: Callable[[float], Plan
             if store is not None and tried(volume).passes:
                 passed[draws.seed] = volume
                 continue
-            found = _least_above(volume, bench.day_litres, tried, STRIDES)
+            found = _least_above(volume, bench.day_litres, tried, near, STRIDES)
             needs[draws.seed] = found._replace(trial=found.trial._replace(seed=draws.seed))
             passed[draws.seed] = found.volume
             over = sorted((n for n in needs.values() if n.volume > volume), key=lambda n: n.volume)
@@ -179,7 +185,7 @@ def spread(bench: Bench, modules: int, factor: float, volume: float) -> dict[int
 
         high = volume
         if not tried(volume).passes:
-            return _least_above(volume, bench.day_litres, tried).volume
+            return _least_above(volume, bench.day_litres, tried, COARSE, STRIDES).volume
         low = 0.0
         for smaller in grid[grid < volume][::-1].tolist():
             if not tried(smaller).passes:

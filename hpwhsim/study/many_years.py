@@ -88,12 +88,12 @@ def years_said(bench: Bench, chosen: Any) -> list[str]:
         years, sure = len(bench.draws), seeds_for(bench.sizing.probability)
         if years < sure:
             said.append(
-                f"{years} years of draws bear {100.0 * bench.sizing.probability:g} % as an expectation; to be "
-                f"95 % sure of it takes {sure} years or more, none failing (sizing.seeds)"
+                f"{years} years of draws bear {100.0 * bench.sizing.probability:g} % as an expectation; "
+                f"to be 95 % sure takes {sure} years or more, none failing (sizing.seeds)"
             )
         said.append(
-            f"the whole year was marched with the draws of seed {bench.draws[0].seed} alone; --seeds N counts "
-            "short days over N other years"
+            f"the whole year was marched with the draws of seed {bench.draws[0].seed} alone; --seeds N "
+            "counts short days over N other years"
         )
     return said + _heights_said(chosen)
 

@@ -27,6 +27,7 @@ from hpwhsim.study.sizing import (
     Trial,
     hot_litres,
     make_bench,
+    new_years,
     plant_of,
     sized,
     try_plant,
@@ -43,7 +44,7 @@ Array = NDArray[np.float64]
 Record = dict[str, object]
 
 MOST_YEARS = 20  # choices that are marched through the whole year until one passes
-LISTED = 8  # cheapest choices in the record
+LISTED = 6  # cheapest choices in the record
 
 
 def size(loaded: Loaded, years: int = 0) -> Record:
@@ -101,7 +102,11 @@ def size(loaded: Loaded, years: int = 0) -> Record:
             record["chosen"] = {**_beside(bench, market, choice), "year": year}
             if years > 0:
                 new = next_seeds(scenario, sizing.seeds, years)
-                record["seeds"] = chances(_with(scenario, choice), weather, new)
+                other = with_tanks(bench, choice.modules, choice.tanks)
+                other = other._replace(draws=new_years(bench, new))
+                factor = choice.module.size / bench.assembly.made.capacity
+                plant = plant_of(other, choice.modules, factor, choice.volume, choice.tanks)
+                record["seeds"] = chances(_with(scenario, choice), weather, new) | served(other, plant)
             break
     found += islice(passing, max(LISTED - len(found), 0))
     if not found:

@@ -4,13 +4,14 @@ With random draws the days are those of many years of draws, each with its own l
 where no more of these years fail than `allowed_failures` lets.
 """
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.plant.arrays import Plant
+from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.scenario.sizing import allowed_failures
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-NEEDIEST = 5  # years of draws on which larger stores, and other heights, are tried
+NEEDIEST = 4  # years of draws on which larger stores, and other heights, are tried
 ROUNDING = 1e-9  # m³ that is no water
 
 
@@ -44,11 +45,7 @@ class Bench(NamedTuple):
     cut: Cut  # how the days are cut out of a year
     draws: tuple[Draws, ...]  # of the years that are judged, the scenario's own first; none: of its own alone
     orders: dict[float, tuple[Draws, ...]]  # the same, neediest first, by capacity, as they are asked for
-
-    @property
-    def allowed(self) -> int:
-        """Years of draws that may fail."""
-        return max(allowed_failures(len(self.draws), self.sizing.probability), 0)
+    allowed: int  # of them that may fail
 
 
 class Trial(NamedTuple):
@@ -108,28 +105,32 @@ def make_bench(
     outdoors = {"family": "central-air", "source": Source(), "heat_pump": machine}
     light = drawn_light.model_copy(update={"plant": scenario.plant.model_copy(update=outdoors)})
     bases = {(assembly.plant.modules, scenario.plant.storage.tanks): assembly}
-    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, bases, 0.0, cut, (), {})
+    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, bases, 0.0, cut, (), {}, 0)
     return bench._replace(day_litres=_largest_day(bench))
 
 
-def with_seeds(bench: Bench, seeds: int) -> Bench:
-    """The bench with the draws of `seeds` years: the scenario's own and those of the seeds after it."""
+def with_seeds(bench: Bench, years: int) -> Bench:
+    """The bench with the draws of `years` years: the scenario's own and those of the seeds after it."""
+    own = own_draws(bench.scenario, bench.design)
+    draws = (own, *new_years(bench, next_seeds(bench.scenario, 1, years - 1)))
+    allowed = max(allowed_failures(years, bench.sizing.probability), 0)
+    largest = sorted(_largest_day(alone(bench, one)) for one in draws)
+    return bench._replace(draws=draws, orders={}, allowed=allowed, day_litres=largest[-1 - allowed])
+
+
+def new_years(bench: Bench, seeds: Sequence[int]) -> tuple[Draws, ...]:
+    """The draws of other years on the design days."""
     from tqdm import tqdm
 
-    more = next_seeds(bench.scenario, 1, seeds - 1)
-    bar = tqdm(more, unit="year of draws", leave=False, disable=None)  # None: not in a pipe
-    others = [
+    bar = tqdm(seeds, unit="year of draws", leave=False, disable=None)  # None: not in a pipe
+    return tuple(
         draws_of(bench.scenario, bench.light, bench.weather, bench.design, bench.cut, seed) for seed in bar
-    ]
-    draws = (own_draws(bench.scenario, bench.design), *others)
-    bench = bench._replace(draws=draws, orders={})
-    largest = sorted(_largest_day(alone(bench, one)) for one in draws)
-    return bench._replace(day_litres=largest[-1 - bench.allowed])
+    )
 
 
 def alone(bench: Bench, draws: Draws) -> Bench:
     """The bench with the draws of one year."""
-    return bench._replace(design=draws.on(bench.design), draws=(), orders={})
+    return bench._replace(design=draws.on(bench.design), draws=(), orders={}, allowed=0)
 
 
 def hardest(bench: Bench, capacity: float, count: int) -> Bench:
@@ -148,13 +149,11 @@ def ordered(bench: Bench, capacity: float) -> tuple[Draws, ...]:
     key = round(capacity, 3)
     if key not in bench.orders:
         design, drive = bench.design, bench.design.drive
-        share = np.repeat(design.output / design.output.max(), drive.use.size // design.output.size)
-        share = share * may_charge(drive)
+        air = bench.assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR
+        output = design.output / (bench.assembly.made.capacity if air else 1.0)
+        share = np.repeat(output, drive.use.size // output.size) * may_charge(drive)
         rise = float((bench.scenario.plant.outlet_temperature - drive.mains).mean())
-        recovery = capacity * float(design.output.max() / bench.assembly.made.capacity)
-        if design.output.max() <= 1.0:  # no machine in the air
-            recovery = capacity
-        litres_hour = recovery / (RHO_CP * rise) * 3.6e6
+        litres_hour = capacity / (RHO_CP * rise) * 3.6e6
         steps = drive.use.size // drive.mains.size
 
         def need(draws: Draws) -> tuple[float, float, int]:
