@@ -224,7 +224,7 @@ def parser() -> argparse.ArgumentParser:
         type=_years,
         default=0,
         metavar="N",
-        help="count short days of the chosen plant over N years of random draws",
+        help="count short days of the chosen plant over N more years of random draws",
     )
 
     why = verbs.add_parser(

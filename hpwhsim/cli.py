@@ -124,7 +124,7 @@ def _size(args: argparse.Namespace) -> int:
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.size import size
 
-    record = size(read_scenario(args.scenario, args.overrides, args.weather), range(1, args.seeds + 1))
+    record = size(read_scenario(args.scenario, args.overrides, args.weather), args.seeds)
     written: list[Path] = []
     if args.out is not None:
         content = {"sizing.json": record_text(record).encode(), "sizing.png": sizing_figure(record)}

@@ -8,7 +8,7 @@ import pytest
 import sizing_cases
 import yaml
 from cases import CHICAGO, ROOT, central_air
-from sizing_cases import ALONE, DEMO, with_criterion
+from sizing_cases import ALONE, DEMO, ONE, with_criterion
 
 from hpwhsim import cli
 from hpwhsim.climate.typical_year import read_weather
@@ -17,9 +17,10 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.report.sizing import PARTS
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.study.design_days import judge
+from hpwhsim.study.least_store import GRID, NEAR, least_store
 from hpwhsim.study.market import Market
 from hpwhsim.study.size import size
-from hpwhsim.study.sizing import GRID, NEAR, Bench, least_store, make_bench, plant_of, with_tanks
+from hpwhsim.study.sizing import Bench, make_bench, plant_of, with_tanks
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module
@@ -159,7 +160,7 @@ def test_scaling_the_map_is_writing_another_capacity(demo: Bench) -> None:
 
 def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """`--json` is the record and nothing else; the files hold the same and a picture of the curve."""
-    words = [word for pair in ALONE for word in ("--set", pair)]
+    words = [word for pair in (*ALONE, *ONE) for word in ("--set", pair)]
     assert cli.main(["size", str(DEMO), *words, "--json", "--out", str(tmp_path), "--seeds", "1"]) == 0
     said = capsys.readouterr()
     record = json.loads(said.out)
@@ -176,9 +177,10 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
 
 def test_run_a_then_b_then_a() -> None:
     """Nothing is remembered between sizings: equal records."""
-    loaded = read_scenario(DEMO, ALONE)
+    two = (*ALONE, "sizing.seeds=2", "sizing.probability=0.6")
+    loaded = read_scenario(DEMO, two)
     first = size(loaded)
-    size(read_scenario(DEMO, [*ALONE, "hot_water.seed=2"]))
+    size(read_scenario(DEMO, [*two, "hot_water.seed=2"]))
     assert size(loaded) == first
 
 
@@ -193,6 +195,10 @@ def test_run_a_then_b_then_a() -> None:
             ["--set", "sizing.backup_share=0.1"],
             ["sizing.backup_share", "sizing.criterion holds backup-share"],
         ),
+        (["--set", "sizing.seeds=10"], ["sizing.seeds", "got 10", "at least 19"]),
+        (["--set", "sizing.seeds=0"], ["sizing.seeds", "got 0"]),
+        (["--set", "sizing.probability=0.99"], ["sizing.probability", "got 0.99", "at most 0.9524"]),
+        (["--set", "sizing.probability=1"], ["sizing.probability", "got 1"]),
         (["--seeds", "0"], ["--seeds", "1 to 10000"]),
         (
             ["--set", "plant.controls.lock_out_below='45 degC'", "--set", "plant.backup=null"],

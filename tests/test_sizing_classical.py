@@ -15,8 +15,9 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.curve import classical, curve, point
 from hpwhsim.study.design_days import judge, march_days
+from hpwhsim.study.least_store import NEAR
 from hpwhsim.study.size import most_run_hours
-from hpwhsim.study.sizing import NEAR, Bench, make_bench, plant_of
+from hpwhsim.study.sizing import Bench, make_bench, plant_of
 from hpwhsim.study.year import run_year
 
 pytestmark = pytest.mark.year

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import sizing_cases
 from cases import CHICAGO
-from sizing_cases import ALONE, DEMO, steady, with_criterion
+from sizing_cases import ALONE, DEMO, ONE, steady, with_criterion
 
 from hpwhsim import cli
 from hpwhsim.climate.typical_year import read_weather
@@ -16,8 +16,9 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.chances import chances, of_days, wilson
 from hpwhsim.study.design_days import judge
+from hpwhsim.study.least_store import NEAR, least_store
 from hpwhsim.study.size import size
-from hpwhsim.study.sizing import NEAR, Bench, least_store, make_bench, plant_of, try_plant
+from hpwhsim.study.sizing import Bench, make_bench, plant_of, try_plant
 from hpwhsim.study.year import run_year
 
 pytestmark = pytest.mark.year
@@ -90,7 +91,7 @@ def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
         "sizing.most_tanks=1",
     ]
     more = ["sizing.most_tanks=1", "sizing.criterion=[short-litres, n-1]", "sizing.short_volume='300 L'"]
-    record: Any = size(read_scenario(DEMO, [*plant, *steps, *more]))
+    record: Any = size(read_scenario(DEMO, [*plant, *steps, *more, *ONE]))
     barred = run_year(read_scenario(DEMO, [*plant, "plant.controls.lock_out_below='45 degC'"]))
     [tried] = record["years_tried"]
     assert tried["one_out_short_litres"] == pytest.approx(barred.hourly["short_litres"].sum(), abs=1e-6)
@@ -130,7 +131,7 @@ def test_no_plant_passes_is_exit_1(
     modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n2,1,1,1\n")
     tanks.write_text(f"litres,cost,weight_kg,carbon_kg\n{litres},1,1,1\n")
     steps = (f"sizing.modules={modules}", f"sizing.tanks={tanks}")
-    words = [word for pair in (*ALONE, *steps) for word in ("--set", pair)]
+    words = [word for pair in (*ALONE, *ONE, *steps) for word in ("--set", pair)]
     assert cli.main(["size", str(DEMO), *words]) == 1
     printed = capsys.readouterr().out
     assert said in printed

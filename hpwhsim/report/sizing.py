@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, degrees, head, house_style, png
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 WIDTH = 100
+SEEDS = 8  # that fail, named on the screen
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
@@ -23,6 +25,19 @@ PARTS = (
     ("mixing_litres", "thermocline: stirring at the inlet, conduction"),
     ("sensors_litres", "what is cold already when the charge starts: sensor heights, dead band, stages"),
 )
+
+
+def _years(served: Record) -> str:
+    """How many years of draws a plant serves, and what that bears."""
+    years, failing = served["years"], served["failing_seeds"]
+    seeds = (
+        f" (not {', '.join(map(str, failing[:8]))}{' ...' if len(failing) > 8 else ''})" if failing else ""
+    )
+    return (
+        f"design days of {years - len(failing)} of {years} years of draws pass{seeds}: "
+        f"{100.0 * served['share_low']:.0f} to {100.0 * served['share_high']:.0f} % of all years, at 95 % "
+        "confidence"
+    )
 
 
 def _causes(causes: Mapping[str, float]) -> str:
@@ -99,6 +114,13 @@ def sizing_text(record: Record) -> str:
             f"peak use on {days['peak_on']}: {days['peak_over_mean']:.2f} of the mean day "
             f"({'as on ' if days['peak_from'] != 'handbook' else 'by the '}{days['peak_from']})"
         )
+    drawn = record["draws"]
+    if drawn is not None:
+        lines.append(
+            f"draws: {drawn['years']} years (seeds {drawn['seeds'][0]} to {drawn['seeds'][-1]}), of which "
+            f"{drawn['may_fail']} may fail: a year not tried then passes with "
+            f"{100.0 * drawn['chance_of_a_new_year']:.1f} % or more"
+        )
     lines += [
         "",
         f"As written: {written['modules']} modules, {written['capacity_kw']:.4g} kW, "
@@ -109,6 +131,8 @@ def sizing_text(record: Record) -> str:
         out = written[key].get("one_module_out")
         if out is not None:
             lines.append(f"    one module out: {_short(out)}")
+    if "draws" in written:
+        lines.append(f"  {_years(written['draws'])}")
     lines += ["", *_curve(record)]
     chosen = record.get("chosen")
     lines.append("")
@@ -135,7 +159,7 @@ def sizing_text(record: Record) -> str:
         seeds = record["seeds"]
         lines += [
             "",
-            f"Chances over {seeds['years']} years of random draws",
+            f"Chances over {seeds['years']} other years of random draws",
             f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
             f"({100.0 * seeds['chance_of_a_short_day_low']:.3f} to "
             f"{100.0 * seeds['chance_of_a_short_day_high']:.3f} %)",
@@ -143,6 +167,7 @@ def sizing_text(record: Record) -> str:
             f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
             f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
         ]
+        lines.append(f"  {_years(seeds['draws'])}")
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed by --json)"]
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
@@ -178,6 +203,11 @@ def _tried(year: Record) -> str:
     return f"{_plant(year)} fails {', '.join(year['fails'])}: {_short(year)}{said}"
 
 
+def _with(found: Record) -> str:
+    """Whose draws are shown."""
+    return f" with seed {found['seed']}" if found.get("seed") is not None else ""
+
+
 def _less(what: str, less: Record | None) -> list[str]:
     """A neighbour on the design days."""
     if less is None:
@@ -185,19 +215,29 @@ def _less(what: str, less: Record | None) -> list[str]:
     said = f"  {what}: {_plant(less)}"
     if less["passes"]:
         return [said + " passes the design days"]
-    lines = [f"{said} fails {', '.join(less['fails'])}: {_short(less)}"]
+    lines = [f"{said} fails {', '.join(less['fails'])}{_with(less)}: {_short(less)}"]
     out = less.get("one_module_out")
     return lines + ([f"    one module out: {_short(out)}"] if out is not None else [])
+
+
+def _spread(chosen: Record) -> list[str]:
+    """Least stores of the years of draws, one by one, at the chosen capacity."""
+    found = chosen["least_storage_litres"]
+    names = (("min", "least"), ("p10", "P10"), ("median", "median"), ("p90", "P90"), ("max", "largest"))
+    said = ", ".join(f"{name} {_litres(found[key])}" for key, name in names)
+    return [f"  least store of each year of draws alone, L: {said}"]
 
 
 def _chosen(record: Record, chosen: Record) -> list[str]:
     by, failed = record["by"], {_plant(tried) for tried in record["years_tried"] if not tried["passes"]}
     lines = [
         f"Chosen: {_plant(chosen)}, {chosen['storage_litres']:,.0f} L in all; {_amount(chosen, by)}",
-        f"  design days: {_short(chosen['design_days'])}",
-        f"  whole year: {_short(chosen['year'])}; starts of a module "
+        f"  design days{_with(chosen['design_days'])}: {_short(chosen['design_days'])}",
+        f"  whole year{_with(chosen['year'])}: {_short(chosen['year'])}; starts of a module "
         f"{chosen['year']['starts_a_day']:.1f} a day",
     ]
+    if "draws" in chosen:
+        lines += [f"  {_years(chosen['draws'])}", *_spread(chosen)]
     larger = chosen["larger_stores"]
     if larger["failing"]:
         lines += [
@@ -228,6 +268,21 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
     if again:
         lines.append(f"  of larger stores, tried about 25 % apart, fail again: {', '.join(again)}")
     return lines
+
+
+def _needs(ax: "Axes", capacity: float, spread: Record, needs: Sequence[float]) -> None:
+    """Least stores of single years of draws at the chosen capacity, with their P10 to P90."""
+    if spread["p10"] is not None and spread["p90"] is not None:
+        ax.vlines(capacity, spread["p10"], spread["p90"], color=RED, linewidth=5.0, alpha=0.25, gid="p10-p90")
+    ax.plot(
+        [capacity] * len(needs),
+        needs,
+        "_",
+        color=RED,
+        markersize=9,
+        label="single years of draws, P10 to P90 shaded",
+        gid="years",
+    )
 
 
 def sizing_figure(record: Record) -> bytes:
@@ -279,6 +334,10 @@ def _draw(figure: "Figure", record: Record) -> None:
     if chosen is not None:
         spot = (chosen["capacity_kw"], chosen["storage_litres"])
         ax.plot(*spot, "*", color=RED, markersize=14, label="chosen", gid="chosen")
+        spread = chosen.get("least_storage_litres")
+        if spread is not None:
+            needs = [need for need in spread["by_seed"].values() if need is not None]
+            _needs(ax, chosen["capacity_kw"], spread, needs)
     for p in points[::2]:
         if p["storage_litres"] is not None:
             ax.annotate(

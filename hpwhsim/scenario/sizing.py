@@ -1,5 +1,6 @@
 """The `sizing` block: what a plant must do on its design days, and the machines and tanks to choose from."""
 
+from math import ceil, floor
 from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -9,6 +10,7 @@ from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
 ALWAYS = CRITERIA[0]  # a plant that runs short meets no other criterion
+ROUNDING = 1e-9  # of a number of years
 LIMITS = {"run_hours": "run-hours", "backup_share": "backup-share"}  # the criterion that reads each
 
 
@@ -88,6 +90,21 @@ class Sizing(Block):
             none="drawn with random draws or metered use, else handbook",
         ),
     )
+    seeds: int = Field(
+        20,
+        ge=1,
+        le=1000,
+        description="years of random draws whose design days are tried: hot_water.seed and those after it",
+        json_schema_extra=origin("choice of this program: the fewest that bear 95 %, and one more"),
+    )
+    probability: float = Field(
+        0.95,
+        gt=0,
+        lt=1,
+        description="least chance that the design days of a year of random draws that was not tried meet the "
+        "criterion: of n years tried so few may fail that (failing + 1) / (n + 1) is no more than the rest",
+        json_schema_extra=origin("choice of this program"),
+    )
     by: Literal["cost", "weight", "carbon"] = Field(
         "cost",
         description="what the choice makes least",
@@ -122,4 +139,27 @@ class Sizing(Block):
         for key, criterion in LIMITS.items():
             if self.given(key) and criterion not in self.criterion:
                 raise Clash(key, f"nothing unless sizing.criterion holds {criterion}")
+        if allowed_failures(self.seeds, self.probability) < 0:
+            fewest = ceil(1.0 / (1.0 - self.probability) - ROUNDING) - 1
+            key, got = ("seeds", self.seeds) if self.given("seeds") else ("probability", self.probability)
+            allowed = (
+                f"at least {fewest} with sizing.probability {self.probability:g}"
+                if key == "seeds"
+                else f"at most {self.seeds / (self.seeds + 1.0):.4g} with {self.seeds} sizing.seeds"
+            )
+            raise Clash(key, allowed, str(got))
         return self
+
+
+def allowed_failures(seeds: int, probability: float) -> int:
+    """Most of `seeds` years of draws that may fail; -1: too few years to bear the probability.
+
+    The chance that a year not tried needs more than what the (k+1)-th neediest of n tried years needs is
+    (k + 1) / (n + 1), whatever the spread of needs is: all n + 1 places in the order are alike likely.
+
+    Examples
+    --------
+    >>> [allowed_failures(n, 0.95) for n in (18, 19, 20, 39, 100)]
+    [-1, 0, 0, 1, 4]
+    """
+    return floor((seeds + 1) * (1.0 - probability) + ROUNDING) - 1

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from hpwhsim.errors import InputError
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.design_days import cold_output, judge, may_charge
+from hpwhsim.study.least_store import LARGEST, Least, least_store
 from hpwhsim.study.mass_curve import least_storage
-from hpwhsim.study.sizing import LARGEST, Bench, Least, hot_litres, least_store, plant_of
+from hpwhsim.study.sizing import Bench, alone, hot_litres, plant_of
 from hpwhsim.study.years import at_once
 
 Array = NDArray[np.float64]
@@ -48,11 +49,13 @@ class Classical(NamedTuple):
 
     litres: Array  # hot water at the taps, L
     loaded: Array  # and what loop and loss take, in litres of hot water
+    years: tuple[Array, ...]  # hot water at the taps in each year of draws, L
     rated: Array  # share of full output, the machine at its rating
     cold: Array  # the machine as it is on these days
     steps_per_hour: int
     kwh_per_litre: float
     largest: float  # what the largest day takes of full output at the rating, L; nan: the machine cannot run
+    allowed: int  # years of draws that may need more
 
     @property
     def permitted(self) -> float:
@@ -91,8 +94,10 @@ def classical(bench: Bench) -> Classical:
     given, may = (values.reshape(days, -1).sum(axis=1) for values in (cold, rated))
     mean = cold.sum() / rated.sum() if runs else np.nan
     share = np.divide(given, may, out=np.full(days, mean), where=may > 0.0)
-    largest = float((loaded.reshape(days, -1).sum(axis=1) / share).max())
-    return Classical(litres, loaded, rated, cold, steps, per_litre, largest)
+    years = tuple(hot_litres(alone(bench, draws)) for draws in bench.draws) or (litres,)
+    largest = sorted(float(((y + lost).reshape(days, -1).sum(axis=1) / share).max()) for y in years)
+    allowed = bench.allowed
+    return Classical(litres, loaded, years, rated, cold, steps, per_litre, largest[-1 - allowed], allowed)
 
 
 # -- the curve -----------------------------------------------------------------------------------------
@@ -125,16 +130,23 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
     others = tuple(name for name in bench.sizing.criterion if name != "run-hours")
     ideal = bench._replace(sizing=bench.sizing.model_copy(update={"criterion": others}))
 
-    def usable(draw: Array, output: Array) -> float:
-        return float(least_storage(draw, working * (1.0 + 1e-9), output, c.steps_per_hour).storage[0])
+    more = c.loaded - c.litres
+
+    def usable(lost: Array | float, output: Array) -> float:
+        """Of the neediest year of draws but those that may need more."""
+        stores = (
+            float(least_storage(year + lost, working * (1.0 + 1e-9), output, c.steps_per_hour).storage[0])
+            for year in c.years
+        )
+        return sorted(stores)[-1 - c.allowed]
 
     return Point(
         capacity=capacity,
         run_hours=c.largest / recovery,
         least=least_store(bench, modules, factor, beyond=explain),
-        classical=usable(c.litres, c.rated),
-        cold=usable(c.litres, c.cold),
-        loaded=usable(c.loaded, c.cold),
+        classical=usable(0.0, c.rated),
+        cold=usable(0.0, c.cold),
+        loaded=usable(more, c.cold),
         sharp=1000.0 * least_store(ideal, modules, factor, 2).volume if explain else np.nan,
         heated=1000.0 * least_store(ideal, modules, factor, 1).volume if explain else np.nan,
     )

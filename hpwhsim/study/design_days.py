@@ -171,6 +171,7 @@ def design_days(
     *,
     first: int | None = None,
     cold_water: float | None = None,
+    state: SourceState | None = None,
 ) -> DesignDays:
     """Cut design days out of the year of a plant.
 
@@ -193,6 +194,8 @@ def design_days(
         First of the cold days (0 to 364), where that is known.
     cold_water : float, optional
         In place of the year's on all these days; what a source makes of it (sewage) stays as it is. [°C]
+    state : SourceState, optional
+        The source at the start, where that is known; marched up to there otherwise.
     """
     drive, plant = assembly.drive, assembly.plant
     if first is None:
@@ -237,7 +240,7 @@ def design_days(
         output=output,
         drive=cut,
         start=assembly.start.copy(),
-        state=_state_at(assembly, plant.sources.kind, int(days[0]), years),
+        state=state or _state_at(assembly, plant.sources.kind, int(days[0]), years),
     )
 
 

@@ -7,7 +7,17 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.study.sizing import ROUNDING, Bench, Trial, based, plant_of, try_plant, with_tanks
+from hpwhsim.study.sizing import (
+    NEEDIEST,
+    ROUNDING,
+    Bench,
+    Trial,
+    based,
+    hardest,
+    plant_of,
+    try_plant,
+    with_tanks,
+)
 from hpwhsim.study.years import at_once
 from hpwhsim.tables import read_table
 from hpwhsim.user_csv import number, rows
@@ -54,7 +64,7 @@ class Chosen(NamedTuple):
     smaller_tank: tuple[Choice, Trial] | None  # the next smaller store with the same modules
     failing_tank: tuple[Choice, Trial] | None  # the largest smaller store that fails with them
     smaller_modules: tuple[Choice, Trial] | None  # the next smaller set of modules with the same store
-    larger: tuple[Trial, ...]  # of stores of any size a little larger, `LARGER`
+    larger: tuple[Trial, ...]  # of stores a little larger, `LARGER`, on the neediest years of draws
 
 
 def read_steps(path: Path, size: str, unit: float) -> list[Step]:
@@ -145,9 +155,11 @@ class Market:
             self._judged[key] = self._try(choice, choice.volume)
         return self._judged[key]
 
-    def _try(self, choice: Choice, volume: float) -> Trial:
+    def _try(self, choice: Choice, volume: float, neediest: bool = False) -> Trial:
         """The choice with a store of `volume` [m³]."""
         bench = with_tanks(self._bench, choice.modules, choice.tanks)
+        if neediest:
+            bench = hardest(bench, choice.capacity, NEEDIEST)
         factor = choice.module.size / bench.assembly.made.capacity
         return try_plant(bench, plant_of(bench, choice.modules, factor, volume, choice.tanks))
 
@@ -186,5 +198,5 @@ class Market:
             judged[-1] if judged else None,
             next((pair for pair in reversed(judged) if not pair[1].passes), None),
             (modules, self.trial(modules)) if modules else None,
-            tuple(at_once(lambda factor: self._try(choice, factor * choice.volume), LARGER.tolist())),
+            tuple(at_once(lambda factor: self._try(choice, factor * choice.volume, True), LARGER.tolist())),
         )

@@ -18,8 +18,22 @@ from hpwhsim.scenario.schema import Scenario, Sizing
 from hpwhsim.study.chances import chances
 from hpwhsim.study.curve import Point, classical, curve, point
 from hpwhsim.study.design_days import LENGTHS, Judged
+from hpwhsim.study.heights import other_heights
+from hpwhsim.study.many_years import draws_record, finite, heights_record, served, spread_record, years_said
 from hpwhsim.study.market import BY, LARGER, Choice, Market
-from hpwhsim.study.sizing import Bench, Trial, hot_litres, make_bench, sized, try_plant
+from hpwhsim.study.seeds import next_seeds
+from hpwhsim.study.sizing import (
+    Bench,
+    Trial,
+    hot_litres,
+    make_bench,
+    new_years,
+    plant_of,
+    sized,
+    try_plant,
+    with_seeds,
+    with_tanks,
+)
 from hpwhsim.study.year import run_year
 from hpwhsim.study.years import march_years
 
@@ -30,18 +44,19 @@ Array = NDArray[np.float64]
 Record = dict[str, object]
 
 MOST_YEARS = 20  # choices that are marched through the whole year until one passes
-LISTED = 8  # cheapest choices in the record
+LISTED = 6  # cheapest choices in the record
 
 
-def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
+def size(loaded: Loaded, years: int = 0) -> Record:
     """Size the plant of a scenario.
 
     Parameters
     ----------
     loaded : Loaded
         The scenario that has been read.
-    seeds : sequence of int
-        Years of random draws with which the chances of a short day are counted.
+    years : int
+        Years of random draws, other than those it is sized on, with which the chances of a short day are
+        counted.
 
     Raises
     ------
@@ -50,23 +65,27 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
     """
     scenario = loaded.scenario.model_copy(update={"sizing": loaded.scenario.sizing or Sizing()})
     loaded = loaded._replace(scenario=scenario)
-    if len(seeds) > 0 and scenario.hot_water.metered is not None:
+    if years > 0 and scenario.hot_water.metered is not None:
         raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
     weather = read_weather(scenario.site.weather)
     with loaded.named():
         bench = make_bench(scenario, weather)
     sizing = bench.sizing
+    if scenario.hot_water.draws == "random" and scenario.hot_water.metered is None:
+        bench = with_seeds(bench, sizing.seeds)
     points = curve(bench)
     record: Record = {
         "title": scenario.title,
         "criterion": list(sizing.criterion),
         "limits": _limits(sizing),
         "design_days": _days(bench),
+        "draws": draws_record(bench),
         "as_written": {
             "capacity_kw": bench.assembly.made.capacity * bench.assembly.plant.modules / 1000.0,
             "modules": bench.assembly.plant.modules,
             "storage_litres": 1000.0 * scenario.plant.storage.volume,
             **{days: _adequacy(make_bench(scenario, weather, days, bench.assembly)) for days in LENGTHS},
+            **served(bench, bench.assembly.plant),
         },
         "day_litres": bench.day_litres,
         "curve": [_point(p, bench.day_litres) for p in points],
@@ -81,8 +100,13 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         tried.append({**_choice(choice), **year})
         if year["passes"]:
             record["chosen"] = {**_beside(bench, market, choice), "year": year}
-            if len(seeds) > 0:
-                record["seeds"] = chances(_with(scenario, choice), weather, seeds)
+            if years > 0:
+                new = next_seeds(scenario, sizing.seeds, years)
+                other = with_tanks(bench, choice.modules, choice.tanks)
+                other = other._replace(draws=new_years(bench, new))
+                factor = choice.module.size / bench.assembly.made.capacity
+                plant = plant_of(other, choice.modules, factor, choice.volume, choice.tanks)
+                record["seeds"] = chances(_with(scenario, choice), weather, new) | served(other, plant)
             break
     found += islice(passing, max(LISTED - len(found), 0))
     if not found:
@@ -90,7 +114,7 @@ def size(loaded: Loaded, seeds: Sequence[int] = ()) -> Record:
         record["largest"] = _neighbour((largest, market.trial(largest)))
     record["choices"] = [_choice(choice) for choice in found[:LISTED]]
     record["years_tried"] = tried
-    record["cautions"] = _cautions(bench, points, found)
+    record["cautions"] = _cautions(bench, points, found, record.get("chosen"))
     record["assumptions"] = [item for item in assumptions(scenario) if str(item["key"]).startswith("sizing.")]
     return record | {
         "tool.version": hpwhsim.__version__,
@@ -127,6 +151,7 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     short = float(hourly["short_litres"].sum())
     litres = 1000.0 * sizing.short_volume + 1e-6
     found: dict[str, Any] = {
+        "seed": _seed(loaded.scenario),
         "electricity_kwh": year.record["electricity_kwh"],
         "short_litres": short,
         "short_hours": year.record["short_hours"],
@@ -177,8 +202,10 @@ def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
 # -- the record ----------------------------------------------------------------------------------------
 
 
-def _finite(value: float) -> float | None:
-    return value if isfinite(value) else None
+def _seed(scenario: Scenario) -> int | None:
+    """Of the draws of the year; None where they are not random."""
+    random = scenario.hot_water.draws == "random" and scenario.hot_water.metered is None
+    return scenario.hot_water.seed if random else None
 
 
 def _limits(sizing: Sizing) -> Record:
@@ -219,7 +246,7 @@ def _one(judged: Judged) -> Record:
         "short_litres": judged.short_litres,
         "short_hours": judged.short_hours,
         "short_hours_by_cause": judged.short_by_cause,
-        "most_run_hours_in_a_day": _finite(judged.run_hours),
+        "most_run_hours_in_a_day": finite(judged.run_hours),
         "backup_share": judged.backup_share,
         "store_min_top_c": judged.lowest_top_c,
     }
@@ -227,6 +254,8 @@ def _one(judged: Judged) -> Record:
 
 def _judged(trial: Trial) -> Record:
     found: Record = {"passes": trial.passes, "fails": list(trial.failed), **_one(trial.whole)}
+    if trial.seed >= 0:
+        found["seed"] = trial.seed
     if trial.one_out is not None:
         found["one_module_out"] = _one(trial.one_out)
     return found
@@ -243,17 +272,17 @@ def _adequacy(bench: Bench) -> Record:
 def _point(p: Point, day_litres: float) -> Record:
     found: Record = {
         "capacity_kw": p.capacity / 1000.0,
-        "run_hours": _finite(p.run_hours),
-        "storage_litres": _finite(p.storage),
-        "storage_share": _finite(p.storage / day_litres),
-        "most_run_hours_in_a_day": _finite(p.least.trial.whole.run_hours),
+        "run_hours": finite(p.run_hours),
+        "storage_litres": finite(p.storage),
+        "storage_share": finite(p.storage / day_litres),
+        "most_run_hours_in_a_day": finite(p.least.trial.whole.run_hours),
         "largest_store_fails": list(p.least.trial.failed),
         "next_smaller_fails_litres": 1000.0 * p.least.fails,
-        "mass_curve_litres": _finite(p.classical),
-        "mass_curve_share": _finite(p.classical / day_litres),
-        "mass_curve_cold_litres": _finite(p.cold),
-        "mass_curve_loaded_litres": _finite(p.loaded),
-        "mass_curve_loaded_share": _finite(p.loaded / day_litres),
+        "mass_curve_litres": finite(p.classical),
+        "mass_curve_share": finite(p.classical / day_litres),
+        "mass_curve_cold_litres": finite(p.cold),
+        "mass_curve_loaded_litres": finite(p.loaded),
+        "mass_curve_loaded_share": finite(p.loaded / day_litres),
     }
     if np.isfinite(p.sharp) and np.isfinite(p.heated):
         found |= {
@@ -261,11 +290,11 @@ def _point(p: Point, day_litres: float) -> Record:
                 {"from_litres": 1000.0 * f.first, "to_litres": 1000.0 * f.last, "fails": list(f.criteria)}
                 for f in p.least.again
             ],
-            "cold_capacity_litres": _finite(p.cold - p.classical),
-            "loop_and_loss_litres": _finite(p.loaded - p.cold),
-            "lukewarm_litres": _finite(p.sharp - p.loaded),
+            "cold_capacity_litres": finite(p.cold - p.classical),
+            "loop_and_loss_litres": finite(p.loaded - p.cold),
+            "lukewarm_litres": finite(p.sharp - p.loaded),
             "mixing_litres": p.heated - p.sharp,
-            "sensors_litres": _finite(p.storage - p.heated),
+            "sensors_litres": finite(p.storage - p.heated),
         }
     return found
 
@@ -287,8 +316,15 @@ def _beside(bench: Bench, market: Market, choice: Choice) -> Record:
     beside = market.beside(choice)
     factor = choice.module.size / bench.assembly.made.capacity
     why = point(bench, classical(bench), choice.modules, factor, explain=True)
+    more: Record = {}
+    if bench.draws:
+        chosen = with_tanks(bench, choice.modules, choice.tanks)
+        more = served(chosen, plant_of(chosen, choice.modules, factor, choice.volume, choice.tanks))
+        near = why.least.volume if isfinite(why.least.volume) else choice.volume
+        more["least_storage_litres"] = spread_record(bench, choice.modules, factor, near)
     return {
         **_choice(choice),
+        **more,
         "design_days": _judged(beside.trial),
         "smallest_storage_litres": 1000.0 * beside.smallest.volume,
         "one_step_less_storage": _neighbour(beside.smaller_tank),
@@ -301,6 +337,7 @@ def _beside(bench: Bench, market: Market, choice: Choice) -> Record:
             "fails": sorted({name for trial in beside.larger for name in trial.failed}),
         },
         "explained": _point(why, bench.day_litres),
+        "heights": heights_record(other_heights(bench, choice.modules, factor)),
     }
 
 
@@ -308,7 +345,7 @@ def _neighbour(pair: tuple[Choice, Trial] | None) -> Mapping[str, object] | None
     return None if pair is None else {**_choice(pair[0]), **_judged(pair[1])}
 
 
-def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice]) -> list[str]:
+def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice], chosen: object) -> list[str]:
     said = [
         "design days come from a typical-year file: extreme years are colder; codes and the responsible "
         "engineer set the design temperature"
@@ -318,6 +355,7 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice]) ->
             "cost, weight or carbon of modules or tanks are the packaged INVENTED numbers; give "
             "sizing.modules and sizing.tanks for a choice that means something"
         )
+    said += years_said(bench, chosen)
     hot_water = bench.scenario.hot_water
     if hot_water.draws == "smooth" or hot_water.metered is not None:
         flow = float(hot_litres(bench).reshape(24 * bench.design.days.size, -1).sum(axis=1).max())

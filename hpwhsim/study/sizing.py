@@ -1,26 +1,41 @@
-"""Plants on their design days: passed or failed by the criteria, and the least store that passes."""
+"""Plants on their design days: passed or failed by the criteria.
 
-from itertools import groupby
+With random draws the days are those of many years of draws, each with its own largest day: a plant passes
+where no more of these years fail than `allowed_failures` lets.
+"""
+
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.plant.arrays import Plant
+from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
-from hpwhsim.study.design_days import LENGTHS, DesignDays, Judged, design_air, design_days, judge, shifted
+from hpwhsim.scenario.sizing import allowed_failures
+from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.study.design_days import (
+    LENGTHS,
+    DesignDays,
+    Judged,
+    design_air,
+    design_days,
+    judge,
+    may_charge,
+    shifted,
+)
+from hpwhsim.study.mass_curve import least_storage
+from hpwhsim.study.seeds import Cut, Draws, draws_of, next_seeds, own_draws
+from hpwhsim.study.years import at_once
 
 if TYPE_CHECKING:
     import xarray as xr
 
 Array = NDArray[np.float64]
 
-LARGEST, SMALLEST = 4.0, 0.02  # stores that are tried, over the hot water of the largest day
-STRIDE = 1.25  # about, from one store that is tried to the next
-GRID = np.geomspace(SMALLEST, LARGEST, 1 + round(float(np.log(LARGEST / SMALLEST) / np.log(STRIDE))))
-NEAR = 0.005  # of a store, that close its least volume is found
+NEEDIEST = 4  # years of draws on which larger stores, and other heights, are tried
 ROUNDING = 1e-9  # m³ that is no water
 
 
@@ -35,37 +50,30 @@ class Bench(NamedTuple):
     drawn_light: Scenario  # as written, with draws that are quick to make; those of `design` count
     light: Scenario  # and with a machine and a source that are quick to make; they are replaced
     bases: dict[tuple[int, int], Assembly]  # by number of modules and of tanks, as they are asked for
-    day_litres: float  # hot water of the largest of the days, at outlet temperature
+    day_litres: float  # hot water of the largest of the days, at outlet temperature; of the years, as allowed
+    cut: Cut  # how the days are cut out of a year
+    draws: tuple[Draws, ...]  # of the years that are judged, the scenario's own first; none: of its own alone
+    orders: dict[float, tuple[Draws, ...]]  # the same, neediest first, by capacity, as they are asked for
+    allowed: int  # of them that may fail
 
 
 class Trial(NamedTuple):
-    """A plant on the design days."""
+    """A plant on the design days: with its own draws where it passes, with the first that failed where not.
+
+    Where more years fail than may, the others are not tried.
+    """
 
     failed: tuple[str, ...]  # criteria; n-1 is looked at where the others hold
     whole: Judged
     one_out: Judged | None  # with one module out
+    seed: int = -1  # of the draws; -1: those of the scenario
+    failing: tuple[int, ...] = ()  # seeds of the years that failed, neediest first
+    tried: int = 1  # years
 
     @property
     def passes(self) -> bool:
         """Whether every criterion holds."""
         return not self.failed
-
-
-class Failing(NamedTuple):
-    """Neighbouring stores of the grid that fail."""
-
-    first: float  # m³
-    last: float  # m³
-    criteria: tuple[str, ...]  # all that one or more of them fail
-
-
-class Least(NamedTuple):
-    """The smallest store that passes."""
-
-    volume: float  # inf: none of those tried, m³
-    fails: float  # the next smaller one that was tried; 0: none, the smallest of all passes, m³
-    trial: Trial  # of that store; of the largest where none passes
-    again: tuple[Failing, ...]  # larger ones that fail
 
 
 def make_bench(
@@ -104,16 +112,9 @@ def make_bench(
     drawn = hot_water.draws == "random" or hot_water.metered is not None
     peak = sizing.peak_day or ("drawn" if drawn else "handbook")
     dry_bulb = np.asarray(weather["dry_bulb_c"].values)
-    design = design_days(
-        assembly,
-        dry_bulb,
-        length,
-        peak,
-        scenario.building.apartments,
-        scenario.run.years,
-        first=first,
-        cold_water=water,
-    )
+    more = {"first": first, "cold_water": water}
+    cut = Cut(dry_bulb, length, peak, scenario.building.apartments, more)
+    design = design_days(assembly, *cut[:4], scenario.run.years, **cut.more)
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
     plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
     drawn_light = scenario.model_copy(update={"hot_water": hot_water.model_copy(update=plain)})
@@ -122,9 +123,68 @@ def make_bench(
     outdoors = {"family": "central-air", "source": Source(), "heat_pump": machine}
     light = drawn_light.model_copy(update={"plant": scenario.plant.model_copy(update=outdoors)})
     bases = {(assembly.plant.modules, scenario.plant.storage.tanks): assembly}
-    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, bases, 0.0)
-    by_day = hot_litres(bench).reshape(design.days.size, -1).sum(axis=1)
-    return bench._replace(day_litres=float(by_day.max()))
+    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, bases, 0.0, cut, (), {}, 0)
+    return bench._replace(day_litres=_largest_day(bench))
+
+
+def with_seeds(bench: Bench, years: int) -> Bench:
+    """The bench with the draws of `years` years: the scenario's own and those of the seeds after it."""
+    own = own_draws(bench.scenario, bench.design)
+    draws = (own, *new_years(bench, next_seeds(bench.scenario, 1, years - 1)))
+    allowed = max(allowed_failures(years, bench.sizing.probability), 0)
+    largest = sorted(_largest_day(alone(bench, one)) for one in draws)
+    return bench._replace(draws=draws, orders={}, allowed=allowed, day_litres=largest[-1 - allowed])
+
+
+def new_years(bench: Bench, seeds: Sequence[int]) -> tuple[Draws, ...]:
+    """The draws of other years on the design days."""
+    from tqdm import tqdm
+
+    bar = tqdm(seeds, unit="year of draws", leave=False, disable=None)  # None: not in a pipe
+    return tuple(
+        draws_of(bench.scenario, bench.light, bench.weather, bench.design, bench.cut, seed) for seed in bar
+    )
+
+
+def alone(bench: Bench, draws: Draws) -> Bench:
+    """The bench with the draws of one year."""
+    return bench._replace(design=draws.on(bench.design), draws=(), orders={}, allowed=0)
+
+
+def hardest(bench: Bench, capacity: float, count: int) -> Bench:
+    """The bench with its `count` neediest years alone, beside those that may fail. `capacity` in W."""
+    if not bench.draws:
+        return bench
+    first = ordered(bench, capacity)[: count + bench.allowed]
+    return bench._replace(draws=first, orders={})
+
+
+def ordered(bench: Bench, capacity: float) -> tuple[Draws, ...]:
+    """The years of draws, neediest first: by the mass curve of their design days at a capacity [W].
+
+    A plant that fails is then mostly known to after one year. The order decides nothing else.
+    """
+    key = round(capacity, 3)
+    if key not in bench.orders:
+        design, drive = bench.design, bench.design.drive
+        air = bench.assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR
+        output = design.output / (bench.assembly.made.capacity if air else 1.0)
+        share = np.repeat(output, drive.use.size // output.size) * may_charge(drive)
+        rise = float((bench.scenario.plant.outlet_temperature - drive.mains).mean())
+        litres_hour = capacity / (RHO_CP * rise) * 3.6e6
+        steps = drive.use.size // drive.mains.size
+
+        def need(draws: Draws) -> tuple[float, float, int]:
+            litres = hot_litres(alone(bench, draws))
+            store = float(least_storage(litres, litres_hour, share, steps).storage[0])
+            return store, float(litres.reshape(design.days.size, -1).sum(axis=1).max()), -draws.seed
+
+        bench.orders[key] = tuple(sorted(bench.draws, key=need, reverse=True))
+    return bench.orders[key]
+
+
+def _largest_day(bench: Bench) -> float:
+    return float(hot_litres(bench).reshape(bench.design.days.size, -1).sum(axis=1).max())
 
 
 def sized(scenario: Scenario, modules: int, volume: float, tanks: int | None = None) -> Scenario:
@@ -184,7 +244,38 @@ def with_tanks(bench: Bench, modules: int, tanks: int) -> Bench:
 
 
 def try_plant(bench: Bench, plant: Plant) -> Trial:
-    """Judge a plant by the criteria of the sizing block."""
+    """Judge a plant by the criteria of the sizing block, on the design days of all years of draws."""
+    if not bench.draws:
+        return try_year(bench, plant)
+    own, first, failing = None, None, []
+    years = ordered(bench, capacity_of(bench, plant))
+    for tried, draws in enumerate(years, 1):
+        trial = try_year(alone(bench, draws), plant)
+        own = trial if draws is bench.draws[0] else own
+        if not trial.passes:
+            first = first or trial._replace(seed=draws.seed)
+            failing.append(draws.seed)
+            if len(failing) > bench.allowed:
+                return first._replace(failing=tuple(failing), tried=tried)
+    assert own is not None  # it is one of the years
+    seed = bench.draws[0].seed
+    return own._replace(failed=(), seed=seed, failing=tuple(failing), tried=len(years))
+
+
+def failing_years(bench: Bench, plant: Plant) -> tuple[int, ...]:
+    """Seeds of all years of draws on whose design days the plant fails."""
+    found = at_once(lambda draws: try_year(alone(bench, draws), plant).passes, bench.draws)
+    return tuple(draws.seed for draws, passes in zip(bench.draws, found, strict=True) if not passes)
+
+
+def capacity_of(bench: Bench, plant: Plant) -> float:
+    """Capacity at the rating of a plant made by `plant_of`. [W]"""
+    here, written = (np.nanmax(p.machine.capacity_w) for p in (plant, bench.assembly.plant))
+    return float(here / written) * plant.modules * bench.assembly.made.capacity
+
+
+def try_year(bench: Bench, plant: Plant) -> Trial:
+    """Judge a plant on the design days of one year of draws."""
     sizing, design = bench.sizing, bench.design
     litres = 1000.0 * (sizing.short_volume + ROUNDING)
     whole = judge(design, plant)
@@ -199,68 +290,6 @@ def try_plant(bench: Bench, plant: Plant) -> Trial:
         one_out = judge(design, plant._replace(modules=plant.modules - 1))
         failed = () if one_out.short_litres <= litres else ("n-1",)
     return Trial(failed, whole, one_out)
-
-
-def least_store(bench: Bench, modules: int, factor: float, plain: int = 0, beyond: bool = False) -> Least:
-    """Smallest store that passes.
-
-    Stores about a quarter apart (`GRID`) are tried from the smallest up; between the first that passes and
-    the one before, which fails, bisection finds an edge. A larger store is not always the safer one: it may
-    have been charged last before the machine had to stand, or not. So the edge is ragged by a few percent (a
-    little below it a store may pass again), and `beyond` tries the larger stores too.
-
-    Parameters
-    ----------
-    bench, modules, factor
-        As for `plant_of`.
-    plain : int
-        0: the store as it is; 1: all of it is heated; 2: and nothing in it mixes.
-    beyond : bool
-        Whether to say which of the larger stores fail.
-    """
-
-    def tried(volume: float) -> Trial:
-        return try_plant(bench, _plain(plant_of(bench, modules, factor, volume), plain))
-
-    grid = GRID * bench.day_litres / 1000.0
-    trials = []
-    for volume in grid:
-        trials.append(tried(volume))
-        if trials[-1].passes:
-            break
-    high, trial = float(grid[len(trials) - 1]), trials[-1]
-    if not trial.passes:
-        return Least(np.inf, high, trial, ())
-    low = float(grid[len(trials) - 2]) if len(trials) > 1 else 0.0
-    while low > 0.0 and high - low > NEAR * high:
-        middle = float(np.sqrt(low * high))
-        found = tried(middle)
-        if found.passes:
-            high, trial = middle, found
-        else:
-            low = middle
-    larger = [(float(v), tried(v).failed) for v in grid[len(trials) :]] if beyond else []
-    again = []
-    for fails, stretch in groupby(larger, key=lambda pair: bool(pair[1])):
-        stores = list(stretch)
-        if fails:
-            names = {name for _, failed in stores for name in failed}
-            again.append(Failing(stores[0][0], stores[-1][0], tuple(sorted(names))))
-    return Least(high, low, trial, tuple(again))
-
-
-def _plain(plant: Plant, level: int) -> Plant:
-    """The plant with an ideal store: 1, charged from the foot as soon as it is not full; 2, unmixed too."""
-    if level >= 1:
-        controls = plant.controls
-        plant = plant._replace(
-            controls=controls._replace(
-                start_level=0.5, stop_level=0.0, start_at=controls.stop_at, stage_delay=0.0, minimum_off=0.0
-            )
-        )
-    if level >= 2:
-        plant = plant._replace(column=plant.column._replace(mixed_cells=0, diffusion=0.0))
-    return plant
 
 
 def hot_litres(bench: Bench) -> Array:
