@@ -70,7 +70,7 @@ def test_days_do_not_depend_on_the_steps(plant: str, apart: float) -> None:
     """Random draws, a store that is too small, 4 to 360 steps an hour, five days in January.
 
     Draws act at their own seconds. With a heater in series what is short agrees to 2 % or 5 L, and the time
-    alike; the electricity to 0.3 %. With the mean flow of a step the litres of a year ran from 1,531 to 9,226.
+    alike; the electricity to 0.3 %. With a step's mean flow the litres of a year ran from 1,531 to 9,226.
     Without any backup the plant is short every day, and how much hangs on the front in the store, which more
     steps blur more: +/-3 % of a year's litres were measured, 8 % are allowed over the few days; the time that
     was counted whole before ran from 376 to 282 h.
