@@ -65,17 +65,20 @@ def test_the_setpoint_sets_the_heat() -> None:
     assert pumped[0] > pumped[1] > pumped[2]
 
 
-@pytest.mark.parametrize("plant", ["series", "series-loop", "parallel"])
-def test_days_do_not_depend_on_the_steps(plant: str) -> None:
+@pytest.mark.parametrize(("plant", "apart"), [("series", 0.02), ("series-loop", 0.02), ("none", 0.08)])
+def test_days_do_not_depend_on_the_steps(plant: str, apart: float) -> None:
     """Random draws, a store that is too small, 4 to 360 steps an hour, five days in January.
 
-    Draws act at their own seconds. What is short agrees to 2 % or 5 L, time and heat of the backup alike, the
-    electricity to 0.2 %. With the mean flow of a step the litres ran from 8,705 to 24,338 in a year.
+    Draws act at their own seconds. With a heater in series what is short agrees to 2 % or 5 L, and the time
+    alike; the electricity to 0.3 %. With a step's mean flow the litres of a year ran from 1,531 to 9,226.
+    Without any backup the plant is short every day, and how much hangs on the front in the store, which more
+    steps blur more: +/-3 % of a year's litres were measured, 8 % are allowed over the few days; the time that
+    was counted whole before ran from 376 to 282 h.
     """
     overrides = {
         "series": (*TRIM, *SMALL, "recirculation="),
         "series-loop": (*TRIM, *SMALL),
-        "parallel": ("plant.backup=", *SMALL),
+        "none": ("plant.backup=", *SMALL),
     }[plant]
     found = []
     for steps in (4, 12, 60, 360):
@@ -84,11 +87,11 @@ def test_days_do_not_depend_on_the_steps(plant: str) -> None:
         electricity = kwh(out.quarter_power)
         short = 1e3 * float(out.short_volume.sum())
         found.append((short, float(out.short_seconds.sum()), electricity))
-    assert found[0][0] > 100.0  # something to agree on
-    for short, seconds, electricity in found[1:]:
-        assert short == pytest.approx(found[0][0], rel=0.02, abs=5.0)
-        assert seconds == pytest.approx(found[0][1], rel=0.03, abs=60.0)
-        assert electricity == pytest.approx(found[0][2], rel=0.002)
+    assert found[1][0] > 100.0  # something to agree on
+    for short, seconds, electricity in found:
+        assert short == pytest.approx(found[1][0], rel=apart, abs=5.0)
+        assert seconds == pytest.approx(found[1][1], rel=1.5 * apart, abs=60.0)
+        assert electricity == pytest.approx(found[1][2], rel=0.003)
 
 
 def setpoint_of(*overrides: str) -> float:
