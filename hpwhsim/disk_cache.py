@@ -43,7 +43,7 @@ def place(kind: str, inputs: str, sources: Iterable[Path], packages: Iterable[st
         Libraries whose version the values depend on.
     """
     versions = " ".join(f"{name} {version(name)}" for name in packages)
-    digest = hashlib.sha256(f"{inputs}|{versions}".encode())
+    digest = hashlib.sha256(f"{inputs}|{versions}|{NUMBER_DIGITS} digits".encode())
     for path in sorted(sources):
         digest.update(path.read_bytes())
     return folder(kind) / f"{digest.hexdigest()[:32]}.npz"

@@ -89,7 +89,8 @@ def undisturbed(year: Year) -> float:
 def test_a_balanced_field_does_not_drift(tmp_path: Path, first: Year) -> None:
     """Rejection equal to extraction, spread over the summer: the wall of year 10 is that of year 1.
 
-    The heat put in, in watts rounded to six digits, is that taken in the first unbalanced year; warmer ground makes the machine take 1 %
+    The heat put in (watts rounded to six digits) is that taken in the first unbalanced year; warmer ground
+    makes the machine take 1 %
     more, so a drift of a few per cent of the unbalanced one is left. Law: what goes in and out alike leaves
     no long-term term of the g-function.
     """
@@ -151,9 +152,9 @@ def test_steady_rejection_by_hand(tmp_path: Path) -> None:
     the fluid, Q R / L above the wall, R the bore's effective resistance, L all its metres.
 
     R by `bore_resistance` (held to published tables in test_source_bore_pipes) at the fluid's temperature,
-    the flow of 45 gpm and its heat capacity. 4 %: the table of films is that of a machine's fluid, colder than
-    the wall. And the wall of the last month is higher by the field's answer to 8 kW, less what the machine
-    takes more: 2 %, since that is not even.
+    the flow of 45 gpm and its heat capacity. 4 %: the table of films is that of a machine's fluid, colder
+    than the wall. And the wall of the last month is higher by the field's answer to 8 kW, less what the
+    machine takes more: 2 %, since that is not even.
     """
     put_in = write_rejection(tmp_path / "rejection.csv", np.full(8760, 8.0))
     plain, warm = worked("ground", SMOOTH), worked("ground", SMOOTH, put_in)
@@ -177,7 +178,7 @@ def test_steady_rejection_by_hand(tmp_path: Path) -> None:
 
 
 def test_a_hot_loop_is_said(tmp_path: Path) -> None:
-    """200 kW on summer days into 15 bores: far above 40 degC, said with its hours, and above the map's end."""
+    """200 kW on summer days into 15 bores: far above 40 degC, said with its hours, above the map's end."""
     year = worked("ground", SMOOTH, write_rejection(tmp_path / "rejection.csv", 200.0 * SUMMER))
     warm = year.hourly["loop_warmest_c"]
     assert number(year, "loop_max_c") > 45.0
