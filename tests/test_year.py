@@ -234,10 +234,10 @@ def test_gas_backup_burns_heat_over_efficiency(tmp_path: Path, mode: str) -> Non
 
 
 def test_recirculation_is_a_constant_loss(tmp_path: Path) -> None:
-    """100 W x 20 apartments x 8760 h = 17,520 kWh where the loop's water has the mean at which that is stated.
+    """100 W x 20 apartments x 8760 h = 17,520 kWh where the loop has the mean at which that is stated.
 
-    60 degC out, 51 degC back, air 22 degC: mean 22 + 9 / ln(38/29) = 55.30 degC. The store's top is at 60 degC
-    to within its thermocline and standby loss: 1 %.
+    60 degC out, 51 degC back, air 22 degC: mean 22 + 9 / ln(38/29) = 55.30 degC. The store's top is
+    at 60 degC to within its thermocline and standby loss: 1 %.
     """
     raw = central_air(tmp_path)
     raw["plant"]["controls"] = {"dead_band": "4 K"}
