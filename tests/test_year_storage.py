@@ -153,8 +153,10 @@ def test_pipes_lose_what_the_loop_loses(year_of: Callable[..., Year]) -> None:
         item for item in year.record["assumptions"] if item["key"] == "recirculation.loss_per_apartment"
     )
     watts = 32 * float(stated["value"].split()[0])
-    # stated for a supply at the setpoint; a store whose top is colder than the return loses less
-    assert 0.95 * 8.76 * watts < number(year, "recirculation_loss_kwh") <= 8.77 * watts
+    # stated for a supply at the setpoint (149 degF, 65 degC); the loss follows the store's top above the air,
+    # 18 to 22 degC: no less than by each hour's coldest top, no more than by water of the setpoint
+    above = np.clip((year.hourly["store_top_c"] - 22.0) / (65.0 - 22.0), 0.0, 1.0)
+    assert 8.76 * watts * above.mean() <= number(year, "recirculation_loss_kwh") <= 8.77 * watts
 
 
 @pytest.mark.parametrize("least", [0.0, 0.5])
@@ -179,13 +181,18 @@ def test_a_standing_loop_loses_less(year_of: Callable[..., Year]) -> None:
 
 
 def test_crossover_costs_heat(year_of: Callable[..., Year]) -> None:
-    """0.1 gpm heated all year from the mean mains to the store's setpoint: rho c V dT (first law)."""
+    """0.1 gpm heated all year from mains to what leaves the store: rho c V dT (first law).
+
+    That is between each hour's coldest top and the setpoint, 149 degF.
+    """
     more = number(year_of(*CASES["crossover"]), "recirculation_loss_kwh")
     more -= number(year_of(), "recirculation_loss_kwh")
     year = year_of()
     volume = 0.1 * 3.785411784e-3 * 60 * 8760
-    rise = (149 - 32) / 1.8 - float(year.hourly["mains_c"].mean())
-    assert more == pytest.approx(988.035 * 4181.3 * volume * rise / 3.6e6, rel=0.02)
+    coldest = float((year.hourly["store_top_c"] - year.hourly["mains_c"]).mean())
+    hottest = (149 - 32) / 1.8 - float(year.hourly["mains_c"].mean())
+    low, high = (988.035 * 4181.3 * volume * rise / 3.6e6 for rise in (coldest, hottest))
+    assert low < more < high
 
 
 def asked(year: Year) -> float:
