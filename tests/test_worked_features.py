@@ -175,3 +175,26 @@ def test_without_incentives_the_plant_costs_what_they_paid(whole: Answer) -> Non
         ("costs.npv_usd", -1.0),
     ):
         assert float(str(bare[key])) == pytest.approx(record[key] + sign * paid, rel=1e-9), key
+
+
+def test_useful_heat_is_that_of_taps_and_loop(whole: Answer) -> None:
+    """Levelised cost by definition: all costs over the heat of both, 20 years at 3 % (textbook annuity).
+
+    The loop has a fifth of the heat, so that leaving it out would show.
+    """
+    record: Any = whole.year.record
+    annuity = (1.0 - 1.03**-20) / 0.03
+    heat = (record["heat_to_taps_kwh"] + record["recirculation_loss_kwh"]) / 1000.0
+    assert record["costs.heat_usd_per_mwh"] == pytest.approx(
+        record["costs.present_value_usd"] / (heat * annuity), rel=1e-9
+    )
+    assert record["recirculation_loss_kwh"] > 0.1 * record["heat_to_taps_kwh"]
+
+
+def test_the_loop_keeps_its_valve_in_control() -> None:
+    """12 x 50 W over a fall from 53.3 to 51.1 degC are 3.9 L/min: enough for a valve that needs 3, not 5."""
+    least = "hot_water.tempering_least_flow"
+    years = run_years(read_scenario(FILE, [QUICK, f"{least}={flow} L/min"]) for flow in (3, 5))
+    enough, too_little = (number(year_of(year), "valve_uncontrolled_hours") for year in years)
+    assert enough == 0.0
+    assert too_little > 1000.0  # the hours of the night

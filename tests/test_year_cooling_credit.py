@@ -103,3 +103,12 @@ def test_the_buildings_meter_sees_the_credit_and_not_the_heat(
     room = bought(scenario, by_cop[4.0].year).room_electricity
     saved = number(by_cop[4.0].year, "room_saved_cooling_kwh")
     assert room.sum() == pytest.approx(-saved / 4.0, rel=1e-9)
+
+
+def test_fuel_of_the_furnace_is_extra_heat_over_its_efficiency(by_cop: dict[float, Answer]) -> None:
+    """Definition of an efficiency, 0.9 of the table for gas: more is burnt than heat is missing."""
+    hourly = by_cop[2.0].year.hourly
+    assert hourly["room_heating_penalty_kwh"] == pytest.approx(
+        hourly["room_extra_heat_kwh"] / 0.9, rel=1e-9, abs=1e-12
+    )
+    assert number(by_cop[2.0].year, "room_extra_heat_kwh") > 100.0
