@@ -1,8 +1,21 @@
 """Rooms for the tests, in a steady outside world, and ways to step them."""
 
+import numpy as np
+from numpy.typing import NDArray
+
 from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.room import Around, Room, State, Step, room_step
-from hpwhsim.source.room_setup import AIR_CAPACITY, Air, AirPath, Zone, make_around, make_room
+from hpwhsim.source.room_setup import (
+    AIR_CAPACITY,
+    MASS_CLASSES,
+    Air,
+    AirPath,
+    Zone,
+    make_around,
+    make_room,
+)
+
+Array = NDArray[np.float64]
 
 HOUR = 3600.0
 NO_DUCTS = AirPath(module_airflow=0.12)
@@ -55,3 +68,47 @@ def conductance(zone: Zone, ventilation: float) -> float:
     to_surface = 3.45 * zone.surface_ratio * zone.floor_area
     shell = zone.windows + zone.outdoors + zone.ground + zone.neighbours
     return ventilation + 1.0 / (1.0 / to_surface + 1.0 / shell)
+
+
+def independent(
+    zone: Zone, outdoors: Array, sun: Array, sink: Array, pressure: float = 101325.0
+) -> tuple[Array, Array, Array]:
+    """ISO 13790 annex C as its equations are printed, an hour at a time: air, heating and cooling.
+
+    The equations are those of the standard, quoted from memory; nothing of the engine is used. Heating and
+    cooling by its own procedure: the air with no heat and with 10 W per m2, and the line between them.
+    """
+    floor, capacity, mass_area = zone.floor_area, *MASS_CLASSES[zone.mass_class]
+    surfaces = 4.5 * floor
+    is_, ms, w = 3.45 * surfaces, 9.1 * mass_area * floor, zone.windows
+    ve = 1200.0 * pressure / 101325.0 * zone.air_changes * zone.volume / 3600.0
+    em = 1.0 / (1.0 / zone.outdoors - 1.0 / ms)
+    h1 = 1.0 / (1.0 / ve + 1.0 / is_)
+    h2 = h1 + w
+    h3 = 1.0 / (1.0 / h2 + 1.0 / ms)
+    c, share = capacity * floor / 3600.0, mass_area * floor / surfaces
+    air, heating, cooling = (np.zeros(outdoors.size) for _ in range(3))
+
+    def solve(hc: float, start: float, out: float, m: float, s: float) -> tuple[float, float]:
+        inside = 0.5 * zone.gain + hc
+        total = m + em * out + h3 * (s + w * out + h1 * (inside / ve + out)) / h2
+        end = (start * (c - 0.5 * (h3 + em)) + total) / (c + 0.5 * (h3 + em))
+        mean = 0.5 * (start + end)
+        surface = (ms * mean + s + w * out + h1 * (out + inside / ve)) / (ms + w + h1)
+        return (is_ * surface + ve * out + inside) / (is_ + ve), end
+
+    mass = 20.0
+    for _ in range(2):  # the first year settles the mass
+        for i, (out, gain) in enumerate(zip(outdoors, sun, strict=True)):
+            to_mass = share * (0.5 * zone.gain + gain)
+            to_surface = (1.0 - share - w / (9.1 * surfaces)) * (0.5 * zone.gain + gain)
+
+            world = (mass, float(out), to_mass, to_surface)
+            free, ten, found = solve(-sink[i], *world)[0], solve(10.0 * floor - sink[i], *world)[0], 0.0
+            for setpoint, wanted in ((zone.heat_to, free < (zone.heat_to or -1e9)), (zone.cool_to, True)):
+                if setpoint is not None and wanted and (setpoint == zone.heat_to or free > setpoint):
+                    found = 10.0 * floor * (setpoint - free) / (ten - free)
+                    break
+            heating[i], cooling[i] = max(found, 0.0), max(-found, 0.0)
+            air[i], mass = solve(found - sink[i], *world)
+    return air, heating, cooling

@@ -1,12 +1,16 @@
 """Whole years of machines that draw a room's air: what the room pays, where the machine is best sited."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import pytest
 from cases import GREENSBORO, cautions, number, worked
+from room_cases import independent
 
+from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.report.summary import year_text
+from hpwhsim.source.room_setup import room_kind
 from hpwhsim.study.year import Year
 
 pytestmark = pytest.mark.year
@@ -98,6 +102,8 @@ def test_vapour_brings_heat_that_no_heater_made() -> None:
         *HELD,
         ROOM + "airflow=0.1 m3/s",
         ROOM + "vent_flow=0.05 m3/s",
+        ROOM
+        + "neighbour_temperature=20 degC",  # as they float, they would be damp enough for dew in the room
         ROOM + "neighbour_humidity=0.95",
         ROOM + "neighbour_cooling=none",
     )
@@ -326,6 +332,29 @@ def test_a_machine_in_a_cooled_home_saves_cooling_and_drying(cooled: Year) -> No
     assert 0.3 * taken < made_up < 0.8 * taken
     assert 0.1 * taken < sensible < taken - made_up
     assert 0.3 * number(cooled, "coil_latent_kwh") < drying < number(cooled, "coil_latent_kwh")
+
+
+def test_penalty_and_credit_by_an_independent_zone() -> None:
+    """A home alone, windows shut: what the machine takes each hour put into `room_cases.independent`.
+
+    Extra heating and saved sensible cooling of the year, and the room's own heating. 3 %: the engine switches
+    in steps of five minutes what the other zone sees as hourly means.
+    """
+    alone = (ROOM + "loss_to_neighbours=0 W/K", ROOM + "airing=0")
+    year = worked("packaged", WARM, *ONE, *HOME, *alone)
+    hourly, zone = year.hourly, replace(room_kind("apartment", 75.0), neighbours=0.0, airing=0.0)
+    weather = read_weather(GREENSBORO)
+    outdoors, pressure = hourly["dry_bulb_c"], float(weather["pressure_pa"].mean())
+    sink = 1000.0 * (hourly["coil_sensible_kwh"] - hourly["storage_loss_kwh"] - hourly["standby_kwh"])
+    sun = 1000.0 * hourly["room_sun_kwh"]
+    _, heating, cooling = independent(zone, outdoors, sun, 0.0 * sink, pressure)
+    _, more, less = independent(zone, outdoors, sun, sink, pressure)
+    drying = number(year, "room_saved_drying_kwh")
+    assert number(year, "reference_room_heating_kwh") == pytest.approx(heating.sum() / 1000.0, rel=0.01)
+    assert number(year, "room_extra_heat_kwh") == pytest.approx((more - heating).sum() / 1000.0, rel=0.03)
+    sensible = number(year, "room_saved_cooling_kwh") - drying
+    assert sensible == pytest.approx((cooling - less).sum() / 1000.0, rel=0.03)
+    assert sensible > 50.0
 
 
 def test_sun_and_windows_lessen_what_a_machine_costs(cooled: Year) -> None:
