@@ -357,4 +357,6 @@ def _draw(figure: "Figure", record: Record) -> None:
     days = record["design_days"]
     what = f"Storage against capacity on {', '.join(days['cold_days'])} (mean {degrees(days['mean_c'])})"
     choice = f"; chosen: {_plant(chosen)}" if chosen is not None else ""
-    head(figure, record, f"{what}\nCriterion: {', '.join(record['criterion'])}{choice}")
+    drawn = record["draws"]
+    years = "" if drawn is None else f" in {drawn['years']} years of draws ({drawn['may_fail']} may fail)"
+    head(figure, record, f"{what}\nCriterion: {', '.join(record['criterion'])}{years}{choice}")
