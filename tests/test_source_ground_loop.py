@@ -215,7 +215,7 @@ def test_years_beyond_the_response_are_refused() -> None:
 def two_module_loop() -> Loop:
     """An invented loop whose resistance is 3e-5 and 4e-5 K/W at -5 °C and falls by a tenth to 5 °C."""
     rows = np.array([[3e-5, 2.7e-5], [3e-5, 2.7e-5], [4e-5, 3.6e-5]])
-    return Loop(10.0, -5.0, 10.0, rows, np.array([5e3, 5e3, 1e4]), np.array([0.0, 100.0, 800.0]))
+    return Loop(10.0, -5.0, 10.0, rows, np.array([5e3, 5e3, 1e4]), np.array([0.0, 100.0, 800.0]), 1.0)
 
 
 def test_offer_is_wall_less_resistance() -> None:

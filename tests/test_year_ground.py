@@ -191,6 +191,20 @@ def test_a_hot_loop_is_said(tmp_path: Path) -> None:
     assert above[SUMMER].mean() > 2.0
 
 
+def test_chillers_with_a_circuit_of_their_own_warm_the_ground_alone(tmp_path: Path) -> None:
+    """The same wall within the little more that a warmer machine takes; their fluid is not the machine's."""
+    heat = write_rejection(tmp_path / "rejection.csv", 8.0 * np.ones(8760))
+    plain, shared = worked("ground", SMOOTH), worked("ground", SMOOTH, heat)
+    own = worked("ground", SMOOTH, heat, LOOP + "rejection_circuit=own")
+    risen = [(y.hourly["bore_wall_c"] - plain.hourly["bore_wall_c"])[-720:].mean() for y in (own, shared)]
+    assert risen[0] == pytest.approx(risen[1], rel=0.05)
+    assert number(own, "cop_plant") < number(shared, "cop_plant")
+    assert number(own, "cop_plant") > number(plain, "cop_plant")
+    # no colder than the wall lets it: without a machine running its fluid is the wall
+    standing = own.hourly["run_hours"] == 0.0
+    assert own.hourly["source_c"][standing] == pytest.approx(own.hourly["bore_wall_c"][standing], abs=0.05)
+
+
 def test_half_the_metres_are_felt() -> None:
     """Fewer metres: a colder loop and a lower COP, from the first year on and more so in the last."""
     wide, pressed = worked("ground", SMOOTH, "run.years=10"), worked("ground", *PRESSED, "run.years=10")

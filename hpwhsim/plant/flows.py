@@ -242,13 +242,12 @@ def circulate(
 
 @kernel
 def beside_tank(
-    moved: Moved, plant: Plant, seconds: float, loop_watts: float, loop_back: float, held: float
+    moved: Moved, plant: Plant, seconds: float, loop_watts: float, held: float
 ) -> tuple[Moved, float, float]:
     """The loop served by its own tank alone, beside what `moved` for the taps; returns as `through_tank`."""
     column, tank = plant.column, plant.loop_tank
     joule = RHO_CP * column.cell_volume
-    reach = (held - plant.loop_ambient) / (loop_back - plant.loop_ambient)
-    loop_loss = loop_watts * seconds / joule * min(max(reach, 0.0), 1.0)
+    loop_loss = loop_watts * seconds / joule * loop_reach(plant, held)
     lost = tank.loss * seconds / joule * (held - column.room)
     held -= (loop_loss + lost) * column.cell_volume / tank.volume
     both = Moved(
@@ -326,7 +325,7 @@ def through_tank(
     lost = tank.loss * seconds / joule * (held - column.room)
     if tank.through == 0.0:
         moved = circulate(temperature, scratch, plant, seconds, use, mains, flow, 0.0, loop_back)
-        return beside_tank(moved, plant, seconds, loop_watts, loop_back, held)
+        return beside_tank(moved, plant, seconds, loop_watts, held)
     most = most_hot(plant, mains)
     kept, wanted = size * held - loop_loss - lost, use * max(plant.use_temperature - mains, 0.0)
     taps = most * use if wanted > 0.0 else 0.0

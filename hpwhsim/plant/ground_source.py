@@ -110,6 +110,7 @@ def ground_source(
     rejected = np.zeros(HOURS)
     if block.rejection is not None:
         rejected = 1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, np.inf)})["rejection_kw"]
+        loop = loop._replace(shared=1.0 if block.rejection_circuit == "shared" else 0.0)
     history = make_history(field, scenario.run.years)
     return plain._replace(
         sources=plain.sources._replace(kind=int(SourceKind.GROUND_LOOP), field=field, loop=loop),

@@ -324,9 +324,7 @@ def marcher(kind: int) -> March:
                         )
                 if plant.loop_tank.volume > 0.0:
                     if plant.backup_mode == SERIES:
-                        moved, tank_c, tank_lost = beside_tank(
-                            moved, plant, dt, loop_watts, loop_back, tank_c
-                        )
+                        moved, tank_c, tank_lost = beside_tank(moved, plant, dt, loop_watts, tank_c)
                     else:
                         if not moves:
                             reconstruct(temperature, scratch, foot)

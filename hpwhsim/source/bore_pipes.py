@@ -318,6 +318,7 @@ def make_loop(
         resistance=np.vstack([resistance[:1], resistance]),
         carried=np.concatenate([share[:1], share]) * flow * here.specific_heat,
         pump=np.concatenate([[0.0], pump * share**3]),
+        shared=1.0,
     )
 
 

@@ -53,6 +53,7 @@ class Loop(NamedTuple):
     resistance: Array  # (modules + 1, column) K/W, wall above fluid leaving the field, per watt taken
     carried: Array  # (modules + 1,) W/K, heat capacity flow of the fluid; row 0 that of row 1
     pump: Array  # (modules + 1,) W, electricity of the circulation pump; 0 in row 0
+    shared: float  # share of rejected heat that is in this fluid; 0: chillers have a circuit of their own
 
 
 def make_history(field: BoreField, years: int) -> History:
@@ -164,7 +165,7 @@ def loop_offer(loop: Loop, field: BoreField, drop: float, running: int, rejected
     running : int
         Running modules, 0 to all.
     rejected : float
-        Heat that chillers give to the same fluid. [W]
+        Heat that chillers give to the field: to this fluid, or to one of their own (`Loop.shared`). [W]
 
     Returns
     -------
@@ -180,7 +181,8 @@ def loop_offer(loop: Loop, field: BoreField, drop: float, running: int, rejected
     The wall is that at the end of an hour of this heat. A machine that runs for part of the hour meets one
     that is a little warmer: after half an hour of 25 W/m in rock of 2 W/mK by 0.3 K.
     """
-    wall = loop.undisturbed - drop
+    wall = loop.undisturbed - drop + (1.0 - loop.shared) * field.hour_response * rejected
+    rejected *= loop.shared
     warmed = wall + field.hour_response * rejected
     slope = field.hour_response + resistance_at(loop, warmed, row_of(loop, running, rejected))
     return Offer(wall + slope * (loop.pump[running] + rejected), slope, -np.inf, np.inf, np.inf)
@@ -213,6 +215,7 @@ def warmest_fluid(loop: Loop, wall: float, heat: float, standing: float, rejecte
     -----
     Without chillers it is the wall: fluid that stands takes its temperature, and a machine cools it.
     """
+    rejected *= loop.shared
     if rejected <= 0.0:
         return wall
     given = rejected if standing > 0.0 else -heat
