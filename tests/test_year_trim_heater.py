@@ -61,25 +61,18 @@ def test_the_setpoint_sets_the_heat() -> None:
         heat.append(kwh(out.backup_heat))
         pumped.append(kwh(out.heat_pump_heat))
     assert heat[0] < 0.05 * heat[1]
-    assert heat[1] < 0.2 * heat[2]
+    assert heat[1] < 0.5 * heat[2]
     assert pumped[0] > pumped[1] > pumped[2]
 
 
-@pytest.mark.parametrize(("plant", "apart"), [("series", 0.02), ("series-loop", 0.02), ("none", 0.08)])
-def test_days_do_not_depend_on_the_steps(plant: str, apart: float) -> None:
-    """Random draws, a store that is too small, 4 to 360 steps an hour, five days in January.
+@pytest.mark.parametrize("loop", [(), ("recirculation=",)])
+def test_days_do_not_depend_on_the_steps(loop: tuple[str, ...]) -> None:
+    """Random draws, a store that is too small, a heater in series, 4 to 360 steps an hour, five January days.
 
-    Draws act at their own seconds. With a heater in series what is short agrees to 2 % or 5 L, and the time
-    alike; the electricity to 0.3 %. With a step's mean flow the litres of a year ran from 1,531 to 9,226.
-    Without any backup the plant is short every day, and how much hangs on the front in the store, which more
-    steps blur more: +/-3 % of a year's litres were measured, 8 % are allowed over the few days; the time that
-    was counted whole before ran from 376 to 282 h.
+    Draws act at their own seconds: what is short agrees to 2 % or 5 L, the time to 3 %, the electricity to
+    0.3 %. With a step's mean flow the litres of a year ran from 1,531 to 9,226.
     """
-    overrides = {
-        "series": (*TRIM, *SMALL, "recirculation="),
-        "series-loop": (*TRIM, *SMALL),
-        "none": ("plant.backup=", *SMALL),
-    }[plant]
+    overrides = (*TRIM, *SMALL, *loop)
     found = []
     for steps in (4, 12, 60, 360):
         out, missing = days(ready(*overrides, f"run.steps_per_hour={steps}"), 5, 5)
@@ -89,8 +82,8 @@ def test_days_do_not_depend_on_the_steps(plant: str, apart: float) -> None:
         found.append((short, float(out.short_seconds.sum()), electricity))
     assert found[1][0] > 100.0  # something to agree on
     for short, seconds, electricity in found:
-        assert short == pytest.approx(found[1][0], rel=apart, abs=5.0)
-        assert seconds == pytest.approx(found[1][1], rel=1.5 * apart, abs=60.0)
+        assert short == pytest.approx(found[1][0], rel=0.02, abs=5.0)
+        assert seconds == pytest.approx(found[1][1], rel=0.03, abs=60.0)
         assert electricity == pytest.approx(found[1][2], rel=0.003)
 
 
