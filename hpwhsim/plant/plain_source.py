@@ -83,7 +83,7 @@ def no_sources(kind: SourceKind) -> Sources:
         room=make_room(room_kind("cellar"), AirPath(0.1)),
         frost=FrostTable(FROST_FROM, 1.0, flat, flat.copy(), np.zeros((2, 2, 1))),
         field=BoreField(np.zeros(2), 0.0),
-        loop=Loop(0.0, 0.0, 1.0, np.zeros((1, 2)), np.ones(1), np.zeros(1)),
+        loop=Loop(0.0, 0.0, 1.0, np.zeros((1, 2)), np.ones(1), np.zeros(1), 1.0),
         well=Well(1.0, 0.0, 0.0, 0.0, Exchanger(1.0, 1.0, 1.0, False)),
         pumping=Pumping(0.0, 0.0),
     )

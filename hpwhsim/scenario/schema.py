@@ -329,7 +329,7 @@ class Scenario(Block):
 
     @property
     def trim_setpoint(self) -> float:
-        """What a heater in that pipe lifts to where nobody wrote it: what taps, valve and loop need. [degC]"""
+        """What a heater in that pipe lifts to where nobody wrote it: taps, valve and loop need it. [degC]"""
         hot_water, loop = self.hot_water, self.recirculation
         setpoint = hot_water.use_temperature
         if hot_water.tempering_valve is not None:

@@ -170,7 +170,7 @@ def ordered(bench: Bench, capacity: float) -> tuple[Draws, ...]:
         air = bench.assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR
         output = design.output / (bench.assembly.made.capacity if air else 1.0)
         share = np.repeat(output, drive.use.size // output.size) * may_charge(drive)
-        rise = float((bench.scenario.plant.outlet_temperature - drive.mains).mean())
+        rise = float((bench.scenario.outlet_temperature - drive.mains).mean())
         litres_hour = capacity / (RHO_CP * rise) * 3.6e6
         steps = drive.use.size // drive.mains.size
 
