@@ -32,6 +32,9 @@ PLANT = {
 }
 
 
+SOURCE = (2.8, 1.05, 1.05)  # source over site energy of electricity, fuel and the room's gas; invented
+
+
 def test_months_by_the_calendar() -> None:
     """Hours of each month of 2001, counted by the datetime module."""
     count = [0] * 12
@@ -42,7 +45,7 @@ def test_months_by_the_calendar() -> None:
 
 def test_coefficients_by_hand() -> None:
     """Plant (5 + 1) / 3 = 2; heat pump 6.3 / (1.5 + 0.2 + 0.3 + 0.05 + 0.05) = 3; loop and element apart."""
-    found = performance(year(**PLANT))
+    found = performance(year(**PLANT), *SOURCE)
     assert found["cop_plant"] == pytest.approx(2.0)
     assert found["cop_heat_pump"] == pytest.approx(3.0)
     assert found["cop_net"] == found["cop_plant"]
@@ -53,7 +56,7 @@ def test_every_part_of_a_heat_pump_lowers_its_coefficient() -> None:
     """Another 1 kWh an hour of any of its parts is 3.1 kWh: 6.3 / 3.1; of loop pump and element it is not."""
     own = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
     for name in (*own, "recirculation_pump_kwh", "resistance_kwh"):
-        found = performance(year(**PLANT | {name: PLANT[name] + 1.0}))
+        found = performance(year(**PLANT | {name: PLANT[name] + 1.0}), *SOURCE)
         assert found["cop_heat_pump"] == pytest.approx(6.3 / 3.1 if name in own else 3.0), name
 
 
@@ -64,7 +67,7 @@ def test_a_credit_raises_and_a_penalty_lowers_the_net_coefficient() -> None:
         ("room_cooling_credit_kwh", 2.0),
         ("dehumidifier_credit_kwh", 2.0),
     ):
-        with_room, without = performance(year(**PLANT | {name: 1.0})), performance(year(**PLANT))
+        with_room, without = (performance(year(**PLANT | more), *SOURCE) for more in ({name: 1.0}, {}))
         moved = float(str(with_room["cop_net"])) - float(str(without["cop_net"]))
         assert (moved > 0.0) is (net < 3.0), name
         assert with_room["cop_plant"] == without["cop_plant"]

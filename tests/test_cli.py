@@ -127,7 +127,7 @@ def test_json_is_the_record_and_nothing_else(
     for key in keys.split():
         assert key in record
     assert record["electricity_kwh"] == pytest.approx(
-        record["compressor_kwh"] + record["resistance_kwh"], rel=1e-12
+        record["compressor_kwh"] + record["resistance_kwh"] + record["recirculation_pump_kwh"], rel=1e-12
     )
     assert record["source_heat_kwh"] == pytest.approx(
         record["heat_pump_heat_kwh"] + record["machine_loss_kwh"] - record["compressor_kwh"], rel=1e-12

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
+from hpwhsim.last_digits import settled
 from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
@@ -104,7 +105,7 @@ def make_bench(
     air = np.asarray(weather["dry_bulb_c"].values)
     asked = design_air(sizing, air)
     if asked is not None:  # the plant as written was assembled in other air
-        water = float(cold_water(scenario, air, float(weather.attrs["latitude"]), []).min())
+        water = float(settled(cold_water(scenario, air, float(weather.attrs["latitude"]), [])).min())
         weather, first = shifted(weather, length, asked)
         assembly = None
     if assembly is None:
