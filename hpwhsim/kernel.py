@@ -24,6 +24,7 @@ OPTIONS: dict[str, Any] = {
     "error_model": "numpy",
     "forceinline": True,
     "_nrt": False,
+    "no_cfunc_wrapper": True,  # each would hold the kernel once more; nothing calls ours from C
 }
 KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
 
@@ -64,10 +65,44 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
     No ``fastmath`` (it deletes NaN checks), no ``parallel`` (whole marches are spread over threads, which
     ``nogil`` lets run at the same time).
     """
+    return _compiled(function, OPTIONS)
+
+
+def kernel_apart(function: Callable[P, R]) -> Callable[P, R]:
+    """As `kernel`, but not forced into its callers: for what is large, and rare or called at several places.
+
+    A march of kernels that are all put into one another takes minutes to compile. A call passes every array
+    of its arguments, about 0.1 us where one of them is a whole plant.
+    """
+    return _compiled(function, OPTIONS | {"forceinline": False})
+
+
+def kernel_inside(function: Callable[P, R]) -> Callable[P, R]:
+    """As `kernel`, for one that only other kernels call: without the way in from Python.
+
+    That way in unpacks every array of a whole plant, which takes the compiler longer than most kernels do.
+    Called from Python it raises `TypeError`; with the compiler off it is a function like any other.
+    """
+    made = _compiled(function, OPTIONS | {"no_cpython_wrapper": True})
+    if not vars(numba.config)["DISABLE_JIT"]:
+        inside: Any = made
+
+        def refuse(*_: object, **__: object) -> None:
+            raise TypeError(f"{function.__name__} is called by kernels alone")
+
+        def keep(compiled: Any) -> None:
+            # not in the table of what Python may call: there is no code for that
+            inside.overloads[tuple(compiled.signature.args)] = compiled
+
+        inside.add_overload, inside._compile_for_args = keep, refuse
+    return made
+
+
+def _compiled(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
     config = vars(numba.config)
     before = config["CACHE_DIR"]
     config["CACHE_DIR"] = _cache_folder()  # read when the decorator runs, so set for that moment only
     try:
-        return cast(Callable[P, R], numba.njit(**OPTIONS)(function))
+        return cast(Callable[P, R], numba.njit(**options)(function))
     finally:
         config["CACHE_DIR"] = before

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 
 # ln 2 in two parts, the first of few digits: its product with a whole number below 2^20 is exact
 LN2 = 0.6931471805599453
@@ -38,7 +38,7 @@ def _less_one(r: float) -> float:
     return r + r * r * (0.5 + r * (1.0 / 6.0 + r * (1.0 / 24.0 + r * (1.0 / 120.0 + r * tail))))
 
 
-@kernel
+@kernel_apart
 def exponential(x: float) -> float:
     """``e^x``, to 1e-15 of itself."""
     if not x > TO_ZERO:
@@ -50,7 +50,7 @@ def exponential(x: float) -> float:
     return math.ldexp(1.0 + _less_one(r), int(power))
 
 
-@kernel
+@kernel_apart
 def exponential_less_one(x: float) -> float:
     """``e^x - 1``, to 1e-15 of itself also near 0."""
     if not x > ALL_GONE:
@@ -65,7 +65,7 @@ def exponential_less_one(x: float) -> float:
     return two * _less_one(r) + (two - 1.0)
 
 
-@kernel
+@kernel_apart
 def logarithm(x: float) -> float:
     """Natural logarithm of a positive number, to 1e-15 (near 1: of the number's distance from 1)."""
     fraction, power = math.frexp(x)

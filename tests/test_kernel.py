@@ -108,3 +108,26 @@ def test_a_kernel_that_makes_an_array_does_not_compile() -> None:
     """Without it nobody would notice that such an array is never given back."""
     with pytest.raises(Exception, match="Only accept returning of array passed"):
         made(3)
+
+
+@kernel.kernel_inside
+def half(x: float) -> float:
+    """Half of it."""
+    return 0.5 * x
+
+
+@kernel.kernel_apart
+def quarter(x: float) -> float:
+    """A quarter of it."""
+    return half(half(x))
+
+
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="then they are functions like any other"
+)
+def test_a_kernel_without_a_way_in_says_so() -> None:
+    """Python gets an error, not a jump to code that is not there: before and after a kernel compiled it."""
+    for _ in range(2):
+        with pytest.raises(TypeError, match="half is called by kernels alone"):
+            half(1.0)
+        assert quarter(1.0) == 0.25

@@ -1,6 +1,6 @@
 """What a part of a step adds to its hour, and why the heat pump did not do it alone."""
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel_inside
 from hpwhsim.plant.arrays import Cause, Hourly, Plant
 from hpwhsim.plant.flows import Moved
 
@@ -12,7 +12,7 @@ NOT_CALLED = int(Cause.NOT_CALLED)
 SOURCE_SPENT = int(Cause.SOURCE_SPENT)
 
 
-@kernel
+@kernel_inside
 def book_heat_pump(
     out: Hourly, hour: int, heat: float, drawn: float, energy: float, fan: float, pump: float, standby: float
 ) -> None:
@@ -25,7 +25,7 @@ def book_heat_pump(
     out.standby_energy[hour] += standby
 
 
-@kernel
+@kernel_inside
 def book_run(
     out: Hourly, hour: int, on: float, seconds: float, inlet: float, weight: float, inside: bool
 ) -> None:
@@ -38,7 +38,7 @@ def book_run(
         out.edge_seconds[hour] += seconds
 
 
-@kernel
+@kernel_inside
 def book_water(out: Hourly, hour: int, moved: Moved, joule: float, cell_volume: float) -> None:
     """Add what taps and loop took, with `joule` J in a cell·K and `cell_volume` m³ in a cell."""
     out.taps_heat[hour] += moved.taps_heat * joule
@@ -48,7 +48,7 @@ def book_water(out: Hourly, hour: int, moved: Moved, joule: float, cell_volume: 
     out.short_volume[hour] += moved.short * cell_volume
 
 
-@kernel
+@kernel_inside
 def book_heaters(
     out: Hourly, hour: int, backup: float, bought: float, tank_heat: float, tank_energy: float
 ) -> None:
@@ -59,7 +59,7 @@ def book_heaters(
     out.loop_heater_energy[hour] += tank_energy
 
 
-@kernel
+@kernel_inside
 def cause_of(
     plant: Plant,
     open_hour: bool,

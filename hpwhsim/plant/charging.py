@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import Array, Cause, Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
 from hpwhsim.storage.tank import (
@@ -46,7 +46,7 @@ WORKS = -1  # no refusal
 SOURCE_TOO_COLD, WATER_TOO_WARM = int(Cause.SOURCE_TOO_COLD), int(Cause.WATER_TOO_WARM)
 
 
-@kernel
+@kernel_apart
 def refusal(plant: Plant, source: float, inlet: float) -> int:
     """Why the machine cannot work with this source and this water, a `Cause`; `WORKS` where it can.
 
@@ -77,7 +77,7 @@ def refusal(plant: Plant, source: float, inlet: float) -> int:
     return SOURCE_TOO_COLD if np.isnan(capacity) else WATER_TOO_WARM
 
 
-@kernel
+@kernel_inside
 def deepest_charge(plant: Plant, temperature: Array, running: int, since: float, lift: float) -> float:
     """How much of the column may flow to the machine before the charge is over. [cells]"""
     controls = plant.controls
@@ -185,7 +185,7 @@ def charge(
     return flow, heat / energy, 1.0 - left, inside, reached
 
 
-@kernel
+@kernel_apart
 def reheat(
     temperature: Array,
     scratch: Scratch,
@@ -266,13 +266,13 @@ def reheat(
     return heat, energy, flow, inlet, inside
 
 
-@kernel
+@kernel_inside
 def covered(plant: Plant, cell: int) -> float:
     """Share of a cell's height that a wrapped condenser covers."""
     return min(max(plant.condenser_cells - cell, 0.0), 1.0)
 
 
-@kernel
+@kernel_apart
 def charge_between(
     temperature: Array,
     scratch: Scratch,
@@ -333,7 +333,7 @@ def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
         temperature[upper] -= share * heat
 
 
-@kernel
+@kernel_apart
 def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
     """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
     inlet = at_height(temperature, plant.intake_port + 0.5)
@@ -344,7 +344,7 @@ def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[f
     return 0.0 if np.isnan(power) else frosted[1] * power
 
 
-@kernel
+@kernel_inside
 def work(
     temperature: Array,
     scratch: Scratch,
@@ -385,7 +385,7 @@ def work(
     return Worked(heat, energy, flow, inlet, 0.0, duty, inside, False, reached)
 
 
-@kernel
+@kernel_inside
 def heat_top(
     temperature: Array,
     scratch: Scratch,

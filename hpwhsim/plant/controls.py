@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 
 Array = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ def count_run(rotation: Rotation, modules: int, running: int, seconds: float, ru
         run[(rotation.lead[0] + rank) % modules] += seconds
 
 
-@kernel
+@kernel_apart
 def begin_thaws(controls: Controls, rotation: Rotation, modules: int, running: int, pause: float) -> int:
     """How many of the running modules defrost, after those that may have begun to.
 
@@ -159,7 +159,7 @@ def begin_thaws(controls: Controls, rotation: Rotation, modules: int, running: i
     return thawing
 
 
-@kernel
+@kernel_apart
 def pass_time(
     controls: Controls,
     rotation: Rotation,

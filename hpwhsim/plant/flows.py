@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import Array, Plant
 from hpwhsim.storage.tank import RHO_CP, Scratch, drawn_heat, shift, stir_feet
 
@@ -127,7 +127,7 @@ def loop_reach(plant: Plant, supply: float) -> float:
     return max(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
 
 
-@kernel
+@kernel_inside
 def loop_volume(plant: Plant, supply: float, reach: float, back: float, loss: float) -> float:
     """What leaves the store for the loop where it loses `loss` [cell·K]. [cells]
 
@@ -240,7 +240,7 @@ def circulate(
     )
 
 
-@kernel
+@kernel_apart
 def beside_tank(
     moved: Moved, plant: Plant, seconds: float, loop_watts: float, held: float
 ) -> tuple[Moved, float, float]:
@@ -263,7 +263,7 @@ def beside_tank(
     return both, held, lost
 
 
-@kernel
+@kernel_apart
 def through_heat(
     temperature: Array,
     scratch: Scratch,
@@ -285,7 +285,7 @@ def through_heat(
     return taps * ((kept + entering) / (size + taps) - mains)
 
 
-@kernel
+@kernel_apart
 def through_tank(
     temperature: Array,
     scratch: Scratch,
@@ -379,7 +379,7 @@ def through_tank(
     return moved, held, lost
 
 
-@kernel
+@kernel_apart
 def heat_tank(
     plant: Plant, seconds: float, held: float, on: bool, source: float
 ) -> tuple[float, float, float, bool]:

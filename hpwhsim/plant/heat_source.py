@@ -7,7 +7,7 @@ cooled source gives the machine less capacity.
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import (
     Array,
     Cause,
@@ -52,7 +52,7 @@ ALWAYS = 3599.0  # s of running in an hour that count as all of it
 SHORTEST_RUN = 20.0  # s, within a part of a step, for the coldest fluid: of less the heat rate is not steady
 
 
-@kernel
+@kernel_apart
 def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, frost: Array) -> None:
     """Fill `frost` with what it costs in room air: capacity and power over those of a clean coil, drawn back.
 
@@ -82,7 +82,7 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
                 frost[2, k] += weight * table.drawn[row + i, column + j, k]
 
 
-@kernel
+@kernel_inside
 def begin_hour(
     kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly
 ) -> tuple[float, float, float]:
@@ -102,7 +102,7 @@ def begin_hour(
     return drive.frost_capacity[hour], drive.frost_power[hour], drive.frost_drawn[hour]
 
 
-@kernel
+@kernel_inside
 def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
     """Book the hour's heat in the history of the ground."""
     sources = plant.sources
@@ -118,7 +118,7 @@ def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: in
     book_hour(state.history, mean)
 
 
-@kernel
+@kernel_inside
 def offered(
     kind: int, plant: Plant, drive: Drive, state: SourceState, step: int, hour: int, running: int
 ) -> Offer:
@@ -163,7 +163,7 @@ def offered(
     return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
 
 
-@kernel
+@kernel_apart
 def entering(
     plant: Plant,
     temperature: Array,
@@ -208,7 +208,7 @@ def entering(
     return inlet / lacking if lacking > 0.0 else plant.outlet[0]
 
 
-@kernel
+@kernel_inside
 def refused_by(plant: Plant, offer: Offer, source: float, share: float, inlet: float) -> int:
     """Why modules cannot run on what a source offers them, a `Cause`; `WORKS` where they can.
 
@@ -229,7 +229,7 @@ def refused_by(plant: Plant, offer: Offer, source: float, share: float, inlet: f
     return refusal(plant, source, inlet) if share > 0.0 else SOURCE_SPENT
 
 
-@kernel
+@kernel_inside
 def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: tuple[float, float]) -> float:
     """Heat that `units` modules take from a source at `source` °C; NaN where they cannot work. [W]"""
     rise = plant.rise if plant.water_side == MULTI else 1.0
@@ -238,7 +238,7 @@ def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: t
     return units * max(frosted[0] * capacity - plant.gas_share * frosted[1] * power, 0.0)
 
 
-@kernel
+@kernel_apart
 def meet(
     plant: Plant, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]
 ) -> tuple[float, float]:
@@ -298,7 +298,7 @@ def meet(
     return warm, share
 
 
-@kernel
+@kernel_inside
 def end_step(
     kind: int,
     plant: Plant,
@@ -382,7 +382,7 @@ def end_step(
     return grinding
 
 
-@kernel
+@kernel_inside
 def pumped(
     kind: int,
     plant: Plant,

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel_apart
 from hpwhsim.plant.arrays import (
     Array,
     BackupMode,
@@ -94,7 +94,7 @@ March = Callable[[Plant, Drive, SourceState, Array, Scratch, Rotation, Hourly], 
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
-    @kernel
+    @kernel_apart
     def through(
         plant: Plant,
         drive: Drive,
@@ -115,14 +115,14 @@ def marcher(kind: int) -> March:
         per_hour = drive.use.size // hours
         joule = RHO_CP * column.cell_volume  # J in a cell·K
         most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
-        calling = False
-        running = 0
+        # at the start nothing runs; said by values that are no constants, for which kernels are made anew
+        calling = backup_on = tank_on = plant.modules < 0
+        running = min(plant.modules, 0)
         since = 1e9  # long ago, so that no minimum time holds at the start
         refused = WORKS  # why modules that the store asks for do not run
         rested = 1e9  # time since modules were last taken away by source or water, s
         rest = max(controls.stage_delay, controls.minimum_off)  # none joins sooner after that
         warming = 0.0  # module-seconds that started modules still have to run without heat
-        backup_on = tank_on = False
         waited = tank_heat = tank_energy = 0.0
         tank_c = plant.loop_tank.setpoint
         straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store

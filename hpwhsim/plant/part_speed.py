@@ -3,7 +3,7 @@
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import Array, Plant, WaterSide
 
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
@@ -14,7 +14,7 @@ WARMER = 2.0  # K, of the steps in which a source is looked for at which the map
 MOST_WARMER = 15  # of these steps
 
 
-@kernel
+@kernel_apart
 def full_speed_source(plant: Plant, source: float, inlet: float, outlet: float, speed: float) -> float:
     """Source at which a module of full speed evaporates as one of `speed` does at `source`. [°C]
 
@@ -75,7 +75,7 @@ def perform(plant: Plant, source: float, inlet: float, outlet: float) -> tuple[f
     return look_up(plant.machine, source, inlet, outlet)
 
 
-@kernel
+@kernel_apart
 def part_frost(
     plant: Plant, frost: Array, source: float, inlet: float, capacity: float, pause: float
 ) -> tuple[float, float, float, float]:

@@ -7,7 +7,7 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import Array, Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
 from hpwhsim.storage.tank import at_height
@@ -54,7 +54,7 @@ def cool(pipe: float, around: float, hold: float, floor: float, left: float) -> 
     return hold, (hold - after) / (pipe - after)
 
 
-@kernel
+@kernel_apart
 def share_owed(
     plant: Plant,
     temperature: Array,

@@ -1,6 +1,6 @@
 """Whether so much may happen in a step that it is taken in parts."""
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel_inside
 from hpwhsim.plant.arrays import Array, BackupMode, Plant
 from hpwhsim.plant.flows import hot_needed, loop_reach, loop_volume
 from hpwhsim.storage.tank import RHO_CP, level_of
@@ -9,7 +9,7 @@ HARD_DRAW = 0.02  # of the loop's tank in a step; with it the year's kWh agree w
 PARALLEL = int(BackupMode.PARALLEL)
 
 
-@kernel
+@kernel_inside
 def may_switch(
     temperature: Array,
     plant: Plant,
@@ -39,7 +39,7 @@ def may_switch(
     return False
 
 
-@kernel
+@kernel_inside
 def runs_out(
     served: Array, plant: Plant, use: float, mains: float, loop_watts: float, loop_back: float
 ) -> bool:
@@ -53,7 +53,7 @@ def runs_out(
     return level_of(served, plant.use_temperature) + moved >= served.size
 
 
-@kernel
+@kernel_inside
 def tank_turns(plant: Plant, held: float, on: bool, use: float, top: float, loop_watts: float) -> bool:
     """Whether the loop's own tank at `held` °C is heated, drawn on hard, or may start its heater in a step.
 

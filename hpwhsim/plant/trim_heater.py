@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import Array, Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import Moved, loop_reach, loop_volume, most_hot
@@ -82,7 +82,7 @@ def lift(
     return entering + power / (taps + loop), taps
 
 
-@kernel
+@kernel_inside
 def through_heater(
     temperature: Array,
     scratch: Scratch,
@@ -195,7 +195,7 @@ def through_heater(
     )
 
 
-@kernel
+@kernel_apart
 def circulate_lifted(
     temperature: Array,
     scratch: Scratch,

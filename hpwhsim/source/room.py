@@ -37,7 +37,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.source.coil import CP_AIR, Split, humidity_at, split
 from hpwhsim.source.offer import Offer
 
@@ -267,7 +267,7 @@ def through_coil(
     return split(heat, flow, room.bypass, room.pressure, air, water, feedback)
 
 
-@kernel
+@kernel_apart
 def room_offer(
     room: Room,
     around: Around,
@@ -328,7 +328,7 @@ def dried_by_cooling(room: Room, air: float, cooling: float, kept: float, humidi
     return touching * kept / (kept + touching) * (humidity - room.coil_humidity)
 
 
-@kernel
+@kernel_apart
 def room_step(
     room: Room,
     around: Around,

@@ -25,7 +25,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import OutOfRangeError
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plain_math import exponential_less_one
 from hpwhsim.source.offer import Offer
 
@@ -186,7 +186,7 @@ def _response(x: float) -> tuple[float, float]:
     return 1.0 - x * mean, mean
 
 
-@kernel
+@kernel_apart
 def well_step(
     well: Well, temperature: float, inflow: float, inflow_temperature: float, heat: float, dt: float
 ) -> tuple[float, float, float]:
@@ -223,7 +223,7 @@ def well_step(
     return temperature + net / well.capacity * end, overflow, lost
 
 
-@kernel
+@kernel_apart
 def well_offer(
     well: Well,
     temperature: float,
@@ -261,7 +261,7 @@ def well_offer(
     return Offer(free, slope + dt * mean / well.capacity, ABSOLUTE_ZERO, free, most)
 
 
-@kernel
+@kernel_apart
 def sewer_offer(
     exchanger: Exchanger,
     floor: float,

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plain_math import exponential, exponential_less_one
 
 Array = NDArray[np.float64]
@@ -168,7 +168,7 @@ def stirred_inflow(volume: float, inlet: float, zone: float, cells: float) -> fl
     return inlet * volume + (zone - inlet) * cells * -exponential_less_one(-volume / cells)
 
 
-@kernel
+@kernel_apart
 def drawn_heat(temperature: Array, scratch: Scratch, volume: float, inlet: float, cells: int) -> float:
     """Heat of the first `volume` cells leaving at the top while `inlet` °C enters below. [cell·K]
 
@@ -182,7 +182,7 @@ def drawn_heat(temperature: Array, scratch: Scratch, volume: float, inlet: float
     return scratch.below[n] - scratch.below[cells] + stirred_inflow(volume - plug, inlet, zone, float(cells))
 
 
-@kernel
+@kernel_apart
 def shift(
     temperature: Array,
     scratch: Scratch,
@@ -257,7 +257,7 @@ def shift(
     return out_bottom, out_top
 
 
-@kernel
+@kernel_apart
 def stir_feet(
     temperature: Array, scratch: Scratch, rise: float, inserted: float, port: float, cells: int
 ) -> None:
@@ -284,7 +284,7 @@ def stir_feet(
             temperature[i] += share * (mean - temperature[i])
 
 
-@kernel
+@kernel_apart
 def settle(temperature: Array, scratch: Scratch) -> None:
     """Repair inversions in each tank, in place: pool adjacent violators.
 

@@ -140,15 +140,22 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
         )
         return sorted(stores)[-1 - c.allowed]
 
+    stores = [(bench, 0), (ideal, 2), (ideal, 1)] if explain else [(bench, 0)]
+
+    def least(store: tuple[Bench, int]) -> Least:
+        on, plain = store
+        return least_store(on, modules, factor, plain, beyond=explain and plain == 0)
+
+    found = at_once(least, stores) if explain else [least(stores[0])]
     return Point(
         capacity=capacity,
         run_hours=c.largest / recovery,
-        least=least_store(bench, modules, factor, beyond=explain),
+        least=found[0],
         classical=usable(0.0, c.rated),
         cold=usable(0.0, c.cold),
         loaded=usable(more, c.cold),
-        sharp=1000.0 * least_store(ideal, modules, factor, 2).volume if explain else np.nan,
-        heated=1000.0 * least_store(ideal, modules, factor, 1).volume if explain else np.nan,
+        sharp=1000.0 * found[1].volume if explain else np.nan,
+        heated=1000.0 * found[2].volume if explain else np.nan,
     )
 
 

@@ -321,6 +321,8 @@ def _output_by_day(design: DesignDays) -> Array:
 
 def march_days(design: DesignDays, plant: Plant) -> Hourly:
     """The hours of the design days with a plant."""
+    # a march fills these, and one plant may be marched on several years of draws at once
+    plant = plant._replace(outlet=plant.outlet.copy(), speed=plant.speed.copy())
     return march(plant, design.drive, _copied(design.state), design.start.copy(), design.series)
 
 

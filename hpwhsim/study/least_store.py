@@ -75,8 +75,8 @@ def least_store(
     def plant(volume: float) -> Plant:
         return _plain(plant_of(bench, modules, factor, volume), plain)
 
-    def tried(volume: float) -> Trial:
-        return try_year(bench, plant(volume))
+    def tried(volume: float, brief: bool = True) -> Trial:
+        return try_year(bench, plant(volume), brief)
 
     if not bench.draws:
         found = _least_above(0.0, bench.day_litres, tried, near)
@@ -97,16 +97,17 @@ def least_store(
 
 
 def _least_above(
-    above: float, day_litres: float, tried: Callable[[float], Trial], near: float, stride: int = 1
+    above: float, day_litres: float, tried: Callable[..., Trial], near: float, stride: int = 1
 ) -> Least:
     """The smallest store above one that fails (0: of all) that passes with the draws of one year.
 
     With a `stride` of more than 1 the grid is first tried in such strides, up to the first that passes.
+    `tried` judges a volume [m³], briefly but where its answer is kept (``brief=False``).
     """
     grid = GRID * day_litres / 1000.0
     first = int(np.searchsorted(grid, above * (1.0 + ROUNDING), side="right"))
     if first == grid.size:
-        return Least(np.inf, above, tried(float(grid[-1])), ())
+        return Least(np.inf, above, tried(float(grid[-1]), brief=False), ())
     known: dict[int, Trial] = {}
     if stride > 1:
         for at in range(min(first + stride - 1, grid.size - 1), grid.size, stride):
@@ -120,7 +121,7 @@ def _least_above(
         if trial.passes:
             break
     if trial is None or not trial.passes:
-        return Least(np.inf, float(grid[-1]), trial or known[grid.size - 1], ())
+        return Least(np.inf, float(grid[-1]), tried(float(grid[-1]), brief=False), ())
     low, high = (max(float(grid[at - 1]), above) if at > 0 else above), float(grid[at])
     while low > 0.0 and high - low > near * high:
         middle = float(np.sqrt(low * high))
@@ -152,8 +153,8 @@ def _least_of_years(bench: Bench, capacity: float, plant: Callable[[float], Plan
             done = False
             one = alone(bench, draws)
 
-            def tried(volume: float, one: Bench = one) -> Trial:
-                return try_year(one, plant(volume))
+            def tried(volume: float, brief: bool = True, one: Bench = one) -> Trial:
+                return try_year(one, plant(volume), brief)
 
             if store is not None and tried(volume).passes:
                 passed[draws.seed] = volume
@@ -180,8 +181,8 @@ def spread(bench: Bench, modules: int, factor: float, volume: float) -> dict[int
     def need(draws: Draws) -> float:
         one = alone(bench, draws)
 
-        def tried(volume: float) -> Trial:
-            return try_year(one, plant_of(bench, modules, factor, volume))
+        def tried(volume: float, brief: bool = True) -> Trial:
+            return try_year(one, plant_of(bench, modules, factor, volume), brief)
 
         high = volume
         if not tried(volume).passes:
