@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from control_cases import assembled, causes, first_days, marched, simple_map
 
+from hpwhsim.plant.arrays import Drive, SourceKind
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.source.wastewater import RHO_CP as SEWAGE
 from hpwhsim.storage.tank import RHO_CP
 
 PLAIN = ("plant.controls.lock_outs=null", "hot_water.draws=smooth")
@@ -97,3 +99,50 @@ def test_nothing_starts_where_it_cannot_work() -> None:
     assert out.module_starts.sum() == 0.0
     assert out.heat_pump_energy.sum() == 0.0
     assert out.lockout_seconds.sum() > 0.0
+
+
+def cooled(kind: str) -> tuple[Assembly, Drive]:
+    """Four modules of 8 kW from the source, which bears one but not all of them, and a cold, idle store.
+
+    The well's sewage brings 8 kW/K at 14 °C: with one module it settles 1 K below that, with two 2 K below,
+    and the exchanger takes 2.6 K more. 11.9 °C in the well is then too cold for a limit of 10 °C.
+    """
+    file = {"well": "wastewater", "sewer": "wastewater", "ground": "ground", "room": "packaged"}[kind]
+    extra = () if kind == "room" else (NO_LOOP, "plant.heat_pump.capacity=12 kW")
+    found = assembled(file, "hot_water.draws=smooth", "plant.heat_pump.modules=4", *extra)
+    drive = first_days(found, (1,))
+    drive = drive._replace(use=drive.use * 3.0)
+    if kind == "room":
+        return found, drive
+    flow = (2500.0 if kind == "sewer" else 8000.0) * found.plant.step_seconds / SEWAGE
+    lowest, sources = 10.0, found.plant.sources
+    if kind == "sewer":
+        sources = sources._replace(kind=int(SourceKind.SEWER))
+        lowest = 8.0  # two modules cool the 2.5 kW/K of it by 6.4 K
+    elif kind == "ground":
+        lowest = sources.loop.undisturbed - 2.5
+    if kind != "ground":
+        drive = drive._replace(
+            sewage=np.full_like(drive.sewage, flow),
+            sewage_temperature=np.full_like(drive.sewage_temperature, 14.0),
+        )
+    found = simple(found, machine=simple_map(12e3), lowest_source=lowest, sources=sources)
+    return found, drive
+
+
+@pytest.mark.parametrize("delay", [0.0, 600.0])
+@pytest.mark.parametrize("kind", ["well", "sewer", "ground", "room"])
+def test_modules_that_may_join_take_no_heat_from_the_first(kind: str, delay: float) -> None:
+    """Law of staging: with three more modules at hand a plant gives no less heat than with one alone.
+
+    A module that joins on a hair of spare heat cools the well to the limit within minutes, and then one alone
+    cannot go on either: without a differential 78 starts a day, and the plant stands for a quarter of it.
+    """
+    found, drive = cooled(kind)
+    found = found._replace(
+        plant=found.plant._replace(controls=found.plant.controls._replace(stage_delay=delay))
+    )
+    alone = marched(found, drive._replace(most_modules=np.ones_like(drive.most_modules)), 40.0)
+    out = marched(found, drive, 40.0)
+    assert out.heat_pump_heat.sum() > 0.97 * alone.heat_pump_heat.sum()
+    assert out.module_starts.sum() <= alone.module_starts.sum() + 24.0  # one an hour

@@ -75,6 +75,9 @@ from hpwhsim.storage.tank import (
 
 SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
 LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
+# A source that was cooled to the limit must carry who joins again by so much more, less as time goes by:
+# the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
+RESET, RESET_TIME = 0.5, 86400.0  # K, s
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL, SERIES = int(BackupMode.PARALLEL), int(BackupMode.SERIES)
@@ -122,6 +125,7 @@ def marcher(kind: int) -> March:
         refused = WORKS  # why modules that the store asks for do not run
         rested = 1e9  # time since modules were last taken away by source or water, s
         rest = max(controls.stage_delay, controls.minimum_off)  # none joins sooner after that
+        cut_out = 1e9  # time since the source last took modules away, s
         warming = 0.0  # module-seconds that started modules still have to run without heat
         waited = tank_heat = tank_energy = 0.0
         tank_c = plant.loop_tank.setpoint
@@ -219,7 +223,8 @@ def marcher(kind: int) -> March:
                         inlet = entering(plant, temperature, use, mains, source, float(wanted), dt)
                         why = refusal(plant, source, inlet)
                         if kind != OUTDOOR_AIR:
-                            why = refused_by(plant, offer, source, share, inlet)
+                            spare = RESET * max(1.0 - cut_out / RESET_TIME, 0.0) if wanted > running else 0.0
+                            why = refused_by(plant, offer, source - spare, share, inlet)
                         if why == WORKS:
                             break
                         refused = why
@@ -278,6 +283,8 @@ def marcher(kind: int) -> March:
                     calling = False  # its stop sensor is warm
                 if wanted < running and refused != WORKS:
                     rested = 0.0
+                    if refused != WATER_TOO_WARM:
+                        cut_out = 0.0
                 flow, heat, energy, duty = worked.flow, worked.heat, worked.energy, worked.duty
                 inlet = worked.inlet
                 if (wanted > 0) != (running > 0):
@@ -287,6 +294,7 @@ def marcher(kind: int) -> March:
                 running = wanted
                 since += dt
                 rested += dt
+                cut_out += dt
 
                 # draw, and settle
                 passing = flow if straight else 0.0
