@@ -76,9 +76,7 @@ def test_days_that_run_short_do_not_depend_on_the_steps(case: str) -> None:
     name, overrides = CASES[case]
     found = []
     for steps in (4, 12, 60, 360):
-        read = read_scenario(
-            ROOT / "scenarios" / f"{name}.yaml", (*overrides, f"run.steps_per_hour={steps}")
-        )
+        read = read_scenario(ROOT / "scenarios" / f"{name}.yaml", (*overrides, f"run.steps_per_hour={steps}"))
         made = assemble(read.scenario, read_weather(read.scenario.site.weather))
         drive = _cut(made.drive, 5 + np.arange(10), made.drive.use.size // 365)
         out = march(made.plant, drive, made.state, made.start.copy(), made.series)
