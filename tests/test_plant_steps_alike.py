@@ -68,17 +68,18 @@ CASES = {
 
 @pytest.mark.parametrize("case", CASES)
 def test_days_that_run_short_do_not_depend_on_the_steps(case: str) -> None:
-    """Ten January days, 4 to 360 steps an hour: litres to 2.5 % or 5 L, time to 3 %, electricity to 0.5 %.
+    """60 winter days (wrapped: 30), 4 to 360 steps an hour: litres to 2.5 % or 5 L, time to 3 %.
 
-    A whole year of the demo with 200 gal and its backup beside went from 5,717 to 6,286 L with a call seen a
-    step late, and from 34,389 to 34,559 kWh. What is left is the front, which more steps smear.
+    Electricity to 0.4 %; wrapped 0.7 %, where the room is followed once a step. With the call seen a step
+    late the demo with 200 gal and its backup beside ran short of 1,904, 2,054 and 2,109 L at 4, 12 and 60
+    steps an hour. What is left is mostly the front, which more steps smear.
     """
     name, overrides = CASES[case]
-    found = []
+    found, wrapped = [], name == "packaged"
     for steps in (4, 12, 60, 360):
         read = read_scenario(ROOT / "scenarios" / f"{name}.yaml", (*overrides, f"run.steps_per_hour={steps}"))
         made = assemble(read.scenario, read_weather(read.scenario.site.weather))
-        drive = _cut(made.drive, 5 + np.arange(10), made.drive.use.size // 365)
+        drive = _cut(made.drive, 5 + np.arange(30 if wrapped else 60), made.drive.use.size // 365)
         out = march(made.plant, drive, made.state, made.start.copy(), made.series)
         litres, hours = 1e3 * float(out.short_volume.sum()), float(out.short_seconds.sum()) / 3600.0
         found.append((litres, hours, float(out.quarter_power.sum()) / 3.6e6))
@@ -87,4 +88,4 @@ def test_days_that_run_short_do_not_depend_on_the_steps(case: str) -> None:
     for other in found:
         assert other[0] == pytest.approx(litres, rel=0.025, abs=5.0)
         assert other[1] == pytest.approx(hours, rel=0.03, abs=0.02)
-        assert other[2] == pytest.approx(kwh, rel=0.005)
+        assert other[2] == pytest.approx(kwh, rel=0.007 if wrapped else 0.004)
