@@ -22,21 +22,42 @@ def may_switch(
     backup_at: float,
     backup_level: float,
 ) -> bool:
-    """Whether the front may reach a sensor in the coming step, by the water the step will move."""
+    """Whether a sensor may switch in the coming step.
+
+    The front comes nearer by the water that the step moves, and the water at the sensor cools: the loop's
+    water comes back colder and mixes with what is warm below its port, and the store loses heat.
+    """
     top = temperature[plant.draw_port - 1]
     moved = hot_needed(plant, use, mains, top) + 1.0
+    loop = loss = 0.0
     if loop_watts > 0.0:
         reach = loop_reach(plant, top)
         loss = reach * loop_watts * plant.step_seconds / (RHO_CP * plant.column.cell_volume)
-        moved += loop_volume(plant, top, reach, loop_back, loss)
+        loop = loop_volume(plant, top, reach, loop_back, loss)
+        moved += loop
     start = plant.controls.start_at + lift
     waiting = plant.modules > 0 and not calling
-    if waiting and level_of(temperature, start) + moved >= plant.controls.start_level:
+    if waiting and front_after(temperature, plant, start, loop, loss) + moved >= plant.controls.start_level:
         return True
     if plant.backup_mode == PARALLEL:
         starts = backup_at - plant.backup_dead_band
-        return level_of(temperature, starts) + moved >= backup_level
+        return front_after(temperature, plant, starts, loop, loss) + moved >= backup_level
     return False
+
+
+@kernel_inside
+def front_after(temperature: Array, plant: Plant, value: float, loop: float, loss: float) -> float:
+    """Level [cells] above which water stays at `value` °C while the loop loses `loss` cell·K in a step.
+
+    Its `loop` cells come back at their port. Colder than the water below they sink and mix with what is warm
+    between front and port; colder water below the port they warm.
+    """
+    fall = plant.column.fading * max(value - plant.column.room, 0.0)
+    if loop > 0.0:
+        depth = plant.loop_port - level_of(temperature, value)
+        if depth > 0.0:
+            fall += loss / max(depth, loop)
+    return level_of(temperature, value + fall)
 
 
 @kernel_inside
