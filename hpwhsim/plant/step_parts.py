@@ -1,6 +1,6 @@
 """Whether so much may happen in a step that it is taken in parts."""
 
-from hpwhsim.kernel import kernel_inside
+from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import Array, BackupMode, Plant
 from hpwhsim.plant.flows import hot_needed, loop_reach, loop_volume
 from hpwhsim.storage.tank import RHO_CP, level_of
@@ -9,7 +9,7 @@ HARD_DRAW = 0.02  # of the loop's tank in a step; with it the year's kWh agree w
 PARALLEL = int(BackupMode.PARALLEL)
 
 
-@kernel_inside
+@kernel
 def may_switch(
     temperature: Array,
     plant: Plant,
