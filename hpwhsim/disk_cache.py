@@ -10,6 +10,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,17 @@ from numpy.typing import NDArray
 from hpwhsim.last_digits import NUMBER_DIGITS, rounded
 
 Arrays = Mapping[str, NDArray[Any]]
+
+
+@cache
+def sources_hash() -> str:
+    """First 16 hex digits of the SHA-256 over the path and text of each source file of the package."""
+    root = Path(__file__).parent
+    digest = hashlib.sha256()
+    for path in sorted(root.rglob("*.py")):
+        digest.update(path.relative_to(root).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def folder(kind: str) -> Path:

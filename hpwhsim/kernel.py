@@ -5,7 +5,6 @@ is called from another file would leave old machine code in use. Here the cache 
 by a hash of all our sources: any edit starts a new folder.
 """
 
-import hashlib
 import shutil
 from collections.abc import Callable
 from functools import cache
@@ -14,6 +13,8 @@ from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
 import platformdirs
+
+from hpwhsim.disk_cache import sources_hash
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -27,17 +28,6 @@ OPTIONS: dict[str, Any] = {
     "no_cfunc_wrapper": True,  # each would hold the kernel once more; nothing calls ours from C
 }
 KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
-
-
-@cache
-def sources_hash() -> str:
-    """First 16 hex digits of the SHA-256 over the path and text of each source file of the package."""
-    root = Path(__file__).parent
-    digest = hashlib.sha256()
-    for path in sorted(root.rglob("*.py")):
-        digest.update(path.relative_to(root).as_posix().encode())
-        digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
 
 
 @cache

@@ -9,7 +9,8 @@ chance of ``m e 10^(digits - 1)``, in the mean over mantissas ``3.9 e 10^(digits
 above what processors differ by, 10 digits of the 2e5 values of a plant flip 78 of them, 7 digits 0.08 and 6
 digits 0.008. Single numbers and short arrays, some 300 of a plant, have 9 digits: 0.01 flips.
 
-The boundary lies beside the half, since means of round numbers lie on halves. Only comparisons with stated
+The boundary lies beside the half, since means of round numbers lie on halves, and on no short decimal, since
+what was kept with more digits (a map) lies on those. Only comparisons with stated
 powers of ten, and multiplications, divisions and floors, which IEEE 754 defines to the last bit, are used.
 """
 
@@ -26,7 +27,7 @@ Tree = TypeVar("Tree")
 NUMBER_DIGITS = 9  # of single numbers and of arrays of at most `FEW` values
 SERIES_DIGITS = 6  # of longer ones: hours, steps, maps
 FEW = 100
-BESIDE_HALF = 0.47  # from 0.53 of a unit on the last digit goes up
+BESIDE_HALF = 0.4671058287  # from 0.5328941713 of a unit on the last digit goes up
 
 _LOWEST, _HIGHEST = -22, 22  # powers of ten that a float holds exactly, or nearest; below, the grid stays
 _POWERS = np.array([float(f"1e{e}") for e in range(_LOWEST, _HIGHEST + 1)])

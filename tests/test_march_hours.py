@@ -61,14 +61,17 @@ def run_hours(of: Marched) -> list[int]:
 
 @pytest.mark.parametrize("hour", [0, 3, 7])
 def test_the_loop_loses_in_its_hour_of_the_day(tmp_path: Path, hour: int) -> None:
-    """2 kW in one hour of the day are 2 kWh in that hour, today and tomorrow."""
+    """2 kW in one hour of the day are 2 kWh in that hour, today and tomorrow.
+
+    2 %: the loop loses by what leaves for it, and the store's top cools by up to half a kelvin of 38 K.
+    """
     loss = np.zeros(24)
     loss[hour] = 2000.0
     out = march_hours(plant(tmp_path, loop=True), 30, loop_loss=loss).out
     booked = out.loop_heat / 3.6e6
     expected = np.zeros(30)
     expected[[h for h in (hour, hour + 24) if h < 30]] = 2.0
-    assert booked == pytest.approx(expected, abs=1e-6)
+    assert booked == pytest.approx(expected, rel=0.02, abs=1e-6)
 
 
 @pytest.mark.parametrize("hour", [1, 4])

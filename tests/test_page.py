@@ -300,7 +300,8 @@ def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -
         assert there == pytest.approx(1.8 * here + 32.0, abs=0.15), name
     assert found["store is charged to"] == [65.0, 149.0]
     assert found["store"] == pytest.approx([3407.0, 900.0], rel=1e-3)
-    assert found["loss of the loop, mean"][0] == pytest.approx(60.0, rel=1e-3)  # as the scenario has it
+    # 60 W of water at 55.5 °C, as the scenario has it: this store is 65 °C hot, cooler for a time
+    assert 60.0 <= found["loss of the loop, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
 
 
 @pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])

@@ -55,7 +55,7 @@ def test_a_small_store_runs_short_or_brings_resistance_into_the_peak() -> None:
 
     With the backup the barred hours then see its 30 kW, more than the machine would have drawn.
     """
-    for store in (500, 2000):
+    for store in (1000, 2000):
         assert rows()[ANY, store].short_litres == 0.0
         for charging in (BAR, NIGHT):
             row = rows()[charging, store]

@@ -70,7 +70,7 @@ CASES = {
 def test_days_that_run_short_do_not_depend_on_the_steps(case: str) -> None:
     """60 winter days (wrapped: 30), 4 to 360 steps an hour: litres to 2.5 % or 5 L, time to 3 %.
 
-    Electricity to 0.4 %; wrapped 0.7 %, where the room is followed once a step. With the call seen a step
+    Electricity to 0.4 %; wrapped 1.3 %, where the room is followed once a step. With the call seen a step
     late the demo with 200 gal and its backup beside ran short of 1,904, 2,054 and 2,109 L at 4, 12 and 60
     steps an hour. What is left is mostly the front, which more steps smear.
     """
@@ -88,4 +88,4 @@ def test_days_that_run_short_do_not_depend_on_the_steps(case: str) -> None:
     for other in found:
         assert other[0] == pytest.approx(litres, rel=0.025, abs=5.0)
         assert other[1] == pytest.approx(hours, rel=0.03, abs=0.02)
-        assert other[2] == pytest.approx(kwh, rel=0.007 if wrapped else 0.004)
+        assert other[2] == pytest.approx(kwh, rel=0.013 if wrapped else 0.004)

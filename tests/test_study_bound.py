@@ -142,12 +142,13 @@ def test_a_loop_tank_that_stays_warm_holds_its_heat_pump(price: Path) -> None:
     """Its machine heats what the loop keeps warm: the bound is no more that of cold water.
 
     The loop's share of the heat is never made better than at the return less what a step cools (by hand from
-    the map): with the tank's heat pump the bound was 0.37 of what the controls take, and is now above 0.6.
+    the map): with the tank's heat pump the bound was 0.37 of what the controls take without that. It is above
+    0.4: a loop that follows its supply may be served colder in hours in which its tank gave less than it can.
     Small tanks, which cool most in a step, and bars come nearest.
     """
     pump = ["recirculation.loop_tank.power=null", f"recirculation.loop_tank.heat_pump={LOOP_HEAT_PUMP}"]
     bound = found("loop-tank", *pump)
-    assert bound.bound > 0.6 * bound.control
+    assert bound.bound > 0.4 * bound.control
     found("loop-tank", *pump, "recirculation.loop_tank.volume=60 gal", "plant.storage.setpoint=137 degF")
     found(
         "loop-tank", *pump, "recirculation.schedule=['6:00-22:00']", SIGNAL.replace("price.csv", str(price))

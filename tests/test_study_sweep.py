@@ -204,7 +204,9 @@ def test_loss_and_use_grow_as_they_must(plant: Path, capsys: pytest.CaptureFixtu
     taps = rows.pivot_table(
         index="building.apartments", columns="plant.storage.heat_loss", values="heat_to_taps_kwh"
     )
-    assert taps.loc["30"].to_numpy() == pytest.approx(3.0 * taps.loc["10"].to_numpy(), rel=1e-9)
+    assert taps.loc["30"].to_numpy() == pytest.approx(
+        3.0 * taps.loc["10"].to_numpy(), rel=5e-6
+    )  # draws: 6 digits
     losses = rows.pivot_table(
         index="plant.storage.heat_loss", columns="building.apartments", values="storage_loss_kwh"
     )

@@ -26,7 +26,12 @@ WITHOUT: dict[str, tuple[str, ...]] = {
     "signal": (f"{CONTROLS}.signal=", f"{CONTROLS}.signal_hours="),
     "pasteurising": (f"{CONTROLS}.pasteurise=",),
     "loop pump": ("recirculation.pump_power=0 W",),
-    "cooling": (f"{ROOM}.cooling=none", f"{ROOM}.cooling_setpoint=", f"{ROOM}.cooling_cop="),
+    "cooling": (
+        f"{ROOM}.cooling=none",
+        f"{ROOM}.cooling_setpoint=",
+        f"{ROOM}.cooling_cop=",
+        f"{ROOM}.neighbour_cooling=none",
+    ),
 }
 HOUR = np.arange(8760) % 24
 WEEKDAY = np.arange(8760) // 24 % 7  # 1 January is a Monday

@@ -63,6 +63,8 @@ BOUGHT: Parts = (
     ("pump_kwh", "pumps", PINK),
     ("resistance_kwh", "resistance", RED),
     ("trace_heating_kwh", "trace heating", ORANGE),
+    ("recirculation_pump_kwh", "loop pump", "0.3"),
+    ("loop_heater_kwh", "heater of the loop's tank", "0.45"),
     ("standby_kwh", "standing machines", "0.6"),
     ("fuel_kwh", "fuel", YELLOW),
 )

@@ -8,7 +8,14 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import beyond
 
 WIDTH = 100
-AUXILIARIES = (("fan_kwh", "  fans"), ("pump_kwh", "  pumps"), ("standby_kwh", "  standing machines"))
+BESIDE_COMPRESSOR = (
+    ("fan_kwh", "  fans"),
+    ("pump_kwh", "  pumps"),
+    ("standby_kwh", "  standing machines"),
+    ("trace_heating_kwh", "  heat trace"),
+    ("recirculation_pump_kwh", "  loop pump"),
+    ("loop_heater_kwh", "  heater of the loop's tank"),
+)
 
 REASONS = {
     "costs.simple_payback_years": "simple_payback",
@@ -40,13 +47,9 @@ def year_text(record: Record) -> str:
     lines += _energy(record, "electricity_kwh", "electricity")
     if "compressor_kwh" in record:
         lines += _energy(record, "compressor_kwh", "  heat pump")
-        for key, label in (
-            ("fan_kwh", "  fans"),
-            ("pump_kwh", "  pumps"),
-            ("standby_kwh", "  standing machines"),
-        ):
-            if record[key] > 0.0:
-                lines += _energy(record, key, label)
+    for key, label in BESIDE_COMPRESSOR:
+        if record.get(key, 0.0) > 0.0:
+            lines += _energy(record, key, label)
     lines += _energy(record, "resistance_kwh", "  resistance")
     if record["fuel_kwh"] > 0.0:
         lines += _energy(record, "fuel_kwh", "fuel")

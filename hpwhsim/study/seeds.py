@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.disk_cache import Arrays, cached, place
-from hpwhsim.kernel import sources_hash
+from hpwhsim.disk_cache import Arrays, cached, place, sources_hash
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.design_days import DesignDays, design_days

@@ -205,11 +205,18 @@ def sized(scenario: Scenario, modules: int, volume: float, tanks: int | None = N
 
 
 def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: int | None = None) -> Plant:
-    """A plant with `modules` modules of `factor` the capacity as written, and a store of `volume`. [m³]"""
+    """A plant with `modules` modules of `factor` the capacity as written, and a store of `volume`. [m³]
+
+    Rounded as `assemble` does, so that it is the plant that somebody would write with these numbers.
+    """
     plant, machine = based(bench, modules, tanks).plant, bench.assembly.plant.machine
+    if factor != 1.0:
+        machine = settled(
+            machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w)
+        )
     return plant._replace(
-        column=store_column(sized(bench.scenario, modules, volume, tanks), []),
-        machine=machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w),
+        column=settled(store_column(sized(bench.scenario, modules, volume, tanks), [])),
+        machine=machine,
         outlet=plant.outlet.copy(),  # a march fills these, and several run at once
         speed=plant.speed.copy(),
     )
