@@ -14,7 +14,7 @@ import pytest
 
 pytestmark = pytest.mark.year
 BENCHMARKS = Path(__file__).resolve().parents[1] / "benchmarks"
-STORES = (500, 2000, 6000, 12000)
+STORES = (1000, 2000, 6000, 12000)
 BAR, NIGHT, ANY = "barred 16:00-21:00", "only 21:00-07:00", "at any hour"
 
 
@@ -77,5 +77,5 @@ def test_shifting_is_paid_in_energy() -> None:
 
     The reference: a shifted day uses more than the same day unshifted, by the loss of the store.
     """
-    assert rows()[BAR, 6000].backed_kwh > 1.05 * rows()[ANY, 500].backed_kwh
+    assert rows()[BAR, 6000].backed_kwh > 1.05 * rows()[ANY, 1000].backed_kwh
     assert rows()[BAR, 12000].backed_kwh > rows()[BAR, 6000].backed_kwh
