@@ -32,7 +32,7 @@ def cautions(
     short_litres: float,
     minimum_c: float,
     edge_hours: float,
-    store_min_top_c: float,
+    supply_min_c: float,
     run_hours: float | None,
     not_called_hours: float = 0.0,
     starts: Array | None = None,
@@ -42,8 +42,10 @@ def cautions(
 
     Parameters
     ----------
-    short_hours, short_litres, minimum_c, edge_hours, store_min_top_c, run_hours
+    short_hours, short_litres, minimum_c, edge_hours, run_hours
         As in the annual record; `run_hours` is None without a heat pump.
+    supply_min_c : float
+        Coldest water of an hour that left the plant, after a heater in series. [°C]
     not_called_hours : float
         Hours of backup in which the store did not call for the heat pump.
     starts, module_hours : ndarray, shape (module,), or None
@@ -82,9 +84,9 @@ def cautions(
             "the heat pump never runs: its start sensor is never colder than the setpoint less the dead band "
             "(does the backup keep it warm?), or it is barred all year"
         )
-    if store_min_top_c < 20.0:
+    if supply_min_c < 20.0:
         said.append(
-            f"the top of the store falls to {store_min_top_c:.1f} degC: the plant does not carry this load"
+            f"what leaves the plant falls to {supply_min_c:.1f} degC: the plant does not carry this load"
         )
     return said
 

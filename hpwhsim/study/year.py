@@ -385,7 +385,7 @@ def _record(
                 short_litres=sums["short_litres"],
                 minimum_c=plant.minimum_temperature,
                 edge_hours=sums.get("edge_hours", 0.0),
-                store_min_top_c=lowest_top,
+                supply_min_c=float(_leaving(hourly).min()),
                 run_hours=sums.get("run_hours"),
                 not_called_hours=_not_called(scenario, out),
                 starts=out.module_starts[: plant.modules],
