@@ -42,7 +42,7 @@ def own() -> Year:
 def test_a_sewer_gives_no_more_than_flows_by(tmp_path: Path) -> None:
     """Each hour: heat taken <= rho c V (T - floor), and reached in thin hours; nothing is carried over.
 
-    The year to 1e-3, an hour to 5 %: the share of a step that the sewage can feed is found for the water that
+    The year to 2e-3, an hour to 6 %: the share of a step that the sewage can feed is found for the water that
     meets the machine as the step begins.
     """
     rng = np.random.default_rng(1)
@@ -51,8 +51,8 @@ def test_a_sewer_gives_no_more_than_flows_by(tmp_path: Path) -> None:
     year = worked("wastewater", write_sewer(tmp_path / "sewer.csv", flow, warm) + "}")
     offered = RHO_CP * year.hourly["sewage_m3"] * np.maximum(year.hourly["sewage_c"] - 8.0, 0.0) / 3.6e6
     taken = year.hourly["source_heat_kwh"]
-    assert np.all(taken <= offered * 1.05 + 1e-9)
-    assert (taken - offered).clip(0.0).sum() < 1e-3 * offered.sum()
+    assert np.all(taken <= offered * 1.06 + 1e-9)
+    assert (taken - offered).clip(0.0).sum() < 2e-3 * offered.sum()
     assert (taken > 0.98 * offered).sum() > 1000
     assert taken[year.hourly["sewage_c"] < 8.0].max() <= 1e-9
     assert number(year, "sewage_heat_above_floor_kwh") < offered.sum() + 1.0
