@@ -93,7 +93,7 @@ def test_the_sheet_says_the_price_of_energy_as_it_is_quoted() -> None:
             given[f"{name} {unit}"] = value
             return put(label, unit, value, name, source)
 
-        page.given = noted  # type: ignore[method-assign]
+        page.given = noted
         saved = {"site_mmbtu": formula(SITE_MMBTU), "electricity_kwh": formula(KWH)}
         _incentives(page, costs({"per_site_energy_saved": written}), formula(CAPITAL), KW, saved)
         assert given["incentive_1_per_site_mmbtu USD/MMBtu"] == pytest.approx(25.0, rel=1e-8)

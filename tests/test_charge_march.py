@@ -16,7 +16,7 @@ NO_LOOP = "recirculation=null"
 def simple(found: Assembly, **changes: object) -> Assembly:
     """The plant with modules of constant capacity that take any water."""
     kept = {"machine": simple_map(24e3), "lowest_source": -30.0, "highest_inlet": 75.0, **changes}
-    return found._replace(plant=found.plant._replace(**kept))  # type: ignore[arg-type]
+    return found._replace(plant=found.plant._replace(**kept))
 
 
 @pytest.mark.parametrize("days", [(10, 11, 12, 13)])

@@ -40,7 +40,7 @@ def lifted(
     flow: float = 0.0,
     loop_watts: float = 0.0,
     back: float = 55.0,
-):  # type: ignore[no-untyped-def]
+):
     scratch = make_scratch(CELLS)
     reconstruct(store, scratch, store[0])
     return circulate_lifted(store, scratch, p, 10.0, flow, loop_watts, back, setpoint, times, part)

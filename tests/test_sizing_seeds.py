@@ -102,7 +102,7 @@ def _arrays(name: str, value: Any) -> dict[str, Array]:
     if not isinstance(value, tuple):
         return {name: np.asarray(value)}
     parts: dict[str, Array] = {}
-    for key, part in value._asdict().items():  # type: ignore[attr-defined]
+    for key, part in value._asdict().items():
         parts |= _arrays(f"{name}.{key}", part)
     return parts
 

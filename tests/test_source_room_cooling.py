@@ -35,7 +35,7 @@ def psychrolib() -> Iterator[ModuleType]:
     """A copy of psychrolib that works one number at a time: its compiled form takes seconds to build."""
     before = {name: sys.modules.pop(name) for name in ("psychrolib",) if name in sys.modules}
     numba = sys.modules.get("numba")
-    sys.modules["numba"] = None  # type: ignore[assignment]  # an import of it now fails, which it provides for
+    sys.modules["numba"] = None  # an import of it now fails, which it provides for
     try:
         library = importlib.import_module("psychrolib")
     finally:

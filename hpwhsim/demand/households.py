@@ -180,7 +180,7 @@ def _taken(events: Events, rank: NDArray[np.float32], stated: float) -> Events:
     need = int(np.searchsorted(before + np.cumsum(events.litres[last]), stated))
     final = rank[last[min(need, last.size - 1)]] if last.size else np.float32(1.0)
     kept = rank <= final
-    chosen = Events(*(values[kept] for values in events))  # type: ignore[arg-type]
+    chosen = Events._make(values[kept] for values in events)
     cut = np.flatnonzero(rank[kept] == final)
     burst = float(chosen.litres[cut].sum())
     over = float(chosen.litres.sum()) - stated
