@@ -7,6 +7,7 @@ A folder that cannot be written, or a damaged file, only means making the arrays
 
 import hashlib
 import os
+import re
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Mapping
@@ -24,14 +25,45 @@ from hpwhsim.last_digits import NUMBER_DIGITS, rounded
 Arrays = Mapping[str, NDArray[Any]]
 
 
+IMPORTED = re.compile(r"^\s*from hpwhsim\.([\w.]+) import|^\s*import hpwhsim\.([\w.]+)", re.MULTILINE)
+
+
 @cache
 def sources_hash() -> str:
     """First 16 hex digits of the SHA-256 over the path and text of each source file of the package."""
+    return _hash(_texts())
+
+
+@cache
+def sources_hash_of(module: str) -> str:
+    """As `sources_hash`, over the file of one module, dotted below the package, and all that it imports."""
+    texts = _texts()
+    reached, wanted = {module}, [module]
+    while wanted:
+        for imported in IMPORTED.findall(texts[wanted.pop()].decode()):
+            name = imported[0] or imported[1]
+            if name in texts and name not in reached:
+                reached.add(name)
+                wanted.append(name)
+    return _hash({name: texts[name] for name in reached})
+
+
+@cache
+def _texts() -> dict[str, bytes]:
+    """Text of each source file of the package by its dotted name below it."""
     root = Path(__file__).parent
-    digest = hashlib.sha256()
+    found = {}
     for path in sorted(root.rglob("*.py")):
-        digest.update(path.relative_to(root).as_posix().encode())
-        digest.update(path.read_bytes())
+        parts = path.relative_to(root).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path.read_bytes()
+    return found
+
+
+def _hash(texts: Mapping[str, bytes]) -> str:
+    digest = hashlib.sha256()
+    for name in sorted(texts):
+        digest.update(name.encode())
+        digest.update(texts[name])
     return digest.hexdigest()[:16]
 
 

@@ -2,7 +2,7 @@
 
 The compiler's own cache looks at the file of the function alone, so an edit to a function that
 is called from another file would leave old machine code in use. Here the cache folder is named
-by a hash of all our sources: any edit starts a new folder.
+by a hash of the kernel's file and of all that it imports: an edit of one of them starts a new folder.
 """
 
 import shutil
@@ -14,7 +14,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 import numba
 import platformdirs
 
-from hpwhsim.disk_cache import sources_hash
+from hpwhsim.disk_cache import sources_hash, sources_hash_of
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -31,15 +31,17 @@ KEEP = 12  # folders of older sources that stay, so that switching branches does
 
 
 @cache
-def _cache_folder() -> str:
-    """Folder for compiled code of exactly these sources; made here, and old ones removed."""
+def _cache_folder(module: str) -> str:
+    """Folder for compiled code of exactly these sources of a module; made here, and old ones removed."""
     root = Path(platformdirs.user_cache_dir("tankyear")) / "compiled"
     checked = "-checked" if vars(numba.config)["BOUNDSCHECK"] else ""  # code that looks at every index
-    folder = root / (sources_hash() + checked)
+    package, _, name = module.partition(".")
+    texts = sources_hash_of(name) if package == __package__ else sources_hash()
+    folder = root / (name or module) / (texts + checked)
     if not folder.is_dir():
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            others = sorted((p for p in root.iterdir() if p != folder), key=lambda p: p.stat().st_mtime)
+            others = sorted((p for p in folder.parent.iterdir() if p != folder), key=_age)
             for old in others[:-KEEP]:
                 shutil.rmtree(old, ignore_errors=True)
         except OSError:  # no writable home: the compiler then caches beside the sources, or not at all
@@ -47,8 +49,12 @@ def _cache_folder() -> str:
     return str(folder)
 
 
+def _age(path: Path) -> float:
+    return path.stat().st_mtime
+
+
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
-    """Compile `function` on its first call, or load it from the cache keyed by all our sources.
+    """Compile `function` on its first call, or load it from the cache keyed by all sources that it uses.
 
     A kernel fills arrays that it is given and makes none: the compiler's counting of references to arrays is
     off (`_nrt`), because it took nearly half of a march. A kernel that makes an array does not compile.
@@ -91,7 +97,8 @@ def kernel_inside(function: Callable[P, R]) -> Callable[P, R]:
 def _compiled(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
     config = vars(numba.config)
     before = config["CACHE_DIR"]
-    config["CACHE_DIR"] = _cache_folder()  # read when the decorator runs, so set for that moment only
+    # read when the decorator runs, so set for that moment only
+    config["CACHE_DIR"] = _cache_folder(function.__module__)
     try:
         return cast(Callable[P, R], numba.njit(**options)(function))
     finally:

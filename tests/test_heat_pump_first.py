@@ -156,7 +156,7 @@ def test_the_year_cautions_of_hours_not_called_and_of_short_runs() -> None:
         "short_litres": 0.0,
         "minimum_c": 43.3,
         "edge_hours": 0.0,
-        "store_min_top_c": 50.0,
+        "supply_min_c": 50.0,
         "run_hours": 2000.0,
     }
     assert year_cautions(**rest, not_called_hours=3.0) == []

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 import hpwhsim
-from hpwhsim import kernel
+from hpwhsim import disk_cache, kernel
 
 CALLED = "from hpwhsim.kernel import kernel\n\n\n@kernel\ndef step(x: float) -> float:\n    return x + {}\n"
 CALLER = """from hpwhsim.called import step
@@ -43,13 +43,13 @@ def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
     for value in ("1.0", "1.0", "5.0"):
         (package / "called.py").write_text(CALLED.format(value))
         environment = os.environ | {"XDG_CACHE_HOME": str(tmp_path / "cache"), "PYTHONPATH": str(tmp_path)}
-        command = [sys.executable, "-m", "hpwhsim.caller"]
+        command = [sys.executable, "-c", "import hpwhsim.caller"]
         done = subprocess.run(
             command, capture_output=True, text=True, env=environment, cwd=tmp_path, check=True
         )
         found.append(float(done.stdout))
     assert found == [2.0, 2.0, 10.0]
-    assert len(list((tmp_path / "cache" / "tankyear" / "compiled").iterdir())) == 2
+    assert len(list((tmp_path / "cache" / "tankyear" / "compiled" / "caller").iterdir())) == 2
 
 
 @kernel.kernel
@@ -85,15 +85,30 @@ def test_hash_covers_every_source_file() -> None:
     int(kernel.sources_hash(), 16)
 
 
+def test_a_module_is_hashed_with_all_that_it_imports(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An edit of the store reaches the march and not the heat pump's map; one of a report reaches neither."""
+    texts = disk_cache._texts()
+
+    def hashes(edited: str) -> tuple[str, str, str]:
+        changed = {n: t + b"\n# edited" if n == edited else t for n, t in texts.items()}
+        monkeypatch.setattr(disk_cache, "_texts", lambda: changed)
+        of = disk_cache.sources_hash_of.__wrapped__
+        return of("plant.march"), of("storage.tank"), of("heatpump.maps")
+
+    now, stored, reported = hashes(""), hashes("storage.tank"), hashes("cli")
+    assert [a == b for a, b in zip(now, stored, strict=True)] == [False, False, True]
+    assert now == reported
+
+
 def test_old_caches_are_pruned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only the folder in use and the newest few stay."""
     monkeypatch.setattr(kernel.platformdirs, "user_cache_dir", lambda _: str(tmp_path))
     for i in range(kernel.KEEP + 3):
-        old = tmp_path / "compiled" / f"{i:016x}"
+        old = tmp_path / "compiled" / "storage.tank" / f"{i:016x}"
         old.mkdir(parents=True)
         os.utime(old, (i, i))
-    kernel._cache_folder.__wrapped__()
-    left = sorted(p.name for p in (tmp_path / "compiled").iterdir())
+    kernel._cache_folder.__wrapped__("hpwhsim.storage.tank")
+    left = sorted(p.name for p in (tmp_path / "compiled" / "storage.tank").iterdir())
     assert len(left) == kernel.KEEP + 1
     assert f"{0:016x}" not in left
 

@@ -55,6 +55,7 @@ from hpwhsim.plant.heat_source import (
     offered,
     pumped,
     refused_by,
+    taken_at,
 )
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
@@ -79,6 +80,8 @@ LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour 
 # the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
 RESET, RESET_TIME = 0.5, 86400.0  # K, s
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+SEWER = int(SourceKind.SEWER)
+LIMITED = int(SourceKind.WET_WELL), SEWER  # they give so much in a step and no more
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL, SERIES = int(BackupMode.PARALLEL), int(BackupMode.SERIES)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
@@ -130,6 +133,7 @@ def marcher(kind: int) -> March:
         waited = tank_heat = tank_energy = 0.0
         tank_c = plant.loop_tank.setpoint
         straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store
+        overdrawn = 0.0  # J that the step before took over what its sewer gave
         at = 0
         lines, owed = plant.lines, 0.0  # J that lines outdoors lost standing and did not get back yet
         pipe_out, pipe_back = drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k
@@ -148,7 +152,7 @@ def marcher(kind: int) -> March:
             frosted = frost_capacity, frost_power
             use = drive.use[step] / column.cell_volume
             expected = max(running, 1)
-            source, share = drive.source[hour], 1.0
+            source, fed = drive.source[hour], 1.0
             free = source
             barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
             if kind != OUTDOOR_AIR:
@@ -157,9 +161,9 @@ def marcher(kind: int) -> March:
                 met_water = entering(
                     plant, temperature, use, mains, free, float(expected), plant.step_seconds
                 )
-                source, share = meet(plant, offer, met_water, float(expected), frosted)
+                source, fed = meet(plant, offer, met_water, float(expected), frosted)
                 # fewer modules cool the source less: only where one is too many, all are barred
-                barred = refused_by(plant, offer, source, share, met_water) if expected == 1 else WORKS
+                barred = refused_by(plant, offer, source, fed, met_water) if expected == 1 else WORKS
             open_hour = drive.permitted[step % drive.permitted.size]
             if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
                 open_hour = level_of(temperature, plant.use_temperature) > plant.reserve_level
@@ -218,13 +222,13 @@ def marcher(kind: int) -> March:
                     while wanted > 0 and (kind != OUTDOOR_AIR or wanted > running):
                         if kind != OUTDOOR_AIR and wanted != expected:
                             offer = offered(kind, plant, drive, state, step, hour, wanted)
-                            source, share = meet(plant, offer, met_water, float(wanted), frosted)
+                            source, fed = meet(plant, offer, met_water, float(wanted), frosted)
                             expected = wanted
                         inlet = entering(plant, temperature, use, mains, source, float(wanted), dt)
                         why = refusal(plant, source, inlet)
                         if kind != OUTDOOR_AIR:
                             spare = RESET * max(1.0 - cut_out / RESET_TIME, 0.0) if wanted > running else 0.0
-                            why = refused_by(plant, offer, source - spare, share, inlet)
+                            why = refused_by(plant, offer, source - spare, fed, inlet)
                         if why == WORKS:
                             break
                         refused = why
@@ -240,15 +244,21 @@ def marcher(kind: int) -> March:
                 thawing = 0
                 if pause > 0.0 and wanted > 0:
                     thawing = begin_thaws(controls, rotation, plant.modules, wanted, pause)
-                idle = min(warming, wanted * dt)  # module-seconds of power without heat
-                warming = warming - idle if wanted > 0 else 0.0
-                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
                 speed = 1.0
                 if wanted > 0 and plant.turndown < 1.0:
                     speed = part_speed(
                         controls, plant.turndown, level_of(temperature, controls.start_at + lift)
                     )
                 units, plant.speed[0] = (wanted - thawing) * speed, speed
+                share = fed  # of the part, in which the source gives the heat asked for
+                if kind in LIMITED and units > 0.0:
+                    # what is left of the step's sewage over the rest of the step, by the water met now
+                    asked = taken_at(plant, source, inlet, units, frosted) * (parts - part) * dt
+                    left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
+                    share = left / asked if asked > left else 1.0
+                idle = min(warming, wanted * dt)  # module-seconds of power without heat
+                warming = warming - idle if wanted > 0 else 0.0
+                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
                 frosted, back, iced = (frost_capacity, frost_power), frost_drawn, pause
                 if speed < 1.0 and frost_drawn > 0.0:  # a coil of less heat is warmer
                     cold = entering(plant, temperature, use, mains, source, units, heating)
@@ -433,6 +443,8 @@ def marcher(kind: int) -> March:
             conduct(temperature, scratch, column)
             lost = lose(temperature, column, around) * joule + lost_in_step
             out.storage_loss[hour] += lost
+            if kind == SEWER:
+                overdrawn = max(overdrawn + taken_in_step - offer.most * plant.step_seconds, 0.0)
             if kind != OUTDOOR_AIR:
                 gain += lost
                 grinding = end_step(
