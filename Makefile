@@ -8,14 +8,19 @@ BIN := $(VENV)/bin
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
 
+# the march is compiled once for each kind of source, before two tests wait for the same
 test: $(VENV)/.installed-dev lint
-	$(BIN)/pytest -q -n auto
+	printf '%s\n' packaged central-air ground wastewater | \
+		xargs -P 2 -I NAME $(BIN)/tankyear run scenarios/NAME.yaml --json > /dev/null
+	$(BIN)/pytest -q -n auto --dist worksteal -m "not long"
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
-	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/test_year.py tests/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
-# the property tests on examples drawn anew: for a change of the physics, and now and then
+# what takes long, every index of the march looked at, and property tests on more examples, drawn anew:
+# for a change of the physics, and now and then
 search: $(VENV)/.installed-dev
+	$(BIN)/pytest -q -n auto --dist worksteal -m long
+	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/test_year.py tests/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -l "^@given" tests/test_*.py)
 
 lint: $(VENV)/.installed-dev

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
 # An example that meets the compiler for the first time takes seconds: no example is timed.
 # `make test` draws the same examples each time, so that a change and not the draw decides;
-# `make search` draws new ones.
-settings.register_profile("fresh", deadline=None)
+# `make search` draws new ones, and five times as many.
+settings.register_profile("fresh", deadline=None, max_examples=500)
 settings.register_profile("same", deadline=None, derandomize=True)
 settings.load_profile("same")
 

@@ -175,6 +175,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
     assert parts["mass_curve_litres"] + total == pytest.approx(parts["storage_litres"], rel=1e-9)
 
 
+@pytest.mark.long
 def test_run_a_then_b_then_a() -> None:
     """Nothing is remembered between sizings: equal records."""
     two = (*ALONE, "sizing.seeds=2", "sizing.probability=0.6")

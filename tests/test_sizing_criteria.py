@@ -121,7 +121,10 @@ def test_backup_share(demo: Bench) -> None:
 
 @pytest.mark.parametrize(
     ("litres", "said"),
-    [(500, "No plant of the steps passes the design days"), (9500, "passes the whole year")],
+    [
+        (500, "No plant of the steps passes the design days"),
+        pytest.param(9500, "passes the whole year", marks=pytest.mark.long),
+    ],
 )
 def test_no_plant_passes_is_exit_1(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, litres: int, said: str

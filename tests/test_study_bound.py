@@ -45,7 +45,11 @@ def test_no_worked_scenario_beats_its_bound(path: Path) -> None:
 
 
 @pytest.mark.year
-@pytest.mark.parametrize("weather", [CHICAGO, GOLDEN, GREENSBORO, SAND_POINT], ids=lambda path: path.stem[:7])
+@pytest.mark.parametrize(
+    "weather",
+    [CHICAGO, *(pytest.param(path, marks=pytest.mark.long) for path in (GOLDEN, GREENSBORO, SAND_POINT))],
+    ids=lambda path: path.stem[:7],
+)
 def test_the_second_balance_stays_below_the_march_with_a_loop(weather: Path) -> None:
     """R-744 in one pass with the loop returned into the store: high and low in it, hot and lukewarm."""
     found("central-air", weather=weather)
@@ -63,24 +67,29 @@ ALL_HOURS = "plant.controls.signal_hours=24"
 GOOD = [
     ("central-air", ["plant.controls.charge_windows=['11:00-17:00']", "plant.backup.power=5 kW"]),
     ("central-air", [SIGNAL, "plant.controls.signal_hours=8"]),
-    ("central-air", ["plant.controls.boost=8 K", "plant.controls.boost_windows=['12:00-16:00']"]),
-    ("central-air", ["plant.controls.defrosts=staggered", "plant.heat_pump.turndown=0.4"]),
     (
         "central-air",
         ["plant.heat_pump.pass=multi", "plant.heat_pump.refrigerant=R-134a", "plant.backup.mode=series"],
     ),
+    (
+        "loop-tank",
+        ["recirculation.loop_tank.connection=parallel", "recirculation.loop_tank.setpoint=140 degF"],
+    ),
+    ("packaged", ["plant.backup.kind=gas", "plant.backup.mode=series", "plant.backup.height=null"]),
+    ("packaged-test", ["plant.heat_pump.condenser_height=1", "plant.storage.inlet_mixing=0"]),
+    ("packaged", ["plant.source.room.exhaust=outdoors", "plant.source.room.kind=closet"]),
+    ("ground", ["run.years=2", SIGNAL]),
+]
+MORE = [
+    ("central-air", ["plant.controls.boost=8 K", "plant.controls.boost_windows=['12:00-16:00']"]),
+    ("central-air", ["plant.controls.defrosts=staggered", "plant.heat_pump.turndown=0.4"]),
     ("central-air", ["plant.heat_pump.fan_power=600 W", "plant.heat_pump.pump_power=200 W"]),
     ("hybrid", [SIGNAL, "plant.controls.signal_hours=10"]),
     ("loop-tank", [SIGNAL, "plant.controls.signal_hours=10"]),
     (
         "loop-tank",
-        ["recirculation.loop_tank.connection=parallel", "recirculation.loop_tank.setpoint=140 degF"],
-    ),
-    (
-        "loop-tank",
         ["recirculation.loop_tank.power=null", f"recirculation.loop_tank.heat_pump={LOOP_HEAT_PUMP}"],
     ),
-    ("packaged", ["plant.backup.kind=gas", "plant.backup.mode=series", "plant.backup.height=null"]),
     ("split", ["plant.controls.charge_windows=['11:00-16:00']"]),
     (
         "split",
@@ -91,11 +100,8 @@ GOOD = [
         ],
     ),
     ("packaged-test", ["plant.controls.charge_windows=['11:00-18:00']"]),
-    ("packaged-test", ["plant.heat_pump.condenser_height=1", "plant.storage.inlet_mixing=0"]),
     ("packaged", ["plant.source.room.intake=outdoors"]),
-    ("packaged", ["plant.source.room.exhaust=outdoors", "plant.source.room.kind=closet"]),
     ("packaged", ["plant.source.room.kind=apartment"]),
-    ("ground", ["run.years=2", SIGNAL]),
     ("wastewater", ["plant.controls.charge_windows=['9:00-15:00', '19:00-24:00']"]),
 ]
 
@@ -112,7 +118,11 @@ def price(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.year
-@pytest.mark.parametrize(("name", "overrides"), GOOD, ids=lambda value: str(value)[:60])
+@pytest.mark.parametrize(
+    ("name", "overrides"),
+    [*GOOD, *(pytest.param(*more, marks=pytest.mark.long) for more in MORE)],
+    ids=lambda value: str(value)[:60],
+)
 def test_no_good_control_or_other_plant_beats_its_bound(name: str, overrides: list[str], price: Path) -> None:
     """Windows in the warm hours, signals, small hot stores, ducts, other passes: what comes nearest."""
     found(name, *(text.replace("price.csv", str(price)) for text in overrides))
@@ -138,6 +148,7 @@ def test_constant_cop_and_no_loss_is_heat_over_cop(tmp_path: Path) -> None:
 
 
 @pytest.mark.year
+@pytest.mark.long
 def test_a_loop_tank_that_stays_warm_holds_its_heat_pump(price: Path) -> None:
     """Its machine heats what the loop keeps warm: the bound is no more that of cold water.
 
@@ -156,6 +167,7 @@ def test_a_loop_tank_that_stays_warm_holds_its_heat_pump(price: Path) -> None:
 
 
 @pytest.mark.year
+@pytest.mark.long
 def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
     """Prices of the tariff's blocks against the same by hand in a file; a signal of 24 hours bars none.
 

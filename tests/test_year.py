@@ -359,13 +359,13 @@ plants = st.fixed_dictionaries(
 
 @given(plants)
 @settings(
-    max_examples=200,
+    max_examples=settings().max_examples * 2 // 5,
     deadline=None,
     phases=(Phase.explicit, Phase.generate),  # a failing year is slow to shrink
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_every_year_closes(tmp_path: Path, p: dict[str, Any]) -> None:
-    """First law over 200 random plants: |balance_error| <= 1e-6; nothing negative, nothing not a number."""
+    """First law over random plants: |balance_error| <= 1e-6; nothing negative, nothing not a number."""
     raw = central_air(tmp_path, {-20.0: 2.0, 45.0: 4.0})
     raw["site"]["weather"] = str(p["weather"])
     raw["building"]["apartments"] = p["apartments"]
