@@ -206,7 +206,7 @@ def test_use_temperature_sets_what_a_fixture_takes() -> None:
     assert flows[1] / flows[0] == pytest.approx(52.0 / 82.0, rel=0.01)  # 9,000 showers each
 
 
-@pytest.mark.parametrize("steps", [4, 12, 60, 360])
+@pytest.mark.parametrize("steps", [4, 12, 60, pytest.param(360, marks=pytest.mark.long)])
 def test_stretches_are_the_events(steps: int) -> None:
     """Summed over a step of any length, the stretches of constant flow hold what the events do, bit for bit.
 

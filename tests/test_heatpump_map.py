@@ -139,6 +139,7 @@ def test_warm_inlet_hurts_r744_most(refrigerant: str, cop: float, low: float, hi
     assert low < (warm[0] / warm[1]) / (cold[0] / cold[1]) < high
 
 
+@pytest.mark.long
 def test_better_rating_means_better_exchangers_without_a_jump() -> None:
     """COP rated in steps of 1 %: COP away from the rating moves with it, never down, by 3 % at most at once.
 

@@ -354,6 +354,7 @@ def test_at_the_turning_points_both_are_level() -> None:
     assert np.isnan(study.turning_leak(two, thrifty, 0.115))
 
 
+@pytest.mark.long
 @pytest.mark.year
 def test_picture_and_table_are_made(tmp_path: Path) -> None:
     """The picture at 150 dpi of 15 by 11 inches; the table has one line for each run and a head."""

@@ -326,6 +326,7 @@ def test_lowest_source_is_that_of_the_plant(overrides: list[str]) -> None:
     assert cop_map.lowest_source_c(plant.machine, scenario) == plant.lowest_source
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "rows",
     [
@@ -342,6 +343,7 @@ def test_plain_tables_are_drawn(tmp_path: Path, rows: list[tuple[float, ...]]) -
     assert heat.sum() == pytest.approx(run[0].record["heat_pump_heat_kwh"], rel=1e-9)
 
 
+@pytest.mark.long
 def test_wrapped_condenser_idle_machine_and_odd_titles_are_drawn(tmp_path: Path) -> None:
     """No inlet in the whole year, and a title that is no formula and partly beyond the font."""
     idle = march(DEMO, "plant.controls.lock_out_below=50 degC", "title='$5 {of $6_: \u6771\u4eac'")

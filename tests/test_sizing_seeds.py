@@ -144,6 +144,7 @@ def test_smooth_draws_bear_no_probability() -> None:
 # -- the store of many years ---------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_the_store_is_that_of_the_years_one_by_one() -> None:
     """9 years of which 1 may fail, each written anew: no more fail with it, and more a little below."""
     bench = bench_of(*SMALL, "sizing.probability=0.8", years=9)
@@ -168,6 +169,7 @@ def test_the_store_is_that_of_the_years_one_by_one() -> None:
     assert needs[-2] <= least.volume * (1.0 + 1e-9) < needs[-1]
 
 
+@pytest.mark.long
 def test_years_not_tried_fail_as_seldom_as_is_said(small: Bench) -> None:
     """The issue's case: 30 years that were not tried, on the store of 20 years and on that of the own seed.
 

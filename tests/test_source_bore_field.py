@@ -158,6 +158,7 @@ def test_settled_in_the_times_solved(name: str, responses: dict[str, Response]) 
     assert found == pytest.approx(np.interp(np.log(years), np.log(hours), finer), rel=1e-3)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("layout", "rows", "columns"), [("L", 2, 4), ("U", 3, 3), ("open-box", 3, 4)])
 def test_other_layouts_bore_by_bore(layout: Layout, rows: int, columns: int) -> None:
     """Every bore solved by itself instead of in groups of like ones (method of similarities), at 100 times.

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.climate.mains import mains_of_day
@@ -178,6 +178,7 @@ def test_water_and_heat_of_the_year(
         assert np.all(got.temperature <= MAINS + share * (60.0 - MAINS) + (1.0 - share) * pickup + 1e-9)
 
 
+@settings(max_examples=20)
 @given(st.floats(0.05, 1.0), st.floats(0.0, 500.0), st.floats(0.0, 25.0))
 def test_drains_cool_as_a_pipe_of_that_loss(cold: float, loss: float, around: float) -> None:
     """A pipe of UA around which it is Ta, at one flow: T - Ta falls to e^(-UA / C) of itself.

@@ -86,6 +86,7 @@ def undisturbed(year: Year) -> float:
     )
 
 
+@pytest.mark.long
 def test_a_balanced_field_does_not_drift(tmp_path: Path, first: Year) -> None:
     """Rejection equal to extraction, spread over the summer: the wall of year 10 is that of year 1.
 
@@ -205,6 +206,7 @@ def test_chillers_with_a_circuit_of_their_own_warm_the_ground_alone(tmp_path: Pa
     assert own.hourly["source_c"][standing] == pytest.approx(own.hourly["bore_wall_c"][standing], abs=0.05)
 
 
+@pytest.mark.long
 def test_half_the_metres_are_felt() -> None:
     """Fewer metres: a colder loop and a lower COP, from the first year on and more so in the last."""
     wide, pressed = worked("ground", SMOOTH, "run.years=10"), worked("ground", *PRESSED, "run.years=10")
