@@ -71,11 +71,11 @@ def best_year(name: str, weather: Path | None) -> tuple[Year, tuple[str, ...]]:
     """The year of a refrigerant in the better of its passes, and the overrides that gave it."""
     machine = next(m for m in MACHINES if m.name == name)
     found = []
-    for water_side in ("single",) if name == "R-744" else ("single", "multi"):
+    for water_side in ("single-pass",) if name == "R-744" else ("single-pass", "multi-pass"):
         overrides = (
             f"plant.heat_pump.refrigerant={machine.refrigerant}",
             f"plant.heat_pump.cop={machine.cop}",
-            f"plant.heat_pump.pass={water_side}",
+            f"plant.heat_pump.condenser={water_side}",
             f"carbon.refrigerant.charge_per_kw={machine.charge} kg/kW",
         )
         found.append((run_year(read_scenario(SCENARIO, overrides, weather)), overrides))

@@ -111,7 +111,7 @@ FORMATS = ("", "", "", ".0f", ".2f", ".2f", ".2f", ".1f", ".1f", ".0f", ".0f", "
 def run(
     machine: Machine,
     inlet: str,
-    water_side: str = "single",
+    water_side: str = "single-pass",
     scenario: Path = SCENARIO,
     weather: Path | None = None,
     extra: Sequence[str] = (),
@@ -120,7 +120,7 @@ def run(
     overrides = [
         f"plant.heat_pump.refrigerant={machine.refrigerant}",
         f"plant.heat_pump.cop={machine.cop}",
-        f"plant.heat_pump.pass={water_side}",
+        f"plant.heat_pump.condenser={water_side}",
         *(["recirculation=null"] if inlet == "cold" else []),
         *extra,
     ]
@@ -135,7 +135,7 @@ def run(
     mild, ran = hourly["source_c"] >= 0.0, np.isfinite(inlet_c)
     plant = assemble(loaded.scenario, read_weather(loaded.scenario.site.weather)).plant
     works = np.isfinite(plant.machine.capacity_w)
-    full = works[:, -1, :].any(axis=1) if water_side == "multi" else works.any(axis=(1, 2))
+    full = works[:, -1, :].any(axis=1) if water_side == "multi-pass" else works.any(axis=(1, 2))
     return Row(
         machine=machine.name,
         inlet=inlet,
@@ -153,9 +153,9 @@ def cases() -> list[tuple[Machine, str, str]]:
     """Machine, inlet and pass of every run: multi-pass where the trade uses it, condensing and warm."""
     found = []
     for machine in MACHINES:
-        found += [(machine, "cold", "single"), (machine, "warm", "single")]
+        found += [(machine, "cold", "single-pass"), (machine, "warm", "single-pass")]
         if machine.name != REFERENCE and "deep" not in machine.name:
-            found.append((machine, "warm", "multi"))
+            found.append((machine, "warm", "multi-pass"))
     return found
 
 
@@ -241,7 +241,7 @@ LINES = {"R-410A": "#7b3294", "R-513A": "#1b7837", "R-454B": "#b8860b"}
 
 def draw_cop(ax: "Axes", rows: list[Row]) -> None:
     """COP of the plant by refrigerant, and of the machine where all of them work."""
-    styles = (("cold", "single", COLD), ("warm", "single", WARM), ("warm", "multi", MULTI))
+    styles = (("cold", "single-pass", COLD), ("warm", "single-pass", WARM), ("warm", "multi-pass", MULTI))
     label = {COLD: "cold inlet", WARM: "warm inlet, single pass", MULTI: "warm inlet, multi-pass"}
     for k, (inlet, side, color) in enumerate(styles):
         held = [

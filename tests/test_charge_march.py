@@ -51,16 +51,16 @@ def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
 
 
 @pytest.mark.parametrize("setpoint", [52.0, 57.2, 65.0])
-@pytest.mark.parametrize("pass_", ["single", "multi", "wrapped"])
-def test_by_default_the_backup_never_runs_uncalled(setpoint: float, pass_: str) -> None:
+@pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
+def test_by_default_the_backup_never_runs_uncalled(setpoint: float, condenser: str) -> None:
     """A weak heat pump with loop and draws: the backup runs, and always while the heat pump is called."""
-    extra = () if pass_ == "single" else ("plant.heat_pump.refrigerant=R-134a",)
+    extra = () if condenser == "single-pass" else ("plant.heat_pump.refrigerant=R-134a",)
     found = assembled(
         "central-air",
         *PLAIN,
         *extra,
         f"plant.storage.setpoint={setpoint} degC",
-        f"plant.heat_pump.pass={pass_}",
+        f"plant.heat_pump.condenser={condenser}",
         "plant.heat_pump.rated_at={source: 7 degC, water_in: 40 degC, water_out: 45 degC}",
         "plant.heat_pump.cop=3",
         "recirculation.return_temperature=45 degC",
@@ -82,7 +82,7 @@ def test_a_machine_at_its_hottest_inlet_does_not_hunt(start_loss: float) -> None
         "central-air",
         *PLAIN,
         "plant.heat_pump.refrigerant=R-134a",
-        "plant.heat_pump.pass=multi",
+        "plant.heat_pump.condenser=multi-pass",
         "plant.controls.minimum_run=0 s",
     )
     plant = simple(found, highest_inlet=52.0, start_loss=start_loss)

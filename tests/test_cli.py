@@ -63,7 +63,7 @@ def test_a_plant_that_cannot_be_put_together_names_its_file(
         ("plant.heat_pump.refrigerant=R-12", ["plant.heat_pump.refrigerant", "R-744"]),
         ("run.steps_per_hour=7", ["run.steps_per_hour", "7", "12"]),
         ("plant.controls.lock_outs=['5pm-8pm']", ["plant.controls.lock_outs", "5pm"]),
-        ("plant.heat_pump.pass=double", ["plant.heat_pump.pass", "single"]),
+        ("plant.heat_pump.condenser=double", ["plant.heat_pump.condenser", "single-pass"]),
     ],
 )
 def test_wrong_input_is_one_message_and_exit_2(

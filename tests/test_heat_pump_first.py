@@ -18,13 +18,13 @@ from hpwhsim.storage.tank import at_height, coldest_foot, make_scratch
 CELLS = 48
 
 
-def scenario(setpoint: float, pass_: str = "single", **keys: Any) -> Scenario:
+def scenario(setpoint: float, condenser: str = "single-pass", **keys: Any) -> Scenario:
     """An invented plant with resistance beside a heat pump; keys with __ for the dots below `plant`."""
     plant: dict[str, Any] = {
         "family": "central-air",
         "heat_pump": {
             "refrigerant": "R-134a",
-            "pass": pass_,
+            "condenser": condenser,
             "capacity": "20 kW",
             "cop": 3.0,
             "rated_at": {"source": "7 degC", "water_in": "40 degC", "water_out": "45 degC"},
@@ -56,14 +56,14 @@ def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
 
 @given(
     st.floats(49.0, 85.0),
-    st.sampled_from(["single", "multi", "wrapped"]),
+    st.sampled_from(["single-pass", "multi-pass", "wrap-around"]),
     st.one_of(st.none(), st.floats(0.05, 0.95)),
     st.one_of(st.none(), st.floats(1.0, 8.0)),
     st.lists(st.floats(0.0, 1.0), min_size=CELLS, max_size=CELLS),
 )
 @settings(deadline=None, max_examples=200)
 def test_no_settled_store_starts_the_backup_without_calling(
-    setpoint: float, pass_: str, height: float | None, band: float | None, drops: list[float]
+    setpoint: float, condenser: str, height: float | None, band: float | None, drops: list[float]
 ) -> None:
     """Law of order: a settled store is nowhere hotter below. A cold backup sensor implies a call."""
     keys: dict[str, Any] = {}
@@ -71,7 +71,7 @@ def test_no_settled_store_starts_the_backup_without_calling(
         keys["backup__height"] = height
     if band is not None:
         keys["backup__dead_band"] = f"{band} K"
-    found = scenario(setpoint, pass_, **keys).settings
+    found = scenario(setpoint, condenser, **keys).settings
     profile = np.sort(found.backup_start - 2.0 + 8.0 * np.array(drops))
     start, backup = layers(found, profile)
     assert found.stop_height <= found.sensor_height
@@ -88,10 +88,10 @@ def test_no_settled_store_starts_the_backup_without_calling(
     assert found.outlet_temperature >= found.stop_at
 
 
-@pytest.mark.parametrize("pass_", ["single", "multi", "wrapped"])
+@pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
 @pytest.mark.parametrize("setpoint", [48.9, 54.4, 57.2, 60.0, 65.6, 76.7])  # 120 to 170 degF
-def test_the_order_holds_over_the_usual_setpoints(setpoint: float, pass_: str) -> None:
-    found = scenario(setpoint, pass_)
+def test_the_order_holds_over_the_usual_setpoints(setpoint: float, condenser: str) -> None:
+    found = scenario(setpoint, condenser)
     assert found.settings.backup_start <= found.settings.start_at - 0.99
     assert found.settings.backup_setpoint <= found.settings.stop_at
     assert found.settings.sensor_height <= found.settings.backup_height
@@ -121,9 +121,9 @@ def test_heights_follow_each_other() -> None:
 
 def test_a_multi_pass_outlet_lets_the_charge_end() -> None:
     """The water of the last pass comes at the temperature that ends the call, and leaves a rise above it."""
-    found = scenario(50.0, "multi").settings
+    found = scenario(50.0, "multi-pass").settings
     assert found.outlet_temperature - 5.0 >= found.stop_at - 1e-9
-    assert scenario(65.0, "multi").settings.outlet_temperature == 65.0
+    assert scenario(65.0, "multi-pass").settings.outlet_temperature == 65.0
 
 
 def test_what_is_worked_out_stands_among_the_assumptions_with_its_value() -> None:

@@ -120,7 +120,7 @@ def test_the_evaporator_has_one_conductance(name: str) -> None:
     machine = rated._machine(name, 10.0, 5.0, False, None, "test")
     high_side, rating = sample(machine), Rating(*POINT, 1.0, 3.2)
     found = anchor_one(machine, high_side, rating, "test")
-    m = rated._map(found, high_side, (60.0,), "single", 5.0, rating, "test")
+    m = rated._map(found, high_side, (60.0,), "single-pass", 5.0, rating, "test")
     evaporating = np.arange(-30.0, 20.0, 0.5)
     bare = replace(found.machine, approach_k=0.0)
     for inlet in (10.0, 30.0):

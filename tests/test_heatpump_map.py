@@ -75,7 +75,7 @@ def test_interpolation_error(refrigerant: str, cop: float, outlet: float) -> Non
     rating = Rating(7.0, 10.0, 60.0, 1.0, cop)
     high_side = sample(machine)
     anchored = anchor_one(machine, high_side, rating, "test")
-    m = rated._map(anchored, high_side, (outlet,), "single", 5.0, rating, "test")
+    m = rated._map(anchored, high_side, (outlet,), "single-pass", 5.0, rating, "test")
     rng = np.random.default_rng(11)
     evaporating = rng.choice(rng.uniform(-45.0, machine.limits.highest_evaporating_c, 60), 1500)
     inlet = rng.uniform(0.0, outlet - 3.0, 1500)
@@ -160,14 +160,14 @@ def test_better_rating_means_better_exchangers_without_a_jump() -> None:
 
 def test_multi_pass_and_wrapped() -> None:
     """The outlet follows from the inlet: any outlet is accepted, and COP falls as the tank warms."""
-    for side in ("multi", "wrapped"):
+    for side in ("multi-pass", "wrap-around"):
         m = map_from_cycle("R-290", 10e3, 3.0, 7.0, 45.0, 50.0, 60.0, water_side=side)
         found = [look_up(m, 7.0, i, 60.0) for i in (20.0, 35.0, 50.0)]
         assert all(inside for _, _, inside in found)
         cop = [c / p for c, p, _ in found]
         assert cop[0] > cop[1] > cop[2]
         assert not look_up(m, 7.0, 62.0, 67.0)[2]
-    multi = map_from_cycle("R-290", 10e3, 3.0, 7.0, 45.0, 50.0, 60.0, water_side="multi")
+    multi = map_from_cycle("R-290", 10e3, 3.0, 7.0, 45.0, 50.0, 60.0, water_side="multi-pass")
     capacity, power, _ = look_up(multi, 7.0, 45.0, 50.0)
     assert capacity / power == pytest.approx(
         3.0, rel=1e-3
@@ -221,7 +221,7 @@ def test_a_fitted_map_is_kept_with_its_residuals(empty_cache: Path, monkeypatch:
         ({"capacity_w": float("nan")}, ("capacity", "above 0")),
         ({"rated_water_in_c": 60.0}, ("rated_at", "above water_in")),
         (
-            {"refrigerant": "R-410A", "cop": 2.5, "outlet_c": 80.0, "water_side": "multi"},
+            {"refrigerant": "R-410A", "cop": 2.5, "outlet_c": 80.0, "water_side": "multi-pass"},
             ("outlet_temperature", "R-410A", "80", "71.34"),
         ),
         (
@@ -232,7 +232,7 @@ def test_a_fitted_map_is_kept_with_its_residuals(empty_cache: Path, monkeypatch:
         ({"outlet_c": 140.0}, ("outlet_temperature", "15 to 100")),
         ({"outlet_c": [65.0, 60.0]}, ("outlet_temperature", "ascend")),
         ({"injection": True}, ("injection", "R-744")),
-        ({"water_side": "multi", "rise_k": 0.0}, ("rise",)),
+        ({"water_side": "multi-pass", "rise_k": 0.0}, ("rise",)),
         ({"approach_k": -1.0}, ("approach",)),
     ],
 )

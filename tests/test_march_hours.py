@@ -16,7 +16,11 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario
 
-MACHINE: dict[str, Any] = {"pass": "single", "outlet_temperature": "63 degC", "refrigerant": "R-134a"}
+MACHINE: dict[str, Any] = {
+    "condenser": "single-pass",
+    "outlet_temperature": "63 degC",
+    "refrigerant": "R-134a",
+}
 RESISTANCE = {"kind": "resistance", "power": "10 kW", "setpoint": "50 degC", "height": 0.5}
 
 

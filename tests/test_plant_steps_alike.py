@@ -60,7 +60,7 @@ CASES = {
     "backup beside": ("central-air", ("plant.storage.volume=200 gal",)),
     "multi-pass": (
         "central-air",
-        ("plant.storage.volume=200 gal", "plant.backup=", "plant.heat_pump.pass=multi"),
+        ("plant.storage.volume=200 gal", "plant.backup=", "plant.heat_pump.condenser=multi-pass"),
     ),
     "wrapped, no backup": ("packaged", ("plant.backup=",)),
 }

@@ -39,7 +39,7 @@ def electric(folder: Path, ua: float = 1.0, **storage: Any) -> Loaded:
 def constant(folder: Path, kind: str, ua: float = 1.2) -> Loaded:
     """An invented machine of 2 kW and COP 3 whatever the temperatures, on 60 gal."""
     lines = ["source_c,water_in_c,water_out_c,capacity_kw,power_kw"]
-    hottest, coolest = (49, 50) if kind == "single" else (60, 60)  # water in, water out
+    hottest, coolest = (49, 50) if kind == "single-pass" else (60, 60)  # water in, water out
     lines += [
         f"{source},{inlet},{outlet},2,{2 / 3!r}"
         for source in (-10, 40)
@@ -49,11 +49,11 @@ def constant(folder: Path, kind: str, ua: float = 1.2) -> Loaded:
     (folder / "machine.csv").write_text("\n".join(lines) + "\n")
     raw = yaml.safe_load(PACKAGED.read_text())
     raw["site"]["weather"] = str(CHICAGO)
-    raw["plant"]["heat_pump"] = {"refrigerant": "R-134a", "table": "machine.csv", "pass": kind}
+    raw["plant"]["heat_pump"] = {"refrigerant": "R-134a", "table": "machine.csv", "condenser": kind}
     raw["plant"]["storage"]["heat_loss"] = f"{ua} W/K"
     raw["plant"]["controls"] = {"dead_band": "12 K", "sensor_height": 0.06, "stop_height": 0.06}
     del raw["plant"]["backup"]
-    if kind == "wrapped":
+    if kind == "wrap-around":
         raw["plant"]["heat_pump"]["condenser_height"] = 0.3
     path = folder / "machine.yaml"
     path.write_text(yaml.safe_dump(raw))
@@ -179,7 +179,7 @@ def test_a_tank_insulated_as_the_law_asks_meets_the_least_factor(tmp_path: Path)
 
 @year
 @pytest.mark.parametrize("pattern", PATTERNS)
-@pytest.mark.parametrize("kind", ["single", "multi", "wrapped"])
+@pytest.mark.parametrize("kind", ["single-pass", "multi-pass", "wrap-around"])
 def test_constant_machine_has_the_factor_of_cop_and_standby_loss(
     tmp_path: Path, pattern: str, kind: str
 ) -> None:
@@ -246,7 +246,7 @@ def test_a_late_recovery_is_said(tmp_path: Path) -> None:
 
     First law: heat over energy from the first draw on is below the COP of 3, by the loss of the wait.
     """
-    path = constant(tmp_path, "single").path
+    path = constant(tmp_path, "single-pass").path
     higher = ["plant.controls.sensor_height=0.35", "plant.controls.stop_height=0.15"]
     late = rate(read_scenario(path, higher), "very-small")
     assert of(late, "recovery_efficiency") < 2.5
@@ -260,7 +260,7 @@ def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
 
     The factor is then that of the heating-up for the heat that the store lost: 1 % as above.
     """
-    path = constant(tmp_path, "single").path
+    path = constant(tmp_path, "single-pass").path
     record = rate(read_scenario(path, ["plant.controls.sensor_height=0.5"]), "very-small")
     assert of(record, "energy_kwh") == 0.0
     assert record["energy_factor_uncorrected"] is None
@@ -272,7 +272,7 @@ def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
 @year
 def test_standing_power_counts(tmp_path: Path) -> None:
     """A machine that draws 20 W while it stands buys 20 W times the hours it stands, and stands worse."""
-    loaded = constant(tmp_path, "single")
+    loaded = constant(tmp_path, "single-pass")
     plain = rate(loaded, "medium")
     thirsty = rate(read_scenario(loaded.path, ["plant.heat_pump.standby_power=20 W"]), "medium")
     more = of(thirsty, "energy_kwh") - of(plain, "energy_kwh")

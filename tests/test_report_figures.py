@@ -286,7 +286,7 @@ def test_surface_is_the_look_up_of_the_march(demo: Run, tmp_path: Path) -> None:
         for i in (10.0, 30.0, 55.0, 62.0)
         if (s, i) != (-10.0, 62.0)
     ]
-    run = table_plant(tmp_path, passes, "plant.heat_pump.pass=multi", "plant.heat_pump.rise=4 K")
+    run = table_plant(tmp_path, passes, "plant.heat_pump.condenser=multi-pass", "plant.heat_pump.rise=4 K")
     assert run[0].machine is not None
     assert np.isnan(run[0].machine.water_out_c).all()
     assert_as_march(run[0].machine, run)
@@ -351,7 +351,7 @@ def test_wrapped_condenser_idle_machine_and_odd_titles_are_drawn(tmp_path: Path)
     assert set(draw(idle)) == OF_ANY_YEAR
     wrapped = march(
         DEMO,
-        "plant.heat_pump.pass=wrapped",
+        "plant.heat_pump.condenser=wrap-around",
         "plant.heat_pump.refrigerant=R-134a",
         "plant.storage.setpoint=60 degC",
         "plant.heat_pump.cop=2.6",

@@ -147,8 +147,7 @@ def test_what_is_wrong_with_the_file(folder: Path, text: str, part: str) -> None
     [
         ("plant.storage.volum", "plant.storage.volume"),
         ("plant.storage.set_point", "plant.storage.setpoint"),
-        ("plant.heat_pump.pas", "plant.heat_pump.pass"),
-        ("plant.heat_pump.pass_", "plant.heat_pump.pass"),
+        ("plant.heat_pump.condensor", "plant.heat_pump.condenser"),
         ("hot_watr.seed", "hot_water.seed"),
         ("hot_water.use_temp", "hot_water.use_temperature"),
         ("volume", "recirculation.loop_tank.volume or plant.storage.volume"),
@@ -228,7 +227,7 @@ def test_a_key_like_no_other_lists_what_is_there(folder: Path) -> None:
         # lists of words
         ("plant.family=geothermal", "allowed packaged, split, banked-split, central-air, ground, wastewater"),
         ("plant.family=steam", "got 'steam'; allowed packaged, split, banked-split, central-air"),
-        ("plant.heat_pump.pass=double", "allowed single, multi, wrapped"),
+        ("plant.heat_pump.condenser=double", "allowed single-pass, multi-pass, wrap-around"),
         ("plant.heat_pump.refrigerant=R-12", "any other only with a plant.heat_pump.table"),
         ("plant.heat_pump.refrigerant=water", "allowed the number of a refrigerant such as R-744"),
         ("plant.source.kind=room", "got 'room'; allowed outdoor-air with plant.family central-air"),

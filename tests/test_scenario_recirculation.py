@@ -121,7 +121,7 @@ def test_a_loop_tank_has_one_heater() -> None:
     """A resistance of some power, or one multi-pass heat pump; not both and not neither."""
     machine = {
         "refrigerant": "R-134a",
-        "pass": "multi",
+        "condenser": "multi-pass",
         "capacity": "6 kW",
         "cop": 3.0,
         "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
@@ -129,6 +129,10 @@ def test_a_loop_tank_has_one_heater() -> None:
     bare = {key: value for key, value in TANK.items() if key != "power"}
     assert LoopTank.model_validate(TANK).heat_pump is None
     assert LoopTank.model_validate(bare | {"heat_pump": machine}).power is None
-    for wrong in (bare, TANK | {"heat_pump": machine}, bare | {"heat_pump": machine | {"pass": "single"}}):
+    for wrong in (
+        bare,
+        TANK | {"heat_pump": machine},
+        bare | {"heat_pump": machine | {"condenser": "single-pass"}},
+    ):
         with pytest.raises(ValidationError, match=r"loop_tank\.heat_pump|multi"):
             LoopTank.model_validate(wrong)

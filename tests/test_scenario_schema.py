@@ -35,7 +35,7 @@ CONTRACT = (
     "plant.heat_pump.rated_at.source",
     "plant.heat_pump.rated_at.water_in",
     "plant.heat_pump.rated_at.water_out",
-    "plant.heat_pump.pass",
+    "plant.heat_pump.condenser",
     "plant.heat_pump.outlet_temperature",
     "plant.heat_pump.lowest_source",
     "plant.heat_pump.table",
@@ -119,7 +119,7 @@ def test_describe_gives_units_and_sources() -> None:
     assert rows["plant.storage.volume"]["unit"] == "m3"
     assert rows["plant.storage.volume"]["default"] == ""
     assert rows["plant.storage.height"]["default"] == "1.5 m"
-    assert rows["plant.heat_pump.pass"]["default"] == "single"
+    assert rows["plant.heat_pump.condenser"]["default"] == "single-pass"
 
 
 def test_steps_per_hour_are_whole_seconds_and_whole_quarters() -> None:

@@ -174,7 +174,7 @@ def test_assumptions_are_the_defaults_in_force(folder: Path) -> None:
     assert found["plant.storage.conductivity"] == "0.64 W/m/K"
     assert found["plant.controls.charge_windows"] == "none"
     assert found["recirculation"] == "no recirculation loop"
-    assert found["plant.heat_pump.pass"] == "single"
+    assert found["plant.heat_pump.condenser"] == "single-pass"
     assert found["plant.backup.kind"] == "none"
     absent = {
         "title",

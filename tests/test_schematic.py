@@ -37,11 +37,11 @@ LOOP_PUMP = tuple(
         "refrigerant=R-513A",
         "capacity=12 kW",
         "cop=3.1",
-        "pass=multi",
+        "condenser=multi-pass",
         "rated_at={source: 7 degC, water_in: 50 degC, water_out: 55 degC}",
     )
 )
-MULTI = ("plant.heat_pump.pass=multi", "plant.heat_pump.return_height=0.6")
+MULTI = ("plant.heat_pump.condenser=multi-pass", "plant.heat_pump.return_height=0.6")
 GAS = ("plant.backup.kind=gas", "plant.backup.power=120 kW", "tariff.fuel=1 USD/therm")
 ROOM = ("plant.family=packaged", "plant.source.kind=room", "plant.source.room.kind=mechanical-room")
 GLYCOL = ("plant.heat_pump.water_lines.length=22 m", "plant.heat_pump.water_lines.protection=glycol")
@@ -57,7 +57,7 @@ ARRANGEMENTS: dict[str, tuple[str, Sequence[str]]] = {
     ),
     "ports": ("central-air", ["plant.heat_pump.intake_height=0.1", "plant.storage.draw_height=0.9", VALVE]),
     "series-draw": ("central-air", [*SERIES, "plant.storage.draw_height=0.7"]),
-    "multi": ("central-air", [*MULTI, "recirculation.return_height=1"]),
+    "multi-pass": ("central-air", [*MULTI, "recirculation.return_height=1"]),
     "multi-gas": ("central-air", [*MULTI, *GAS]),
     "return-0.3": ("central-air", ["recirculation.return_height=0.3"]),
     "return-0.42": ("central-air", ["recirculation.return_height=0.42", "recirculation.pump_power=90 W"]),
@@ -100,7 +100,7 @@ ARRANGEMENTS: dict[str, tuple[str, Sequence[str]]] = {
         [
             "plant.heat_pump.water_lines=null",
             "plant.heat_pump.lines.length=8 m",
-            "plant.heat_pump.pass=wrapped",
+            "plant.heat_pump.condenser=wrap-around",
         ],
     ),
     "wrapped-two": ("packaged-test", ["plant.storage.tanks=2", "plant.backup={kind: none}"]),

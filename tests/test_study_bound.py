@@ -59,7 +59,7 @@ def test_the_second_balance_stays_below_the_march_with_a_loop(weather: Path) -> 
 
 
 LOOP_HEAT_PUMP = (
-    "{refrigerant: R-134a, capacity: 9 kW, cop: 3.0, pass: multi, "
+    "{refrigerant: R-134a, capacity: 9 kW, cop: 3.0, condenser: multi-pass, "
     "rated_at: {source: 7 degC, water_in: 45 degC, water_out: 50 degC}}"
 )
 SIGNAL = "plant.controls.signal=price.csv"
@@ -69,7 +69,11 @@ GOOD = [
     ("central-air", [SIGNAL, "plant.controls.signal_hours=8"]),
     (
         "central-air",
-        ["plant.heat_pump.pass=multi", "plant.heat_pump.refrigerant=R-134a", "plant.backup.mode=series"],
+        [
+            "plant.heat_pump.condenser=multi-pass",
+            "plant.heat_pump.refrigerant=R-134a",
+            "plant.backup.mode=series",
+        ],
     ),
     (
         "loop-tank",

@@ -39,7 +39,7 @@ def cooled(folder: Path, cop: float) -> Answer:
                 "capacity": "1.7 kW",
                 "cop": 3.9,
                 "rated_at": {"source": "19.7 degC", "water_in": "35 degC", "water_out": "35.5 degC"},
-                "pass": "wrapped",
+                "condenser": "wrap-around",
                 "lowest_source": "3 degC",
             },
             "source": {"kind": "room", "room": ROOM | {"cooling_cop": cop}},

@@ -19,22 +19,22 @@ STOP_HEIGHT = 0.15
 BAND = {"dead_band": "6 K", "sensor_height": 0.5, "stop_height": STOP_HEIGHT}
 BOOST = {"boost": "8 K", "boost_windows": ["02:00-10:00"]}
 RESET = {"outdoor_reset": {"cold": "-5 degC", "mild": "15 degC", "rise": "8 K"}}
-SINGLE: dict[str, Any] = {"pass": "single", "outlet_temperature": "63 degC"}
+SINGLE: dict[str, Any] = {"condenser": "single-pass", "outlet_temperature": "63 degC"}
 MULTI: dict[str, Any] = {
-    "pass": "multi",
+    "condenser": "multi-pass",
     "rise": "3 K",
     "outlet_temperature": "63 degC",
     "rated_at": {"source": "7 degC", "water_in": "45 degC", "water_out": "48 degC"},
 }
 WRAPPED: dict[str, Any] = {
-    "pass": "wrapped",
+    "condenser": "wrap-around",
     "rated_at": {"source": "7 degC", "water_in": "45 degC", "water_out": "46 degC"},
 }
 PORTS = SINGLE | {"return_height": 0.9, "intake_height": 0.05}
 
 
 @pytest.mark.parametrize(
-    "machine", [SINGLE, MULTI, WRAPPED, PORTS], ids=["single", "multi", "wrapped", "ports"]
+    "machine", [SINGLE, MULTI, WRAPPED, PORTS], ids=["single-pass", "multi-pass", "wrap-around", "ports"]
 )
 def test_a_boost_is_one_charge_to_the_boosted_stop_temperature(
     tmp_path: Path, machine: dict[str, Any]
@@ -68,7 +68,9 @@ def test_a_charge_begun_in_a_boost_goes_on_to_the_end_of_the_window_only(tmp_pat
     assert out.run_seconds[3:].sum() == 0.0
 
 
-@pytest.mark.parametrize("machine", [SINGLE, MULTI, WRAPPED], ids=["single", "multi", "wrapped"])
+@pytest.mark.parametrize(
+    "machine", [SINGLE, MULTI, WRAPPED], ids=["single-pass", "multi-pass", "wrap-around"]
+)
 @pytest.mark.parametrize(("air", "rise"), [(-12.0, 8.0), (-5.0, 8.0), (5.0, 4.0), (15.0, 0.0), (25.0, 0.0)])
 def test_the_reset_store_is_as_hot_as_the_weather_asks(
     tmp_path: Path, machine: dict[str, Any], air: float, rise: float

@@ -93,11 +93,11 @@ def test_impossible_machines_are_refused(tmp_path: Path, machine: dict[str, Any]
         assert word in str(caught.value)
 
 
-@pytest.mark.parametrize("kind", ["multi", "wrapped"])
+@pytest.mark.parametrize("kind", ["multi-pass", "wrap-around"])
 def test_multi_pass_and_wrapped_years(tmp_path: Path, kind: str) -> None:
     """They close, they serve, and their water is warmer than a single pass's cold inlet."""
     single = run(tmp_path, rated(tmp_path, "R-290"))
-    raw = rated(tmp_path, "R-290", **{"pass": kind})
+    raw = rated(tmp_path, "R-290", **{"condenser": kind})
     raw["plant"]["heat_pump"] |= {
         "cop": 2.6,
         "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
@@ -259,10 +259,10 @@ def test_a_table_gains_nothing_from_part_speed(tmp_path: Path) -> None:
     assert number(run(tmp_path, raw), "cop_heat_pump") == pytest.approx(3.0, rel=1e-9)
 
 
-@pytest.mark.parametrize("kind", ["multi", "wrapped"])
+@pytest.mark.parametrize("kind", ["multi-pass", "wrap-around"])
 def test_no_machine_heats_the_store_past_its_outlet(tmp_path: Path, kind: str) -> None:
     """The hottest water in the store is the hottest the machine makes, in every hour of the year."""
-    raw = rated(tmp_path, "R-290", **{"pass": kind})
+    raw = rated(tmp_path, "R-290", **{"condenser": kind})
     raw["plant"]["heat_pump"] |= {
         "cop": 2.6,
         "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},
@@ -273,10 +273,10 @@ def test_no_machine_heats_the_store_past_its_outlet(tmp_path: Path, kind: str) -
     assert year.hourly["store_mean_c"].max() <= 60.0 + 1e-6
 
 
-@pytest.mark.parametrize("kind", ["single", "multi", "wrapped"])
+@pytest.mark.parametrize("kind", ["single-pass", "multi-pass", "wrap-around"])
 def test_a_start_may_outlast_a_step(tmp_path: Path, kind: str) -> None:
     """90 s without heat in parts of a minute: the machine still charges the store and pays for starts."""
-    raw = rated(tmp_path, "R-290", **{"pass": kind, "start_loss": "90 s"})
+    raw = rated(tmp_path, "R-290", **{"condenser": kind, "start_loss": "90 s"})
     raw["plant"]["heat_pump"] |= {
         "cop": 2.6,
         "rated_at": {"source": "7 degC", "water_in": "50 degC", "water_out": "55 degC"},

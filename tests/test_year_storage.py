@@ -25,8 +25,8 @@ TANK = (
     "recirculation.loop_tank.setpoint=130 degF",
 )
 WARM_HEAT_PUMP = (
-    "recirculation.loop_tank.heat_pump={refrigerant: R-134a, pass: multi, rise: 4 K, capacity: 8 kW, "
-    "cop: 3.0, rated_at: {source: 7 degC, water_in: 50 degC, water_out: 54 degC}}"
+    "recirculation.loop_tank.heat_pump={refrigerant: R-134a, condenser: multi-pass, rise: 4 K, "
+    "capacity: 8 kW, cop: 3.0, rated_at: {source: 7 degC, water_in: 50 degC, water_out: 54 degC}}"
 )
 CASES = {
     "demo": (),

@@ -30,7 +30,7 @@ from hpwhsim.heatpump.refrigerants import refrigerant as known
 from hpwhsim.heatpump.states import Condensing, Isobars
 
 Array = NDArray[np.float64]
-WaterSide = Literal["single", "multi", "wrapped"]
+WaterSide = Literal["single-pass", "multi-pass", "wrap-around"]
 
 COLDEST, HOTTEST = -40.0, 45.0  # °C, ends of the axis of source temperature
 MOST_APPROACH = 15.0  # K, of the coldest source: of a rated 30 K, with half the heat of the rating
@@ -74,7 +74,7 @@ def fit_one(
     rated_water_out_c: float,
     outlet_c: float | Sequence[float],
     *,
-    water_side: WaterSide = "single",
+    water_side: WaterSide = "single-pass",
     rise_k: float = 5.0,
     approach_k: float = 10.0,
     subcooling_k: float | None = 5.0,
@@ -102,7 +102,7 @@ def fit_one(
         Single pass: outlet temperature; or several, ascending, between which the map is linear (5 K apart,
         the error reaches 2 %; a cell that touches an inlet too warm for its lower outlet is lost).
         Multi-pass and wrapped: the highest water temperature the machine makes. [°C]
-    water_side : {"single", "multi", "wrapped"}
+    water_side : {"single-pass", "multi-pass", "wrap-around"}
         Single pass makes the outlet temperature in one go; multi-pass adds `rise_k`; wrapped condenses
         around a tank whose temperature is the inlet.
     rise_k : float
@@ -188,7 +188,7 @@ def map_from_ratings(
     ratings: Sequence[Rating],
     outlet_c: float | Sequence[float],
     *,
-    water_side: WaterSide = "single",
+    water_side: WaterSide = "single-pass",
     rise_k: float = 5.0,
     subcooling_k: float | None = 5.0,
     injection: bool = False,
@@ -279,7 +279,7 @@ def _outlets(
         )
     if any(b <= a for a, b in pairwise(outlets)):
         raise InputError(f"{key}.outlet_temperature: must ascend, got {', '.join(f'{x:g}' for x in outlets)}")
-    if water_side == "multi" and not 0.5 <= rise_k <= max(outlets):
+    if water_side == "multi-pass" and not 0.5 <= rise_k <= max(outlets):
         raise InputError(f"{key}.rise: must be 0.5 K to the outlet temperature, got {rise_k:g}")
     return outlets
 
@@ -307,13 +307,13 @@ def _map(
     source, limits = _even(COLDEST, HOTTEST), anchored.machine.limits
     coldest = max(limits.lowest_evaporating_c, COLDEST - MOST_APPROACH)
     evaporating = _even(coldest, min(limits.highest_evaporating_c, HOTTEST))
-    if water_side == "single":
+    if water_side == "single-pass":
         rise, outlet = LEAST_RISE, np.array(outlets)
         inlet = _even(0.0, max(outlets) - rise)
         t, i, o = np.meshgrid(evaporating, inlet, outlet, indexing="ij")
         o = np.where(o - i < rise - 1e-9, np.nan, o)
     else:
-        rise, outlet = rise_k if water_side == "multi" else WRAPPED_RISE, np.array([np.nan])
+        rise, outlet = rise_k if water_side == "multi-pass" else WRAPPED_RISE, np.array([np.nan])
         inlet = _even(0.0, max(outlets) - rise)
         t, i, _ = np.meshgrid(evaporating, inlet, outlet, indexing="ij")
         o = i + rise
@@ -325,12 +325,12 @@ def _map(
         source, evaporating, (values[0].reshape(t.shape), values[1].reshape(t.shape)), heat, anchored.coil
     )
 
-    hottest = capacity if water_side == "single" else capacity[:, -1:, :]
+    hottest = capacity if water_side == "single-pass" else capacity[:, -1:, :]
     works = np.isfinite(hottest).any(axis=(0, 1))
     if not works.all():
-        beyond = float(np.asarray(outlets)[-1] if water_side != "single" else outlet[~works][0])
+        beyond = float(np.asarray(outlets)[-1] if water_side != "single-pass" else outlet[~works][0])
         asked = rating._replace(
-            water_in_c=beyond - rise if water_side != "single" else min(10.0, beyond - rise)
+            water_in_c=beyond - rise if water_side != "single-pass" else min(10.0, beyond - rise)
         )
         asked = asked._replace(water_out_c=beyond)
         raise InputError(

@@ -95,7 +95,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         capacity, pause = np.ones(dry_bulb.size), 1.0 - capacity
     heat_pump = scenario.plant.heat_pump
     if heat_pump is not None and heat_pump.water_lines is not None:
-        rise = None if heat_pump.pass_ == "single" else heat_pump.rise
+        rise = None if heat_pump.condenser == "single-pass" else heat_pump.rise
         whole = made.capacity * made.modules
         loss = loss_share(
             heat_pump.water_lines, made.shift, scenario.outlet_temperature, whole, rise, dry_bulb

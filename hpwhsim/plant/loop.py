@@ -257,7 +257,7 @@ def make_loop_tank(
             rated.water_in,
             rated.water_out,
             block.setpoint + rise,
-            water_side="multi",
+            water_side="multi-pass",
             rise_k=rise,
             approach_k=heat_pump.approach,
             key="recirculation.loop_tank.heat_pump",

@@ -31,6 +31,11 @@ USUAL_GAS_SHARE = Compressor().gas_share  # of a machine that is known by a tabl
 USUAL_APPROACH_K = 10.0  # of its air coil; common practice, no source
 MOST_APPROACH_K = 30.0  # the largest that a scenario may give
 WATER = ("ground-loop", "wastewater")
+WATER_SIDES = {
+    "single-pass": WaterSide.SINGLE,
+    "multi-pass": WaterSide.MULTI,
+    "wrap-around": WaterSide.WRAPPED,
+}
 
 
 class Coil(NamedTuple):
@@ -83,7 +88,7 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
             source_heat=0.0,
         )
     capacity = _capacity(heat_pump)
-    rise = None if heat_pump.pass_ == "single" else heat_pump.rise
+    rise = None if heat_pump.condenser == "single-pass" else heat_pump.rise
     shift = glycol_shift(heat_pump.water_lines, outlet, capacity * heat_pump.modules, rise)
     asked = tuple(value + shift.hot_k for value in outlets(scenario))
     if heat_pump.table is None:
@@ -261,15 +266,15 @@ def _map(
         machine = read_table(heat_pump.table)
         low, high = machine.water_out_c[0], machine.water_out_c[-1]
         asked = outlets[0] if outlets[0] < low - 0.1 else outlets[-1]
-        if heat_pump.pass_ == "single" and not low - 0.1 <= asked <= high + 0.1:
+        if heat_pump.condenser == "single-pass" and not low - 0.1 <= asked <= high + 0.1:
             allowed = f"{low:g}" if low == high else f"{low:g} to {high:g}"
             raise InputError(
                 f"{heat_pump.table}: column water_out_c: got {allowed} degC, but the plant asks for "
                 f"{asked:g} degC (plant.heat_pump.outlet_temperature); it is not extrapolated"
             )
         return machine, None
-    water_side = cast(WaterSideName, heat_pump.pass_)
-    outlet = outlets if water_side == "single" else outlets[-1:]
+    water_side = cast(WaterSideName, heat_pump.condenser)
+    outlet = outlets if water_side == "single-pass" else outlets[-1:]
     limits = usual_limits(heat_pump.refrigerant)
     given = heat_pump.limits
     limits = replace(
@@ -342,11 +347,11 @@ def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_por
         }
     if heat_pump.highest_inlet is not None:
         highest = min(highest, heat_pump.highest_inlet)
-    single = heat_pump.pass_ == "single"
+    single = heat_pump.condenser == "single-pass"
     port = min(max(heat_pump.comes_back_at * cells, 1.0), cells if single else cells - 1.0)
     intake = min(heat_pump.intake_height * cells, port - 1.0)
     return {
-        "water_side": int(WaterSide[heat_pump.pass_.upper()]),
+        "water_side": int(WATER_SIDES[heat_pump.condenser]),
         "rise": heat_pump.rise,
         "intake_port": intake,
         "return_port": port,

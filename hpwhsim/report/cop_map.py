@@ -65,9 +65,9 @@ def cop_surface(machine: PerformanceMap, source_c: Array, water_in_c: Array, wat
 def outlet_c(scenario: Scenario, water_in_c: Array) -> Array:
     """Water leaving the heat pump for the water entering it; NaN where it is too warm to enter. [°C]."""
     heat_pump, hottest = scenario.plant.heat_pump, scenario.outlet_temperature
-    if heat_pump is None or heat_pump.pass_ == "single":
+    if heat_pump is None or heat_pump.condenser == "single-pass":
         return np.where(hottest - water_in_c >= SMALLEST_LIFT, hottest, np.nan)
-    leaving = water_in_c + (heat_pump.rise if heat_pump.pass_ == "multi" else WRAPPED_RISE)
+    leaving = water_in_c + (heat_pump.rise if heat_pump.condenser == "multi-pass" else WRAPPED_RISE)
     return np.where(leaving <= hottest + EDGE, leaving, np.nan)
 
 
@@ -120,7 +120,7 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
     by_source.sharex(ax)
     by_inlet.sharey(ax)
     ax.set(xlim=(left, right), ylim=(low, high))
-    wrapped = scenario.plant.heat_pump is not None and scenario.plant.heat_pump.pass_ == "wrapped"
+    wrapped = scenario.plant.heat_pump is not None and scenario.plant.heat_pump.condenser == "wrap-around"
     ax.set_ylabel("Water at the condenser [°C]" if wrapped else "Water entering the heat pump [°C]")
     met = np.array([*zip(source, inlet, strict=True), *at]).reshape(-1, 2)
     filled = _draw_map(ax, machine, scenario, met)
@@ -168,8 +168,8 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
         0.0, 1.0, _in_words(year, source, inlet, heat), va="top", linespacing=1.5, fontsize=8, in_layout=False
     )
     ax.legend(loc="upper left", bbox_to_anchor=(-0.06, -0.09), ncols=2)
-    way = {"single": f"to {degrees(scenario.outlet_temperature)}", "multi": "in passes"}
-    kind = scenario.plant.heat_pump.pass_ if scenario.plant.heat_pump else "single"
+    way = {"single-pass": f"to {degrees(scenario.outlet_temperature)}", "multi-pass": "in passes"}
+    kind = scenario.plant.heat_pump.condenser if scenario.plant.heat_pump else "single-pass"
     what = f"COP of the heat pump {way.get(kind, 'around the tank')}"
     head(figure, year.record, f"{what}, and the conditions at which the year's heat was made")
     return figure

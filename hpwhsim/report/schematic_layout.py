@@ -105,7 +105,7 @@ class Sheet(NamedTuple):
 def on_tank(scenario: Scenario) -> bool:
     """Whether each machine stands on a tank of its own."""
     machine, store = scenario.plant.heat_pump, scenario.plant.storage
-    if machine is None or machine.pass_ != "wrapped" or machine.lines is not None:
+    if machine is None or machine.condenser != "wrap-around" or machine.lines is not None:
         return False
     return machine.modules == store.tanks and (store.arrangement == "parallel" or store.tanks == 1)
 
@@ -113,13 +113,13 @@ def on_tank(scenario: Scenario) -> bool:
 def return_height(scenario: Scenario) -> float:
     """Share of the store's height at which the machine's water comes back; 0 where none goes to it."""
     machine = scenario.plant.heat_pump
-    return 0.0 if machine is None or machine.pass_ == "wrapped" else machine.comes_back_at
+    return 0.0 if machine is None or machine.condenser == "wrap-around" else machine.comes_back_at
 
 
 def exchanges(scenario: Scenario) -> bool:
     """Whether a condenser or an exchanger stands at the store, away from the machine."""
     machine = scenario.plant.heat_pump
-    if machine is None or machine.pass_ == "wrapped":
+    if machine is None or machine.condenser == "wrap-around":
         return False
     water = machine.water_lines
     return machine.lines is not None or (water is not None and water.protection == "glycol")

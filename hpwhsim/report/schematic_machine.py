@@ -39,7 +39,7 @@ def draw_machine(sheet: Sheet) -> None:
     y = sheet.feed(ELECTRIC, box.x, box.top, ["electricity"], sheet.flow("compressor_kwh"))
     if beside := _beside(sheet):
         pen.text(box.x + 0.8, y, ["fans, pumps, standing"], bold=beside)
-    if heat_pump.pass_ == "wrapped":
+    if heat_pump.condenser == "wrap-around":
         _refrigerant(sheet, heat_pump)
     else:
         _water(sheet, heat_pump)
@@ -56,12 +56,16 @@ def _words(sheet: Sheet, heat_pump: HeatPump) -> list[str]:
         rated = (
             f"at {degrees(at.source)}, {degrees(at.water_in).removesuffix(' °C')} to {degrees(at.water_out)}"
         )
-    passes = {"single": "single pass", "multi": f"{heat_pump.rise:.3g} K a pass", "wrapped": "heats"}
+    passes = {
+        "single-pass": "single pass",
+        "multi-pass": f"{heat_pump.rise:.3g} K a pass",
+        "wrap-around": "heats",
+    }
     return [
         f"heat pump, {heat_pump.refrigerant}",
         f"{heat_pump.modules} × {each}" if heat_pump.modules > 1 else each,
         rated,
-        f"{passes[heat_pump.pass_]} to {degrees(sheet.scenario.outlet_temperature)}",
+        f"{passes[heat_pump.condenser]} to {degrees(sheet.scenario.outlet_temperature)}",
     ]
 
 

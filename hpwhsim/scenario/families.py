@@ -41,7 +41,7 @@ HEATERS = tuple(name for name, family in FAMILIES.items() if "heat_pump" in fami
 FUELLED = ("gas", "oil", "steam")
 """Kinds of backup that buy something else than electricity."""
 
-PASSES = ("single", "multi", "wrapped")
+CONDENSERS = ("single-pass", "multi-pass", "wrap-around")
 SOURCE_KINDS = ("outdoor-air", "room", "ground-loop", "wastewater")
 ROOM_KINDS = tuple(row["kind"] for row in read_table("room_kinds"))
 LOOPS = ("store", "loop-tank")

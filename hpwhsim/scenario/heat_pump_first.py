@@ -53,7 +53,7 @@ def settings_of(scenario: "Scenario") -> Settings:
             band = min(band, gap + backup.dead_band - AHEAD, 2.0 * gap)
         band = max(band, LEAST_BAND)
         if heat_pump is not None and heat_pump.outlet_temperature is not None:
-            rise = heat_pump.rise if heat_pump.pass_ == "multi" else 0.0
+            rise = heat_pump.rise if heat_pump.condenser == "multi-pass" else 0.0
             least_band = 2.0 * (setpoint + rise - heat_pump.outlet_temperature)  # or no charge ends
             band = max(band, min(least_band, USUAL_BAND))
     start_at, stop_at = setpoint - band, setpoint - 0.5 * band
@@ -61,7 +61,7 @@ def settings_of(scenario: "Scenario") -> Settings:
     outlet = setpoint
     if heat_pump is not None and heat_pump.outlet_temperature is not None:
         outlet = heat_pump.outlet_temperature
-    elif heat_pump is not None and heat_pump.pass_ == "multi":
+    elif heat_pump is not None and heat_pump.condenser == "multi-pass":
         outlet = max(setpoint, stop_at + heat_pump.rise)
 
     target = backup.setpoint

@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from hpwhsim.quantities import Difference, Duration, Power, Pressure, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Pass, Refrigerant, degrees, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Condenser, FilePath, Refrigerant, degrees, origin
 
 RATING_COUNTS = "choice of this program: the rating's power counts all there is"
 
@@ -92,40 +92,39 @@ class HeatPump(Block):
         description="CSV with source_c, water_in_c, water_out_c, capacity_kw, power_kw of one module",
         json_schema_extra=origin("a rating point was given"),
     )
-    pass_: Pass = Field(
-        "single",
-        alias="pass",
-        description="single: to the outlet temperature in one pass; multi: a small rise per pass; "
-        "wrapped: condenser around the tank",
+    condenser: Condenser = Field(
+        "single-pass",
+        description="single-pass: to the outlet temperature in one pass; multi-pass: a small rise per pass; "
+        "wrap-around: on the tank's wall",
         json_schema_extra=origin("choice of this program: what central plants with stratified stores use"),
     )
     rise: Difference = Field(
         5.0,
         ge=0.5,
         le=30,
-        description="rise of the water per pass (multi) [K]",
+        description="rise of the water per pass (multi-pass) [K]",
         json_schema_extra=origin(PRACTICE),
     )
     return_height: float | None = Field(
         None,
         ge=0,
         le=1,
-        description="share of the store's height at which the heated water comes back (single, multi)",
-        json_schema_extra=origin(PRACTICE, none="single 1, the top; multi 0.5"),
+        description="share of the store's height at which heated water comes back (single-pass, multi-pass)",
+        json_schema_extra=origin(PRACTICE, none="single-pass 1, the top; multi-pass 0.5"),
     )
     intake_height: float = Field(
         0.0,
         ge=0,
         lt=1,
-        description="share of the store's height at which water leaves for the machine (single, multi); the "
-        "store below stays unheated",
+        description="share of the store's height at which water leaves for the machine (single-pass, "
+        "multi-pass); the store below stays unheated",
         json_schema_extra=origin("choice of this program: the bottom"),
     )
     condenser_height: float = Field(
         0.6,
         gt=0,
         le=1,
-        description="share of the store's height that the condenser covers, from the bottom (wrapped)",
+        description="share of the store's height that the condenser covers, from the bottom (wrap-around)",
         json_schema_extra=origin(PRACTICE),
     )
     approach: Difference = Field(
@@ -272,13 +271,13 @@ class HeatPump(Block):
                 f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
             )
         for key, kinds in (
-            ("rise", ("multi",)),
-            ("return_height", ("single", "multi")),
-            ("intake_height", ("single", "multi")),
-            ("condenser_height", ("wrapped",)),
+            ("rise", ("multi-pass",)),
+            ("return_height", ("single-pass", "multi-pass")),
+            ("intake_height", ("single-pass", "multi-pass")),
+            ("condenser_height", ("wrap-around",)),
         ):
-            if self.given(key) and self.pass_ not in kinds:
-                raise Clash(key, f"nothing unless plant.heat_pump.pass is {' or '.join(kinds)}")
+            if self.given(key) and self.condenser not in kinds:
+                raise Clash(key, f"nothing unless plant.heat_pump.condenser is {' or '.join(kinds)}")
         if self.return_height is not None and self.return_height <= self.intake_height:
             raise Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
         return self
@@ -288,4 +287,4 @@ class HeatPump(Block):
         """Share of the store's height at which its water comes back: as given, else by its passes."""
         if self.return_height is not None:
             return self.return_height
-        return 1.0 if self.pass_ == "single" else 0.5
+        return 1.0 if self.condenser == "single-pass" else 0.5

@@ -31,7 +31,7 @@ from hpwhsim.scenario.parts import (
 )
 from hpwhsim.tables import read_table
 
-RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "pass_", "rise", "approach"}
+RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "condenser", "rise", "approach"}
 """What is read of a loop tank's heat pump."""
 
 SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
@@ -125,7 +125,7 @@ class LoopTank(Block):
     heat_pump: HeatPump | None = Field(
         None,
         description="its own air-source multi-pass heat pump, in place of a resistance heater: refrigerant, "
-        "capacity, cop, rated_at, pass: multi, rise, approach",
+        "capacity, cop, rated_at, condenser: multi-pass, rise, approach",
         json_schema_extra=origin("its heater is a resistance"),
     )
     dead_band: Difference = Field(
@@ -150,8 +150,10 @@ class LoopTank(Block):
     def _check(self) -> Self:
         if (self.power is None) == (self.heat_pump is None):
             raise Clash("power", f"{POWER}, or recirculation.loop_tank.heat_pump, and not both")
-        if self.heat_pump is not None and (self.heat_pump.pass_ != "multi" or self.heat_pump.modules != 1):
-            raise Clash("heat_pump.pass", "multi, and one module")
+        if self.heat_pump is not None and (
+            self.heat_pump.condenser != "multi-pass" or self.heat_pump.modules != 1
+        ):
+            raise Clash("heat_pump.condenser", "multi-pass, and one module")
         for key in sorted(self.heat_pump.model_fields_set - RATED) if self.heat_pump is not None else ():
             raise Clash(
                 f"heat_pump.{key}", "refrigerant, capacity, cop, rated_at, pass, rise and approach alone"

@@ -401,7 +401,10 @@ class Scenario(Block):
         rest = "(plant.storage.setpoint less half of controls.dead_band), or the charge never ends"
         if found.outlet_temperature < found.stop_at - 1e-9:
             raise Clash("plant.heat_pump.outlet_temperature", f"at least {degrees(found.stop_at)} {rest}")
-        if heat_pump.pass_ == "multi" and found.outlet_temperature - heat_pump.rise < found.stop_at - 1e-9:
+        if (
+            heat_pump.condenser == "multi-pass"
+            and found.outlet_temperature - heat_pump.rise < found.stop_at - 1e-9
+        ):
             raise Clash(
                 "plant.heat_pump.rise",
                 f"at most {found.outlet_temperature - found.stop_at:.1f} K (the outlet temperature less "

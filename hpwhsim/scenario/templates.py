@@ -78,7 +78,7 @@ _PACKAGED = """\
     capacity: "1.7 kW"                  # of one unit, at rated_at
     cop: 3.9                            # at rated_at, fan counted
     rated_at: {source: "67.5 degF", water_in: "95 degF", water_out: "96 degF"}
-    pass: wrapped                       # the condenser goes round the lower tank
+    condenser: wrap-around                       # the condenser goes round the lower tank
     lowest_source: "37 degF"
   source:
     kind: room

@@ -142,7 +142,7 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     scenario = loaded.scenario
     _check_single(scenario, str(loaded.path))
     heat_pump = scenario.plant.heat_pump
-    adjustable = heat_pump is not None and heat_pump.pass_ != "single"
+    adjustable = heat_pump is not None and heat_pump.condenser != "single-pass"
     follows = heat_pump is not None and heat_pump.outlet_temperature is None
     highest = DELIVERY_C + (0.5 * scenario.settings.dead_band if adjustable else 0.0)
     test = _in_the_test(loaded, highest, steps_per_hour)
@@ -212,7 +212,7 @@ def _in_the_test(loaded: Loaded, setpoint: float, steps_per_hour: int) -> Scenar
         plant["controls"] = kept | plant.get("controls", {})
         if scenario.plant.backup.kind != "none":
             plant["backup"]["height"] = scenario.backup_height
-    if scenario.plant.heat_pump is not None and scenario.plant.heat_pump.pass_ == "single":
+    if scenario.plant.heat_pump is not None and scenario.plant.heat_pump.condenser == "single-pass":
         plant["heat_pump"].pop("outlet_temperature", None)
     if scenario.plant.backup.kind != "none":
         only = scenario.plant.heat_pump is None
