@@ -14,6 +14,7 @@ DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 
 def _run(args: argparse.Namespace) -> int:
+    from hpwhsim.account.checks import FAIL
     from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
@@ -33,14 +34,15 @@ def _run(args: argparse.Namespace) -> int:
         from hpwhsim.study.dossier import gather
 
         papers = gather(loaded)
-        year = papers.answer.year
+        found, year = papers.answer, papers.answer.year
         pictures = draw_pictures(year, loaded.scenario)
         pictures[PAGE] = page(papers, pictures)
     else:
-        year = answer(loaded).year
+        found = answer(loaded)
+        year = found.year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
-    return DONE
+    return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
 def _files(written: Sequence[Path]) -> str:

@@ -126,15 +126,13 @@ def answer(loaded: Loaded) -> Answer:
         added |= _against(plant, base, asked.baseline, lines)
     found, costs = _life_cycle(scenario, plant, base, lines)
     added |= costs
-    checks: list[Check] = []
-    if scenario.site.checks is not None:
-        checks += site.site_checks(scenario, plant.year)
+    charge: float | None = None
     if plant.greenhouse is not None and scenario.plant.heat_pump is not None:
-        charge = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
-        assert isinstance(charge, float)
-        checks += site.refrigerant_checks(scenario, plant.year, charge)
-    if checks:
-        added["checks"] = [check._asdict() for check in checks]
+        held = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
+        assert isinstance(held, float)
+        charge = held
+    if checks := site.checks_of(loaded, plant.year, charge):
+        added["checks"] = [check.record() for check in checks]
     added |= _said(plant, base)
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
