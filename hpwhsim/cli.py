@@ -146,17 +146,12 @@ def _why(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from hpwhsim.climate.typical_year import read_weather
-    from hpwhsim.plant.assemble import assemble
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import ask
+    from hpwhsim.study.answer import check
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    asked = ask(loaded)
+    asked, weather, assembly = check(loaded)
     scenario = loaded.scenario
-    weather = read_weather(scenario.site.weather)
-    with loaded.named():
-        assembly = assemble(scenario, weather)
     dry_bulb = weather["dry_bulb_c"].values
     print(f"{args.scenario}: {scenario.title}")
     print(
@@ -167,14 +162,12 @@ def _check(args: argparse.Namespace) -> int:
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
     if asked.baseline is not None:
-        with asked.baseline.named():
-            assemble(asked.baseline.scenario, weather)
         print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({default['source']})")
     print("cautions:")
-    for caution in assembly.cautions:
+    for caution in (*loaded.said, *assembly.cautions):
         print(f"  {caution}")
     if args.out is not None:
         from hpwhsim.report.drawing import svg

@@ -274,6 +274,76 @@ def test_wrong_input_is_said_in_one_line(
     assert "wrong.yaml" in printed.err or "short.csv" in printed.err
 
 
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (
+            lambda r: (
+                r["plant"]["heat_pump"].update(refrigerant="R-290"),
+                r["carbon"].update(gwp="AR5-100"),
+            ),
+            "carbon.refrigerant.gwp: R-290 has no value in AR5-100",
+        ),
+        (
+            lambda r: (
+                r["carbon"]["refrigerant"].pop("charge"),
+                r["carbon"]["refrigerant"].update(line_charge="1 kg/m"),
+            ),
+            "carbon.refrigerant.line_charge: got a charge; allowed nothing unless plant.heat_pump.lines",
+        ),
+        (lambda r: r["site"]["checks"].update(voltage="480 V", phases=1), "site.checks.voltage: got 480 V"),
+        (
+            lambda r: (
+                [r.pop(key) for key in ("baseline", "savings", "costs", "carbon")],
+                r["plant"]["heat_pump"].update(outlet_temperature="90 degC"),
+            ),
+            "R-134a makes 66 degC at most",
+        ),
+    ],
+)
+def test_check_refuses_what_run_refuses(
+    case: Case, change: Change, said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both before any march, with the same words."""
+
+    def nothing(plants: list[object]) -> list[object]:
+        assert plants == []
+        return []
+
+    monkeypatch.setattr("hpwhsim.study.year.march_each", nothing)
+    raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
+    change(raw)
+    path = case.folder / "refused.yaml"
+    path.write_text(yaml.safe_dump(raw, sort_keys=False))
+    errors = []
+    for verb in ("check", "run"):
+        assert main([verb, str(path)]) == 2
+        errors.append(capsys.readouterr().err)
+    assert said in errors[0]
+    assert errors[0] == errors[1]
+
+
+def test_wrong_files_and_blocks_are_said_together(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
+    raw["plant"]["heat_pump"]["refrigerant"] = "R-290"
+    raw["carbon"] |= {"gwp": "AR5-100", "grid": "short.csv"}
+    raw["site"]["checks"] |= {"voltage": "480 V", "phases": 1}
+    (case.folder / "short.csv").write_text("kg_per_kwh\n0.1\n0.2\n")
+    path = case.folder / "three.yaml"
+    path.write_text(yaml.safe_dump(raw, sort_keys=False))
+    assert main(["check", str(path)]) == 2
+    head, *lines = capsys.readouterr().err.splitlines()
+    assert head.endswith("three.yaml: 3 things are wrong")
+    for line, words in zip(lines, ("got 2 rows", "R-290 has no value in AR5-100", "480 V"), strict=True):
+        assert words in line
+
+
+def test_what_an_override_takes_out_is_a_caution(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(case.folder / "packaged.yaml"), "--set", "baseline=null"]) == 0
+    printed = capsys.readouterr().out
+    assert "baseline=null takes out what hangs on it: savings, costs.baseline" in printed
+
+
 def test_a_baseline_block_can_be_overridden_key_by_key(case: Case) -> None:
     raw = raw_of(PACKAGED, "") | {"baseline": TANKS}
     (case.folder / "block.yaml").write_text(yaml.safe_dump(raw, sort_keys=False))

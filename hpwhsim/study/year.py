@@ -380,6 +380,7 @@ def _record(
         "short_hours_by_cause": adequacy.hours_by_cause(out.short_seconds, CAUSE_NAMES),
         "assumptions": assembly.assumptions,
         "cautions": [
+            *loaded.said,
             *assembly.cautions,
             *source_cautions(scenario, assembly, out, hourly),
             *(_sewage_caution(swing, hourly) if swing is not None else ()),
