@@ -76,6 +76,11 @@ def parser() -> argparse.ArgumentParser:
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
     run.add_argument(
+        "--strict",
+        action="store_true",
+        help="exit 1 where a check of site or refrigerant fails (site.checks, carbon)",
+    )
+    run.add_argument(
         "--pictures",
         action="store_true",
         help="also draw schematic.svg (the plant with the year's heat at its arrows), cop_map.png (the "

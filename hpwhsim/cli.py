@@ -14,6 +14,7 @@ DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 
 def _run(args: argparse.Namespace) -> int:
+    from hpwhsim.account.checks import FAIL
     from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
@@ -33,14 +34,15 @@ def _run(args: argparse.Namespace) -> int:
         from hpwhsim.study.dossier import gather
 
         papers = gather(loaded)
-        year = papers.answer.year
+        found, year = papers.answer, papers.answer.year
         pictures = draw_pictures(year, loaded.scenario)
         pictures[PAGE] = page(papers, pictures)
     else:
-        year = answer(loaded).year
+        found = answer(loaded)
+        year = found.year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
-    return DONE
+    return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
 def _files(written: Sequence[Path]) -> str:
@@ -144,17 +146,12 @@ def _why(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from hpwhsim.climate.typical_year import read_weather
-    from hpwhsim.plant.assemble import assemble
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import ask
+    from hpwhsim.study.answer import check
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    asked = ask(loaded)
+    asked, weather, assembly = check(loaded)
     scenario = loaded.scenario
-    weather = read_weather(scenario.site.weather)
-    with loaded.named():
-        assembly = assemble(scenario, weather)
     dry_bulb = weather["dry_bulb_c"].values
     print(f"{args.scenario}: {scenario.title}")
     print(
@@ -165,14 +162,12 @@ def _check(args: argparse.Namespace) -> int:
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
     if asked.baseline is not None:
-        with asked.baseline.named():
-            assemble(asked.baseline.scenario, weather)
         print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({default['source']})")
     print("cautions:")
-    for caution in assembly.cautions:
+    for caution in (*loaded.said, *assembly.cautions):
         print(f"  {caution}")
     if args.out is not None:
         from hpwhsim.report.drawing import svg

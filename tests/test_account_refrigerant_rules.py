@@ -7,7 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.account.checks import amount
-from hpwhsim.account.refrigerant_rules import charge_caps, charge_checks, gwp_checks, occupied_room_charge
+from hpwhsim.account.refrigerant_rules import (
+    COUNTRIES,
+    charge_caps,
+    charge_checks,
+    gwp_checks,
+    occupied_room_charge,
+    region_of,
+)
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.tables import read_table
@@ -31,38 +38,59 @@ def ar4(name: str) -> float:
 )
 def test_the_us_limit_of_700(name: str, passes: bool) -> None:
     """40 CFR 84 subpart B, 88 FR 73098: 700 on the AR4 basis; carbon.md section 6 lists who passes."""
-    (us,) = [c for c in gwp_checks(name, ar4(name), split=False, unit_kw=30.0) if c.name.endswith("US")]
+    (us,) = gwp_checks(name, ar4(name), split=False, unit_kw=30.0, region="US")
+    assert us.name.endswith("US")  # and no rule of another region
     assert us.state == ("ok" if passes else "confirm")
+    assert us.ratio == pytest.approx(ar4(name) / 700.0)
     assert ("met" if passes else "exceeded") in us.limit
-    assert "700 from 2025-01-01" in us.limit
+    assert us.limit_text == "below 700 (AR4-100)"
+    assert "from 2025-01-01" in us.limit
     assert "verify with local code" in us.limit
 
 
 @pytest.mark.parametrize(
     ("split", "unit_kw", "limits"),
     [
-        (True, 12.0, ["150 from 2027"]),
-        (True, 12.1, ["750 from 2029", "150 from 2033"]),
-        (False, 12.0, ["150 from 2027"]),
-        (False, 50.0, ["150 from 2027"]),
-        (False, 60.0, ["150 from 2030"]),
+        (True, 12.0, [(150, 2027)]),
+        (True, 12.1, [(750, 2029), (150, 2033)]),
+        (False, 12.0, [(150, 2027)]),
+        (False, 50.0, [(150, 2027)]),
+        (False, 60.0, [(150, 2030)]),
     ],
 )
-def test_the_rows_of_the_eu(split: bool, unit_kw: float, limits: list[str]) -> None:
-    """Reg. (EU) 2024/573 Annex IV, from memory: so none of its rows is ever 'ok'."""
-    rows = [c for c in gwp_checks("R-32", 675.0, split=split, unit_kw=unit_kw) if c.name.endswith("EU")]
-    assert len(rows) == len(limits)
-    for row, limit in zip(rows, limits, strict=True):
-        assert limit in row.limit
-        assert row.state == "confirm"
-        assert "from memory" in row.source
-        assert ("exceeded" in row.limit) == ("150" in limit)
+def test_the_rows_of_the_eu(split: bool, unit_kw: float, limits: list[tuple[int, int]]) -> None:
+    """Reg. (EU) 2024/573 Annex IV; R-32 has 675. No rule of the US."""
+    rows = gwp_checks("R-32", 675.0, split=split, unit_kw=unit_kw, region="EU")
+    assert [row.limit_value for row in rows] == [most for most, _ in limits]
+    for row, (most, year) in zip(rows, limits, strict=True):
+        assert row.name.endswith("EU")
+        assert f"from {year}" in row.limit
+        assert (row.state == "fail") == (most <= 675.0)
+
+
+def test_rules_by_place() -> None:
+    """Where nobody knows the place every rule is listed and none is met for sure."""
+    assert gwp_checks("R-32", 675.0, split=False, unit_kw=30.0, region="other") == []
+    unknown = gwp_checks("R-744", 1.0, split=False, unit_kw=30.0, region=None)
+    assert {c.name[-2:] for c in unknown} == {"US", "EU"}
+    assert {c.state for c in unknown} == {"confirm"}
+    # ISO 3166-1 alpha-3; 27 members of the European Union
+    assert [region_of(c) for c in ("USA", "DEU", "GBR", "")] == ["US", "EU", "other", None]
+    assert sum(region == "EU" for region in COUNTRIES.values()) == 27
+
+
+def test_european_limits_are_left_out_in_the_us() -> None:
+    """EN 378 is a European standard; flammable charges have UL 60335-2-40 there."""
+    for region, european in (("US", False), ("EU", True), (None, True)):
+        rows = charge_checks("R-290", "A3", 1.0, room_m3=50.0, room_m2=20.0, region=region)
+        assert any("EN 378" in c.source for c in rows) == european
 
 
 def test_a_limit_itself_does_not_pass() -> None:
     """The rules ban a GWP of 700, or of 150, or more."""
-    assert "exceeded" in gwp_checks("X", 700.0, split=False, unit_kw=30.0)[0].limit
-    assert "met" in gwp_checks("X", 699.9, split=False, unit_kw=30.0)[0].limit
+    for gwp, word in ((700.0, "exceeded"), (699.9, "met")):
+        (found,) = gwp_checks("X", gwp, split=False, unit_kw=30.0, region="US")
+        assert word in found.limit
 
 
 @pytest.mark.parametrize(
@@ -142,13 +170,14 @@ def test_r744_in_a_closed_room() -> None:
     assert "exceeded" in inside[0].limit
     assert inside[1].value == pytest.approx(62.5)
     assert "met" in inside[1].limit  # 100 g/m3
-    assert {c.state for c in rows + inside} == {"confirm"}  # both limits are from memory
+    assert {c.state for c in rows} == {"information"}  # no room is given
+    assert [c.state for c in inside] == ["fail", "confirm"]  # what is met is not sure: both are from memory
 
 
 def test_only_a_limit_that_was_seen_gives_ok() -> None:
     """R-134a: 210 g/m3 was seen in a code table. 10 kg in 50 m3 are 200, in 40 m3 250."""
     assert charge_checks("R-134a", "A1", 10.0, room_m3=50.0)[0].state == "ok"
-    assert charge_checks("R-134a", "A1", 10.0, room_m3=40.0)[0].state == "confirm"
+    assert charge_checks("R-134a", "A1", 10.0, room_m3=40.0)[0].state == "fail"
 
 
 @pytest.mark.parametrize(
@@ -195,4 +224,4 @@ def test_what_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="charge"):
         charge_checks("R-290", "A3", -1.0)
     with pytest.raises(OutOfRangeError, match="warming potential"):
-        gwp_checks("R-290", -1.0, split=False, unit_kw=10.0)
+        gwp_checks("R-290", -1.0, split=False, unit_kw=10.0, region="US")

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.checks import Check, amount, held
-from hpwhsim.account.site import Structure, service_checks, structural_checks, water_density
+from hpwhsim.account.checks import Check, amount, counted, held, worst_first
+from hpwhsim.account.site import Lines, Structure, service_checks, structural_checks, water_density
 from hpwhsim.errors import OutOfRangeError
 
 GALLON = 3.785411784e-3  # m3, NIST SP 811 appendix B.8
@@ -84,7 +84,9 @@ def test_a_thousand_gallons() -> None:
     grown = value(checks, "water that expands")
     assert grown / 3785.411784 == pytest.approx(0.0168, abs=5e-5)
     assert grown == pytest.approx(63.5, abs=0.5)
-    assert all(c.state == "confirm" for c in checks)
+    loads = {c.name for c in checks if c.state == "confirm"}
+    assert loads == {"floor load of the full store", "load of one module on the floor, over its footprint"}
+    assert {c.state for c in checks if c.name not in loads} == {"information"}
 
 
 def test_a_column_of_water_on_its_own_foot() -> None:
@@ -100,18 +102,38 @@ def test_a_floor_that_carries_and_one_that_does_not() -> None:
     floor = 150.0 * POUND * 9.80665 / 0.3048**2
     heavy = row(structural_checks(THOUSAND._replace(footprint_m2=4.0, floor_pa=floor)), "floor load")
     light = row(structural_checks(THOUSAND._replace(footprint_m2=40.0, floor_pa=floor)), "floor load")
-    assert (heavy.state, light.state) == ("confirm", "ok")
+    assert (heavy.state, light.state) == ("fail", "ok")
+    assert heavy.ratio == pytest.approx(10.0 * (light.ratio or 0.0))
     assert "at most 7.18 kPa (150 lb/ft2): exceeded" in heavy.limit
     assert "licensed structural engineer" in light.limit
 
 
-def test_machines() -> None:
+def test_modules() -> None:
     """About 1,100 kg (2,500 lb) for a large module of 100 kW; common practice, no source. 5 %: 'about'."""
-    assert value(structural_checks(THOUSAND), "machines") / 2.0 / POUND == pytest.approx(2500.0, rel=0.05)
+    assert value(structural_checks(THOUSAND), "one module") / POUND == pytest.approx(2500.0, rel=0.05)
     given_ = structural_checks(THOUSAND._replace(module_kg=900.0, modules=3))
-    assert value(given_, "machines") == 2700.0
-    assert "given" in row(given_, "machines").source
-    assert not [c for c in structural_checks(THOUSAND._replace(modules=0)) if c.name.startswith("machines")]
+    assert value(given_, "all modules") == 2700.0
+    assert "given" in row(given_, "all modules").source
+    assert not [c for c in structural_checks(THOUSAND._replace(modules=0)) if "module" in c.name]
+
+
+def test_a_roof_carries_a_module_on_its_footprint() -> None:
+    """By hand: 900 kg x 9.80665 over 1.5 m2 are 5.88 kPa (123 lb/ft2), whatever all modules weigh.
+
+    Ordinary flat roofs are designed for 20 lb/ft2 (ASCE 7, from memory), said where nothing is given.
+    """
+    of = THOUSAND._replace(module_kg=900.0, module_m2=1.5, modules=4, outdoors=True)
+    found = row(structural_checks(of), "load of one module on the roof")
+    assert found.value == pytest.approx(5.884, abs=5e-4)
+    assert found.state == "confirm"
+    assert "(20 lb/ft2)" in found.limit
+    assert "site.checks.roof_limit" in found.limit
+    for limit, state in ((4.0e3, "fail"), (6.0e3, "ok")):
+        held_ = row(structural_checks(of._replace(under_pa=limit)), "load of one module on the roof")
+        assert held_.state == state
+        assert held_.ratio == pytest.approx(5884.0 / limit, rel=1e-4)
+    on_tanks = structural_checks(of._replace(on_tanks=True))
+    assert not [c for c in on_tanks if "footprint" in c.name]
 
 
 @given(st.floats(0.1, 100.0), st.floats(1.1, 10.0))
@@ -126,22 +148,30 @@ def test_weight_grows_with_volume(volume: float, factor: float) -> None:
 
 def test_air() -> None:
     """By hand: 30 kW over 1.2 kg/m3 x 1.006 kJ/kgK x 6 K = 4.14 m3/s, at 2.5 m/s 1.66 m2; 8,780 cfm."""
-    checks = service_checks(source_kw=30.0)
+    checks = service_checks(source_kw=30.0, indoors=True)
     assert value(checks, "air flow") == pytest.approx(4.142, abs=5e-4)
     assert row(checks, "air flow").text == "4.14 m3/s (8,780 cfm)"
-    assert value(checks, "free area") == pytest.approx(1.657, abs=5e-4)
+    opening = row(checks, "free area")
+    assert opening.limit_value == pytest.approx(1.657, abs=5e-4)
+    assert (opening.value, opening.state) == (None, "confirm")
     assert row(checks, "condensate drain").text == "not given"
-    for opening, words in ((2.0, ": met"), (1.0, ": not met")):
-        found = row(service_checks(source_kw=30.0, opening_m2=opening), "free area")
+    # met it stays to be confirmed: the limit is common practice only
+    for opening_m2, words, state in ((2.0, ": met", "confirm"), (1.0, ": not met", "fail")):
+        found = row(service_checks(source_kw=30.0, opening_m2=opening_m2), "free area")
         assert words in found.limit
-        assert found.state == "confirm"  # the limit is common practice only
+        assert found.state == state
+        assert found.ratio == pytest.approx(1.657 / opening_m2, abs=5e-4)
+
+
+def test_no_opening_for_a_machine_outdoors() -> None:
+    assert not [c for c in service_checks(source_kw=30.0) if "opening" in c.name]
 
 
 def test_air_by_the_flow_of_the_units() -> None:
     """A flow that is known goes before one worked out from heat: 0.35 m3/s at 2.5 m/s need 0.14 m2."""
-    checks = service_checks(source_kw=30.0, airflow=(0.35, "as given"))
+    checks = service_checks(source_kw=30.0, airflow=(0.35, "as given"), indoors=True)
     assert value(checks, "air flow") == 0.35
-    assert value(checks, "free area") == pytest.approx(0.14)
+    assert row(checks, "free area").limit_value == pytest.approx(0.14)
     assert row(checks, "air flow").source.startswith("as given")
 
 
@@ -153,19 +183,32 @@ def test_a_loop_tank_is_weighed_apart() -> None:
     assert [c for c in checks if not c.name.startswith("loop tank")] == structural_checks(THOUSAND)
 
 
-def test_water_lines_are_listed() -> None:
-    (line,) = service_checks(water_line_m=12.0)
-    assert (line.name, line.value, line.state) == ("water lines outdoors, one way", 12.0, "confirm")
+FEET = 0.3048  # m
 
 
-@pytest.mark.parametrize(
-    ("feet", "words"), [(25.0, "short"), (26.0, "medium"), (101.0, "long"), (151.0, "beyond")]
-)
-def test_length_of_lines(feet: float, words: str) -> None:
-    """Past the first 25 ft lines commonly cost capacity; tables go to 150 ft (common practice, no source)."""
-    (line,) = service_checks(line_m=feet * 0.3048)
-    assert words in line.limit
-    assert line.state == "confirm"
+def lines(length: float, height: float = 0.0, **limits: float) -> Lines:
+    """Lines of a one-to-one split: 25 to 50 ft are common (common practice, no source)."""
+    of = Lines("refrigerant lines", length, height, None, None, 50.0 * FEET, 30.0 * FEET)
+    return of._replace(**limits)
+
+
+def test_lines_are_held_against_what_is_common() -> None:
+    """Beyond it a person has to look; it fails nothing."""
+    for feet, beyond in ((49.0, False), (51.0, True)):
+        length, height = service_checks(lines=lines(feet * FEET))
+        assert length.beyond == beyond
+        assert (length.state, height.state) == ("confirm", "confirm")
+        assert length.ratio == pytest.approx(feet / 50.0)
+        assert "common practice, no source" in length.source
+
+
+def test_lines_are_held_against_the_machines_own_limits() -> None:
+    own = lines(80.0 * FEET, 20.0, max_length=100.0 * FEET, max_height=15.0)
+    length, height = service_checks(lines=own)
+    assert (length.state, height.state) == ("ok", "fail")
+    assert height.ratio == pytest.approx(20.0 / 15.0)
+    free = own._replace(max_length=None, max_height=None, usual_length=None, usual_height=None)
+    assert {c.state for c in service_checks(lines=free)} == {"information"}
 
 
 def test_heat_trace_and_drain() -> None:
@@ -178,8 +221,38 @@ def test_heat_trace_and_drain() -> None:
 def test_a_limit_from_memory_is_never_ok() -> None:
     assert held("x", 1.0, 2.0, "kg", "s").state == "ok"
     assert held("x", 2.0, 2.0, "kg", "s").state == "ok"
-    assert held("x", 2.1, 2.0, "kg", "s").state == "confirm"
+    assert held("x", 2.1, 2.0, "kg", "s").state == "fail"
     assert held("x", 1.0, 2.0, "kg", "s", sure=False).state == "confirm"
+    assert held("x", 2.1, 2.0, "kg", "s", sure=False).state == "fail"
+    assert held("x", 1.0, 2.0, "kg", "s", limit_kind="at least").state == "fail"
+    assert held("x", 1.0, 2.0, "kg", "s", limit_kind="at least").ratio == 2.0
+    assert held("x", 2.0, 2.0, "kg", "s", limit_kind="at least").state == "ok"
+    assert held("x", 2.0, 2.0, "kg", "s", limit_kind="below").state == "fail"
+
+
+def test_what_failed_comes_first_by_how_far() -> None:
+    some = [
+        Check("weight", 1.0, "kg", "", "", "information"),
+        held("fits", 1.0, 2.0, "kg", "s"),
+        held("a little over", 2.1, 2.0, "kg", "s"),
+        Check("not given", None, "kg", "", "", "confirm"),
+        held("far over", 9.0, 2.0, "kg", "s"),
+    ]
+    found = worst_first(some)
+    assert [c.name for c in found] == ["far over", "a little over", "not given", "fits", "weight"]
+    assert counted(c.state for c in found) == "2 fail, 1 confirm, 1 ok, 1 information"
+
+
+def test_checks_go_into_the_users_units() -> None:
+    """NIST SP 811 appendix B.8: 1 lb/ft2 is 47.88026 Pa; value and limit go together, their ratio stays."""
+    check = held("floor", 9.576052, 4.788026, "kPa", "s")
+    us = check.in_units(us=True)
+    assert us.value == pytest.approx(200.0)
+    assert us.limit_value == pytest.approx(100.0)
+    assert (us.unit, us.ratio) == ("lb/ft2", pytest.approx(check.ratio))
+    assert us.text == "200 lb/ft2 (9.58 kPa)"
+    assert us.in_units(us=False).value == pytest.approx(9.576052)
+    assert held("x", 3.0, 2.0, "A", "s").in_units(us=True).unit == "A"
 
 
 def test_amounts_in_both_units() -> None:
@@ -208,6 +281,6 @@ def test_impossible_structures_are_refused(change: dict[str, Any]) -> None:
 
 
 def test_impossible_services_are_refused() -> None:
-    for options in ({"trace_heating_kw": -1.0}, {"source_kw": float("nan")}, {"line_m": -1.0}):
+    for options in ({"trace_heating_kw": -1.0}, {"source_kw": float("nan")}, {"lines": lines(-1.0)}):
         with pytest.raises(OutOfRangeError, match="site check"):
             service_checks(**options)

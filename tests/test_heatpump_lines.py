@@ -21,7 +21,6 @@ from hpwhsim.heatpump.cycle import sample, solve
 from hpwhsim.heatpump.lines import (
     FASTEST_GAS,
     FOOT,
-    LONGEST_M,
     LineDerate,
     Lines,
     Point,
@@ -45,7 +44,7 @@ NAMES = {"R134a": "R-134a", "R410A": "R-410A", "R32": "R-32", "R290": "R-290", "
 
 
 def derate(lines: Lines, name: str = "R-410A", rating: Rating = RATING) -> LineDerate:
-    return line_derate(name, rating, lines, "banked-split")
+    return line_derate(name, rating, lines)
 
 
 # --- friction --------------------------------------------------------------------------------------------
@@ -402,9 +401,8 @@ def test_liquid_boils_when_lifted_too_far() -> None:
     assert any("boils" in caution for caution in found.cautions)
 
 
-def test_cautions_of_height_speed_oil_and_drop() -> None:
+def test_cautions_of_speed_oil_and_drop() -> None:
     wide = derate(Lines(40.0, rise_m=35.0, gas_inner_m=0.040))
-    assert any("height" in c for c in wide.cautions)
     assert any("oil" in c for c in wide.cautions)
     thin = derate(Lines(30.0, gas_inner_m=0.007))
     assert any("saturation temperature" in c for c in thin.cautions)
@@ -413,20 +411,12 @@ def test_cautions_of_height_speed_oil_and_drop() -> None:
     assert derate(Lines(30.0)).cautions == ()
 
 
-def test_length_classes() -> None:
-    """One to one to 50 ft, banked to 300 ft; beyond: the key, what was given, and the longest."""
-    line_derate("R-410A", RATING, Lines(50.0 * FOOT), "split")
-    line_derate("R-410A", RATING, Lines(300.0 * FOOT), "banked-split")
-    with pytest.raises(
-        InputError, match=r"plant.heat_pump.lines.length: got 20.0 m .* 15.2 m .*banked-split"
-    ):
-        line_derate("R-410A", RATING, Lines(20.0), "split")
-    with pytest.raises(InputError, match=r"lines.length: got 100.0 m .* 0 to 91.4 m \(300 ft\)"):
-        line_derate("R-410A", RATING, Lines(100.0), "banked-split")
-    for wrong in (-1.0, math.nan):
+def test_impossible_lengths() -> None:
+    """Any length is calculated that is one; how far a machine's lines may go its maker says."""
+    derate(Lines(120.0), "R-410A")
+    for wrong in (-1.0, math.nan, math.inf):
         with pytest.raises(InputError, match=r"lines\.length"):
-            line_derate("R-410A", RATING, Lines(wrong), "split")
-    assert LONGEST_M["split"] == pytest.approx(15.24)
+            derate(Lines(wrong), "R-410A")
 
 
 @pytest.mark.parametrize(

@@ -128,8 +128,8 @@ def scenario_of(name: str, overrides: Sequence[str]) -> Scenario:
 def year_of_all(value: float, record: dict[str, Any]) -> Year:
     """A year in which every flow has the same size: what counts here is that its numbers have room."""
     flows = {row["name"]: value for row in read_table("results") if row["name"].endswith("_kwh")}
-    made: Any = None
-    return Year({}, record | flows | {"fuel": "natural-gas"}, None, np.zeros(35040), made)
+    none: Any = None
+    return Year({}, record | flows | {"fuel": "natural-gas"}, None, np.zeros(35040), none, none, "USA")
 
 
 HEADED = {

@@ -5,9 +5,10 @@ from functools import cache
 
 import numpy as np
 import pytest
-from cases import cautions, number, worked
+from cases import ROOT, cautions, number, worked
 
-from hpwhsim.errors import InputError
+from hpwhsim.scenario.reading import cautions as scenario_cautions
+from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.year import Year
 
 pytestmark = pytest.mark.year
@@ -54,13 +55,29 @@ def test_the_year_sees_the_derate(banked: Callable[[str], Year]) -> None:
     assert cops[1] / cops[0] == pytest.approx(expected, rel=0.01)
 
 
-@pytest.mark.parametrize(
-    ("family", "feet", "most"), [("split", 60, "50 ft"), ("banked-split", 301, "300 ft")]
-)
-def test_lines_beyond_the_class_are_refused(family: str, feet: int, most: str) -> None:
-    """Classes of the trade: 50 ft for one to one, 300 ft for banked systems (common practice, no source)."""
-    with pytest.raises(InputError, match=rf"plant\.heat_pump\.lines\.length: got .* allowed 0 to .*{most}"):
-        worked("banked-split", f"plant.family={family}", f"{LINES}length={feet} ft")
+@pytest.mark.parametrize(("family", "feet", "most"), [("split", 60, 50), ("banked-split", 301, 300)])
+def test_lines_beyond_what_is_common_are_a_caution(family: str, feet: int, most: int) -> None:
+    """One to one 25 to 50 ft, banked systems 100 to 300 ft (common practice, no source)."""
+    for length, beyond in ((feet, True), (most, False)):
+        changes = [f"plant.family={family}", f"{LINES}length={length} ft", f"{LINES}rise=0 m"]
+        path = ROOT / "scenarios" / "banked-split.yaml"
+        found = [c for c in scenario_cautions(read_scenario(path, changes).scenario) if "lines.length" in c]
+        assert bool(found) == beyond
+        assert all(f"({most} ft)" in c and "common practice, no source" in c for c in found)
+
+
+def test_the_machines_own_limits_go_before_what_is_common() -> None:
+    path = ROOT / "scenarios" / "banked-split.yaml"
+
+    def said(*changes: str) -> list[str]:
+        scenario = read_scenario(path, [f"{LINES}{change}" for change in changes]).scenario
+        return [c for c in scenario_cautions(scenario) if "plant.heat_pump.lines." in c]
+
+    assert said("length=330 ft", "max_length=400 ft") == []
+    (short,) = said("length=200 ft", "max_length=120 ft")
+    assert "lines.max_length 36.6 m (120 ft) of this machine" in short
+    (high,) = said("length=200 ft", "rise=-40 ft", "max_height=30 ft")
+    assert "lines.rise 12.2 m (40 ft) is beyond plant.heat_pump.lines.max_height" in high
 
 
 def test_longer_water_lines_lose_more(split: Callable[..., Year]) -> None:

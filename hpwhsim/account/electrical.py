@@ -6,7 +6,7 @@ Preliminary figures to talk from: local electrical code, nameplates and licensed
 import math
 from typing import NamedTuple
 
-from hpwhsim.account.checks import CONFIRM, OK, Check, held
+from hpwhsim.account.checks import AT_LEAST, CONFIRM, INFORMATION, OK, Check, held
 from hpwhsim.errors import OutOfRangeError
 
 ELECTRICAL = "local electrical code and the maker's nameplate decide"
@@ -34,15 +34,26 @@ class Service(NamedTuple):
 
     worst_quarter_kw: float  # highest 15-minute mean of the year
     modules: int
-    compressor_kw: float  # most that one module draws
+    compressor_kw: float  # greatest power of one module within its permitted envelope
+    beside_kw: float  # fan and pump that run with it
     resistance_kw: float  # all resistance heaters
     trace_kw: float  # heat trace as installed
-    other_kw: float  # fans, pumps, controls: whatever else may run with them
+    other_kw: float  # pumps of source and loop, heat pump of the loop's tank
     power_factor: float  # of all but resistance and heat trace
     volts: float  # of the plant
     phases: int  # 1 or 3
     building_volts: float | None  # line to line
-    spare_amperes: float | None  # that the building's service can still give, at the plant's voltage
+    spare_amperes: float | None  # that the building's service can still give, at its own voltage
+    module_mca: float | None = None  # minimum circuit ampacity on the nameplate of one module, A
+    module_mop: float | None = None  # maximum overcurrent protection on it, A
+
+
+class Circuit(NamedTuple):
+    """Currents of one circuit. [A]"""
+
+    motors: list[float]  # of hermetic motor-compressors, each at its greatest power
+    other: float  # whatever else runs with them
+    continuous: float  # resistance heaters and heat trace
 
 
 def amperes(kva: float, volts: float, phases: int) -> float:
@@ -105,78 +116,212 @@ def check_supply(volts: float, phases: int) -> None:
         raise OutOfRangeError(f"site.checks.voltage: got {volts:g} V with {phases} phases; allowed {known}")
 
 
+def largest_size(value: float, sizes: tuple[float, ...]) -> float | None:
+    """Largest of the standard sizes that is at most `value`; None where it is below them all.
+
+    Examples
+    --------
+    >>> largest_size(81.0, NEC_BREAKERS)
+    80
+    """
+    return next((size for size in reversed(sizes) if size <= value), None)
+
+
+def protection(of: Circuit, motor_share: float) -> float | None:
+    """Largest standard device that may protect a circuit with a hermetic motor-compressor. [A].
+
+    `motor_share` times the largest motor, the other loads at their currents, the standard size at or below
+    that; at least 15 A, and no less than the conductors must carry. None: above all standard sizes.
+
+    Parameters
+    ----------
+    of : Circuit
+        With at least one motor.
+    motor_share : float
+        1.75, or 2.25 where the machine does not start on that.
+
+    References
+    ----------
+    .. [1] NEC 440.22(A): at most 175 % of the rated-load current, up to 225 % where it must be to start, and
+       not required below 15 A; 440.22(B) and 430.62: with other loads the device of the largest motor and
+       the sum of the others. Quoted from memory.
+
+    Examples
+    --------
+    >>> protection(Circuit([46.26], 0.0, 0.0), 1.75), protection(Circuit([46.26], 0.0, 0.0), 2.25)
+    (80, 100)
+    """
+    largest = max(of.motors)
+    total = motor_share * largest + sum(of.motors) - largest + of.other + 1.25 * of.continuous
+    least = next_size(least_ampacity(of.motors, of.other, of.continuous), NEC_BREAKERS)
+    if least is None:
+        return None
+    return max(largest_size(max(total, 15.0), NEC_BREAKERS) or 15.0, 15.0) if total >= least else least
+
+
+def at_service(current: float, volts: float, phases: int, building_volts: float | None) -> float:
+    """Current in the building's lines for `current` on the plant's side. [A].
+
+    A transformer carries the same kVA on both sides (its loss is left out); a plant on the service's own
+    voltage, or on one line and neutral of it, draws the same current from its lines.
+
+    Examples
+    --------
+    >>> round(at_service(93.0, 480.0, 3, 208.0), 1)
+    214.6
+    """
+    if building_volts is None or building_volts == volts or _to_neutral(volts, phases, building_volts):
+        return current
+    return current * volts / building_volts
+
+
+def _to_neutral(volts: float, phases: int, building_volts: float) -> bool:
+    return phases == 1 and TO_NEUTRAL.get(building_volts) == volts
+
+
 def electrical_checks(of: Service) -> list[Check]:
-    """Demand, full-load current, ampacity, breaker and transformer.
+    """Demand, full-load current, ampacity, protective devices, service and transformer.
 
     Raises
     ------
     OutOfRangeError
         If the voltage is none of that number of phases, the power factor is not above 0 and at most 1, or a
-        power is negative or not finite.
+        power or current is negative or not finite.
     """
     check_supply(of.volts, of.phases)
     if not 0.0 < of.power_factor <= 1.0:
         raise OutOfRangeError(f"power factor: got {of.power_factor:g}; allowed above 0, to 1")
-    for name, kw in (
+    for name, value in (
         ("worst 15 minutes [kW]", of.worst_quarter_kw),
         ("compressor [kW]", of.compressor_kw),
+        ("fan and pump of a module [kW]", of.beside_kw),
         ("resistance [kW]", of.resistance_kw),
         ("heat trace [kW]", of.trace_kw),
         ("other loads [kW]", of.other_kw),
+        ("module_mca [A]", of.module_mca),
+        ("module_mop [A]", of.module_mop),
     ):
-        if not 0.0 <= kw < math.inf:
-            raise OutOfRangeError(f"site check, {name}: got {kw:g}; allowed 0 or more")
+        if value is not None and not 0.0 <= value < math.inf:
+            raise OutOfRangeError(f"site check, {name}: got {value:g}; allowed 0 or more")
 
     def current(kw: float, power_factor: float = of.power_factor) -> float:
         return amperes(kw / power_factor, of.volts, of.phases)
 
     at = f"at {of.volts:g} V, {of.phases} phase, power factor {of.power_factor:g}"
-    motor, other, heaters = current(of.compressor_kw), current(of.other_kw), current(of.resistance_kw, 1.0)
-    trace = current(of.trace_kw, 1.0)
-    plant = least_ampacity([motor] * of.modules, other, heaters + trace)
-    kva = (of.modules * of.compressor_kw + of.other_kw) / of.power_factor + of.resistance_kw + of.trace_kw
+    beside, other, heaters = current(of.beside_kw), current(of.other_kw), current(of.resistance_kw, 1.0)
+    trace, worked_out = current(of.trace_kw, 1.0), current(of.compressor_kw)
+    motor = worked_out if of.module_mca is None else max((of.module_mca - beside) / 1.25, 0.0)
+    plant = Circuit([motor] * of.modules, of.modules * beside + other, heaters + trace)
+    motors_kva = of.modules * (of.compressor_kw + of.beside_kw) + of.other_kw
+    kva = motors_kva / of.power_factor + of.resistance_kw + of.trace_kw
     # of what ran then only the sum is known: all of it at the power factor, and never more than is connected
     worst = max(of.worst_quarter_kw, min(of.worst_quarter_kw / of.power_factor, kva))
+    envelope = f"{at}; greatest power of the permitted envelope, all that may run together"
+    full = of.modules * (worked_out + beside) + other + heaters + trace
     found = [
-        _rough("demand, worst 15 minutes", worst, "kVA", at),
-        _rough("current, worst 15 minutes", amperes(worst, of.volts, of.phases), "A", at),
-        _rough("connected load", kva, "kVA", f"{at}, resistance at 1; all at once"),
-        _rough("full-load current", of.modules * motor + other + heaters + trace, "A", at),
+        _known("demand, worst 15 minutes of this year's draws", worst, "kVA", at),
+        _known(
+            "current, worst 15 minutes of this year's draws", amperes(worst, of.volts, of.phases), "A", at
+        ),
+        _known("connected load", kva, "kVA", f"{envelope}, resistance at 1"),
+        _known("full-load current", full, "A", envelope),
     ]
     if of.modules:
-        found.append(_circuit("one module", least_ampacity([motor], 0.0, 0.0), of))
+        found += _module(of, worked_out, beside)
     if of.resistance_kw:
-        found.append(_circuit("resistance heaters", least_ampacity([], 0.0, heaters), of))
+        found.append(_circuit("resistance heaters", Circuit([], 0.0, heaters), of))
     if of.trace_kw:
-        found.append(_circuit("heat trace", least_ampacity([], 0.0, trace), of))
+        found.append(_circuit("heat trace", Circuit([], 0.0, trace), of))
     found.append(_circuit("plant", plant, of))
-    if of.spare_amperes is not None:
-        name = "plant against the service's spare"
-        found.append(held(name, plant, of.spare_amperes, "A", "given", note=ELECTRICAL))
-    if of.building_volts is None:
-        limit = f"{of.volts:g} V for the plant; {ELECTRICAL}"
-        found.append(Check("voltage of the building", None, "V", limit, "not given", CONFIRM))
-    elif of.building_volts == of.volts or (of.phases == 1 and TO_NEUTRAL.get(of.building_volts) == of.volts):
-        limit = f"{of.volts:g} V for the plant: met"
-        found.append(Check("voltage of the building", of.building_volts, "V", limit, "given", OK))
-    else:
-        size = next_size(kva, TRANSFORMERS[of.phases])
-        standard = f"{size:g} kVA is the next standard size" if size else "more than one transformer"
-        limit = f"{of.building_volts:g} V to {of.volts:g} V: {standard}; {ELECTRICAL}"
-        source = "dry-type sizes quoted from memory; no diversity, no room to grow"
-        found.append(Check("transformer", kva, "kVA", limit, source, CONFIRM))
+    ampacity = least_ampacity(plant.motors, plant.other, plant.continuous)
+    return [*found, _on_service(of, ampacity), *_supply(of, kva)]
+
+
+def _module(of: Service, motor: float, beside: float) -> list[Check]:
+    """The circuit of one module: worked out, and held against its nameplate where that is given."""
+    circuit = _circuit("one module", Circuit([motor], beside, 0.0), of)
+    if of.module_mca is not None:
+        note = f"the nameplate's minimum circuit ampacity: it decides; {ELECTRICAL}"
+        above = circuit.value is not None and circuit.value > of.module_mca
+        state = CONFIRM if above else OK
+        if above:
+            note = f"more than on the nameplate: power, voltage or power factor do not go with it; {note}"
+        circuit = circuit._replace(limit_value=of.module_mca, note=note, state=state)
+    found = [circuit]
+    if of.module_mop is not None:
+        ampacity = of.module_mca if of.module_mca is not None else circuit.value
+        name = "maximum overcurrent protection of one module, nameplate"
+        note = f"its circuit's ampacity; {ELECTRICAL}"
+        found.append(held(name, of.module_mop, ampacity or 0.0, "A", "given", note=note, limit_kind=AT_LEAST))
     return found
 
 
-def _rough(name: str, value: float, unit: str, source: str) -> Check:
-    return Check(name, value, unit, ELECTRICAL, source, CONFIRM)
+def _on_service(of: Service, ampacity: float) -> Check:
+    """What the plant asks of the building's service, on the service's side."""
+    there = at_service(ampacity, of.volts, of.phases, of.building_volts)
+    if of.building_volts is None:
+        sides = f"the service's voltage is not given (site.checks.building_voltage): taken as {of.volts:g} V"
+    elif there == ampacity:
+        sides = f"{ampacity:.4g} A at {of.volts:g} V, no transformer"
+    else:
+        sides = (
+            f"{there:.4g} A at the service's {of.building_volts:g} V for {ampacity:.4g} A at the plant's "
+            f"{of.volts:g} V, through a transformer without its loss"
+        )
+    name, note = "plant on the building's service", f"{sides}; {ELECTRICAL}"
+    if of.spare_amperes is None:
+        note = f"what the service can still give is not given (site.checks.available_current); {note}"
+        return Check(name, there, "A", note, "minimum circuit ampacity of the plant", CONFIRM)
+    known = of.building_volts is not None
+    return held(name, there, of.spare_amperes, "A", "available current as given", note=note, sure=known)
 
 
-def _circuit(name: str, ampacity: float, of: Service) -> Check:
-    """Minimum circuit ampacity with the next breaker."""
-    standard = "IEC" if of.volts in (230.0, 400.0) else "NEC 240.6(A)"
-    size = next_size(ampacity, IEC_BREAKERS if standard == "IEC" else NEC_BREAKERS)
-    breaker = f"next breaker {size:g} A" if size else "several circuits"
-    source = f"1.25 largest motor, others, 1.25 resistance (NEC 440, 422.13); {standard} sizes from memory"
-    limit = f"{breaker}; {ELECTRICAL}"
-    return Check(f"minimum circuit ampacity, {name}", ampacity, "A", limit, source, CONFIRM)
+def _supply(of: Service, kva: float) -> list[Check]:
+    """The building's voltage, or the transformer between it and the plant."""
+    name, volts = "voltage of the building", of.building_volts
+    if volts is None:
+        return [Check(name, None, "V", f"{of.volts:g} V for the plant; {ELECTRICAL}", "not given", CONFIRM)]
+    if volts == of.volts or _to_neutral(of.volts, of.phases, volts):
+        return [Check(name, volts, "V", f"{of.volts:g} V for the plant: met", "given", OK)]
+    size = next_size(kva, TRANSFORMERS[of.phases])
+    standard = f"{size:g} kVA is the next standard size" if size else "more than one transformer"
+    note = f"{volts:g} V to {of.volts:g} V: {standard}; {ELECTRICAL}"
+    source = "dry-type sizes quoted from memory; no diversity, no room to grow"
+    return [Check("transformer", kva, "kVA", note, source, CONFIRM)]
+
+
+def _known(name: str, value: float, unit: str, source: str) -> Check:
+    return Check(name, value, unit, ELECTRICAL, source, INFORMATION)
+
+
+def _circuit(name: str, of: Circuit, service: Service) -> Check:
+    """Minimum circuit ampacity with what may protect it."""
+    ampacity = least_ampacity(of.motors, of.other, of.continuous)
+    iec = service.volts in (230.0, 400.0)
+    if of.motors and not iec:
+        if service.module_mop is not None and name == "one module":
+            said = f"protective device of the nameplate: {service.module_mop:g} A"
+        else:
+            usual, most = protection(of, 1.75), protection(of, 2.25)
+            said = (
+                f"protective device at most {usual:g} A, up to {most:g} A where the largest motor-compressor "
+                "does not start on that"
+                if usual and most
+                else "several circuits"
+            )
+        source = (
+            "1.25 largest motor-compressor, others, 1.25 resistance (NEC 440, 422.13); device 175 to 225 % "
+            "of the largest (NEC 440.22), sizes of NEC 240.6(A); articles 440 and 240 from memory"
+        )
+    else:
+        size = next_size(ampacity, IEC_BREAKERS if iec else NEC_BREAKERS)
+        said = f"next breaker {size:g} A" if size else "several circuits"
+        if iec and of.motors:
+            said += ", its curve by the maker"
+        source = (
+            "1.25 largest motor, others, 1.25 resistance (NEC 440, from memory; 422.13); "
+            f"{'IEC' if iec else 'NEC 240.6(A)'} sizes from memory"
+        )
+    return Check(
+        f"minimum circuit ampacity, {name}", ampacity, "A", f"{said}; {ELECTRICAL}", source, INFORMATION
+    )

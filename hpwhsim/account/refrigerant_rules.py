@@ -1,20 +1,64 @@
 """Refrigerants against limits on warming potential and on charge; the code in force decides.
 
 The limits are those of the packaged tables `refrigerant_rules` and `refrigerant_safety`. A check is 'ok' only
-where the limit itself was seen; a limit quoted from memory leaves it to be confirmed, met or not.
+where the limit itself was seen; a limit quoted from memory leaves one that is met to be confirmed.
 """
 
 import math
 
-from hpwhsim.account.checks import CONFIRM, LOCAL, OK, Check, amount, held
+from hpwhsim.account.checks import BELOW, CONFIRM, FAIL, INFORMATION, LOCAL, OK, Check, amount, held
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
 
 MEMORY = "from memory"
+US, EU = "US", "EU"
+COUNTRIES = {
+    "USA": US,
+    **dict.fromkeys(
+        (
+            *(
+                "AUT",
+                "BEL",
+                "BGR",
+                "HRV",
+                "CYP",
+                "CZE",
+                "DNK",
+                "EST",
+                "FIN",
+                "FRA",
+                "DEU",
+                "GRC",
+                "HUN",
+                "IRL",
+            ),
+            *("ITA", "LVA", "LTU", "LUX", "MLT", "NLD", "POL", "PRT", "ROU", "SVK", "SVN", "ESP", "SWE"),
+        ),
+        EU,
+    ),
+}
+"""Region of the rules by country (ISO 3166-1, three letters); the 27 members of the European Union."""
+OTHER = "other"
+COVERAGE = {US: "no definition in 40 CFR 84.52 says whether the rule covers water heaters; "}
+"""Rules of which it is not known whether they cover a water heater. The European one does: by Article 3(41)
+of Reg. (EU) 2024/573 a heat pump is whatever takes ambient or waste heat to give heat."""
 
 
-def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float) -> list[Check]:
-    """Each rule on warming potential that applies to a machine, in force or to come.
+def region_of(country: str) -> str | None:
+    """Region of the rules in which a country lies; 'other' for one without any here, None if not known.
+
+    Examples
+    --------
+    >>> region_of("USA"), region_of("ITA"), region_of("CAN"), region_of("")
+    ('US', 'EU', 'other', None)
+    """
+    return COUNTRIES.get(country.upper(), OTHER if country else None)
+
+
+def gwp_checks(
+    refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float, region: str | None
+) -> list[Check]:
+    """Each rule on warming potential that applies to a machine on its site, in force or to come.
 
     Parameters
     ----------
@@ -26,6 +70,8 @@ def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float)
         Whether refrigerant runs in lines piped on site.
     unit_kw : float
         Rated capacity of one unit. [kW]
+    region : str or None
+        Where the site is, as `region_of`; None: not known, and every rule is listed.
 
     Raises
     ------
@@ -34,8 +80,8 @@ def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float)
 
     Examples
     --------
-    >>> [c.state for c in gwp_checks("R-410A", 2087.5, split=False, unit_kw=30.0)]
-    ['confirm', 'confirm']
+    >>> [c.state for c in gwp_checks("R-410A", 2087.5, split=False, unit_kw=30.0, region="US")]
+    ['confirm']
     """
     for name, number in (("warming potential", gwp_ar4), ("capacity of a unit [kW]", unit_kw)):
         if not 0.0 <= number < math.inf:
@@ -45,19 +91,24 @@ def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float)
         above, to = float(row["above_kw"] or -1.0), float(row["to_kw"] or math.inf)
         if row["applies"] not in ("any", "split" if split else "monobloc") or not above < unit_kw <= to:
             continue
-        most = float(row["gwp"])
-        passes = gwp_ar4 < most
-        said = "met" if passes else "exceeded (whether it covers water heaters was not seen)"
-        found.append(
-            Check(
-                name=f"GWP of {refrigerant}, {row['region']}",
-                value=gwp_ar4,
-                unit="(AR4-100)",
-                limit=f"below {most:g} from {row['from']}: {said}; {LOCAL}",
-                source=f"{row['rule']}; {row['verified']}",
-                state=OK if passes and row["verified"] != MEMORY else CONFIRM,
-            )
+        if region is not None and row["region"] != region:
+            continue
+        note = f"from {row['from']}; {COVERAGE.get(row['region'], '')}{LOCAL}"
+        if region is None:
+            note += "; where the site is, is not known (site.checks.region)"
+        check = Check(
+            name=f"GWP of {refrigerant}, {row['region']}",
+            value=gwp_ar4,
+            unit="(AR4-100)",
+            note=note,
+            source=f"{row['rule']}; {row['verified']}",
+            state=OK if row["verified"] != MEMORY and region is not None else CONFIRM,
+            limit_value=float(row["gwp"]),
+            limit_kind=BELOW,
         )
+        if check.beyond:
+            check = check._replace(state=CONFIRM if row["region"] in COVERAGE or region is None else FAIL)
+        found.append(check)
     return found
 
 
@@ -115,6 +166,7 @@ def charge_checks(
     *,
     room_m3: float | None = None,
     room_m2: float | None = None,
+    region: str | None = None,
 ) -> list[Check]:
     """The charge of one circuit against the room it could leak into and against the caps of its class.
 
@@ -128,6 +180,8 @@ def charge_checks(
         Air in the smallest closed room with a part of the circuit; None: none, or not known. [m³]
     room_m2 : float or None
         Floor of that room. [m²]
+    region : str or None
+        Where the site is; limits of European standards are left out in the US.
 
     Raises
     ------
@@ -151,7 +205,7 @@ def charge_checks(
     )
     limits = [
         ("refrigerant concentration limit", float(row["rcl_g_m3"]), "ASHRAE 34", row["rcl_verified"]),
-        ("practical limit", practical, "EN 378", MEMORY),
+        ("practical limit", None if region == US else practical, "EN 378", MEMORY),
         ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "ISO 817 LFL", MEMORY),
     ]
     found = []
@@ -167,13 +221,15 @@ def charge_checks(
             limit = (
                 f"least air in a closed room with a part of the circuit, for {amount(most, 'g/m3')}; {LOCAL}"
             )
-            found.append(Check(named, 1e3 * circuit_kg / most, "m3", limit, source, CONFIRM))
+            found.append(Check(named, 1e3 * circuit_kg / most, "m3", limit, source, INFORMATION))
     if lfl is not None:
-        found += _flammable(refrigerant, safety, circuit_kg, lfl / 1e3, room_m2)
+        found += _flammable(refrigerant, safety, circuit_kg, lfl / 1e3, room_m2, region)
     return found
 
 
-def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: float | None) -> list[Check]:
+def _flammable(
+    refrigerant: str, safety: str, kg: float, lfl: float, room_m2: float | None, region: str | None
+) -> list[Check]:
     """Rows on the caps of a flammable refrigerant."""
     caps = charge_caps(lfl, slow_burning=safety.endswith("2L"))
     words = (
@@ -183,13 +239,14 @@ def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: fl
         "above m3: outdoors or a machinery room",
     )
     said = ", ".join(f"m{k + 1} {m:.3g} kg" for k, m in enumerate(caps))
+    standards = "UL 60335-2-40" if region == US else "EN 378 and IEC 60335-2-40"
     found = [
         Check(
             f"charge of one circuit, {refrigerant} ({safety})",
             kg,
             "kg",
             f"{said}; {words[sum(kg > m for m in caps)]}; {LOCAL}",
-            f"EN 378 and IEC 60335-2-40; {MEMORY}",
+            f"{standards}; {MEMORY}",
             CONFIRM,
         )
     ]
@@ -197,6 +254,6 @@ def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: fl
         most = occupied_room_charge(lfl, 0.6, room_m2)
         name = f"charge of one circuit on the floor of an occupied room, {refrigerant} ({safety})"
         note = f"for comfort machines; {LOCAL}"
-        source = f"IEC 60335-2-40, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m; {MEMORY}"
+        source = f"{standards.rpartition(' and ')[2]}, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m; {MEMORY}"
         found.append(held(name, kg, max(most, caps[0]), "kg", source, note=note, sure=False))
     return found

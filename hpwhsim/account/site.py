@@ -1,13 +1,13 @@
 """What the building must carry and drain: weight, floor load, expansion, condensate, air, refrigerant lines.
 
-Preliminary figures to talk from. Local codes, makers' data and licensed engineers decide: a row is 'ok' only
-where it was held against a limit that was given, and no figure here is a design.
+Preliminary figures to talk from. Local codes, makers' data and licensed engineers decide: a row is 'ok' or
+'fail' only where it was held against a limit that was given, and no figure here is a design.
 """
 
 import math
 from typing import NamedTuple
 
-from hpwhsim.account.checks import CONFIRM, Check, amount, held
+from hpwhsim.account.checks import AT_LEAST, CONFIRM, INFORMATION, Check, amount, held
 from hpwhsim.errors import OutOfRangeError
 
 PRACTICE = "common practice, no source"
@@ -19,6 +19,8 @@ SHELL_KG_PER_M3 = (
     140.0  # steel tank with insulation: 96 to 180 (0.8 to 1.5 lb/gal); common practice, no source
 )
 MODULE_KG_PER_KW = 11.0  # about 1,100 kg (2,500 lb) for a module of 100 kW; common practice, no source
+MODULE_M2_PER_KW = 0.025  # about 2.5 m2 for a module of 100 kW; common practice, no source
+USUAL_ROOF_PA = 957.6  # 20 lb/ft2, live load of ordinary flat roofs: ASCE 7, quoted from memory
 AIR_DROP_K = 6.0  # air cooled by an evaporator; common practice, no source
 AIR_SPEED = 2.5  # m/s through the free area of an opening; common practice, no source
 
@@ -36,6 +38,10 @@ class Structure(NamedTuple):
     modules: int
     module_kw: float  # rated heat of one module
     module_kg: float | None
+    module_m2: float | None = None  # footprint of one module on its frame
+    under_pa: float | None = None  # what carries the modules: the roof outdoors, else the floor
+    outdoors: bool = False  # whether the modules stand there
+    on_tanks: bool = False  # whether they are one with the tanks
     loop_tank_m3: float = 0.0  # a tank of the loop's own; 0: there is none
 
 
@@ -81,7 +87,12 @@ def structural_checks(of: Structure) -> list[Check]:
     _above(
         *(
             (k, v)
-            for k, v in (("footprint [m2]", of.footprint_m2), ("floor [Pa]", of.floor_pa))
+            for k, v in (
+                ("footprint [m2]", of.footprint_m2),
+                ("floor [Pa]", of.floor_pa),
+                ("module footprint [m2]", of.module_m2),
+                ("under the modules [Pa]", of.under_pa),
+            )
             if v is not None
         )
     )
@@ -101,6 +112,7 @@ def structural_checks(of: Structure) -> list[Check]:
     pressure = GRAVITY * full / area / 1e3
     if of.floor_pa is None:
         rooms = f"common floors carry {amount(4.8, 'kPa')} to {amount(7.2, 'kPa')}; {PRACTICE}; {STRUCTURE}"
+        rooms += "; what this floor carries is not given (site.checks.floor_limit)"
         floor = Check("floor load of the full store", pressure, "kPa", rooms, f"footprint: {under}", CONFIRM)
     else:
         floor = held(
@@ -111,18 +123,16 @@ def structural_checks(of: Structure) -> list[Check]:
             f"footprint: {under}",
             note=STRUCTURE,
         )
-    kg = MODULE_KG_PER_KW * of.module_kw if of.module_kg is None else of.module_kg
-    module = f"{MODULE_KG_PER_KW:g} kg per rated kW; {PRACTICE}" if of.module_kg is None else "given"
     grown = of.volume_m3 * (water_density(COLD_C) / water_density(max(of.hot_c, COLD_C)) - 1.0)
     found = [
-        Check("store empty", empty, "kg", STRUCTURE, shell, CONFIRM),
+        Check("store empty", empty, "kg", STRUCTURE, shell, INFORMATION),
         Check(
             "store full of cold water",
             full,
             "kg",
             STRUCTURE,
             f"water at 10 degC and shell; shell: {shell}",
-            CONFIRM,
+            INFORMATION,
         ),
         Check(
             "one full tank",
@@ -130,7 +140,7 @@ def structural_checks(of: Structure) -> list[Check]:
             "kg",
             f"seismic anchors scale with it; {STRUCTURE}",
             shell,
-            CONFIRM,
+            INFORMATION,
         ),
         floor,
         Check(
@@ -139,7 +149,7 @@ def structural_checks(of: Structure) -> list[Check]:
             "L",
             f"10 to {of.hot_c:g} degC; expansion tank and relief valves by plumbing code",
             "density of water (Kell 1975)",
-            CONFIRM,
+            INFORMATION,
         ),
     ]
     if of.loop_tank_m3:
@@ -150,21 +160,52 @@ def structural_checks(of: Structure) -> list[Check]:
                 "kg",
                 STRUCTURE,
                 f"water at 10 degC and shell; shell: {SHELL_KG_PER_M3:g} kg per m3 held; {PRACTICE}",
-                CONFIRM,
+                INFORMATION,
             )
         )
-    if of.modules:
-        found.append(
-            Check(
-                f"machines, {of.modules} of {amount(kg, 'kg')}",
-                of.modules * kg,
-                "kg",
-                f"on a roof snow, wind and service come on top; {STRUCTURE}",
-                module,
-                CONFIRM,
-            )
-        )
-    return found
+    return found + (_module_checks(of) if of.modules else [])
+
+
+def _module_checks(of: Structure) -> list[Check]:
+    """Weight of the modules, and the load of one over its footprint."""
+    kg = MODULE_KG_PER_KW * of.module_kw if of.module_kg is None else of.module_kg
+    mass = f"{MODULE_KG_PER_KW:g} kg per rated kW; {PRACTICE}" if of.module_kg is None else "given"
+    on_top = "on a roof snow, wind and service come on top; " if of.outdoors else ""
+    found = [
+        Check("one module", kg, "kg", STRUCTURE, mass, INFORMATION),
+        Check("all modules", of.modules * kg, "kg", f"{on_top}{STRUCTURE}", mass, INFORMATION),
+    ]
+    area = MODULE_M2_PER_KW * of.module_kw if of.module_m2 is None else of.module_m2
+    if of.on_tanks or area <= 0.0:
+        return found
+    foot = f"{MODULE_M2_PER_KW:g} m2 per rated kW; {PRACTICE}" if of.module_m2 is None else "given"
+    load, source = GRAVITY * kg / area / 1e3, f"footprint: {foot}; mass: {mass}"
+    name = f"load of one module on the {'roof or slab' if of.outdoors else 'floor'}, over its footprint"
+    found.append(Check("footprint of one module", area, "m2", STRUCTURE, foot, INFORMATION))
+    if of.under_pa is not None:
+        note = f"{on_top}{STRUCTURE}"
+        return [*found, held(name, load, of.under_pa / 1e3, "kPa", source, note=note)]
+    key = "roof_limit" if of.outdoors else "floor_limit"
+    usual = (
+        f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load (ASCE 7, from memory): "
+        "dunnage spreads a machine to the structure; "
+        if of.outdoors
+        else ""
+    )
+    note = f"{on_top}{usual}what carries it is not given (site.checks.{key}); {STRUCTURE}"
+    return [*found, Check(name, load, "kPa", note, source, CONFIRM)]
+
+
+class Lines(NamedTuple):
+    """Lines between an outdoor machine and the store, one way; None: no limit. [m]"""
+
+    name: str
+    length: float
+    height: float  # of the store above or below the outdoor unit
+    max_length: float | None  # of this machine, as given
+    max_height: float | None
+    usual_length: float | None  # at which such lines commonly end
+    usual_height: float | None
 
 
 def service_checks(
@@ -173,11 +214,11 @@ def service_checks(
     condensate_l_per_day: float | None = None,
     source_kw: float | None = None,
     airflow: tuple[float, str] | None = None,
+    indoors: bool = False,
     opening_m2: float | None = None,
-    line_m: float | None = None,
-    water_line_m: float | None = None,
+    lines: Lines | None = None,
 ) -> list[Check]:
-    """Emergency power, drains, air and refrigerant lines.
+    """Emergency power, drains, air, and lines between machine and store.
 
     Parameters
     ----------
@@ -186,15 +227,15 @@ def service_checks(
     condensate_l_per_day : float or None
         Water off the coil on the wettest day; None: not known. [L/day]
     source_kw : float or None
-        Most heat taken from air; None: not an air source. [kW]
+        Heat taken from air at the rating; None: not an air source. [kW]
     airflow : tuple of float and str, or None
         Air that all machines move and where that is from; None: worked out from the heat. [m³/s]
+    indoors : bool
+        Whether the machines stand there, so that their air needs an opening.
     opening_m2 : float or None
-        Free area of the opening through which that air comes; None: outdoors or not known. [m²]
-    line_m : float or None
-        Refrigerant lines piped on site, one way; None: there are none. [m]
-    water_line_m : float or None
-        Water lines outdoors, one way; None: there are none. [m]
+        Free area of the opening through which that air comes; None: not known. [m²]
+    lines : Lines or None
+        Refrigerant lines, or water lines outdoors; None: there are none.
 
     Raises
     ------
@@ -206,60 +247,63 @@ def service_checks(
         ("condensate [L/day]", condensate_l_per_day),
         ("heat from air [kW]", source_kw),
         ("opening [m2]", opening_m2),
-        ("line length [m]", line_m),
-        ("water line length [m]", water_line_m),
+        ("length of lines [m]", None if lines is None else lines.length),
+        ("height of lines [m]", None if lines is None else lines.height),
         ("air flow [m3/s]", None if airflow is None else airflow[0]),
     )
     found = []
     if trace_heating_kw > 0.0:
-        limit = "on emergency power, or the pipes freeze in an outage; local code decides"
-        found.append(Check("heat trace", trace_heating_kw, "kW", limit, PRACTICE, CONFIRM))
+        note = "on emergency power, or the pipes freeze in an outage; local code decides"
+        found.append(Check("heat trace", trace_heating_kw, "kW", note, PRACTICE, INFORMATION))
     if source_kw is not None:
-        limit = "trapped drain, frost-free to the sewer; on a heated path where the machine stands outdoors"
+        note = "trapped drain, frost-free to the sewer; on a heated path where the machine stands outdoors"
         source = "the wettest day of the year" if condensate_l_per_day is not None else PRACTICE
-        found.append(Check("condensate drain", condensate_l_per_day, "L/day", limit, source, CONFIRM))
-        found += _air(source_kw, airflow, opening_m2)
-    if line_m is not None:
-        found.append(_line(line_m))
-    if water_line_m is not None:
-        limit = "freeze protection, heat loss and head of the pump grow with it; the maker's limits decide"
-        found.append(Check("water lines outdoors, one way", water_line_m, "m", limit, "given", CONFIRM))
-    return found
+        found.append(Check("condensate drain", condensate_l_per_day, "L/day", note, source, INFORMATION))
+        found += _air(source_kw, airflow, indoors or opening_m2 is not None, opening_m2)
+    return found + (_lines(lines) if lines is not None else [])
 
 
-def _air(source_kw: float, airflow: tuple[float, str] | None, opening_m2: float | None) -> list[Check]:
-    """Air the machine moves, the opening it needs, and room around it."""
-    worked_out = (source_kw / (1.2 * 1.006 * AIR_DROP_K), f"air cooled by {AIR_DROP_K:g} K")
+def _air(
+    source_kw: float, airflow: tuple[float, str] | None, indoors: bool, opening_m2: float | None
+) -> list[Check]:
+    """Air the machine moves, the opening it needs indoors, and room around it."""
+    worked_out = (source_kw / (1.2 * 1.006 * AIR_DROP_K), f"air cooled by {AIR_DROP_K:g} K at the rating")
     flow, why = airflow or worked_out
-    source = f"{why}, {AIR_SPEED:g} m/s in the opening; {PRACTICE}"
     maker = "the maker's data decide"
-    least = flow / AIR_SPEED
-    if opening_m2 is None:
-        name, limit = "free area of an opening, if indoors", f"in and out, each; {maker}"
-        opening = Check(name, least, "m2", limit, source, CONFIRM)
-    else:
-        fits = opening_m2 >= least
-        limit = f"at least {amount(least, 'm2')}: {'met' if fits else 'not met'}; {maker}"
-        opening = Check("free area of the opening", opening_m2, "m2", limit, source, CONFIRM)
+    found = [Check("air flow", flow, "m3/s", maker, f"{why}; {PRACTICE}", INFORMATION)]
+    if indoors:
+        least, source = flow / AIR_SPEED, f"{why}, {AIR_SPEED:g} m/s in the opening; {PRACTICE}"
+        note = f"in and out, each; {maker}"
+        if opening_m2 is None:
+            note += "; what there is, is not given (site.checks.air_opening)"
+            found.append(
+                Check("free area of the opening", None, "m2", note, source, CONFIRM, least, AT_LEAST)
+            )
+        else:
+            name = "free area of the opening"
+            found.append(
+                held(name, opening_m2, least, "m2", source, note=note, sure=False, limit_kind=AT_LEAST)
+            )
     usual = "usual: 0.3 to 1 m at the coil, 1 m for service, no way back for cold air"
-    return [
-        Check("air flow", flow, "m3/s", maker, source, CONFIRM),
-        opening,
-        Check("clearance", None, "m", f"{usual}; {maker}", PRACTICE, CONFIRM),
-    ]
+    return [*found, Check("clearance", None, "m", f"{usual}; {maker}", PRACTICE, INFORMATION)]
 
 
-def _line(line_m: float) -> Check:
-    """Class of the length of refrigerant lines."""
-    classes = (
-        (25.0 * 0.3048, "short: no derating or extra charge as a rule"),
-        (100.0 * 0.3048, "medium: derate capacity 1 to 2 % per 8 m past the first 8, add charge"),
-        (150.0 * 0.3048, "long: the maker's tables end about here; oil return, charge, derating"),
-    )
-    said = next((words for most, words in classes if line_m <= most), "beyond usual tables")
-    return Check(
-        "refrigerant lines, one way", line_m, "m", f"{said}; the maker's limits decide", PRACTICE, CONFIRM
-    )
+def _lines(of: Lines) -> list[Check]:
+    """Length and height of lines against the machine's own limits, else against what is common."""
+    found = []
+    for what, value, own, usual in (
+        ("one way", of.length, of.max_length, of.usual_length),
+        ("height", of.height, of.max_height, of.usual_height),
+    ):
+        name, maker = f"{of.name}, {what}", "the maker's limits decide"
+        if own is not None:
+            found.append(held(name, value, own, "m", "limit of the machine as given", note=maker))
+        elif usual is not None:
+            note = f"where such lines commonly end; {maker}"
+            found.append(Check(name, value, "m", note, PRACTICE, CONFIRM, usual))
+        else:
+            found.append(Check(name, value, "m", maker, "given", INFORMATION))
+    return found
 
 
 def _from_0(*pairs: tuple[str, float | None]) -> None:

@@ -121,6 +121,7 @@ def _read(path: Path, raw: bytes) -> tuple[dict[str, Array], dict[str, object]]:
     values["humidity_ratio"] = np.minimum(water, most)
     return values, {
         "station": rows.place.station,
+        "country": rows.place.country,
         "latitude": rows.place.latitude,
         "longitude": rows.place.longitude,
         "elevation_m": rows.place.elevation_m,

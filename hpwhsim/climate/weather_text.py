@@ -38,6 +38,7 @@ class Place(NamedTuple):
     longitude: float  # degrees, east positive
     utc_offset_h: float  # h, local standard time less UTC
     elevation_m: float  # m
+    country: str = ""  # as in the header, three letters; empty: not known
 
 
 class Rows(NamedTuple):
@@ -295,6 +296,8 @@ def _parse_epw(path: Path, lines: list[str]) -> Rows:
     if len(head) < 10:
         raise InputError(f"{path}: line 1, LOCATION: got {len(head)} cells, allowed 10 (name ... elevation)")
     place = _place(path, head, [*head[1:4], head[5]], 6)
+    country = head[3].strip().upper()
+    place = place._replace(country=country if len(country) == 3 and country.isalpha() else "")
     marks = [i for i, text in enumerate(lines[:60]) if text.upper().startswith("DATA PERIODS")]
     if not marks:
         raise InputError(
@@ -308,7 +311,11 @@ def _parse_epw(path: Path, lines: list[str]) -> Rows:
         )
     first = marks[0] + 1
     data = _data_lines(path, lines, first, EPW_CELLS)
-    header = ["LOCATION,-,-,-,-,-," + ",".join(f"{v:g}" for v in place[1:3]), *["-"] * 6, "DATA PERIODS"]
+    header = [
+        "LOCATION,-,-,-,-,-," + ",".join(f"{v:g}" for v in (place.latitude, place.longitude)),
+        *["-"] * 6,
+        "DATA PERIODS",
+    ]
     header[0] += f",{place.utc_offset_h:g},{place.elevation_m:g}"
     return _rows(path, "EPW", place, "\n".join(lines[:first]), header, data)
 
@@ -320,7 +327,7 @@ def _parse_tmy3(path: Path, lines: list[str]) -> Rows:
             f"{path}: line 1: got {len(head)} cells, allowed 7 (station id, name, state, UTC offset, "
             "latitude, longitude, elevation)"
         )
-    place = _place(path, head, [head[1], head[2], head[0]], 3)
+    place = _place(path, head, [head[1], head[2], head[0]], 3)._replace(country="USA")  # no TMY3 elsewhere
     names = [n.strip() for n in _csv_cells(lines[1].rstrip(", "))]
     needed = [TMY3_DATE, TMY3_TIME, *(c.label for c in TMY3_COLUMNS.values())]
     if lost := [n for n in needed if n not in names]:

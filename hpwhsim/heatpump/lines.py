@@ -36,16 +36,9 @@ from hpwhsim.heatpump.pipes import Flowing
 from hpwhsim.heatpump.refrigerants import refrigerant as known
 from hpwhsim.heatpump.states import KELVIN, Fluid
 
-Family = Literal["split", "banked-split"]
-
 FOOT = 0.3048  # m
 GRAVITY = 9.80665  # m/s²
 OIL_DENSITY = 920.0  # kg/m³, with refrigerant in it; common practice, no source
-
-# Longest line of each class, one way, and the height above or below the outdoor unit from which makers
-# ask for oil traps or refuse. Common practice, no source.
-LONGEST_M = {"split": 50.0 * FOOT, "banked-split": 300.0 * FOOT}
-USUAL_HEIGHT_M = {"split": 30.0 * FOOT, "banked-split": 100.0 * FOOT}
 
 FASTEST_GAS, FASTEST_LIQUID = 20.0, 1.5  # m/s [2]
 USUAL_WHOLE_DROP_K = 2.0  # K, of a whole gas line: 1 to 2 K is usual; common practice, no source
@@ -170,7 +163,6 @@ def line_derate(
     refrigerant: str,
     rating: Rating,
     lines: Lines,
-    family: Family,
     *,
     approach_k: float = 10.0,
     injection: bool = False,
@@ -190,8 +182,6 @@ def line_derate(
         Of one outdoor unit.
     lines : Lines
         Its own pair of lines.
-    family : {"split", "banked-split"}
-        Sets the longest line: 15.2 m (50 ft), or 91.4 m (300 ft).
     approach_k, injection : float, bool
         As for the map of the machine.
     key : str
@@ -206,8 +196,8 @@ def line_derate(
     Raises
     ------
     InputError
-        If a length is beyond the class, the rating is impossible, the refrigerant is R-744, or a tube is so
-        thin that the rating says nothing of the machine.
+        If a length is negative or not finite, the rating is impossible, the refrigerant is R-744, or a tube
+        is so thin that the rating says nothing of the machine.
     """
     of = known(refrigerant, f"{key}.refrigerant")
     if of.name == "R-744":
@@ -216,7 +206,7 @@ def line_derate(
             "another refrigerant, or water lines"
         )
     key_lines = f"{key}.lines"
-    _check(lines, family, key_lines)
+    _check(lines, key_lines)
     check(rating, key)
     usual = Machine(of, Compressor(), OPEN, approach_k=approach_k, injection=injection)
     high_side = sample(usual)
@@ -298,19 +288,14 @@ def line_derate(
         liquid_inner_m=liquid_inner,
         cautions=(),
     )
-    return found._replace(cautions=_cautions(found, lines, family))
+    return found._replace(cautions=_cautions(found))
 
 
-def _check(lines: Lines, family: Family, key: str) -> None:
+def _check(lines: Lines, key: str) -> None:
     """Refuse what no such plant has."""
-    longest = LONGEST_M[family]
     for name, value in (("length", lines.length_m), ("rated_length", lines.rated_length_m)):
-        if not 0.0 <= value <= longest:  # NaN fails this too
-            other = f" (banked-split: {_feet(LONGEST_M['banked-split'])})" if family == "split" else ""
-            raise InputError(
-                f"{key}.{name}: got {_feet(value)} one way; allowed 0 to {_feet(longest)} with plant.family "
-                f"{family}{other}"
-            )
+        if not 0.0 <= value < math.inf:  # NaN fails this too
+            raise InputError(f"{key}.{name}: got {value:g} m one way; allowed 0 or more")
     if not abs(lines.rise_m) <= lines.length_m:
         raise InputError(
             f"{key}.rise: got {_feet(lines.rise_m)}; allowed at most {key}.length ({_feet(lines.length_m)}), "
@@ -338,7 +323,7 @@ def _oil_flux(density: float, inner_m: float) -> float:
     return 0.723 * math.sqrt(density * GRAVITY * inner_m * (OIL_DENSITY - density))
 
 
-def _cautions(found: LineDerate, lines: Lines, family: Family) -> tuple[str, ...]:
+def _cautions(found: LineDerate) -> tuple[str, ...]:
     """What the designer of the lines should look at."""
     said = []
     if found.saturation_drop_k > USUAL_WHOLE_DROP_K:
@@ -356,11 +341,6 @@ def _cautions(found: LineDerate, lines: Lines, family: Family) -> tuple[str, ...
             "refrigerant lines: the liquid boils before it reaches the expansion valve, "
             f"{-found.liquid_margin_k:.1f} K short of subcooling; the valve then starves the machine, which "
             "is not simulated"
-        )
-    if abs(lines.rise_m) > USUAL_HEIGHT_M[family]:
-        said.append(
-            f"refrigerant lines: {_feet(abs(lines.rise_m))} of height is more than the usual "
-            f"{_feet(USUAL_HEIGHT_M[family])}; ask the maker about oil traps and limits"
         )
     if found.oil_share > 1.0:
         said.append(

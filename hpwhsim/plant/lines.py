@@ -48,13 +48,13 @@ class LinesYear(NamedTuple):
     cautions: list[str]
 
 
-def refrigerant_lines(heat_pump: HeatPump, family: str) -> LineDerate | None:
+def refrigerant_lines(heat_pump: HeatPump) -> LineDerate | None:
     """Derate of a module by its refrigerant lines; None where there are none.
 
     Raises
     ------
     InputError
-        If the lines are longer than the family's class, or cannot be.
+        If the lines cannot be.
     """
     block = heat_pump.lines
     if block is None:
@@ -76,7 +76,6 @@ def refrigerant_lines(heat_pump: HeatPump, family: str) -> LineDerate | None:
         heat_pump.refrigerant,
         rating,
         lines,
-        "banked-split" if family == "banked-split" else "split",
         approach_k=heat_pump.approach,
         injection=heat_pump.injection,
     )

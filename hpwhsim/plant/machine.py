@@ -96,7 +96,7 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     heat_pump = _in_its_room(heat_pump, scenario, found, cautions)
     machine, fitted = _map(heat_pump, asked, found, cautions)
     machine = behind_exchanger(machine, shift)
-    lines = refrigerant_lines(heat_pump, scenario.plant.family)
+    lines = refrigerant_lines(heat_pump)
     if lines is not None:
         machine = derated(machine, lines)
         cautions += lines.cautions

@@ -7,7 +7,7 @@ from math import isclose
 from pathlib import Path
 from typing import Any
 
-from hpwhsim.account.checks import OK, beyond
+from hpwhsim.account.checks import FAIL, OK, STATES, counted
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import amount, decimals
@@ -30,7 +30,7 @@ PLAIN = ("peak_kw", "refrigerant_kgco2e")
 ENERGIES = {"site_mmbtu": "site energy", "source_mmbtu": "source energy"}
 ROOMS = ", rooms included"
 SAVING_HEADS = ("figure", "baseline", "plant", "saved", "of the baseline")
-CHECK_HEADS = ("check", "value", "limit", "source", "state")
+CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
 
 
 def origins(papers: Papers) -> list[tuple[str, str]]:
@@ -107,11 +107,11 @@ def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
 
 
 def fits(papers: Papers) -> str:
-    """Whether the plant fits the building, in one line."""
+    """Whether the plant fits the building: how many checks are in each state, and each that failed."""
     checks = papers.answer.checks
-    sure, far = sum(c.state == OK for c in checks), [c.name for c in checks if beyond(c.limit)]
-    said = f"Checks of site and refrigerant: {sure} ok, {len(checks) - sure} for a person to confirm"
-    return f"{said}; beyond their limit: {', '.join(far)}." if far else f"{said}; none beyond its limit."
+    failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
+    said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
+    return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
 
 
 def result_rows(papers: Papers) -> list[list[str]]:
@@ -168,12 +168,14 @@ def check_rows(papers: Papers) -> list[Sequence[str]]:
     rows: list[Sequence[str]] = []
     for name, side in papers.sides.items():
         balance: Any = side.record["balance_error"]
-        state = "ok" if abs(balance) <= 1e-6 else "look"
-        rows.append(
-            (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6", "first law", state)
-        )
-    rows += [(c.name, c.text, c.limit, c.source, c.state) for c in papers.answer.checks]
-    return rows
+        state = OK if abs(balance) <= 1e-6 else FAIL
+        said = (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6")
+        rows.append((state, *said, f"{abs(balance) / 1e-6:.2f}", "first law"))
+    rows += [
+        (c.state, c.name, c.text, c.limit, "" if c.ratio is None else f"{c.ratio:.2f}", c.source)
+        for c in papers.answer.checks
+    ]
+    return sorted(rows, key=lambda row: STATES.index(row[0]))
 
 
 def command_of(papers: Papers, verb: str = "dossier") -> str:

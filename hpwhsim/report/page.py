@@ -4,11 +4,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import MEANING
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
     SAVING_HEADS,
     check_rows,
     command_of,
+    fits,
     headline,
     month_rows,
     origins,
@@ -141,7 +143,8 @@ def _answer(papers: Papers) -> list[Html]:
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
     found = table(heads, headline(papers), "lurrr"[: len(heads)], "What the year takes and gives")
     measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "The plant in usual measures")
-    return [found, measures]
+    checked = [element("p", fits(papers))] if papers.answer.checks else []
+    return [found, *checked, measures]
 
 
 def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
@@ -266,10 +269,9 @@ def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
 
 
 def _checks(papers: Papers) -> list[Html]:
-    said = "'confirm' means that a person has to look; local codes and licensed professionals decide."
     return [
-        table(CHECK_HEADS, check_rows(papers), "lllll", "Value, limit and source"),
-        element("p", said, class_="dim"),
+        table(CHECK_HEADS, check_rows(papers), "llllrl", "Value, limit, ratio and source; what failed first"),
+        element("p", MEANING, class_="dim"),
     ]
 
 

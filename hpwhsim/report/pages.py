@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import MEANING
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
     SAVING_HEADS,
@@ -258,12 +259,8 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
 
 def _checks(pdf: "FPDF", papers: Papers) -> None:
     add_heading(pdf, "Checks", new_page=True)
-    add_table(pdf, CHECK_HEADS, check_rows(papers), (42, 30, 54, 42, 15), "lllll")
-    add_text(
-        pdf,
-        "'confirm' means that a person has to look; local codes and licensed professionals decide.",
-        SMALL,
-    )
+    add_table(pdf, CHECK_HEADS, check_rows(papers), (18, 36, 28, 50, 11, 40), "llllrl")
+    add_text(pdf, MEANING, SMALL)
 
 
 def _cautions(pdf: "FPDF", papers: Papers) -> None:

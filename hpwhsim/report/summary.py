@@ -5,7 +5,7 @@ from textwrap import wrap
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.account.checks import beyond
+from hpwhsim.account.checks import FAIL, counted, digits
 
 WIDTH = 100
 BESIDE_COMPRESSOR = (
@@ -42,7 +42,7 @@ def _causes(causes: Mapping[str, float]) -> str:
 
 def year_text(record: Record) -> str:
     """Summary of an annual record."""
-    lines = [f"{record['title']}", f"weather: {record['weather.station']}", ""]
+    lines = [f"{record['title']}", f"weather: {record['weather.station']}", *_failed(record), ""]
     lines += ["Bought"]
     lines += _energy(record, "electricity_kwh", "electricity")
     if "compressor_kwh" in record:
@@ -192,14 +192,28 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
 
 
+def _failed(record: Record) -> list[str]:
+    """The checks that failed, for the head of the screen."""
+    failed = [check for check in record.get("checks", ()) if check["state"] == FAIL]
+    return [f"FAILED CHECK  {check['name']}: {_against(check)}" for check in failed]
+
+
+def _against(check: Mapping[str, Any]) -> str:
+    """Value, limit and how far from it."""
+    said = "not given" if check["value"] is None else f"{digits(check['value'])} {check['unit']}".strip()
+    if check["limit_value"] is not None:
+        said += f", {check['limit_kind']} {digits(check['limit_value'])} {check['unit']}".rstrip()
+    if check["ratio"] is not None:
+        said += f" (ratio {check['ratio']:.2f})"
+    return said
+
+
 def _checks(record: Record) -> list[str]:
     if "checks" not in record:
         return []
-    lines = ["", "Checks; confirm: a person has to look (limits and sources in annual.json)"]
-    for check in record["checks"]:
-        value = "not given" if check["value"] is None else f"{_figure(check['value'])} {check['unit']}"
-        exceeded = "; BEYOND its limit" if beyond(check["limit"]) else ""
-        lines.append(f"  {check['state']:<8}{check['name']}: {value}{exceeded}")
+    states = [check["state"] for check in record["checks"]]
+    lines = ["", f"Checks: {counted(states)} (notes and sources in annual.json)"]
+    lines += [f"  {check['state']:<12}{check['name']}: {_against(check)}" for check in record["checks"]]
     return lines
 
 

@@ -265,6 +265,13 @@ class Carbon(Block):
 class SiteChecks(Block):
     """What the building offers, for the list of site checks; nothing here moves a kWh."""
 
+    region: Literal["US", "EU", "other"] | None = Field(
+        None,
+        description="whose rules on refrigerants the plant is held against",
+        json_schema_extra=origin(
+            "country in the header of the weather file", none="that of the weather file"
+        ),
+    )
     voltage: Voltage = Field(
         208.0,
         ge=100,
@@ -284,7 +291,7 @@ class SiteChecks(Block):
         None,
         ge=0,
         le=2e4,
-        description="what that service can still give, at the plant's voltage [A]",
+        description="what that service can still give, at building_voltage [A]",
         json_schema_extra=origin("not given: to be confirmed"),
     )
     power_factor: float = Field(
@@ -293,6 +300,20 @@ class SiteChecks(Block):
         le=1,
         description="of compressors, fans and pumps",
         json_schema_extra=origin(f"0.85 to 0.95; {PRACTICE}"),
+    )
+    module_mca: Current | None = Field(
+        None,
+        gt=0,
+        le=2e4,
+        description="minimum circuit ampacity (MCA) on the nameplate of one module [A]",
+        json_schema_extra=origin("not given: worked out from the greatest power"),
+    )
+    module_mop: Current | None = Field(
+        None,
+        gt=0,
+        le=2e4,
+        description="maximum overcurrent protection (MOP, MOCP) on the nameplate of one module [A]",
+        json_schema_extra=origin("not given: worked out from the greatest power"),
     )
     floor_limit: FloorLoad | None = Field(
         None,
@@ -322,6 +343,20 @@ class SiteChecks(Block):
         description="one module of the heat pump [kg]",
         json_schema_extra=origin(PRACTICE, none="11 kg per kW of rated heat: 1,100 kg at 100 kW"),
     )
+    module_footprint: Area | None = Field(
+        None,
+        gt=0,
+        le=1e3,
+        description="what one module of the heat pump stands on, with its frame [m2]",
+        json_schema_extra=origin(PRACTICE, none="0.025 m2 per kW of rated heat: 2.5 m2 at 100 kW"),
+    )
+    roof_limit: FloorLoad | None = Field(
+        None,
+        gt=0,
+        le=1e6,
+        description="load that the roof or slab under outdoor modules carries, snow taken off [Pa]",
+        json_schema_extra=origin("not given: to be confirmed"),
+    )
     room_volume: Volume | None = Field(
         None,
         gt=0,
@@ -343,3 +378,9 @@ class SiteChecks(Block):
         description="free area through which an indoor air-source machine draws its air [m2]",
         json_schema_extra=origin("not given: the least opening is listed instead"),
     )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.module_mca is not None and self.module_mop is not None and self.module_mop < self.module_mca:
+            raise Clash("module_mop", f"at least site.checks.module_mca ({self.module_mca:g} A)")
+        return self

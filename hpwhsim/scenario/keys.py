@@ -1,6 +1,7 @@
 """The keys a scenario file may hold: their paths, kinds, defaults, and the nearest to a wrong one."""
 
 import difflib
+import re
 from collections.abc import Iterator
 from typing import Annotated, Any, get_args, get_origin
 
@@ -109,25 +110,52 @@ def describe() -> list[dict[str, str]]:
 
 def nearest(path: str) -> str:
     """The right key a wrong one was probably meant to be, as a hint."""
+    key, sure = nearest_key(path)
+    siblings = [] if sure else _siblings(path)
+    level = path.rpartition(".")[0]
+    there = f"allowed {', '.join(siblings)}"
+    if key is not None:
+        return f"did you mean {key}?" + (f" ({there})" if siblings else "")
+    if siblings:
+        return there
+    if level in known_fields():
+        return f"did you mean {level}? It holds a value and no keys"
+    return f"allowed {', '.join(fields_of(Scenario))}"
+
+
+def nearest_key(path: str) -> tuple[str | None, bool]:
+    """The right key, or several with 'or' between, and whether it is much like the wrong one."""
     if path.startswith("baseline."):
-        return nearest(path.replace("baseline.", "plant.", 1)).replace(" plant.", " baseline.")
-    paths = [known for known, _ in walk()]
-    parent, _, leaf = path.rpartition(".")
-    siblings = {known.rpartition(".")[2]: known for known in paths if known.rpartition(".")[0] == parent}
+        key, sure = nearest_key(path.replace("baseline.", "plant.", 1))
+        if key is not None:
+            key = " or ".join(re.sub(r"^plant\.", "baseline.", one) for one in key.split(" or "))
+        return key, sure
+    leaf, above = path.rpartition(".")[2], path.split(".")
+    ancestors = {".".join(above[:n]) for n in range(1, len(above))}
+    paths = [known for known, _ in walk() if known not in ancestors]  # a block is no key of its own
+    siblings = _siblings(path)
     near = difflib.get_close_matches(leaf, siblings, n=1, cutoff=0.6)
     if near:
-        return f"did you mean {siblings[near[0]]}?"
+        return siblings[near[0]], True
     by_leaf: dict[str, list[str]] = {}
     for known in paths:
         by_leaf.setdefault(known.rpartition(".")[2], []).append(known)
     near = difflib.get_close_matches(path, paths, n=1, cutoff=0.9)
     if not near and leaf in by_leaf:  # the right name in the wrong place
         near = [" or ".join(by_leaf[leaf])]
-    near = near or difflib.get_close_matches(path, paths, n=1, cutoff=0.8)
+    if not siblings:  # the block is wrong too
+        near = near or difflib.get_close_matches(path, paths, n=1, cutoff=0.8)
     near = near or [by_leaf[name][0] for name in difflib.get_close_matches(leaf, by_leaf, n=1, cutoff=0.8)]
     if near:
-        return f"did you mean {near[0]}?"
-    return f"allowed {', '.join(siblings)}" if siblings else f"allowed {', '.join(fields_of(Scenario))}"
+        return near[0], True
+    weak = difflib.get_close_matches(leaf, siblings, n=1, cutoff=0.4)
+    return (siblings[weak[0]], False) if weak else (None, False)
+
+
+def _siblings(path: str) -> dict[str, str]:
+    """Key paths on the level of `path` by their last word; those of a baseline as of a plant."""
+    parent = path.rpartition(".")[0]
+    return {known.rpartition(".")[2]: known for known in known_fields() if known.rpartition(".")[0] == parent}
 
 
 def extra_of(field: FieldInfo) -> dict[str, Any]:

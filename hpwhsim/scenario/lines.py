@@ -1,11 +1,31 @@
 """Lines between an outdoor machine and the store indoors, as frozen, strict models."""
 
-from typing import Literal, Self
+from collections.abc import Iterator
+from typing import Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
 from hpwhsim.quantities import Duration, HeatLoss, Length, LinePower, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin
+
+FOOT = 0.3048  # m
+
+
+class Usual(NamedTuple):
+    """How far the lines of a class of plant commonly go, one way. [m]"""
+
+    short: float  # the shortest of the usual limits
+    long: float  # the longest of them
+    height: float  # above or below the outdoor unit, from which makers ask for oil traps or refuse
+
+
+USUAL = {
+    "split": Usual(25.0 * FOOT, 50.0 * FOOT, 30.0 * FOOT),
+    "banked-split": Usual(100.0 * FOOT, 300.0 * FOOT, 100.0 * FOOT),
+}
+"""By family; common practice, no source."""
+
+_OWN = origin("not given: what is common stands in its place", none="")
 
 
 class RefrigerantLines(Block):
@@ -49,12 +69,47 @@ class RefrigerantLines(Block):
         description="one way, level: the lines that the rating was measured with [m]",
         json_schema_extra=origin("choice of this program: the rating leaves lines out"),
     )
+    max_length: Length | None = Field(
+        None,
+        gt=0,
+        le=500,
+        description="the longest line, one way, that the maker of this machine allows [m]",
+        json_schema_extra=_OWN,
+    )
+    max_height: Length | None = Field(
+        None,
+        gt=0,
+        le=200,
+        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
+        json_schema_extra=_OWN,
+    )
 
 
 class WaterLines(Block):
     """Water lines outdoors between machine and store: supply and return."""
 
     length: Length = Field(gt=0, le=300, description="one way, outdoors [m]")
+    rise: Length = Field(
+        0.0,
+        ge=-200,
+        le=200,
+        description="store above the outdoor unit; negative: below; held against max_height alone [m]",
+        json_schema_extra=origin("choice of this program: level"),
+    )
+    max_length: Length | None = Field(
+        None,
+        gt=0,
+        le=500,
+        description="the longest line, one way, that the maker of this machine allows [m]",
+        json_schema_extra=_OWN,
+    )
+    max_height: Length | None = Field(
+        None,
+        gt=0,
+        le=200,
+        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
+        json_schema_extra=_OWN,
+    )
     inner_diameter: Length = Field(
         0.0266,
         ge=0.005,
@@ -138,3 +193,29 @@ class WaterLines(Block):
             if self.protection != "glycol" and self.given(key):
                 raise Clash(key, "nothing unless plant.heat_pump.water_lines.protection is glycol")
         return self
+
+
+def line_cautions(family: str, lines: RefrigerantLines | WaterLines | None) -> Iterator[str]:
+    """What is said of lines that are longer or higher than the machine, or what is common, allows."""
+    if lines is None:
+        return
+    key = f"plant.heat_pump.{'water_lines' if isinstance(lines, WaterLines) else 'lines'}"
+    usual, height = USUAL.get(family), abs(lines.rise)
+    for name, value, own, common in (
+        ("length", lines.length, lines.max_length, usual and usual.long),
+        ("rise", height, lines.max_height, usual and usual.height),
+    ):
+        limit = "max_length" if name == "length" else "max_height"
+        if own is not None and value > own:
+            yield f"{key}.{name} {_feet(value)} is beyond {key}.{limit} {_feet(own)} of this machine"
+        elif own is None and common is not None and value > common:
+            span = f" ({_feet(usual.short)} to {_feet(usual.long)})" if usual and name == "length" else ""
+            yield (
+                f"{key}.{name} {_feet(value)} is more than the {_feet(common)} at which lines of "
+                f"plant.family {family} commonly end{span}; common practice, no source: ask the maker about "
+                f"capacity, charge and oil, and write its limit as {key}.{limit}"
+            )
+
+
+def _feet(metres: float) -> str:
+    return f"{metres:.1f} m ({metres / FOOT:.0f} ft)"

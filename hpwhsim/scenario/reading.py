@@ -1,4 +1,4 @@
-"""Read a scenario file, override keys, say what is wrong in one line, and write it back."""
+"""Read a scenario file, override keys, say all that is wrong, a line each, and write it back."""
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -11,7 +11,8 @@ import yaml
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from hpwhsim.errors import InputError
+from hpwhsim.errors import Findings, InputError, together
+from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
     describe,
@@ -22,6 +23,7 @@ from hpwhsim.scenario.keys import (
     kind_of,
     known_fields,
     nearest,
+    nearest_key,
 )
 from hpwhsim.scenario.parts import Block, Clash
 from hpwhsim.scenario.schema import Plant, Scenario
@@ -50,6 +52,7 @@ class Loaded(NamedTuple):
     sha256: str  # of the bytes of the file, before overrides
     overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
     written: Mapping[str, Any] = MappingProxyType({})  # keys as they stand in the file, overrides put in
+    said: tuple[str, ...] = ()  # what overrides took out besides their own keys
 
     @contextmanager
     def named(self) -> Iterator[None]:
@@ -77,9 +80,13 @@ class _Loader(yaml.SafeLoader):
         return super().construct_mapping(node, deep)
 
 
-def _error(message: str) -> InputError:
+def _one_line(message: str) -> str:
     """One line, even where a key or a value holds a line break."""
-    return InputError(" ".join(message.splitlines()))
+    return " ".join(message.splitlines())
+
+
+def _error(message: str) -> InputError:
+    return InputError(_one_line(message))
 
 
 def _yaml(text: str, where: str) -> Any:
@@ -124,6 +131,15 @@ def _override(raw: dict[Any, Any], override: str) -> str:
             raise _error(f"{where}: '{key}' is no block in the file, so nothing can be set in it")
     here[leaf] = value
     return path
+
+
+def _overridden(raw: dict[Any, Any], overrides: Sequence[str]) -> tuple[list[str], list[str], Findings]:
+    """Put overrides into the raw mapping: their key paths, what they took with them, what is wrong."""
+    set_paths, wrong = [], Findings()
+    for override in overrides:
+        with wrong.step():
+            set_paths.append(_override(raw, override))
+    return set_paths, take_out(raw, set_paths), wrong
 
 
 def _written(value: Any, block: type[Block] | None) -> Any:
@@ -232,12 +248,23 @@ def _words(fields: dict[str, FieldInfo]) -> set[str]:
     return {word for path in fields for word in path.split(".")}
 
 
-def _report(error: ValidationError, raw: dict[str, Any], where: str, set_paths: Sequence[str]) -> InputError:
-    """The first of the errors in one line; unknown keys first, because they cause the missing ones."""
+def _lines(error: ValidationError, raw: dict[str, Any], set_paths: Sequence[str]) -> list[str]:
+    """Each of the errors in one line, unknown keys first; without missing ones that these were meant for."""
     errors = error.errors(include_url=False)
     errors.sort(key=lambda item: item["type"] != "extra_forbidden")
-    more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
-    return _error(f"{where}: {_line(errors[0], raw, set_paths)}{more}")
+    lines = [_one_line(_line(one, raw, set_paths)) for one in errors]
+    unknown = [
+        ".".join(str(part) for part in one["loc"] if not str(part).startswith("("))
+        for one in errors
+        if one["type"] == "extra_forbidden"
+    ]
+    meant = {nearest_key(path)[0] for path in unknown}
+    kept = [
+        line
+        for line, one in zip(lines, errors, strict=True)
+        if one["type"] != "missing" or line.partition(":")[0].partition(" (")[0] not in meant
+    ]
+    return list(dict.fromkeys(kept))
 
 
 # -- reading -----------------------------------------------------------------------------------------
@@ -264,7 +291,7 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
     Raises
     ------
     InputError
-        In one line, ``FILE: key.path: got X; allowed Y``.
+        ``FILE: key.path: got X; allowed Y``; where several things are wrong, a line for each.
     """
     path = Path(path)
     if path.is_dir():
@@ -285,13 +312,13 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
     if not isinstance(raw, dict):
         found = "a list" if isinstance(raw, list) else f"{_short(raw)}"
         raise _error(f"{path}: got {found} at the top; allowed keys such as title, site, building, plant")
-    used = list(overrides)
-    set_paths = [_override(raw, override) for override in overrides]
+    used, put = list(overrides), list(overrides)
     if weather is not None:
         used.append(f"site.weather={weather}")
-        set_paths.append(_override(raw, f"site.weather={_quoted(Path(weather).absolute())}"))
-    scenario = scenario_from(raw, path.parent, str(path), set_paths)
-    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used), raw)
+        put.append(f"site.weather={_quoted(Path(weather).absolute())}")
+    set_paths, said, wrong = _overridden(raw, put)
+    scenario = scenario_from(raw, path.parent, str(path), set_paths, wrong)
+    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used), raw, tuple(said))
 
 
 def _quoted(path: Path) -> str:
@@ -300,7 +327,11 @@ def _quoted(path: Path) -> str:
 
 
 def scenario_from(
-    raw: dict[str, Any], folder: Path, where: str = "scenario", set_paths: Sequence[str] = ()
+    raw: dict[str, Any],
+    folder: Path,
+    where: str = "scenario",
+    set_paths: Sequence[str] = (),
+    wrong: Findings | None = None,
 ) -> Scenario:
     """Check a mapping as read from YAML.
 
@@ -314,17 +345,23 @@ def scenario_from(
         What messages begin with.
     set_paths : sequence of str
         Key paths that were overridden, for the messages.
+    wrong : Findings or None
+        What was found wrong before.
 
     Raises
     ------
     InputError
-        In one line, for the first thing that is wrong.
+        A line for each thing that is wrong.
     """
-    written = _written(raw, Scenario)
+    written, lines = _written(raw, Scenario), [] if wrong is None else list(wrong.lines)
     try:
-        return Scenario.model_validate(written, context={"folder": str(folder)})
+        scenario = Scenario.model_validate(written, context={"folder": str(folder)})
     except ValidationError as error:
-        raise _report(error, written, where, set_paths) from None
+        lines += _lines(error, written, set_paths)
+    else:
+        if not lines:
+            return scenario
+    raise together(where, lines)
 
 
 def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scenario:
@@ -342,11 +379,11 @@ def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scena
     Raises
     ------
     InputError
-        In one line.
+        A line for each thing that is wrong.
     """
     raw = dump(scenario)
-    set_paths = [_override(raw, override) for override in overrides]
-    return scenario_from(raw, folder, "scenario", set_paths)
+    set_paths, _, wrong = _overridden(raw, overrides)
+    return scenario_from(raw, folder, "scenario", set_paths, wrong)
 
 
 def _joined(loop: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:

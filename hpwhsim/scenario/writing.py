@@ -11,6 +11,7 @@ from hpwhsim.quantities import as_text
 from hpwhsim.scenario.carbon import Carbon
 from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
 from hpwhsim.scenario.keys import extra_of, kind_of, show
+from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
 
@@ -151,6 +152,9 @@ def cautions(scenario: Scenario) -> list[str]:
             "further before hot water is drawn"
         )
     said += order_cautions(scenario)
+    heat_pump = scenario.plant.heat_pump
+    if heat_pump is not None:
+        said += line_cautions(scenario.plant.family, heat_pump.lines or heat_pump.water_lines)
     if use > 49:
         said.append(
             f"hot_water.use_temperature {use:.4g} degC: above 49 degC (120 degF) water at the taps can scald"

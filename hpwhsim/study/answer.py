@@ -6,7 +6,7 @@ and listed apart in the plant's own figures.
 """
 
 import re
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -14,7 +14,9 @@ from hpwhsim.account import carbon, economics, savings, tariff
 from hpwhsim.account.checks import Check
 from hpwhsim.account.electrical import check_supply
 from hpwhsim.account.savings import Line
-from hpwhsim.errors import InputError
+from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.errors import Findings
+from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
@@ -23,6 +25,10 @@ from hpwhsim.study.money import Bills
 from hpwhsim.study.year import Array, Record, Year, fuel_factor, run_year, run_years, year_of
 from hpwhsim.tables import read_table
 
+if TYPE_CHECKING:
+    import xarray as xr
+
+BASELINE = "baseline"
 SERVICE = 0.005
 """Useful heat of plant and baseline that far apart, as a share, is no longer the same service."""
 
@@ -38,6 +44,14 @@ class Asked(NamedTuple):
     factors: Factors | None  # of carbon
     prices: tariff.Tariff | None
     baseline_prices: tariff.Tariff | None
+
+
+class Checked(NamedTuple):
+    """What can be had of a scenario without a march."""
+
+    asked: Asked
+    weather: "xr.Dataset"
+    assembly: Assembly  # of the plant
 
 
 class Part(NamedTuple):
@@ -73,20 +87,48 @@ def ask(loaded: Loaded) -> Asked:
         If one of them is wrong.
     """
     scenario, baseline = loaded.scenario, baseline_of(loaded)
+    other = baseline.scenario if baseline is not None else None
     prices = baseline_prices = factors = None
-    try:
+    wrong = Findings()
+    with wrong.step():
         if scenario.tariff is not None:
             prices = money.prices(scenario.tariff)
-            if baseline is not None and baseline.scenario.tariff is not None:
-                baseline_prices = money.prices(baseline.scenario.tariff)
+    with wrong.step():
+        if other is not None and other.tariff is not None and prices is not None:
+            baseline_prices = money.prices(other.tariff)
+    with wrong.step():
         if scenario.carbon is not None:
             factors = greenhouse.factors(scenario.carbon)
-            greenhouse.check_fuel(scenario, baseline.scenario if baseline is not None else None)
+    with wrong.step():
+        greenhouse.check_fuel(scenario, other)
+    with wrong.step():
+        greenhouse.check_refrigerant(scenario)
+    with wrong.step():
         if scenario.site.checks is not None:
             check_supply(scenario.site.checks.voltage, scenario.site.checks.phases)
-    except InputError as error:
-        raise InputError(f"{loaded.path}: {error}") from None
+    if other is not None:
+        with wrong.step(f"{BASELINE}: "):
+            greenhouse.check_refrigerant(other)
+    wrong.raise_any(str(loaded.path))
     return Asked(loaded, baseline, factors, prices, baseline_prices)
+
+
+def check(loaded: Loaded) -> Checked:
+    """Refuse whatever `answer` would refuse without a march, and build the plants.
+
+    Raises
+    ------
+    InputError
+        A line for each thing that is wrong.
+    """
+    asked = ask(loaded)
+    weather = read_weather(loaded.scenario.site.weather)
+    with loaded.named():
+        plant = assemble(loaded.scenario, weather)
+    if asked.baseline is not None:
+        with asked.baseline.named():
+            assemble(asked.baseline.scenario, weather)
+    return Checked(asked, weather, plant)
 
 
 def years_of(asked: Asked) -> tuple[Year, Year | None]:
@@ -126,15 +168,13 @@ def answer(loaded: Loaded) -> Answer:
         added |= _against(plant, base, asked.baseline, lines)
     found, costs = _life_cycle(scenario, plant, base, lines)
     added |= costs
-    checks: list[Check] = []
-    if scenario.site.checks is not None:
-        checks += site.site_checks(scenario, plant.year)
+    charge: float | None = None
     if plant.greenhouse is not None and scenario.plant.heat_pump is not None:
-        charge = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
-        assert isinstance(charge, float)
-        checks += site.refrigerant_checks(scenario, plant.year, charge)
-    if checks:
-        added["checks"] = [check._asdict() for check in checks]
+        held = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
+        assert isinstance(held, float)
+        charge = held
+    if checks := site.checks_of(loaded, plant.year, charge):
+        added["checks"] = [check.record() for check in checks]
     added |= _said(plant, base)
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}

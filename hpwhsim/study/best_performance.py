@@ -112,6 +112,14 @@ def line_below(points: tuple[Array, Array], at: Array) -> tuple[Array, Array]:
     return np.where(none, 0.0, level), np.where(none, 0.0, slope)
 
 
+def along(field: Array, axis: int, knots: Array, at: Array) -> Array:
+    """A field at other places on one of its axes: linear between `knots`, held at their ends."""
+    cell, share = _place(knots, at)
+    shape = [1] * field.ndim
+    shape[axis] = at.size
+    return _between(field.take(cell, axis), field.take(cell + 1, axis), share.reshape(shape))
+
+
 def _between(low: Array, high: Array, share: Array) -> Array:
     """Linear between two values; a NaN without weight does not count."""
     middle = (1.0 - share) * low + share * high

@@ -147,6 +147,31 @@ def check_fuel(scenario: Scenario, baseline: Scenario | None) -> None:
         raise InputError(f"carbon.fuel: got {carbon.fuel!r}; allowed {allowed}")
 
 
+def check_refrigerant(scenario: Scenario) -> None:
+    """Refuse a refrigerant of which warming potential or charge is not known, before any march.
+
+    Raises
+    ------
+    InputError
+        Naming the key.
+    """
+    carbon, heat_pump = scenario.carbon, scenario.plant.heat_pump
+    if carbon is None or heat_pump is None:
+        return
+    block = carbon.refrigerant
+    basis = block.gwp if block.gwp is not None else carbon.gwp
+    if isinstance(basis, str):
+        refrigerant(heat_pump.refrigerant).warming(basis)
+    if block.charge is not None:
+        return
+    if block.line_charge is not None and heat_pump.lines is None:
+        raise InputError(
+            "carbon.refrigerant.line_charge: got a charge; allowed nothing unless plant.heat_pump.lines "
+            "is given"
+        )
+    estimated_charge(heat_pump.refrigerant, 0.0, kg_per_kw=block.charge_per_kw)
+
+
 def greenhouse(scenario: Scenario, year: Year, of: Bought, by: Factors) -> Greenhouse:
     """Greenhouse gases of a year that was marched, over the service life.
 
@@ -314,11 +339,6 @@ def _refrigerant(scenario: Scenario, year: Year, found: list[Assumption]) -> tup
     metres = heat_pump.lines.length * made.modules if heat_pump.lines is not None else 0.0
     if block.line_charge is not None:
         per_metre = block.line_charge
-        if metres == 0.0:
-            raise InputError(
-                "carbon.refrigerant.line_charge: got a charge; allowed nothing unless plant.heat_pump.lines "
-                "is given"
-            )
     else:
         held = made.lines.charge_kg * made.modules if made.lines is not None else 0.0
         per_metre = held / metres if metres > 0.0 else 0.0

@@ -15,13 +15,12 @@ from typing import NamedTuple
 import numpy as np
 
 import hpwhsim
-from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
-from hpwhsim.plant.assemble import assemble
 from hpwhsim.quantities import Kind, QuantityError, read_quantity
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.study.answer import answer, ask
+from hpwhsim.study.answer import answer
+from hpwhsim.study.answer import check as answer_check
 from hpwhsim.study.records import Flat, absent, bare, flatten
 from hpwhsim.study.year import Record
 from hpwhsim.tables import read_table
@@ -139,10 +138,7 @@ def check(case: Case) -> None:
         Naming the case.
     """
     try:
-        baseline = ask(case.loaded).baseline
-        for loaded in (case.loaded, baseline):
-            if loaded is not None:
-                assemble(loaded.scenario, read_weather(loaded.scenario.site.weather))
+        answer_check(case.loaded)
     except InputError as error:
         raise InputError(f"case {case.name}: {error}") from None
 

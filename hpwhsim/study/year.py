@@ -26,6 +26,7 @@ from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study import sewage_range
+from hpwhsim.study.connected import Connected, connected
 from hpwhsim.study.sourced import (
     lines_of_year,
     met_temperature,
@@ -56,6 +57,8 @@ class Year(NamedTuple):
     machine: PerformanceMap | None  # of one module; None without a heat pump
     quarter_kw: Array  # (35040,) electric power, mean of each quarter of an hour, kW
     made: Made  # the machine as built, its capacity and lines
+    connected: Connected  # the most that each part may draw
+    country: str  # of the weather file; empty: not known
 
     @property
     def assumptions(self) -> list[Assumption]:
@@ -158,7 +161,8 @@ def _accounted(ready: _Ready, marched: Marched, swing: sewage_range.EndYears | N
         hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     machine = assembly.plant.machine if assembly.plant.modules > 0 else None
     record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines, swing)
-    return Year(hourly, record, machine, quarter_kw, assembly.made)
+    country = str(weather.attrs["country"])
+    return Year(hourly, record, machine, quarter_kw, assembly.made, connected(assembly), country)
 
 
 def to_dataset(year: Year) -> "xr.Dataset":
@@ -376,6 +380,7 @@ def _record(
         "short_hours_by_cause": adequacy.hours_by_cause(out.short_seconds, CAUSE_NAMES),
         "assumptions": assembly.assumptions,
         "cautions": [
+            *loaded.said,
             *assembly.cautions,
             *source_cautions(scenario, assembly, out, hourly),
             *(_sewage_caution(swing, hourly) if swing is not None else ()),
