@@ -148,6 +148,7 @@ def _check(args: argparse.Namespace) -> int:
     from hpwhsim.plant.assemble import assemble
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import ask
+    from hpwhsim.tables.sources import Cited
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
     asked = ask(loaded)
@@ -170,7 +171,7 @@ def _check(args: argparse.Namespace) -> int:
         print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
-        print(f"  {default['key']}: {default['value']} ({default['source']})")
+        print(f"  {default['key']}: {default['value']} ({Cited(default['source'], default['status'])})")
     print("cautions:")
     for caution in assembly.cautions:
         print(f"  {caution}")

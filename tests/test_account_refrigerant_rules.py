@@ -6,15 +6,45 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.checks import amount
+from hpwhsim.account.checks import Check, amount
 from hpwhsim.account.refrigerant_rules import charge_caps, charge_checks, gwp_checks, occupied_room_charge
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.tables import read_table
 
 
-def ar4(name: str) -> float:
-    return refrigerant(name).warming("AR4-100")
+def gwp(name: str, *, split: bool, unit_kw: float, unit_kg: float | None = None) -> list[Check]:
+    held = refrigerant(name)
+    return gwp_checks(
+        name,
+        dict(held.legal_gwp),
+        fluorinated=held.fluorinated,
+        split=split,
+        unit_kw=unit_kw,
+        unit_kg=unit_kg,
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "us", "eu"),
+    [
+        ("R-410A", 2087.5, 2087.5),
+        ("R-454B", 465.4, 465.2),
+        ("R-513A", 629.8, 629.5),
+        ("R-134a", 1430.0, 1430.0),
+        ("R-290", 3.3, 0.02),
+        ("R-744", 1.0, 1.0),
+    ],
+)
+def test_potentials_as_the_rules_count_them(name: str, us: float, eu: float) -> None:
+    """40 CFR 84.64: HFCs by AR4, R-1234yf 1, propane 3.3; the agency prints R-454B 465 and R-513A 630.
+
+    Regulation (EU) 2024/573, Annexes I, II, VI: HFCs by AR4, R-1234yf 0.501. By hand to the digits given.
+    """
+    assert dict(refrigerant(name).legal_gwp) == {
+        "US": pytest.approx(us, abs=0.05),
+        "EU": pytest.approx(eu, abs=0.05),
+    }
 
 
 @pytest.mark.parametrize(
@@ -30,8 +60,8 @@ def ar4(name: str) -> float:
     ],
 )
 def test_the_us_limit_of_700(name: str, passes: bool) -> None:
-    """40 CFR 84 subpart B, 88 FR 73098: 700 on the AR4 basis; carbon.md section 6 lists who passes."""
-    (us,) = [c for c in gwp_checks(name, ar4(name), split=False, unit_kw=30.0) if c.name.endswith("US")]
+    """40 CFR 84.54(a)(1): 700 or greater is barred; carbon.md section 6 lists who passes."""
+    (us,) = [c for c in gwp(name, split=False, unit_kw=30.0) if c.name.endswith("US")]
     assert us.state == ("ok" if passes else "confirm")
     assert ("met" if passes else "exceeded") in us.limit
     assert "700 from 2025-01-01" in us.limit
@@ -41,28 +71,46 @@ def test_the_us_limit_of_700(name: str, passes: bool) -> None:
 @pytest.mark.parametrize(
     ("split", "unit_kw", "limits"),
     [
-        (True, 12.0, ["150 from 2027"]),
-        (True, 12.1, ["750 from 2029", "150 from 2033"]),
-        (False, 12.0, ["150 from 2027"]),
+        (True, 12.0, ["below 750 from 2025", "below 150 from 2027", "no F-gas from 2035"]),
+        (True, 12.1, ["below 750 from 2025", "below 750 from 2029", "below 150 from 2033"]),
+        (False, 12.0, ["below 150 from 2027", "no F-gas from 2032"]),
         (False, 50.0, ["150 from 2027"]),
         (False, 60.0, ["150 from 2030"]),
     ],
 )
 def test_the_rows_of_the_eu(split: bool, unit_kw: float, limits: list[str]) -> None:
-    """Reg. (EU) 2024/573 Annex IV, from memory: so none of its rows is ever 'ok'."""
-    rows = [c for c in gwp_checks("R-32", 675.0, split=split, unit_kw=unit_kw) if c.name.endswith("EU")]
+    """Regulation (EU) 2024/573, Annex IV 8(b) to 8(e), 9(a), (b), (d) to (f); R-32 is an F-gas of 675."""
+    rows = [c for c in gwp("R-32", split=split, unit_kw=unit_kw) if c.name.endswith("EU")]
     assert len(rows) == len(limits)
     for row, limit in zip(rows, limits, strict=True):
         assert limit in row.limit
-        assert row.state == "confirm"
-        assert "from memory" in row.source
-        assert ("exceeded" in row.limit) == ("150" in limit)
+        assert "(verified)" in row.source
+        assert ("exceeded" in row.limit) == ("750" not in limit)
+        assert row.state == ("ok" if "750" in limit else "confirm")
+
+
+def test_rules_that_ask_for_the_charge_and_for_no_f_gas() -> None:
+    """Annex IV 9(a): single split below 3 kg; 8(c), 9(d): no F-gas at all, so hydrocarbons and CO2 pass."""
+    small, large = (gwp("R-32", split=True, unit_kw=10.0, unit_kg=kg) for kg in (2.9, 3.0))
+    assert len(small) == len(large) + 1
+    for name, ok in (("R-290", True), ("R-744", True), ("R-454B", False), ("R-1234yf", False)):
+        (none,) = [c for c in gwp(name, split=False, unit_kw=10.0) if c.limit.startswith("no F-gas")]
+        assert none.state == ("ok" if ok else "confirm")
+
+
+def test_older_stock_may_go_on_being_installed() -> None:
+    """91 FR 31284, effective 27 July 2026: systems of parts made or imported before 1 January 2025."""
+    (split,) = [c for c in gwp("R-410A", split=True, unit_kw=30.0) if c.name.endswith("US")]
+    assert "may go on being installed" in split.limit
+    assert "91 FR 31284" in split.source
 
 
 def test_a_limit_itself_does_not_pass() -> None:
     """The rules ban a GWP of 700, or of 150, or more."""
-    assert "exceeded" in gwp_checks("X", 700.0, split=False, unit_kw=30.0)[0].limit
-    assert "met" in gwp_checks("X", 699.9, split=False, unit_kw=30.0)[0].limit
+    for value, said in ((700.0, "exceeded"), (699.9, "met")):
+        both = {"US": value, "EU": value}
+        rows = gwp_checks("X", both, fluorinated=True, split=False, unit_kw=30.0)
+        assert said in rows[0].limit
 
 
 @pytest.mark.parametrize(
@@ -112,7 +160,9 @@ def test_concentration_limits_in_grams() -> None:
     def half_digit(value: float) -> float:
         return float(0.5 * 10.0 ** (math.floor(math.log10(value)) - 1))
 
-    for row in read_table("refrigerant_safety"):
+    rows = [row for row in read_table("refrigerant_safety") if row["rcl_ppm"] != "-"]
+    assert len(rows) == len(read_table("refrigerant_safety")) - 1  # R-454B: withdrawn
+    for row in rows:
         parts = refrigerant(row["refrigerant"]).composition
         moles_per_kg = sum(share / PropsSI("M", refrigerant(name).fluid) for name, share in parts)
         ppm, printed = float(row["rcl_ppm"]), float(row["rcl_g_m3"])
@@ -142,7 +192,15 @@ def test_r744_in_a_closed_room() -> None:
     assert "exceeded" in inside[0].limit
     assert inside[1].value == pytest.approx(62.5)
     assert "met" in inside[1].limit  # 100 g/m3
-    assert {c.state for c in rows + inside} == {"confirm"}  # both limits are from memory
+    assert {c.state for c in rows} == {"confirm"}
+    assert [c.state for c in inside] == ["confirm", "ok"]  # the concentration limit is unverified
+
+
+def test_a_withdrawn_limit_is_not_used() -> None:
+    """R-454B: model code amendment of 2024; a quarter of 0.297 kg/m3 is 74 g/m3, so 5 kg need 67 m3."""
+    rows = charge_checks("R-454B", "A2L", 5.0)
+    assert not any(c.name.startswith("refrigerant concentration limit") for c in rows)
+    assert rows[0].value == pytest.approx(5000.0 / 74.25, rel=1e-9)
 
 
 def test_only_a_limit_that_was_seen_gives_ok() -> None:
@@ -195,4 +253,4 @@ def test_what_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="charge"):
         charge_checks("R-290", "A3", -1.0)
     with pytest.raises(OutOfRangeError, match="warming potential"):
-        gwp_checks("R-290", -1.0, split=False, unit_kw=10.0)
+        gwp_checks("R-290", {"US": -1.0, "EU": 0.02}, fluorinated=False, split=False, unit_kw=10.0)

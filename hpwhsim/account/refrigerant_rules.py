@@ -1,31 +1,45 @@
 """Refrigerants against limits on warming potential and on charge; the code in force decides.
 
 The limits are those of the packaged tables `refrigerant_rules` and `refrigerant_safety`. A check is 'ok' only
-where the limit itself was seen; a limit quoted from memory leaves it to be confirmed, met or not.
+where the limit itself was read or restated; an unverified limit leaves it to be confirmed, met or not.
 """
 
 import math
+from collections.abc import Mapping
 
 from hpwhsim.account.checks import CONFIRM, LOCAL, OK, Check, amount, held
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.tables.sources import UNVERIFIED, cited
 
-MEMORY = "from memory"
+NO_F_GAS = "no F-gas"
 
 
-def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float) -> list[Check]:
+def gwp_checks(
+    refrigerant: str,
+    gwp: Mapping[str, float],
+    *,
+    fluorinated: bool,
+    split: bool,
+    unit_kw: float,
+    unit_kg: float | None = None,
+) -> list[Check]:
     """Each rule on warming potential that applies to a machine, in force or to come.
 
     Parameters
     ----------
     refrigerant : str
         Name, for the rows.
-    gwp_ar4 : float
-        Warming potential by AR4 over 100 years, the basis of the rules. [kg CO2e/kg]
+    gwp : mapping of str to float
+        Warming potential by region (US, EU), as its rule counts it. [kg CO2e/kg]
+    fluorinated : bool
+        Whether it is an F-gas.
     split : bool
         Whether refrigerant runs in lines piped on site.
     unit_kw : float
         Rated capacity of one unit. [kW]
+    unit_kg : float or None
+        Refrigerant of one unit; None: not known, and a rule that asks for it is listed. [kg]
 
     Raises
     ------
@@ -34,28 +48,35 @@ def gwp_checks(refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float)
 
     Examples
     --------
-    >>> [c.state for c in gwp_checks("R-410A", 2087.5, split=False, unit_kw=30.0)]
+    >>> gwp = {"US": 2087.5, "EU": 2087.5}
+    >>> [c.state for c in gwp_checks("R-410A", gwp, fluorinated=True, split=False, unit_kw=30.0)]
     ['confirm', 'confirm']
     """
-    for name, number in (("warming potential", gwp_ar4), ("capacity of a unit [kW]", unit_kw)):
+    numbers = [("warming potential", number) for number in gwp.values()]
+    for name, number in (*numbers, ("capacity of a unit [kW]", unit_kw)):
         if not 0.0 <= number < math.inf:
             raise OutOfRangeError(f"{refrigerant}: {name}: got {number:g}; allowed 0 or more")
     found = []
     for row in read_table("refrigerant_rules"):
         above, to = float(row["above_kw"] or -1.0), float(row["to_kw"] or math.inf)
-        if row["applies"] not in ("any", "split" if split else "monobloc") or not above < unit_kw <= to:
+        if row["applies"] != ("split" if split else "monobloc") or not above < unit_kw <= to:
             continue
-        most = float(row["gwp"])
-        passes = gwp_ar4 < most
-        said = "met" if passes else "exceeded (whether it covers water heaters was not seen)"
+        if row["below_kg"] and unit_kg is not None and not unit_kg < float(row["below_kg"]):
+            continue
+        value = gwp[row["region"]]
+        if row["gwp"] == NO_F_GAS:
+            limit, passes = NO_F_GAS, not fluorinated
+        else:
+            limit, passes = f"below {row['gwp']}", value < float(row["gwp"])
+        said = "met" if passes else "exceeded"
         found.append(
             Check(
                 name=f"GWP of {refrigerant}, {row['region']}",
-                value=gwp_ar4,
-                unit="(AR4-100)",
-                limit=f"below {most:g} from {row['from']}: {said}; {LOCAL}",
-                source=f"{row['rule']}; {row['verified']}",
-                state=OK if passes and row["verified"] != MEMORY else CONFIRM,
+                value=value,
+                unit="(as the rule counts it)",
+                limit=f"{limit} from {row['from']}: {said}; {row['note']}; {LOCAL}",
+                source=f"{row['rule']}: {row['citation']} ({row['status']})",
+                state=OK if passes and row["status"] != UNVERIFIED else CONFIRM,
             )
         )
     return found
@@ -73,8 +94,8 @@ def charge_caps(lfl_kg_m3: float, *, slow_burning: bool) -> tuple[float, float, 
 
     References
     ----------
-    .. [1] EN 378-1 and IEC 60335-2-40: m1 = 4 m³ LFL (2L: x 1.5), m2 = 26 m³ LFL, m3 = 130 m³ LFL; quoted
-       from memory.
+    .. [1] EN 378-1 and IEC 60335-2-40: m1 = 4 m³ LFL (2L: x 1.5), m2 = 26 m³ LFL, m3 = 130 m³ LFL;
+       ``en-378-caps`` of the table of sources.
 
     Examples
     --------
@@ -98,7 +119,7 @@ def occupied_room_charge(lfl_kg_m3: float, height_m: float, area_m2: float) -> f
 
     References
     ----------
-    .. [1] IEC 60335-2-40: m = 2.5 LFL^(5/4) h0 A^(1/2); quoted from memory.
+    .. [1] IEC 60335-2-40: m = 2.5 LFL^(5/4) h0 A^(1/2); ``en-378-caps`` of the sources.
 
     Examples
     --------
@@ -145,24 +166,26 @@ def charge_checks(
     if row is None:
         limit = f"concentration and flammability limits of {refrigerant} are not in the table; {LOCAL}"
         name = f"charge of one circuit, {refrigerant} ({safety})"
-        return [Check(name, circuit_kg, "kg", limit, "ISO 817 and ASHRAE 34, not seen", CONFIRM)]
+        return [Check(name, circuit_kg, "kg", limit, "none", CONFIRM)]
     lfl, practical = (
         None if row[x] == "-" else float(row[x]) * 1e3 for x in ("lfl_kg_m3", "practical_kg_m3")
     )
+    concentration = None if row["rcl_g_m3"] == "-" else float(row["rcl_g_m3"])
     limits = [
-        ("refrigerant concentration limit", float(row["rcl_g_m3"]), "ASHRAE 34", row["rcl_verified"]),
-        ("practical limit", practical, "EN 378", MEMORY),
-        ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "ISO 817 LFL", MEMORY),
+        ("refrigerant concentration limit", concentration, "rcl"),
+        ("practical limit", practical, "practical"),
+        ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "lfl"),
     ]
     found = []
-    for name, most, document, verified in limits:
+    for name, most, stem in limits:
         if most is None:
             continue
-        named, source = f"{name}, {refrigerant} ({safety})", f"{document}; {verified}"
+        status = row[f"{stem}_status"]
+        named, source = f"{name}, {refrigerant} ({safety})", f"{row[f'{stem}_citation']} ({status})"
         if room_m3 is not None:
             note = f"one circuit leaked into the room; {LOCAL}"
             value = 1e3 * circuit_kg / room_m3
-            found.append(held(named, value, most, "g/m3", source, note=note, sure=verified != MEMORY))
+            found.append(held(named, value, most, "g/m3", source, note=note, sure=status != UNVERIFIED))
         else:
             limit = (
                 f"least air in a closed room with a part of the circuit, for {amount(most, 'g/m3')}; {LOCAL}"
@@ -189,7 +212,7 @@ def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: fl
             kg,
             "kg",
             f"{said}; {words[sum(kg > m for m in caps)]}; {LOCAL}",
-            f"EN 378 and IEC 60335-2-40; {MEMORY}",
+            str(cited("[en-378-caps]")),
             CONFIRM,
         )
     ]
@@ -197,6 +220,6 @@ def _flammable(refrigerant: str, safety: str, kg: float, lfl: float, room_m2: fl
         most = occupied_room_charge(lfl, 0.6, room_m2)
         name = f"charge of one circuit on the floor of an occupied room, {refrigerant} ({safety})"
         note = f"for comfort machines; {LOCAL}"
-        source = f"IEC 60335-2-40, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m; {MEMORY}"
+        source = str(cited("[en-378-caps], 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m"))
         found.append(held(name, kg, max(most, caps[0]), "kg", source, note=note, sure=False))
     return found
