@@ -148,6 +148,7 @@ def _why(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import check
+    from hpwhsim.tables.sources import Cited
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
     asked, weather, assembly = check(loaded)
@@ -165,7 +166,7 @@ def _check(args: argparse.Namespace) -> int:
         print(f"baseline: {asked.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
-        print(f"  {default['key']}: {default['value']} ({default['source']})")
+        print(f"  {default['key']}: {default['value']} ({Cited(default['source'], default['status'])})")
     print("cautions:")
     for caution in (*loaded.said, *assembly.cautions):
         print(f"  {caution}")

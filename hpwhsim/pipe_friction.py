@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] S. W. Churchill, "Friction-factor equation spans all fluid-flow regimes", Chemical Engineering 84(24),
-   91-92, 1977; quoted from memory, tested against its limits.
+   91-92, 1977 (unverified), tested against its limits.
 """
 
 import numpy as np

@@ -22,6 +22,7 @@ from hpwhsim.errors import OutOfRangeError
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.year import run_year
 from hpwhsim.tables import read_table
+from hpwhsim.tables.sources import STATUSES
 
 YEAR = np.full(8760, 65.0)
 
@@ -54,7 +55,7 @@ def row(found: Hygiene, key: str, place: str) -> Row:
     [(45.0, 7200.0), (47.0, 1200.0), (48.0, 900.0), (49.0, 480.0), (51.0, 120.0), (55.0, 17.0), (60.0, 3.0)],
 )
 def test_published_times_to_a_burn(temperature: float, seconds: float) -> None:
-    """Second-degree burns, after Moritz and Henriques 1947, page of a maker of safety devices (seen)."""
+    """Second-degree burns, after Moritz and Henriques 1947, public safety tables."""
     assert float(burn_seconds(temperature)) == pytest.approx(seconds, rel=1e-12)
 
 
@@ -124,7 +125,7 @@ def test_thresholds_are_the_published_ones() -> None:
     assert [table["growth-best"][k] for k in ("at_c", "to_c")] == ["32", "42"]
     for line in table.values():
         assert line["source"]
-        assert line["verified"] in ("seen", "second-hand", "from memory")
+        assert line["status"] in STATUSES
 
 
 def test_hours_below_and_within_by_hand() -> None:

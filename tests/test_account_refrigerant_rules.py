@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.checks import amount
+from hpwhsim.account.checks import Check, amount
 from hpwhsim.account.refrigerant_rules import (
     COUNTRIES,
     charge_caps,
@@ -20,8 +20,41 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.tables import read_table
 
 
-def ar4(name: str) -> float:
-    return refrigerant(name).warming("AR4-100")
+def gwp(
+    name: str, region: str | None, *, split: bool, unit_kw: float, unit_kg: float | None = None
+) -> list[Check]:
+    held = refrigerant(name)
+    return gwp_checks(
+        name,
+        dict(held.legal_gwp),
+        fluorinated=held.fluorinated,
+        split=split,
+        unit_kw=unit_kw,
+        unit_kg=unit_kg,
+        region=region,
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "us", "eu"),
+    [
+        ("R-410A", 2087.5, 2087.5),
+        ("R-454B", 465.4, 465.2),
+        ("R-513A", 629.8, 629.5),
+        ("R-134a", 1430.0, 1430.0),
+        ("R-290", 3.3, 0.02),
+        ("R-744", 1.0, 1.0),
+    ],
+)
+def test_potentials_as_the_rules_count_them(name: str, us: float, eu: float) -> None:
+    """40 CFR 84.64: HFCs by AR4, R-1234yf 1, propane 3.3; the agency prints R-454B 465 and R-513A 630.
+
+    Regulation (EU) 2024/573, Annexes I, II, VI: HFCs by AR4, R-1234yf 0.501. By hand to the digits given.
+    """
+    assert dict(refrigerant(name).legal_gwp) == {
+        "US": pytest.approx(us, abs=0.05),
+        "EU": pytest.approx(eu, abs=0.05),
+    }
 
 
 @pytest.mark.parametrize(
@@ -37,13 +70,13 @@ def ar4(name: str) -> float:
     ],
 )
 def test_the_us_limit_of_700(name: str, passes: bool) -> None:
-    """40 CFR 84 subpart B, 88 FR 73098: 700 on the AR4 basis; carbon.md section 6 lists who passes."""
-    (us,) = gwp_checks(name, ar4(name), split=False, unit_kw=30.0, region="US")
+    """40 CFR 84.54(a)(1): 700 or greater is barred; carbon.md section 6 lists who passes."""
+    (us,) = gwp(name, "US", split=False, unit_kw=30.0)
     assert us.name.endswith("US")  # and no rule of another region
     assert us.state == ("ok" if passes else "confirm")
-    assert us.ratio == pytest.approx(ar4(name) / 700.0)
+    assert us.ratio == pytest.approx(dict(refrigerant(name).legal_gwp)["US"] / 700.0)
     assert ("met" if passes else "exceeded") in us.limit
-    assert us.limit_text == "below 700 (AR4-100)"
+    assert us.limit_text == "below 700 (as the rule counts it)"
     assert "from 2025-01-01" in us.limit
     assert "verify with local code" in us.limit
 
@@ -51,27 +84,49 @@ def test_the_us_limit_of_700(name: str, passes: bool) -> None:
 @pytest.mark.parametrize(
     ("split", "unit_kw", "limits"),
     [
-        (True, 12.0, [(150, 2027)]),
-        (True, 12.1, [(750, 2029), (150, 2033)]),
-        (False, 12.0, [(150, 2027)]),
+        (True, 12.0, [(750, 2025), (150, 2027), (None, 2035)]),
+        (True, 12.1, [(750, 2025), (750, 2029), (150, 2033)]),
+        (False, 12.0, [(150, 2027), (None, 2032)]),
         (False, 50.0, [(150, 2027)]),
         (False, 60.0, [(150, 2030)]),
     ],
 )
-def test_the_rows_of_the_eu(split: bool, unit_kw: float, limits: list[tuple[int, int]]) -> None:
-    """Reg. (EU) 2024/573 Annex IV; R-32 has 675. No rule of the US."""
-    rows = gwp_checks("R-32", 675.0, split=split, unit_kw=unit_kw, region="EU")
+def test_the_rows_of_the_eu(split: bool, unit_kw: float, limits: list[tuple[int | None, int]]) -> None:
+    """Regulation (EU) 2024/573, Annex IV 8(b) to 8(e), 9(a), (b), (d) to (f); R-32 is an F-gas of 675.
+
+    No rule of the US. None stands for "no F-gas".
+    """
+    rows = gwp("R-32", "EU", split=split, unit_kw=unit_kw)
     assert [row.limit_value for row in rows] == [most for most, _ in limits]
     for row, (most, year) in zip(rows, limits, strict=True):
         assert row.name.endswith("EU")
         assert f"from {year}" in row.limit
-        assert (row.state == "fail") == (most <= 675.0)
+        assert "(verified)" in row.source
+        assert row.state == ("ok" if most == 750 else "fail")
+        assert ("exceeded" in row.limit) == (most != 750)
+
+
+def test_rules_that_ask_for_the_charge_and_for_no_f_gas() -> None:
+    """Annex IV 9(a): single split below 3 kg; 8(c), 9(d): no F-gas at all, so hydrocarbons and CO2 pass."""
+    small, large = (gwp("R-32", "EU", split=True, unit_kw=10.0, unit_kg=kg) for kg in (2.9, 3.0))
+    assert len(small) == len(large) + 1
+    for name, ok in (("R-290", True), ("R-744", True), ("R-454B", False), ("R-1234yf", False)):
+        found = gwp(name, "EU", split=False, unit_kw=10.0)
+        (none,) = [c for c in found if c.limit.startswith("no F-gas")]
+        assert none.state == ("ok" if ok else "fail")
+
+
+def test_older_stock_may_go_on_being_installed() -> None:
+    """91 FR 31284, effective 27 July 2026: systems of parts made or imported before 1 January 2025."""
+    (split,) = gwp("R-410A", "US", split=True, unit_kw=30.0)
+    assert "may go on being installed" in split.limit
+    assert "91 FR 31284" in split.source
 
 
 def test_rules_by_place() -> None:
     """Where nobody knows the place every rule is listed and none is met for sure."""
-    assert gwp_checks("R-32", 675.0, split=False, unit_kw=30.0, region="other") == []
-    unknown = gwp_checks("R-744", 1.0, split=False, unit_kw=30.0, region=None)
+    assert gwp("R-32", "other", split=False, unit_kw=30.0) == []
+    unknown = gwp("R-744", None, split=False, unit_kw=30.0)
     assert {c.name[-2:] for c in unknown} == {"US", "EU"}
     assert {c.state for c in unknown} == {"confirm"}
     # ISO 3166-1 alpha-3; 27 members of the European Union
@@ -83,14 +138,16 @@ def test_european_limits_are_left_out_in_the_us() -> None:
     """EN 378 is a European standard; flammable charges have UL 60335-2-40 there."""
     for region, european in (("US", False), ("EU", True), (None, True)):
         rows = charge_checks("R-290", "A3", 1.0, room_m3=50.0, room_m2=20.0, region=region)
+        assert any(c.name.startswith("practical limit") for c in rows) == european
         assert any("EN 378" in c.source for c in rows) == european
 
 
 def test_a_limit_itself_does_not_pass() -> None:
     """The rules ban a GWP of 700, or of 150, or more."""
-    for gwp, word in ((700.0, "exceeded"), (699.9, "met")):
-        (found,) = gwp_checks("X", gwp, split=False, unit_kw=30.0, region="US")
-        assert word in found.limit
+    for value, said in ((700.0, "exceeded"), (699.9, "met")):
+        both = {"US": value, "EU": value}
+        (found,) = gwp_checks("X", both, fluorinated=True, split=False, unit_kw=30.0, region="US")
+        assert said in found.limit
 
 
 @pytest.mark.parametrize(
@@ -140,7 +197,9 @@ def test_concentration_limits_in_grams() -> None:
     def half_digit(value: float) -> float:
         return float(0.5 * 10.0 ** (math.floor(math.log10(value)) - 1))
 
-    for row in read_table("refrigerant_safety"):
+    rows = [row for row in read_table("refrigerant_safety") if row["rcl_ppm"] != "-"]
+    assert len(rows) == len(read_table("refrigerant_safety")) - 1  # R-454B: withdrawn
+    for row in rows:
         parts = refrigerant(row["refrigerant"]).composition
         moles_per_kg = sum(share / PropsSI("M", refrigerant(name).fluid) for name, share in parts)
         ppm, printed = float(row["rcl_ppm"]), float(row["rcl_g_m3"])
@@ -171,7 +230,14 @@ def test_r744_in_a_closed_room() -> None:
     assert inside[1].value == pytest.approx(62.5)
     assert "met" in inside[1].limit  # 100 g/m3
     assert {c.state for c in rows} == {"information"}  # no room is given
-    assert [c.state for c in inside] == ["fail", "confirm"]  # what is met is not sure: both are from memory
+    assert [c.state for c in inside] == ["fail", "ok"]
+
+
+def test_a_withdrawn_limit_is_not_used() -> None:
+    """R-454B: model code amendment of 2024; a quarter of 0.297 kg/m3 is 74 g/m3, so 5 kg need 67 m3."""
+    rows = charge_checks("R-454B", "A2L", 5.0)
+    assert not any(c.name.startswith("refrigerant concentration limit") for c in rows)
+    assert rows[0].value == pytest.approx(5000.0 / 74.25, rel=1e-9)
 
 
 def test_only_a_limit_that_was_seen_gives_ok() -> None:
@@ -224,4 +290,6 @@ def test_what_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="charge"):
         charge_checks("R-290", "A3", -1.0)
     with pytest.raises(OutOfRangeError, match="warming potential"):
-        gwp_checks("R-290", -1.0, split=False, unit_kw=10.0, region="US")
+        gwp_checks(
+            "R-290", {"US": -1.0, "EU": 0.02}, fluorinated=False, split=False, unit_kw=10.0, region="US"
+        )

@@ -39,11 +39,11 @@ NOW, FROM_2029 = date(2024, 6, 1), date(2029, 5, 6)
     ],
 )
 def test_thermal_efficiency(kind: str, gallons: float, before: float | None, since: float | None) -> None:
-    """10 CFR 431.110, as read in public copies (2015 rows) and second-hand (96 % of boilers in 2026)."""
+    """10 CFR 431.110, text as amended October 2023 (88 FR 69686), Table 1."""
     for made, expected in ((BEFORE, before), (FROM, since)):
         found = commercial_standard(kind, made, 199e3 * BTU_H, gallons * GALLON)
         assert found.thermal_efficiency == expected
-        assert found.verified
+        assert found.status == "verified"
 
 
 @pytest.mark.parametrize(
@@ -83,6 +83,14 @@ def test_heat_loss_of_fuel_is_that_of_the_heat() -> None:
     """
     found = commercial_standard("gas-storage", FROM, 199e3 * BTU_H, 100.0 * GALLON).heat_loss
     assert found == pytest.approx(8.304, abs=5e-4)
+
+
+def test_boilers_keep_their_standby_factor() -> None:
+    """10 CFR 431.110, Table 1: Q/800 + 110 V^0.5 before and after; 399 kBtu/h, 10 gal: 846.6 Btu/h."""
+    for made in (BEFORE, FROM):
+        found = commercial_standard("gas-boiler", made, 399e3 * BTU_H, 10.0 * GALLON).standby_loss_w
+        assert found is not None
+        assert found / BTU_H == pytest.approx(846.6, abs=0.05)
 
 
 @pytest.mark.parametrize("kind", ["gas-boiler", "oil-boiler", "electric-instantaneous"])
@@ -134,14 +142,14 @@ def test_heaters_that_are_refused(kind: str, made: date, volume: float, said: st
     ],
 )
 def test_uef_of_usual_heaters(heater: str, gallons: float, pattern: str, uef: float) -> None:
-    """10 CFR 430.32(d) as quoted from memory, worked to four digits apart from this package."""
+    """10 CFR 430.32(d), text of May 2024, worked to four digits apart from this package."""
     found = minimum_uef(heater, NOW, gallons * GALLON, pattern)
     assert found.value == pytest.approx(uef, abs=5e-5)
-    assert found.verified == "memory"
+    assert found.status == "verified"
 
 
 def test_uef_of_oil_is_that_of_the_mirror_in_litres() -> None:
-    """Canada's copy of the same limits, in litres: 0.6815 - 0.00037 V at high use (seen second-hand).
+    """Canada's copy of the same limits, in litres: 0.6815 - 0.00037 V at high use (a restatement).
 
     Its slope has two digits, half of the last is 1.4 %: of 0.0698 at 50 gal, 0.001.
     """
@@ -153,13 +161,13 @@ def test_uef_of_oil_is_that_of_the_mirror_in_litres() -> None:
     ):
         found = minimum_uef("oil-storage", NOW, 50.0 * GALLON, pattern)
         assert found.value == pytest.approx(a - b * 189.27, abs=1e-3)
-        assert found.verified == "second-hand"
+        assert found.status == "verified"
 
 
 def test_uef_rules_change_with_the_date_and_the_volume() -> None:
-    """From 6 May 2029 electric storage above 35 gal has 2.30 (second-hand), above 55 gal 2.50 (from memory).
+    """From 6 May 2029 electric storage above 35 gal has 2.30, above 55 gal 2.50 (both unverified).
 
-    Gas of 20 to 55 gal then has 0.7424 - 0.0013 V, and above 55 gal what it had (from memory). At 55 gal the
+    Gas of 20 to 55 gal then has 0.7424 - 0.0013 V, and above 55 gal what it had (unverified). At 55 gal the
     row of the smaller heaters holds.
     """
 
@@ -173,6 +181,7 @@ def test_uef_rules_change_with_the_date_and_the_volume() -> None:
     assert uef("gas-storage", 50.0, FROM_2029) == pytest.approx(0.7424 - 0.0013 * 50.0)
     assert uef("gas-storage", 75.0, FROM_2029) == uef("gas-storage", 75.0, eve) == pytest.approx(0.7847)
     assert uef("gas-storage", 55.0, NOW) == pytest.approx(0.6920 - 0.0013 * 55.0)
+    assert uef("residential-duty-oil", 100.0, BEFORE) == pytest.approx(0.6470 - 0.0013 * 100.0)
     assert uef("residential-duty-gas", 100.0, BEFORE) == pytest.approx(0.5697)
     assert uef("residential-duty-gas", 100.0, FROM) == pytest.approx(0.8397)
 
@@ -183,7 +192,8 @@ def test_uef_rules_change_with_the_date_and_the_volume() -> None:
         ("gas", NOW, 40.0, "high", "plant.heater.kind: got 'gas'"),
         ("gas-storage", NOW, 120.0, "high", "plant.heater.volume: got 120 gal; allowed 20 to 100 gal"),
         ("gas-storage", NOW, 40.0, "huge", "plant.heater.pattern: got 'huge'; allowed very-small, low"),
-        ("gas-storage", date(2014, 1, 1), 40.0, "high", "plant.heater.made"),
+        ("gas-storage", date(2016, 12, 28), 40.0, "high", "plant.heater.made: .*allowed 2016-12-29"),
+        ("gas-instantaneous", NOW, 2.0, "high", "plant.heater.volume: got 2 gal; allowed 0 to below 2 gal"),
         ("small-electric-storage", NOW, 30.0, "low", "allowed 2029-05-06 or later"),
     ],
 )
@@ -197,14 +207,14 @@ def test_tables_are_whole() -> None:
     for row in read_table("heater_standards"):
         made = date.fromisoformat(row["effective"])
         found = commercial_standard(row["kind"], made, 1e5, max(float(row["least_gal"]), 1.0) * GALLON)
-        assert found.verified == row["verified"] != ""
+        assert (found.citation, found.status) == (row["citation"], row["status"])
     for row in read_table("uef_minimums"):
         made = date.fromisoformat(row["effective"])
         gallons = 0.5 * (float(row["least_gal"]) + float(row["most_gal"]))
         found_uef = minimum_uef(row["class"], made, gallons * GALLON, row["pattern"])
         assert found_uef.value == pytest.approx(float(row["a"]) - float(row["b"]) * gallons, rel=1e-12)
         assert 0.1 < found_uef.value < 2.6
-        assert row["verified"]
+        assert (found_uef.citation, found_uef.status) == (row["citation"], row["status"])
 
 
 # --- district steam --------------------------------------------------------------------------------------

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-MOST_NOT_CALLED = 10.0  # h of backup in a year; choice of this program
+MOST_NOT_CALLED = 10.0  # h of backup in a year; tankyear default
 MOST_STARTS = 6.0  # of a module in an hour of running; common practice, no source
-SELDOM = 365.0  # starts in a year that wear nothing, however short the runs; choice of this program
+SELDOM = 365.0  # starts in a year that wear nothing, however short the runs; tankyear default
 
 
 def hours_by_cause(seconds: Array, names: Sequence[str]) -> dict[str, float]:

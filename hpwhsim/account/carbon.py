@@ -77,7 +77,7 @@ def operational_kgco2e(kwh: ArrayLike, kg_per_kwh: ArrayLike) -> float:
 
     References
     ----------
-    .. [1] EN 378-1, Annex B, the term n E beta for one year; quoted from memory, its form was seen in a
+    .. [1] EN 378-1, Annex B, the term n E beta for one year (unverified); its form was seen in a
        public page.
 
     Examples
@@ -139,7 +139,7 @@ def refrigerant_kgco2e(
 
     References
     ----------
-    .. [1] EN 378-1, Annex B: GWP L n + GWP m (1 - recovered), divided by n; quoted from memory, its form was
+    .. [1] EN 378-1, Annex B: GWP L n + GWP m (1 - recovered), divided by n (unverified), its form was
        seen in a public page.
 
     Examples
@@ -314,7 +314,7 @@ def total_kgco2e(operational: float, refrigerant: float) -> float:
 
     References
     ----------
-    .. [1] EN 378-1, Annex B; quoted from memory.
+    .. [1] EN 378-1, Annex B (unverified).
 
     Examples
     --------

@@ -26,6 +26,7 @@ class Published(NamedTuple):
     end_of_life_loss: float  # share of the charge
     kgco2e: float  # per year of service, as `carbon.refrigerant_kgco2e`
     source: str
+    status: str  # verified | secondary | unverified
 
 
 def estimated_charge(
@@ -80,8 +81,8 @@ def estimated_charge(
         if refrigerant in row["refrigerants"].split():
             kg, low, high = (float(row[x]) * rated_kw + lines for x in ("kg_per_kw", "low", "high"))
             source = (
-                f"{row['kg_per_kw']} kg per rated kW of {row['class']} ({row['low']} to {row['high']}; "
-                f"common practice, no source){with_lines}"
+                f"{row['kg_per_kw']} kg per rated kW of {row['class']} ({row['low']} to {row['high']}); "
+                f"{row['citation']}{with_lines}"
             )
             return Charge(kg, low, high, source)
     raise InputError(
@@ -111,5 +112,7 @@ def published_losses(charge_kg: float, gwp: float, service_years: float) -> list
         )
         lost = lost_at_end(left, recovered)
         yearly = refrigerant_kgco2e(charge_kg, gwp, leak, lost, service_years)
-        found.append(Published(row["equipment"], installation, leak, lost, yearly, row["source"]))
+        found.append(
+            Published(row["equipment"], installation, leak, lost, yearly, row["citation"], row["status"])
+        )
     return found

@@ -7,10 +7,9 @@ the growth of maintenance and replacements). Both ways give the same net present
 
 References
 ----------
-.. [1] NIST Handbook 135, Life-Cycle Costing Manual for the Federal Energy Management Program; quoted from
-   memory.
+.. [1] NIST Handbook 135, Life-Cycle Costing Manual for the Federal Energy Management Program (unverified).
 .. [2] C. J. Norstrom, J. Financial and Quantitative Analysis 7(3), 1835-1839, 1972: flows whose running sum
-   changes its sign once have one positive internal rate; quoted from memory.
+   changes its sign once have one positive internal rate (unverified).
 """
 
 import math

@@ -32,6 +32,7 @@ class Fuel(NamedTuple):
     unit: str  # in which it is sold: scf, gal; kWh of heat for steam
     kwh_per_unit: float
     source: str
+    status: str  # of the source: verified | secondary | unverified
 
     def kgco2e_per_kwh(self, basis: str) -> float:
         """All gases of a kWh as CO2, methane as fossil. [kg CO2e/kWh]."""
@@ -60,7 +61,7 @@ def fuel(name: str, key: str = "carbon.fuel") -> Fuel:
     Examples
     --------
     >>> round(fuel("natural-gas").kgco2e_per_kwh("AR5-100"), 5)
-    0.18123
+    0.18124
     """
     rows = {row["fuel"]: row for row in read_table("fuel_factors")}
     if name not in rows:
@@ -72,7 +73,8 @@ def fuel(name: str, key: str = "carbon.fuel") -> Fuel:
         gases=gases.times(1.0 / KWH_PER_MMBTU),
         unit=row["unit"],
         kwh_per_unit=float(row["mmbtu_per_unit"]) * KWH_PER_MMBTU,
-        source="40 CFR 98 Tables C-1 and C-2, higher heating value, seen",
+        source=f"{row['citation']}, higher heating value",
+        status=row["status"],
     )
 
 
@@ -118,6 +120,7 @@ def steam(boiler_fuel: Fuel, plant_efficiency: float, network_loss: float) -> Fu
         kwh_per_unit=1.0,
         source=f"{boiler_fuel.source}; over plant efficiency {plant_efficiency:g} x (1 - network loss "
         f"{network_loss:g}), both as stated",
+        status=boiler_fuel.status,
     )
 
 

@@ -26,7 +26,7 @@ class Gases(NamedTuple):
         basis : str
             Set of warming potentials, such as AR6-100 (IPCC's sixth assessment over 100 years).
         fossil : bool
-            Whether the methane is fossil and its own CO2 counts too; only AR6 tells the two apart here.
+            Whether the methane is fossil and its own CO2 counts too; AR4 does not tell the two apart.
 
         Raises
         ------

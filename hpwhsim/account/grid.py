@@ -1,7 +1,7 @@
-"""The grid as the modeler names it: kg CO2e per kWh at the meter, by the hour and by the year of service.
+"""The grid as the user names it: kg CO2e per kWh at the meter, by the hour and by the year of service.
 
 A factor is one number, a region of the packaged tables, or a CSV file. The packaged ones are annual averages;
-a marginal factor is the modeler's own and is labelled so.
+a marginal factor is the user's own and is labelled so.
 """
 
 import csv
@@ -19,6 +19,7 @@ from hpwhsim.account.gases import Gases, warming
 from hpwhsim.errors import InputError
 from hpwhsim.quantities import MASS_FACTOR, read_quantity
 from hpwhsim.tables import read_table
+from hpwhsim.tables.sources import cited
 
 Array = NDArray[np.float64]
 
@@ -39,6 +40,7 @@ class Grid(NamedTuple):
     year: int | None  # that the figures are of; of a trajectory, the first year of service
     loss: float  # loss of the grid between generation and meter that was added, as a share
     source: str
+    status: str  # of the source: verified | secondary | unverified; empty: the user's own
 
 
 class _Region(NamedTuple):
@@ -46,6 +48,7 @@ class _Region(NamedTuple):
     gases: Gases | None  # kg/kWh generated
     lumped: float  # kg CO2e/kWh generated; NaN where the gases say it
     loss: float
+    metered: bool  # per kWh consumed: the loss is in it
     source: str
 
 
@@ -57,17 +60,20 @@ def _regions() -> dict[str, tuple[_Region, ...]]:
         rates = [row[f"{gas}_lb_per_mwh"] for gas in Gases._fields]
         gases = Gases(*(float(x) * KG_PER_LB / 1e3 for x in rates)) if all(rates) else None
         lumped = math.nan if gases else float(row["co2e_ar5_lb_per_mwh"]) * KG_PER_LB / 1e3
-        seen = "seen at EPA, CH4 and N2O second-hand" if row["year"] == "2023" else "seen second-hand"
-        source = f"US EPA eGRID{row['year']}, total output, {row['name']}; {seen}"
+        source = f"[{row['source']}]; {row['name']}"
         if gases is None:
             source += "; CO2e by AR5-100"
+        elif row["gases_source"] != row["source"]:
+            source += f"; [{row['gases_source']}]"
         found.setdefault(row["region"], []).append(
-            _Region(int(row["year"]), gases, lumped, float(row["loss"]), source)
+            _Region(int(row["year"]), gases, lumped, float(row["loss"]), False, source)
         )
     for row in read_table("grid_other"):
-        source = f"{row['publisher']}; seen second-hand; no grid loss is in it"
+        metered = row["per"] == "consumed"
+        held = "per kWh consumed: the grid loss is in it" if metered else "no grid loss is in it"
+        source = f"[{row['source']}]; {held}"
         found.setdefault(row["region"], []).append(
-            _Region(int(row["year"]), None, float(row["kgco2e_per_kwh"]), 0.0, source)
+            _Region(int(row["year"]), None, float(row["kgco2e_per_kwh"]), 0.0, metered, source)
         )
     return {name: tuple(sorted(rows, key=lambda r: r.year)) for name, rows in found.items()}
 
@@ -107,7 +113,7 @@ def read_grid(
     first_year: int | None = None,
     key: str = "carbon.grid",
 ) -> Grid:
-    """Factors of the grid the modeler names.
+    """Factors of the grid the user names.
 
     Parameters
     ----------
@@ -116,12 +122,13 @@ def read_grid(
         the path of a CSV file with 8760 rows of `kg_per_kwh`, or rows of `year`, `kg_per_kwh` that span the
         service life (straight between them). Numbers and files are at the meter.
     kind : str
-        average | marginal, as the modeler labels it. The packaged regions are averages.
+        average | marginal, as the user labels it. The packaged regions are averages.
     basis : str
         Set of warming potentials, where the table has the gases apart.
     loss : float or None
-        Loss of the grid as a share of what is generated, for a region; None: that of the table (0 outside the
-        US, whose tables have none). At the meter is generated over 1 less the loss.
+        Loss of the grid as a share of what is generated, for a region whose factor is per kWh generated;
+        None: that of the table (0 outside the US, whose tables have none). At the meter is generated over 1
+        less the loss. Factors per kWh consumed (Canada's) have it in them.
     service_years : int
         Years of service.
     first_year : int or None
@@ -132,9 +139,9 @@ def read_grid(
     Raises
     ------
     InputError
-        Naming the key or the file: unknown region or year, a marginal region, a loss beside a number or file,
-        a column missing, rows that are not 8760, a value that is negative or no number, years that do not
-        rise or do not span the service life.
+        Naming the key or the file: unknown region or year, a marginal region, a loss beside a number, a file
+        or a factor per kWh consumed, a column missing, rows that are not 8760, a value that is negative or no
+        number, years that do not rise or do not span the service life.
 
     Examples
     --------
@@ -152,12 +159,12 @@ def read_grid(
         raise InputError(f"{key}: a grid loss goes with a region only: numbers and files are at the meter")
     if file:
         factors, year, source = _read_csv(Path(given), service_years, first_year)
-        return Grid(Path(given).name, kind, factors, None, "", year, 0.0, source)
+        return Grid(Path(given).name, kind, factors, None, "", year, 0.0, source, "")
     if number:
         factor = read_quantity(text, MASS_FACTOR)
         if factor < 0.0:
             raise InputError(f"{key}: got {text!r}; allowed 0 kg/kWh or more")
-        return Grid(text, kind, np.full((1, 1), factor), None, "", None, 0.0, "as given by the modeler")
+        return Grid(text, kind, np.full((1, 1), factor), None, "", None, 0.0, "as given by the user", "")
     return _of_region(text, kind, basis, loss, key)
 
 
@@ -175,12 +182,18 @@ def _of_region(text: str, kind: str, basis: str, loss: float | None, key: str) -
             f"{key}: got {text!r} as marginal; the packaged regions are averages: "
             "give a marginal factor as a number or a CSV file"
         )
+    if row.metered and loss:
+        raise InputError(
+            f"{key}_loss: got {loss:g} with {name} {row.year}; allowed 0 or nothing: that factor is per kWh "
+            "consumed, the loss of the grid is in it"
+        )
     lost = row.loss if loss is None else loss
     if not 0.0 <= lost < 1.0:
         raise InputError(f"{key}: got a grid loss of {lost:g}; allowed 0 to below 1")
     gases = row.gases.times(1.0 / (1.0 - lost)) if row.gases else None
     factor = gases.kgco2e(basis) if gases else row.lumped / (1.0 - lost)
     stated = f"; over 1 less grid loss {lost:.3g}{'' if loss is None else ', as stated'}" if lost else ""
+    source, status = cited(row.source)
     return Grid(
         name=f"{name} {row.year}",
         kind=kind,
@@ -189,7 +202,8 @@ def _of_region(text: str, kind: str, basis: str, loss: float | None, key: str) -
         basis=basis if gases else "",
         year=row.year,
         loss=lost,
-        source=row.source + stated,
+        source=source + stated,
+        status=status,
     )
 
 
@@ -209,7 +223,7 @@ def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[A
         if len(rows) != HOURS:
             leap = " (a leap year: leave out 29 February)" if len(rows) == 8784 else ""
             raise InputError(f"{path}: got {len(rows)} rows; allowed {HOURS}, one an hour{leap}")
-        return factor[None, :], None, f"hourly factors of {path.name}, as given by the modeler"
+        return factor[None, :], None, f"hourly factors of {path.name}, as given by the user"
     year = np.array([row[names.index("year")] for row in rows])
     if year.size == 0 or np.any(year != np.floor(year)) or np.any(np.diff(year) <= 0.0):
         raise InputError(f"{path}: column year: allowed whole years, each later than the one above")
@@ -220,7 +234,7 @@ def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[A
             f"{path}: got the years {year[0]:.0f} to {year[-1]:.0f}; allowed rows that span "
             f"the service life, {served[0]} to {served[-1]}"
         )
-    source = f"yearly factors of {path.name}, as given by the modeler; straight between its years"
+    source = f"yearly factors of {path.name}, as given by the user; straight between its years"
     return np.interp(served, year, factor)[:, None], start, source
 
 

@@ -8,7 +8,7 @@ References
 The thresholds and the times to a burn carry their sources in ``tables/hygiene_thresholds.csv`` and
 ``tables/scald_times.csv``.
 
-.. [1] F. S. Goldner, Home Energy, Nov/Dec 1999: loops that ran all day took 38 % of the fuel that made the
+.. [1] ``goldner-1999`` of the table of sources: loops that ran all day took 38 % of the fuel that made the
    hot water of New York apartment buildings.
 """
 
@@ -40,7 +40,7 @@ class Row(NamedTuple):
     hours: float
     longest_hours: float  # without a break, within the year
     source: str
-    verified: str  # seen | second-hand | from memory
+    status: str  # verified | secondary | unverified
 
 
 class Pasteurised(NamedTuple):
@@ -186,7 +186,7 @@ def hygiene(
             longest = float(_longest(hit))
             rows.append(
                 Row(
-                    line["key"], place, line["kind"], at, to, hours, longest, line["source"], line["verified"]
+                    line["key"], place, line["kind"], at, to, hours, longest, line["citation"], line["status"]
                 )
             )
             if line["place"] == "coldest":
@@ -218,7 +218,7 @@ def cautions(found: Hygiene) -> list[str]:
             f"below {first.at_c:g}" if first.kind == "below" else f"within {first.at_c:g} to {first.to_c:g}"
         )
         where = ", ".join(f"{r.place} {r.hours:.0f} h ({r.longest_hours:.0f} h on end)" for r in rows)
-        said.append(f"Legionella: {what} degC: {where}; {first.source} ({first.verified}); {DEFER}")
+        said.append(f"Legionella: {what} degC: {where}; {first.source} ({first.status}); {DEFER}")
     seldom = [level for level in found.pasteurised if level.weeks < 1.0]
     if seldom:
         levels = ", ".join(f"{level.at_c:g} degC in {100.0 * level.weeks:.0f} %" for level in seldom)
@@ -242,7 +242,7 @@ def cautions(found: Hygiene) -> list[str]:
         said.append(
             f"the loop takes {100.0 * share:.0f} % of the heat to taps and loop, more than the "
             f"{100.0 * MEASURED_LOOP_SHARE:.0f} % of the fuel measured in New York apartment buildings "
-            "(Goldner, Home Energy, Nov/Dec 1999): look at its length, its insulation and crossover"
+            "(Goldner 1999, secondary): look at its length, its insulation and crossover"
         )
     return said
 

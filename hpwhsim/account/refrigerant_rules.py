@@ -1,16 +1,18 @@
 """Refrigerants against limits on warming potential and on charge; the code in force decides.
 
 The limits are those of the packaged tables `refrigerant_rules` and `refrigerant_safety`. A check is 'ok' only
-where the limit itself was seen; a limit quoted from memory leaves one that is met to be confirmed.
+where the limit itself was read or restated; an unverified limit leaves it to be confirmed, met or not.
 """
 
 import math
+from collections.abc import Mapping
 
 from hpwhsim.account.checks import BELOW, CONFIRM, FAIL, INFORMATION, LOCAL, OK, Check, amount, held
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.tables.sources import UNVERIFIED, cited
 
-MEMORY = "from memory"
+NO_F_GAS = "no F-gas"
 US, EU = "US", "EU"
 COUNTRIES = {
     "USA": US,
@@ -56,7 +58,14 @@ def region_of(country: str) -> str | None:
 
 
 def gwp_checks(
-    refrigerant: str, gwp_ar4: float, *, split: bool, unit_kw: float, region: str | None
+    refrigerant: str,
+    gwp: Mapping[str, float],
+    *,
+    fluorinated: bool,
+    split: bool,
+    unit_kw: float,
+    unit_kg: float | None = None,
+    region: str | None,
 ) -> list[Check]:
     """Each rule on warming potential that applies to a machine on its site, in force or to come.
 
@@ -64,12 +73,16 @@ def gwp_checks(
     ----------
     refrigerant : str
         Name, for the rows.
-    gwp_ar4 : float
-        Warming potential by AR4 over 100 years, the basis of the rules. [kg CO2e/kg]
+    gwp : mapping of str to float
+        Warming potential by region (US, EU), as its rule counts it. [kg CO2e/kg]
+    fluorinated : bool
+        Whether it is an F-gas.
     split : bool
         Whether refrigerant runs in lines piped on site.
     unit_kw : float
         Rated capacity of one unit. [kW]
+    unit_kg : float or None
+        Refrigerant of one unit; None: not known, and a rule that asks for it is listed. [kg]
     region : str or None
         Where the site is, as `region_of`; None: not known, and every rule is listed.
 
@@ -80,33 +93,41 @@ def gwp_checks(
 
     Examples
     --------
-    >>> [c.state for c in gwp_checks("R-410A", 2087.5, split=False, unit_kw=30.0, region="US")]
+    >>> gwp = {"US": 2087.5, "EU": 2087.5}
+    >>> found = gwp_checks("R-410A", gwp, fluorinated=True, split=False, unit_kw=30.0, region="US")
+    >>> [c.state for c in found]
     ['confirm']
     """
-    for name, number in (("warming potential", gwp_ar4), ("capacity of a unit [kW]", unit_kw)):
+    numbers = [("warming potential", number) for number in gwp.values()]
+    for name, number in (*numbers, ("capacity of a unit [kW]", unit_kw)):
         if not 0.0 <= number < math.inf:
             raise OutOfRangeError(f"{refrigerant}: {name}: got {number:g}; allowed 0 or more")
     found = []
     for row in read_table("refrigerant_rules"):
         above, to = float(row["above_kw"] or -1.0), float(row["to_kw"] or math.inf)
-        if row["applies"] not in ("any", "split" if split else "monobloc") or not above < unit_kw <= to:
+        if row["applies"] != ("split" if split else "monobloc") or not above < unit_kw <= to:
             continue
         if region is not None and row["region"] != region:
             continue
-        note = f"from {row['from']}; {COVERAGE.get(row['region'], '')}{LOCAL}"
+        if row["below_kg"] and unit_kg is not None and not unit_kg < float(row["below_kg"]):
+            continue
+        of_gas = row["gwp"] == NO_F_GAS  # no number: whether there is fluorine in it
+        note = f"from {row['from']}; {COVERAGE.get(row['region'], '')}{row['note']}; {LOCAL}"
+        if of_gas:
+            note = f"{NO_F_GAS}: {'exceeded' if fluorinated else 'met'}; {note}"
         if region is None:
             note += "; where the site is, is not known (site.checks.region)"
         check = Check(
             name=f"GWP of {refrigerant}, {row['region']}",
-            value=gwp_ar4,
-            unit="(AR4-100)",
+            value=gwp[row["region"]],
+            unit="(as the rule counts it)",
             note=note,
-            source=f"{row['rule']}; {row['verified']}",
-            state=OK if row["verified"] != MEMORY and region is not None else CONFIRM,
-            limit_value=float(row["gwp"]),
+            source=f"{row['rule']}: {row['citation']} ({row['status']})",
+            state=OK if row["status"] != UNVERIFIED and region is not None else CONFIRM,
+            limit_value=None if of_gas else float(row["gwp"]),
             limit_kind=BELOW,
         )
-        if check.beyond:
+        if fluorinated if of_gas else check.beyond:
             check = check._replace(state=CONFIRM if row["region"] in COVERAGE or region is None else FAIL)
         found.append(check)
     return found
@@ -124,8 +145,8 @@ def charge_caps(lfl_kg_m3: float, *, slow_burning: bool) -> tuple[float, float, 
 
     References
     ----------
-    .. [1] EN 378-1 and IEC 60335-2-40: m1 = 4 m³ LFL (2L: x 1.5), m2 = 26 m³ LFL, m3 = 130 m³ LFL; quoted
-       from memory.
+    .. [1] EN 378-1 and IEC 60335-2-40: m1 = 4 m³ LFL (2L: x 1.5), m2 = 26 m³ LFL, m3 = 130 m³ LFL;
+       ``en-378-caps`` of the table of sources.
 
     Examples
     --------
@@ -149,7 +170,7 @@ def occupied_room_charge(lfl_kg_m3: float, height_m: float, area_m2: float) -> f
 
     References
     ----------
-    .. [1] IEC 60335-2-40: m = 2.5 LFL^(5/4) h0 A^(1/2); quoted from memory.
+    .. [1] IEC 60335-2-40: m = 2.5 LFL^(5/4) h0 A^(1/2); ``en-378-caps`` of the sources.
 
     Examples
     --------
@@ -199,24 +220,26 @@ def charge_checks(
     if row is None:
         limit = f"concentration and flammability limits of {refrigerant} are not in the table; {LOCAL}"
         name = f"charge of one circuit, {refrigerant} ({safety})"
-        return [Check(name, circuit_kg, "kg", limit, "ISO 817 and ASHRAE 34, not seen", CONFIRM)]
+        return [Check(name, circuit_kg, "kg", limit, "none", CONFIRM)]
     lfl, practical = (
         None if row[x] == "-" else float(row[x]) * 1e3 for x in ("lfl_kg_m3", "practical_kg_m3")
     )
+    concentration = None if row["rcl_g_m3"] == "-" else float(row["rcl_g_m3"])
     limits = [
-        ("refrigerant concentration limit", float(row["rcl_g_m3"]), "ASHRAE 34", row["rcl_verified"]),
-        ("practical limit", None if region == US else practical, "EN 378", MEMORY),
-        ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "ISO 817 LFL", MEMORY),
+        ("refrigerant concentration limit", concentration, "rcl"),
+        ("practical limit", None if region == US else practical, "practical"),
+        ("a quarter of the lower flammability limit", lfl and 0.25 * lfl, "lfl"),
     ]
     found = []
-    for name, most, document, verified in limits:
+    for name, most, stem in limits:
         if most is None:
             continue
-        named, source = f"{name}, {refrigerant} ({safety})", f"{document}; {verified}"
+        status = row[f"{stem}_status"]
+        named, source = f"{name}, {refrigerant} ({safety})", f"{row[f'{stem}_citation']} ({status})"
         if room_m3 is not None:
             note = f"one circuit leaked into the room; {LOCAL}"
             value = 1e3 * circuit_kg / room_m3
-            found.append(held(named, value, most, "g/m3", source, note=note, sure=verified != MEMORY))
+            found.append(held(named, value, most, "g/m3", source, note=note, sure=status != UNVERIFIED))
         else:
             limit = (
                 f"least air in a closed room with a part of the circuit, for {amount(most, 'g/m3')}; {LOCAL}"
@@ -239,14 +262,14 @@ def _flammable(
         "above m3: outdoors or a machinery room",
     )
     said = ", ".join(f"m{k + 1} {m:.3g} kg" for k, m in enumerate(caps))
-    standards = "UL 60335-2-40" if region == US else "EN 378 and IEC 60335-2-40"
+    standard = "[ul-60335-caps]" if region == US else "[en-378-caps]"
     found = [
         Check(
             f"charge of one circuit, {refrigerant} ({safety})",
             kg,
             "kg",
             f"{said}; {words[sum(kg > m for m in caps)]}; {LOCAL}",
-            f"{standards}; {MEMORY}",
+            str(cited(standard)),
             CONFIRM,
         )
     ]
@@ -254,6 +277,6 @@ def _flammable(
         most = occupied_room_charge(lfl, 0.6, room_m2)
         name = f"charge of one circuit on the floor of an occupied room, {refrigerant} ({safety})"
         note = f"for comfort machines; {LOCAL}"
-        source = f"{standards.rpartition(' and ')[2]}, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m; {MEMORY}"
+        source = str(cited(f"{standard}, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m"))
         found.append(held(name, kg, max(most, caps[0]), "kg", source, note=note, sure=False))
     return found

@@ -39,7 +39,7 @@ class Line(NamedTuple):
 
 
 def site_to_source(energy: str) -> float:
-    """Source energy over site energy, national average of the United States; quoted from memory.
+    """Source energy over site energy, national average of the United States; packaged table `site_to_source`.
 
     Raises
     ------

@@ -70,7 +70,7 @@ def mains_of_day(day: ArrayLike, mean_c: float, range_k: float, southern: bool =
 
     References
     ----------
-    Burch and Christensen 2007 [1]_. The form seen is second-hand; the slope 0.01 per °F of the ratio
+    Burch and Christensen 2007 [1]_. The form seen is secondary; the slope 0.01 per °F of the ratio
     is checked by reason: a slope of 0.1 would let the main swing more than the air.
 
     Examples

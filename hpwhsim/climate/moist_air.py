@@ -119,7 +119,7 @@ def humidity_ratio(dew_point_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     References
     ----------
     ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 6 and 20. Over water: WMO-No. 8, Guide to Instruments
-    and Methods of Observation, on dew point and relative humidity below 0 °C; quoted from memory.
+    and Methods of Observation, on dew point and relative humidity below 0 °C (unverified).
     """
     dew = _inside("dew point", dew_point_c, LOWEST_C, HIGHEST_C, "°C")
     return _ratio(_over_water(dew + ZERO_C), pressure_pa)

@@ -10,7 +10,7 @@ References
 .. [1] J. E. Hay, J. A. Davies, Calculation of the solar radiation incident on an inclined surface, 1980.
 .. [2] J. A. Duffie, W. A. Beckman, Solar Engineering of Thermal Processes, chapter 5: the form of the
    incidence-angle modifier, 0.17 for two covers, and the mean angle of near 60 degrees at an upright
-   surface for sky and ground; quoted from memory.
+   surface for sky and ground (unverified).
 """
 
 from collections.abc import Callable

@@ -24,7 +24,7 @@ order of their own, of which just so many are taken; the last of them is cut sho
 What is published and what is not
 ---------------------------------
 Shares of the kinds of use and how they grow with the household: Building America protocols [1]_. Flows and
-durations: [2]_, from memory. Most flow of showers and faucets: [4]_. Spread of the level of use, days away,
+durations: [2]_ (unverified). Most flow of showers and faucets: [4]_. Spread of the level of use, days away,
 day-to-day variation, habits: common practice, no source, chosen so that the peaks come near those of [3]_
 over all five building sizes; the distribution of use over households is skewed, as measured ones are.
 
@@ -60,7 +60,7 @@ YEAR = DAYS * 86400  # s
 LARGEST_HOUSEHOLD = 7  # or twice the mean
 MOST_PEOPLE = 12.0  # in a mean household
 # Household use grows as bedrooms + 3 in every end use of [1]; with its occupants = 0.92 bedrooms + 0.63
-# (apartments, from memory) that is proportional to occupants + 2.13.
+# (apartments, unverified) that is proportional to occupants + 2.13.
 BASE_OCCUPANTS = 3.0 * 0.92 - 0.63
 TABLE_OCCUPANTS = 2.0 * 0.92 + 0.63  # of the two-bedroom household whose draws the table holds
 PEOPLE_PER_APARTMENT = 2.2  # 191 occupants in 86 apartments, Ahmed et al., Solar Energy 137, 2016

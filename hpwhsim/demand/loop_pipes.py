@@ -4,12 +4,12 @@ References
 ----------
 .. [1] Loss of an insulated cylinder: conduction through the insulation and a film outside, textbook. With
    0.25 Btu in/h ft2 degF and 1.65 Btu/h ft2 degF it gives the insulated column of the worked table in the
-   tests; 1.9 Btu/h ft2 degF of bare copper in still air is quoted from memory.
+   tests; 1.9 Btu/h ft2 degF of bare copper in still air is unverified.
 .. [2] S. W. Churchill, "Friction-factor equation spans all fluid-flow regimes", Chemical Engineering 84(24),
-   1977, 91-92; quoted from memory, held against Colebrook and White and against 64/Re in the tests.
+   1977, 91-92 (unverified), held against Colebrook and White and against 64/Re in the tests.
 .. [3] Viscosity of water, 2.414e-5 Pa s times 10 to the power of 247.8 K / (T - 140 K): textbook, from
    memory; within 1 % of IAPWS-95 from 10 to 90 °C.
-.. [4] International Plumbing Code, appendix E: fixture units and estimated demand; quoted from memory.
+.. [4] International Plumbing Code, appendix E: fixture units and estimated demand (unverified).
 """
 
 import math
@@ -26,12 +26,12 @@ Array = NDArray[np.float64]
 
 RHO = 988.035  # kg/m³, water at 50 °C, as in the store
 RHO_CP = RHO * 4181.3  # J/m³K
-COPPER = 8940.0 * 385.0  # J/m³K; handbook values, from memory
+COPPER = 8940.0 * 385.0  # J/m³K; handbook values (unverified)
 
 CONDUCTIVITY = 0.03606  # W/mK, 0.25 Btu in/h ft2 degF [1]
 FILM = 9.369  # W/m²K outside insulation, 1.65 Btu/h ft2 degF [1]
 BARE_FILM = 10.789  # W/m²K of bare copper, 1.9 Btu/h ft2 degF [1]
-ROUGHNESS = 1.5e-6  # m, drawn tube, from Moody's chart; quoted from memory
+ROUGHNESS = 1.5e-6  # m, drawn tube, from Moody's chart (unverified)
 
 GPM = 231.0 * 0.0254**3 / 60.0  # m³/s
 FASTEST_DRAW = 1.524  # m/s, 5 ft/s in copper with hot water; common practice, no source

@@ -66,7 +66,9 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
     >>> round(float(named_pattern("apartments").weekday[7]), 3)
     0.079
     """
-    sources = {row["pattern"]: row["source"] for row in read_table("demand_pattern_sources")}
+    sources = {
+        row["pattern"]: f"[{row['source']}]; {row['note']}" for row in read_table("demand_pattern_sources")
+    }
     if name not in sources:
         raise InputError(
             f"hot_water.pattern: no pattern named {name!r}; use one of {', '.join(sources)} or a CSV file"
@@ -220,7 +222,7 @@ def average_day_litres(apartments: int) -> tuple[float, str]:
     References
     ----------
     .. [1] ASHRAE Handbook, HVAC Applications, service water heating (Werden & Spielvogel
-       1969); numbers from memory.
+       1969); packaged table ``demand_by_building_size``.
 
     Examples
     --------
@@ -234,7 +236,7 @@ def average_day_litres(apartments: int) -> tuple[float, str]:
     litres = float(np.interp(apartments, sizes, gallons)) * LITRES_PER_GALLON
     return (
         litres,
-        "ASHRAE Handbook, HVAC Applications: average day by building size, at about 60 degC (from memory)",
+        f"[{rows[0]['source']}]; average day, at about 60 degC",
     )
 
 

@@ -20,7 +20,7 @@ and air above freezing melts it in every pause.
 References
 ----------
 .. [1] 10 CFR 430 Subpart B Appendix M: 0.90 capacity and 0.985 power where the frosting point is not tested.
-   The factors were read in a public copy of a code that applies them, the wet bulb is quoted from memory.
+   The factors were read in a public copy of a code that applies them, the wet bulb is unverified.
 .. [2] OSTI 5220887 (1984), one-row coil in a laboratory, -8.3 to 8.3 °C, 50 to 90 % relative humidity: frost
    growth cost more capacity than the defrosts. Abstract.
 .. [3] ASHRAE Transactions 93(1), NY-87-16-3 (1987): of the yearly energy, frosting took 1 to 5 % and demand
@@ -60,7 +60,7 @@ RULE_CAPACITY, RULE_POWER = 0.90, 0.985  # at 1.67 °C, wet bulb 0.56 °C [1]
 RULE_LATENT_SHARE = 0.28744  # latent share there, 6 K of split, 101.325 kPa (see the tests)
 
 # Our choice: how far the surface must be below 0 °C for all the frost to stay (no jump at 0 °C), and for its
-# full effect. The worst air is then near 3 °C; 0 °C in a chamber, -4 to 3 °C on a frosting map from memory.
+# full effect. The worst air is then near 3 °C; 0 °C in a chamber, -4 to 3 °C on a frosting map (unverified).
 EDGE_K, FADE_K = 1.0, 3.0
 
 

@@ -17,9 +17,9 @@ pressure lost to friction and, where the valve stands above the store, to height
 References
 ----------
 .. [1] M. L. Jacobs et al., "Oil transport by refrigerant vapor", ASHRAE Transactions 82(2), 1976: oil climbs
-   where the mass flux is above ``0.723 sqrt(rho_gas g d (rho_oil - rho_gas))``; quoted from memory.
+   where the mass flux is above ``0.723 sqrt(rho_gas g d (rho_oil - rho_gas))`` (unverified).
 .. [2] ASHRAE Handbook, Refrigeration, sizing of halocarbon lines: 20 m/s of gas and 1.5 m/s of liquid at
-   most; quoted from memory.
+   most (unverified).
 """
 
 import math

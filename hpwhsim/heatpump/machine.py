@@ -31,9 +31,9 @@ class Compressor:
     ----------
     .. [1] D. M. Robinson, E. A. Groll, Int. J. Refrigeration 21, 1998, for R-744:
        0.815 + 0.022 r - 0.0041 r² + 0.0001 r³.
-       Quoted from memory; only its shape is used, because the rating fixes the scale.
-    .. [2] C. Brunin, M. Feidt, S. Hivet, Int. J. Refrigeration 20, 1997: 0.874 - 0.0135 r. Quoted from
-       memory; only its shape is used.
+       Unverified; only its shape is used, because the rating fixes the scale.
+    .. [2] C. Brunin, M. Feidt, S. Hivet, Int. J. Refrigeration 20, 1997: 0.874 - 0.0135 r.
+       Unverified; only its shape is used.
     .. [3] Clearance form with exponent 1.15: textbook re-expansion of the dead volume; a clearance of 0.04
        is common practice, no source.
     """

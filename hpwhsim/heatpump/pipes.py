@@ -3,10 +3,10 @@
 References
 ----------
 .. [1] S. W. Churchill, "Friction-factor equation spans all fluid-flow regimes", Chemical Engineering 84(24),
-   1977, 91-92; quoted from memory, held against Moody's limits in the tests.
+   1977, 91-92 (unverified), held against Moody's limits in the tests.
 .. [2] ASHRAE Handbook, Refrigeration, sizing of halocarbon lines: tables at 0.02 K of saturation temperature
-   per metre of discharge and liquid line; quoted from memory.
-.. [3] ASTM B280, copper tube for refrigeration service, outside diameter and wall; quoted from memory.
+   per metre of discharge and liquid line (unverified).
+.. [3] ASTM B280, copper tube for refrigeration service, outside diameter and wall (unverified).
 """
 
 import math
@@ -22,7 +22,7 @@ from hpwhsim.pipe_friction import friction_factor
 Array = NDArray[np.float64]
 
 INCH = 0.0254  # m
-ROUGHNESS = 1.5e-6  # m, drawn tube, from Moody's chart; quoted from memory
+ROUGHNESS = 1.5e-6  # m, drawn tube, from Moody's chart (unverified)
 USUAL_DROP = 0.02  # K of saturation temperature per metre of line, fittings counted as length [2]
 SECANT = 30  # steps at most
 

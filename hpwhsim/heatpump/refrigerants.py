@@ -22,6 +22,9 @@ class Refrigerant:
     critical_pressure: float  # Pa
     safety: str  # class of ISO 817, such as A2L
     gwp: tuple[tuple[str, float | None], ...]  # kg CO2e per kg by set of `GWP_SETS`; None: no value found
+    gwp_sources: tuple[tuple[str, str], ...]  # by set: ids of the table of sources in brackets
+    legal_gwp: tuple[tuple[str, float], ...]  # kg CO2e per kg as the limits of US and EU count it
+    fluorinated: bool  # an F-gas, or a blend with one
 
     def warming(self, basis: str) -> float:
         """Warming potential on `basis`, one of `GWP_SETS`. [kg CO2e per kg]
@@ -60,6 +63,16 @@ def _all() -> dict[str, Refrigerant]:
         text = row[column]
         return None if text == "-" else 0.0 if text.startswith("<") else float(text)
 
+    def counted(name: str, column: str) -> float:
+        """A column that every component has, weighed by mass."""
+        return sum(share * float(rows[component][column]) for component, share in _composition(rows[name]))
+
+    def behind(name: str, basis: str) -> str:
+        """Where the potentials of the components are from."""
+        column = f"{basis.split('-')[0].lower()}_source"
+        parts = [rows[component][column] for component, _ in _composition(rows[name])]
+        return ", ".join(dict.fromkeys(f"[{part}]" for part in parts if part))
+
     found = {}
     for name, row in rows.items():
         columns = [f"gwp{basis.split('-')[1]}_{basis.split('-')[0].lower()}" for basis in GWP_SETS]
@@ -71,6 +84,9 @@ def _all() -> dict[str, Refrigerant]:
             critical_pressure=float(row["critical_bar"]) * 1e5,
             safety=row["safety"],
             gwp=tuple((basis, gwp(name, column)) for basis, column in zip(GWP_SETS, columns, strict=True)),
+            gwp_sources=tuple((basis, behind(name, basis)) for basis in GWP_SETS),
+            legal_gwp=tuple((region, counted(name, f"gwp_{region.lower()}")) for region in ("US", "EU")),
+            fluorinated=any(rows[component]["f_gas"] == "1" for component, _ in _composition(row)),
         )
     return found
 

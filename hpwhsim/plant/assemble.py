@@ -37,6 +37,7 @@ from hpwhsim.storage.fired_heaters import (
     district_steam_efficiency,
 )
 from hpwhsim.storage.tank import Column, make_column
+from hpwhsim.tables.sources import assumption
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -201,7 +202,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             series=series,
             loop_coldest=loop.coldest,
             loop_pump=loop.pump,
-            assumptions=[*assumed, *found],
+            assumptions=[assumption(**item) for item in (*assumed, *found)],
             cautions=said,
         )
     )
@@ -320,7 +321,8 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
             {
                 "key": "plant.storage.heat_loss",
                 "value": f"{loss:.3g} W/K",
-                "source": "10 CFR 431.110: heat of the largest standby loss over 70 degF, flue included",
+                "source": f"{standard.citation}; heat of the largest standby loss over 70 degF",
+                "status": standard.status,
             }
         )
         return loss
@@ -331,7 +333,7 @@ def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:
         {
             "key": "plant.storage.heat_loss",
             "value": f"{loss:.3g} W/K",
-            "source": f"tank surface {surface:.3g} m2 over R-12.5 of 10 CFR 431.110, no fittings",
+            "source": f"[cfr-431-110]; tank surface {surface:.3g} m2 over R-12.5, no fittings",
         }
     )
     return loss
@@ -369,6 +371,9 @@ def _backup_efficiency(scenario: Scenario, found: list[Assumption]) -> float:
     else:
         assert standard.thermal_efficiency is not None  # the rule has one for every fuel
         value = standard.thermal_efficiency
-        source = f"10 CFR 431.110, least thermal efficiency, made {scenario.plant.backup.made_on}"
-    found.append({"key": "plant.backup.efficiency", "value": f"{value:.3g}", "source": source})
+        source = f"{standard.citation}; least thermal efficiency, made {scenario.plant.backup.made_on}"
+    status = standard.status if standard is not None else ""
+    found.append(
+        {"key": "plant.backup.efficiency", "value": f"{value:.3g}", "source": source, "status": status}
+    )
     return value

@@ -127,7 +127,7 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
                 {
                     "key": "recirculation.pump_power",
                     "value": f"{pump:.1f} W",
-                    "source": "Darcy and Weisbach over the pipes",
+                    "source": "[darcy-weisbach]; over the pipes",
                 }
             )
     if block.crossover > 0.0:
@@ -238,7 +238,7 @@ def make_loop_tank(
             {
                 "key": "recirculation.loop_tank.heat_loss",
                 "value": f"{loss:.3g} W/K",
-                "source": "surface of a tank twice as high as wide over R-12.5 of 10 CFR 431.110",
+                "source": "[cfr-431-110]; surface of a tank twice as high as wide over R-12.5",
             }
         )
     heat_pump = block.heat_pump

@@ -105,7 +105,7 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
                 "key": "plant.heat_pump.lines",
                 "value": f"capacity x {lines.capacity:.3f}, power x {lines.power:.3f}, "
                 f"{lines.charge_kg:.2f} kg of refrigerant",
-                "source": "pressure drop and heat loss at the rating (Darcy-Weisbach, Churchill)",
+                "source": "[darcy-weisbach]; pressure drop and heat loss at the rating",
             }
         )
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))

@@ -13,14 +13,15 @@ from hpwhsim.report.sheets import Book, Cells, Columns, Page
 from hpwhsim.scenario.carbon import GWP_SETS, Carbon
 from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.study.greenhouse import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.tables.sources import cited
 from hpwhsim.us_units import KWH_PER_MMBTU
 
 POTENTIALS = "Warming potentials"
 GASES = {"ch4": "methane (CH4)", "ch4_fossil": "methane of fossil origin", "n2o": "nitrous oxide (N2O)"}
 NOTES = (
     "kg CO2e per kg over 100 or 20 years; the set in force is picked in the sheet Factors.",
-    "IPCC AR4 Table 2.14, AR5 Table 8.A.1, AR6 Table 7.SM.7; blends by mass of their components. From "
-    "memory: AR5-20, and fossil methane in AR6-20; fossil methane in AR6-100 was seen second-hand.",
+    str(cited("[ipcc-ar4]; [ipcc-ar5]; [ipcc-ar6]; blends by mass of their components.")),
+    f"Fossil methane: {cited('[ipcc-ar6-fossil]')}; AR4 has no figure of its own for it.",
 )
 
 
@@ -180,7 +181,7 @@ def _generated(page: Page, grid: Grid, gases: Gases, name: str) -> tuple[Formula
             "lb/MWh",
             value,
             f"{name}_{gas}_lb_per_mwh",
-            grid.source.partition("; over 1 less")[0],
+            f"{grid.source.partition('; over 1 less')[0]} ({grid.status})",
         )
         for gas, value in published._asdict().items()
     }
@@ -206,7 +207,7 @@ def _combustion(page: Page, of: Fuel, mmbtu: Formula) -> tuple[Formula, ...]:
             "kg/MMBtu",
             value,
             f"{name}_{gas}_kg_per_mmbtu",
-            of.source,
+            f"{of.source} ({of.status})",
         )
         * mmbtu
         for gas, value in of.gases.times(KWH_PER_MMBTU)._asdict().items()

@@ -14,6 +14,7 @@ from hpwhsim.report.formula import HOURS, Array, Column, Formula
 from hpwhsim.report.sheets import Book, Columns, Page
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.dossier import Papers, Side
+from hpwhsim.tables.sources import cited
 
 BANDS = 24  # a tariff of more prices than these is no list of bands: each hour has its own price
 
@@ -86,13 +87,16 @@ def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
 def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, Formula]]:
     """Source energy over site energy by plant | baseline: of electricity, its fuel, gas of the room."""
     sides, what = papers.sides, "source energy over site energy"
-    given, average = papers.plant.scenario.savings, "average of the United States, from memory"
+    given = papers.plant.scenario.savings
 
-    def source(key: str) -> str:
-        return average if getattr(given, key) is None else f"savings.{key}"
+    average = str(cited("[epa-source-energy]"))
+    by_fuel = str(cited("[epa-source-energy]; [epa-source-energy-oil]; [doe-source-energy-steam]"))
+
+    def source(key: str, packaged: str) -> str:
+        return packaged if getattr(given, key) is None else f"savings.{key}"
 
     ratio, key = papers.electricity_to_source, "electricity_to_source"
-    electric = page.given(f"{what}, electricity", "1", ratio, key, source(key))
+    electric = page.given(f"{what}, electricity", "1", ratio, key, source(key, average))
     heating = electric  # of the room's heating by gas
     if any(side.room for side in sides.values()):
         ratio = site_to_source("natural-gas")
@@ -100,7 +104,7 @@ def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, 
     found = {}
     for name, side in sides.items():
         label, key = f"{what}, fuel of the {name}", f"{name}_fuel_to_source"
-        own = page.given(label, "1", side.fuel_to_source, key, source(key.removeprefix("plant_")))
+        own = page.given(label, "1", side.fuel_to_source, key, source(key.removeprefix("plant_"), by_fuel))
         found[name] = (electric, own, heating)
     return found
 

@@ -243,7 +243,7 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
     add_text(
         pdf,
         "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
-        "a choice of this program and says nothing of how sure the value is.",
+        "a tankyear default and says nothing of how sure the value is.",
     )
     figures = followed(swings)
     heads = ["assumption", "low", "high", *(f"{f.short},\n{end}" for f in figures for end in ("low", "high"))]

@@ -18,18 +18,23 @@ def rating_text(record: Mapping[str, Any]) -> str:
     def gallons(litres: float) -> str:
         return f"{litres / LITRES_PER_GALLON:.1f} gal"
 
-    plain = record["energy_factor_uncorrected"]
+    plain = record["delivered_over_purchased"]
     kwh = {key: value for key, value in record.items() if key.endswith("_kwh")}
-    pattern = f"{record['draw_pattern']} draw pattern, by {record['draw_pattern_by']}"
+    by = record["draw_pattern_by"]
+    pattern = f"{record['draw_pattern']} draw pattern, {'as given' if by == 'given' else f'by {by}'}"
     lines = [
         str(record["title"]),
         "24-hour draw-pattern test of 10 CFR 430 Subpart B Appendix E, calculated",
         "",
-        line("energy factor", f"{record['energy_factor']:.2f}", pattern.replace("by given", "as given")),
         line(
-            "first-hour delivery",
-            f"{record['first_hour_litres']:.0f} L",
-            f"{gallons(record['first_hour_litres'])}; "
+            "uniform energy factor",
+            f"{record['uniform_energy_factor']:.2f}",
+            pattern.replace("by given", "as given"),
+        ),
+        line(
+            "first-hour rating",
+            f"{record['first_hour_rating_gal']:.1f} gal",
+            f"{record['first_hour_rating_litres']:.0f} L; "
             + " + ".join(f"{v:.0f}" for v in record["first_hour_draws_litres"])
             + " L drawn",
         ),
@@ -41,7 +46,7 @@ def rating_text(record: Mapping[str, Any]) -> str:
             f"{gallons(record['delivered_litres'])} at {record['delivered_mean_c']:.1f} degC, "
             f"{kwh['delivered_heat_kwh']:.2f} kWh",
         ),
-        line("energy bought", f"{kwh['energy_kwh']:.3f} kWh"),
+        line("purchased energy", f"{kwh['energy_kwh']:.3f} kWh"),
     ]
     for key, label in (
         ("compressor_kwh", "  heat pump"),
@@ -52,11 +57,11 @@ def rating_text(record: Mapping[str, Any]) -> str:
         if kwh[key] > 0.0:
             lines.append(line(label, f"{kwh[key]:.3f} kWh"))
     lines += [
-        line("lost by the store", f"{kwh['storage_loss_kwh']:.3f} kWh"),
+        line("standby loss of the store", f"{kwh['storage_loss_kwh']:.3f} kWh"),
         line("change of heat in the store", f"{kwh['store_change_kwh']:+.3f} kWh"),
-        line("delivered over bought, as it is", "none bought" if plain is None else f"{plain:.3f}"),
+        line("delivered over purchased, as it is", "none purchased" if plain is None else f"{plain:.3f}"),
         line("recovery efficiency", f"{record['recovery_efficiency']:.3f}"),
-        line("standby", f"{record['standby_w']:.1f} W", f"bought; {record['standby_w_per_k']:.3f} W/K"),
+        line("standby", f"{record['standby_w']:.1f} W", f"purchased; {record['standby_w_per_k']:.3f} W/K"),
         line(
             "store",
             gallons(record["store_litres"]),

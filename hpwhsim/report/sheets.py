@@ -123,7 +123,7 @@ def _completed(sheet: str, columns: Sequence[Array]) -> str:
     """The XML of a sheet with rows 3 and on of columns of numbers, styled as row 2; NaN is an empty cell.
 
     xlsxwriter takes a call and a few checks for each cell, and there are half a million: put together here,
-    they take a third of the time. ECMA-376 part 1, 18.3.1.73 (row) and 18.3.1.4 (c); quoted from memory.
+    they take a third of the time. ECMA-376 part 1, 18.3.1.73 (row) and 18.3.1.4 (c) (unverified).
     """
     last = columns[0].size + 1
     cells = []

@@ -95,8 +95,7 @@ class RefrigerantCarbon(Block):
         le=1,
         description="share of the charge that leaks in a year and is topped up",
         json_schema_extra=origin(
-            "UK Defra, chillers: 3.0 % (seen); its heat pumps alone have 0.3 %, air conditioning with heat "
-            "pumps 8.5 %"
+            "[defra-leaks]: chillers 3.0 %; heat pumps alone 0.3 %, air conditioning with heat pumps 8.5 %"
         ),
     )
     end_of_life_loss: float = Field(
@@ -104,9 +103,7 @@ class RefrigerantCarbon(Block):
         ge=0,
         le=1,
         description="share of the charge lost when the machine is scrapped",
-        json_schema_extra=origin(
-            "IPCC 2006 Guidelines vol. 3 table 7.9: at most 80 % is recovered; quoted from memory"
-        ),
+        json_schema_extra=origin("[ipcc-2006-v3-ch7]: at most 80 % is recovered"),
     )
     recovered: float | None = Field(
         None,
@@ -120,26 +117,26 @@ class RefrigerantCarbon(Block):
         ge=0,
         le=1,
         description="share of the charge left at the end (with recovered)",
-        json_schema_extra=origin("choice of this program: leaks are topped up, so the machine ends full"),
+        json_schema_extra=origin("[en-378-tewi]: leaks are topped up, so the machine ends full"),
     )
     installation_loss: float = Field(
         0.0,
         ge=0,
         le=1,
         description="share of the charge lost at the first filling; not in TEWI, listed apart",
-        json_schema_extra=origin("EN 378 has no such term in TEWI; UK Defra has 1 %"),
+        json_schema_extra=origin("[en-378-tewi]: has no such term; [defra-leaks]: 1 %"),
     )
     service_loss: float = Field(
         0.0,
         ge=0,
         le=1,
         description="share of the charge lost in a year by work on the machine; not in TEWI, listed apart",
-        json_schema_extra=origin("EN 378 has no such term in TEWI"),
+        json_schema_extra=origin("[en-378-tewi]: has no such term"),
     )
     gwp: Gwp | None = Field(
         None,
         description="warming potential: a set such as AR6-100, or a number [kg CO2e/kg]",
-        json_schema_extra=origin("choice of this program", none="by the set of carbon.gwp"),
+        json_schema_extra=origin("[tankyear-default]", none="by the set of carbon.gwp"),
     )
 
     @property
@@ -166,17 +163,15 @@ class Carbon(Block):
     """What a kWh and a kilogram of refrigerant weigh."""
 
     grid: GridFactor = Field(
-        "US 2024",
+        "US 2023",
         description="electricity at the meter: '0.39 kg/kWh', a region such as 'RFCW 2023', or CSV: "
         "8760 rows of kg_per_kwh, or year, kg_per_kwh",
-        json_schema_extra=origin(
-            "US EPA eGRID2024, United States, over 1 less grid loss; seen second-hand: name your own grid"
-        ),
+        json_schema_extra=origin("[egrid-2023]: United States, over 1 less grid loss; name your own grid"),
     )
     grid_kind: Literal["average", "marginal"] = Field(
         "average",
         description="what the factor of carbon.grid is",
-        json_schema_extra=origin("choice of this program: annual averages are what is published"),
+        json_schema_extra=origin("[egrid-2023]: annual averages are what is published"),
     )
     marginal: GridFactor | None = Field(
         None,
@@ -189,38 +184,32 @@ class Carbon(Block):
         lt=0.5,
         description="loss between generation and meter, as a share of generation, for a region",
         json_schema_extra=origin(
-            "US EPA eGRID", none="that of the packaged table; none outside the US, or for a number or a file"
+            "[egrid-2023]", none="that of the packaged table; none outside the US, or for a number or a file"
         ),
     )
     gwp: GwpSet = Field(
         "AR6-100",
         description="warming potentials of the refrigerant, and of CH4 and N2O where they are apart",
-        json_schema_extra=origin(
-            "IPCC's sixth assessment, 100 years: the latest; EPA's own sums are AR5-100"
-        ),
+        json_schema_extra=origin("[ipcc-ar6]: 100 years, the latest assessment; EPA's own sums are AR5-100"),
     )
     service_years: int = Field(
         15,
         ge=1,
         le=60,
         description="years of service",
-        json_schema_extra=origin(
-            "IPCC 2006 Guidelines vol. 3 ch. 7: heat pumps 10 to 20 years; quoted from memory"
-        ),
+        json_schema_extra=origin("[ipcc-2006-v3-ch7]: heat pumps 10 to 20 years"),
     )
     first_year: int | None = Field(
         None,
         ge=2000,
         le=2100,
         description="first year of service (with yearly factors)",
-        json_schema_extra=origin(
-            "choice of this program", none="the first year of the file, if it has years"
-        ),
+        json_schema_extra=origin("[tankyear-default]", none="the first year of the file, if it has years"),
     )
     fuel: FuelName = Field(
         "natural-gas",
         description="what a gas backup or a boiler burns: " + " | ".join(FUELS),
-        json_schema_extra=origin("40 CFR 98 Tables C-1 and C-2; the choice of the fuel is common practice"),
+        json_schema_extra=origin(f"[cfr-98-c]; which fuel: {PRACTICE}"),
     )
     steam: Steam | None = Field(
         None,

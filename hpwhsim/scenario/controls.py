@@ -91,12 +91,12 @@ class Controls(Block):
     charge_windows: Windows = Field(
         (),
         description="the only stretches of the day in which a charge may run, such as '22:00-06:00'",
-        json_schema_extra=origin("choice of this program: charging is allowed all day"),
+        json_schema_extra=origin("[tankyear-default]: charging is allowed all day"),
     )
     lock_outs: Windows = Field(
         (),
         description="stretches of the day in which no charge may run",
-        json_schema_extra=origin("choice of this program: no stretch is barred"),
+        json_schema_extra=origin("[tankyear-default]: no stretch is barred"),
     )
     lock_out_below: Temperature | None = Field(
         None,
@@ -104,7 +104,7 @@ class Controls(Block):
         le=50,
         description="the modeler bars the heat pump when the source is colder [degC]",
         json_schema_extra=origin(
-            "choice of this program", none="never barred: only the machine's own limit holds"
+            "[tankyear-default]", none="never barred: only the machine's own limit holds"
         ),
     )
     minimum_run: Duration = Field(
@@ -112,14 +112,14 @@ class Controls(Block):
         ge=0,
         le=14400,
         description="a charge runs at least this long [s]",
-        json_schema_extra=origin("choice of this program: no limit"),
+        json_schema_extra=origin("[tankyear-default]: no limit"),
     )
     minimum_off: Duration = Field(
         0.0,
         ge=0,
         le=14400,
         description="the machine rests at least this long [s]",
-        json_schema_extra=origin("choice of this program: no limit"),
+        json_schema_extra=origin("[tankyear-default]: no limit"),
     )
     stage_delay: Duration = Field(
         600.0,
@@ -134,22 +134,22 @@ class Controls(Block):
         ge=0,
         le=30,
         description="added to the setpoint in boost_windows: a second, higher setpoint [K]",
-        json_schema_extra=origin("choice of this program: one setpoint"),
+        json_schema_extra=origin("[tankyear-default]: one setpoint"),
     )
     boost_windows: Windows = Field(
         (),
         description="stretches of the day with the higher setpoint, by whole hours",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
     outdoor_reset: OutdoorReset | None = Field(
         None,
         description="the setpoint rises with the cold outdoors",
-        json_schema_extra=origin("choice of this program", none="the setpoint is constant"),
+        json_schema_extra=origin("[tankyear-default]", none="the setpoint is constant"),
     )
     pasteurise: Pasteurise | None = Field(
         None,
         description="weekly heat-up of the whole store by the backup",
-        json_schema_extra=origin("choice of this program", none="none"),
+        json_schema_extra=origin("[tankyear-default]", none="none"),
     )
     lead: Literal["rotating", "fixed"] = Field(
         "rotating",
@@ -160,7 +160,7 @@ class Controls(Block):
         "averaged",
         description="averaged: what defrosts cost, spread over the hour; together: all running modules stand "
         "and defrost at once; staggered: one after the other",
-        json_schema_extra=origin("choice of this program: a year's energy hardly depends on it"),
+        json_schema_extra=origin("[tankyear-default]: a year's energy hardly depends on it"),
     )
     defrost_time: Duration = Field(
         300.0,
@@ -173,7 +173,7 @@ class Controls(Block):
         None,
         description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours of "
         "each day in which it is lowest",
-        json_schema_extra=origin("choice of this program", none="no signal is followed"),
+        json_schema_extra=origin("[tankyear-default]", none="no signal is followed"),
     )
     signal_hours: int = Field(
         12,
@@ -189,19 +189,19 @@ class Controls(Block):
         le=1,
         description="barred hours do not hold while less of the store than this, from the top, is as hot as "
         "the taps need; 0: they always do",
-        json_schema_extra=origin("choice of this program: bars hold"),
+        json_schema_extra=origin("[tankyear-default]: bars hold"),
     )
     demand_windows: Windows = Field(
         (),
         description="stretches of the day in which only demand_modules may run",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
     demand_modules: int = Field(
         0,
         ge=0,
         le=100,
         description="modules that may run in demand_windows",
-        json_schema_extra=origin("choice of this program: none may"),
+        json_schema_extra=origin("[tankyear-default]: none may"),
     )
 
     @model_validator(mode="after")

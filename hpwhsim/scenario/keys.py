@@ -10,6 +10,7 @@ from pydantic.fields import FieldInfo
 from hpwhsim.quantities import Kind, as_text
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.tables.sources import cited
 
 
 def fields_of(block: type[Block]) -> dict[str, FieldInfo]:
@@ -101,7 +102,7 @@ def describe() -> list[dict[str, str]]:
                     "key": path,
                     "unit": kind.unit if kind else "",
                     "default": default,
-                    "source": extra_of(field).get("source", ""),
+                    "source": str(cited(extra_of(field).get("source", ""))),
                     "description": field.description or "",
                 }
             )

@@ -37,25 +37,21 @@ class RefrigerantLines(Block):
         ge=-200,
         le=200,
         description="store above the outdoor unit; negative: below [m]",
-        json_schema_extra=origin("choice of this program: level"),
+        json_schema_extra=origin("[tankyear-default]: level"),
     )
     gas_diameter: Length | None = Field(
         None,
         gt=0,
         le=0.3,
         description="inside diameter of the gas line [m]",
-        json_schema_extra=origin(
-            "copper tubes to ASTM B280; common practice, no source", none="the smallest usual tube"
-        ),
+        json_schema_extra=origin("[astm-b280]; common practice, no source", none="the smallest usual tube"),
     )
     liquid_diameter: Length | None = Field(
         None,
         gt=0,
         le=0.3,
         description="inside diameter of the liquid line [m]",
-        json_schema_extra=origin(
-            "copper tubes to ASTM B280; common practice, no source", none="the smallest usual tube"
-        ),
+        json_schema_extra=origin("[astm-b280]; common practice, no source", none="the smallest usual tube"),
     )
     compressor: Literal["outdoors", "indoors"] = Field(
         "outdoors",
@@ -67,7 +63,7 @@ class RefrigerantLines(Block):
         ge=0,
         le=50,
         description="one way, level: the lines that the rating was measured with [m]",
-        json_schema_extra=origin("choice of this program: the rating leaves lines out"),
+        json_schema_extra=origin("[tankyear-default]: the rating leaves lines out"),
     )
     max_length: Length | None = Field(
         None,
@@ -174,7 +170,7 @@ class WaterLines(Block):
         gt=0,
         le=7 * 86400,
         description="length of an outage that is tried in every hour of the year [s]",
-        json_schema_extra=origin("choice of this program: 4 h"),
+        json_schema_extra=origin("[tankyear-default]: 4 h"),
     )
 
     @property

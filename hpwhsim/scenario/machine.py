@@ -9,7 +9,7 @@ from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Condenser, FilePath, Refrigerant, degrees, origin
 
-RATING_COUNTS = "choice of this program: the rating's power counts all there is"
+RATING_COUNTS = "[tankyear-default]: the rating's power counts all there is"
 
 
 class Limits(Block):
@@ -61,7 +61,7 @@ class HeatPump(Block):
         ge=1,
         le=100,
         description="equal modules, staged",
-        json_schema_extra=origin("choice of this program: one machine"),
+        json_schema_extra=origin("[tankyear-default]: one machine"),
     )
     capacity: Power | None = Field(
         None,
@@ -96,7 +96,7 @@ class HeatPump(Block):
         "single-pass",
         description="single-pass: to the outlet temperature in one pass; multi-pass: a small rise per pass; "
         "wrap-around: on the tank's wall",
-        json_schema_extra=origin("choice of this program: what central plants with stratified stores use"),
+        json_schema_extra=origin("[tankyear-default]: what central plants with stratified stores use"),
     )
     rise: Difference = Field(
         5.0,
@@ -118,7 +118,7 @@ class HeatPump(Block):
         lt=1,
         description="share of the store's height at which water leaves for the machine (single-pass, "
         "multi-pass); the store below stays unheated",
-        json_schema_extra=origin("choice of this program: the bottom"),
+        json_schema_extra=origin("[tankyear-default]: the bottom"),
     )
     condenser_height: float = Field(
         0.6,
@@ -137,7 +137,7 @@ class HeatPump(Block):
     injection: bool = Field(
         False,
         description="vapour injection: two stages of compression",
-        json_schema_extra=origin("choice of this program: one stage"),
+        json_schema_extra=origin("[tankyear-default]: one stage"),
     )
     limits: Limits = Field(
         default_factory=Limits,
@@ -148,7 +148,7 @@ class HeatPump(Block):
         None,
         description="reverse-cycle: frost costs capacity, and defrost takes heat from the store",
         json_schema_extra=origin(
-            "choice of this program: a rating is of a dry coil, a table is taken as it stands",
+            "[tankyear-default]: a rating is of a dry coil, a table is taken as it stands",
             none="reverse-cycle; with a table none",
         ),
     )
@@ -171,35 +171,35 @@ class HeatPump(Block):
         ge=0,
         le=1e4,
         description="crankcase heat of a standing module when the source is below crankcase_below [W]",
-        json_schema_extra=origin(f"{RATING_COUNTS}; 30 to 100 W is common, from memory"),
+        json_schema_extra=origin(f"{RATING_COUNTS}; 30 to 100 W is usual, {PRACTICE}"),
     )
     crankcase_below: Temperature = Field(
         15.0,
         ge=-50,
         le=60,
         description="the crankcase heater is on below this source temperature [degC]",
-        json_schema_extra=origin("10 to 18 degC is common, from memory"),
+        json_schema_extra=origin(f"10 to 18 degC is usual; {PRACTICE}"),
     )
     standby_power: Power = Field(
         0.0,
         ge=0,
         le=1e4,
         description="controls of a standing module [W]",
-        json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is common, from memory"),
+        json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is usual, {PRACTICE}"),
     )
     turndown: float = Field(
         1.0,
         ge=0.1,
         le=1,
         description="least share of full speed that an inverter runs at; 1: fixed speed",
-        json_schema_extra=origin("choice of this program: fixed speed"),
+        json_schema_extra=origin("[tankyear-default]: fixed speed"),
     )
     start_loss: Duration = Field(
         0.0,
         ge=0,
         le=600,
         description="time at each start in which a module draws power and gives no heat [s]",
-        json_schema_extra=origin("choice of this program: none; 30 to 80 s is usual, from memory"),
+        json_schema_extra=origin(f"[tankyear-default]: none; 30 to 80 s is usual, {PRACTICE}"),
     )
     outlet_temperature: Temperature | None = Field(
         None,
@@ -242,7 +242,7 @@ class HeatPump(Block):
     water_lines: WaterLines | None = Field(
         None,
         description="water lines outdoors",
-        json_schema_extra=origin("choice of this program", none="no water lines outdoors"),
+        json_schema_extra=origin("[tankyear-default]", none="no water lines outdoors"),
     )
 
     @model_validator(mode="after")

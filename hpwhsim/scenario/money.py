@@ -27,7 +27,7 @@ class Outlay(Block):
         ge=0,
         le=1e9,
         description="cost to buy and install, before incentives [USD]",
-        json_schema_extra=origin("choice of this program: it is there already"),
+        json_schema_extra=origin("[tankyear-default]: it is there already"),
     )
     maintenance: YearlyMoney = Field(
         0.0,
@@ -86,7 +86,7 @@ class Incentive(Block):
         gt=0,
         le=1,
         description="most it pays, as a share of the capital",
-        json_schema_extra=origin("choice of this program: never more than the plant costs"),
+        json_schema_extra=origin("[tankyear-default]: never more than the plant costs"),
     )
 
     @model_validator(mode="after")
@@ -119,37 +119,35 @@ class Costs(Outlay):
     rates: Literal["real", "nominal"] = Field(
         "real",
         description="whether all rates below are above inflation (real) or include it (nominal)",
-        json_schema_extra=origin("choice of this program: costs stay in money of today"),
+        json_schema_extra=origin("[nist-135]: costs stay in money of today"),
     )
     discount_rate: float = Field(
         0.03,
         ge=0,
         le=0.5,
         description="discount rate per year, as a share",
-        json_schema_extra=origin(
-            "10 CFR 436, life-cycle cost of US federal buildings: 3 % real at least; quoted from memory"
-        ),
+        json_schema_extra=origin("[cfr-436]"),
     )
     electricity_escalation: float = Field(
         0.0,
         ge=-0.2,
         le=0.3,
         description="growth of the electricity bill per year, as a share",
-        json_schema_extra=origin("choice of this program: electricity keeps pace with all prices"),
+        json_schema_extra=origin("[tankyear-default]: electricity keeps pace with all prices"),
     )
     fuel_escalation: float = Field(
         0.0,
         ge=-0.2,
         le=0.3,
         description="growth of the fuel bill per year, as a share",
-        json_schema_extra=origin("choice of this program: fuel keeps pace with all prices"),
+        json_schema_extra=origin("[tankyear-default]: fuel keeps pace with all prices"),
     )
     inflation: float = Field(
         0.0,
         ge=-0.1,
         le=0.3,
         description="growth of maintenance and replacements per year (nominal rates), as a share",
-        json_schema_extra=origin("rates are real: costs are in money of today"),
+        json_schema_extra=origin("[nist-135]: rates are real, costs are in money of today"),
     )
 
     @model_validator(mode="after")
@@ -196,7 +194,7 @@ SUMMER = PeakHours.model_validate(
 
 
 FUEL_TO_SOURCE = origin(
-    "averages of the United States, quoted from memory",
+    "[epa-source-energy]; [epa-source-energy-oil]; [doe-source-energy-steam]",
     none="1.05 natural gas, 1.01 fuel oil, 1.20 district steam (packaged table site_to_source)",
 )
 
@@ -210,7 +208,7 @@ class Savings(Block):
         le=6,
         description="source energy over site energy of electricity",
         json_schema_extra=origin(
-            "average of the United States, quoted from memory",
+            "[epa-source-energy]",
             none="2.80 (packaged table site_to_source)",
         ),
     )

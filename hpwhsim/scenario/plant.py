@@ -45,13 +45,13 @@ class Storage(Block):
         ge=1,
         le=100,
         description="equal tanks side by side",
-        json_schema_extra=origin("choice of this program: one tank"),
+        json_schema_extra=origin("[tankyear-default]: one tank"),
     )
     arrangement: Literal["parallel", "series"] = Field(
         "parallel",
         description="parallel: side by side, one level of hot water through all; series: from the top of one "
         "to the bottom of the next",
-        json_schema_extra=origin("choice of this program: side by side"),
+        json_schema_extra=origin("[tankyear-default]: side by side"),
     )
     setpoint: Temperature = Field(ge=40, le=95, description="temperature the store is charged to [degC]")
     heat_loss: HeatLoss | None = Field(
@@ -60,7 +60,7 @@ class Storage(Block):
         le=5000,
         description="heat loss of the whole store per kelvin above the room [W/K]",
         json_schema_extra=origin(
-            "10 CFR 431.110, unfired storage tanks: R-12.5 h ft2 degF/Btu at least",
+            "[cfr-431-110]: unfired storage tanks, R-12.5 h ft2 degF/Btu at least",
             none="surface of the tanks over R-12.5",
         ),
     )
@@ -76,33 +76,28 @@ class Storage(Block):
         ge=0.1,
         le=1,
         description="share of the store's height from which taps and loop draw",
-        json_schema_extra=origin("choice of this program: the top"),
+        json_schema_extra=origin("[tankyear-default]: the top"),
     )
     cells: int = Field(
         48,
         ge=4,
         le=48,
         description="layers of the numerical column",
-        json_schema_extra=origin(
-            "choice of this program: 48 cells met the error-function front of plug flow with conduction"
-        ),
+        json_schema_extra=origin("[carslaw-jaeger]: 48 cells meet its error-function front"),
     )
     conductivity: Conductivity = Field(
         0.64,
         gt=0,
         le=20,
         description="effective vertical conductivity [W/m/K]",
-        json_schema_extra=origin("IAPWS: water at 50 degC, 0.6406 W/m/K"),
+        json_schema_extra=origin("[iapws]"),
     )
     inlet_mixing: float = Field(
         0.1,
         ge=0,
         le=0.5,
         description="share of the height stirred by what flows in",
-        json_schema_extra=origin(
-            "choice of this program, after a figure of merit of 85 to 95 % for good diffusers "
-            "(Musser and Bahnfleth; quoted from memory)"
-        ),
+        json_schema_extra=origin("[tankyear-default], after [musser-bahnfleth]"),
     )
     room_temperature: Temperature = Field(
         20.0,
@@ -138,7 +133,7 @@ class Backup(Block):
         "parallel",
         description="parallel: heats the upper store; series: a trim heater in the pipe that leaves the "
         "store, ahead of the branch of the loop, which lifts what taps and loop take",
-        json_schema_extra=origin("choice of this program: an element in the store is the plainest backup"),
+        json_schema_extra=origin("[tankyear-default]: an element in the store is the plainest backup"),
     )
     setpoint: Temperature | None = Field(
         None,
@@ -177,14 +172,14 @@ class Backup(Block):
         le=1,
         description="heat to the water over fuel, higher heating value, or over heat bought as steam",
         json_schema_extra=origin(
-            "10 CFR 431.110, least thermal efficiency of heaters made at made_on; steam: common practice",
+            "[cfr-431-110]: least thermal efficiency of heaters made at made_on; steam: common practice",
             none="least thermal efficiency of 10 CFR 431.110; steam 0.857",
         ),
     )
     made_on: date = Field(
         date(2026, 1, 1),
         description="date of manufacture, which says what standard holds (gas, oil)",
-        json_schema_extra=origin("choice of this program: before the gas rule of 6 October 2026"),
+        json_schema_extra=origin("[cfr-431-110]: before the gas rule of 6 October 2026"),
     )
 
     delay: Duration = Field(
@@ -192,12 +187,12 @@ class Backup(Block):
         ge=0,
         le=86400,
         description="it waits so long after its thermostat calls (parallel) [s]",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
     lock_outs: Windows = Field(
         (),
         description="stretches of the day in which it is barred (parallel)",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
 
     @model_validator(mode="after")

@@ -37,8 +37,7 @@ RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "condenser", "
 SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
 TubeSize = Annotated[str, one_of(SIZES, SIZES)]
 _BY_DRAW = origin(
-    "fixture units of the International Plumbing Code, appendix E, quoted from memory; 5 ft/s: common "
-    "practice, no source",
+    "[ipc-e103]; 5 ft/s: common practice, no source",
     none="by the apartments still to serve: the smallest tube for their most probable draw at 5 ft/s",
 )
 
@@ -81,18 +80,14 @@ class Risers(Block):
         ge=0,
         le=0.3,
         description="thickness on supply and return main; 0: bare [m]",
-        json_schema_extra=origin(
-            "ASHRAE 90.1, 105 to 140 degF: 1.5 in on pipes of 1-1/2 in and larger; quoted from memory"
-        ),
+        json_schema_extra=origin("[ashrae-90-1]: 1.5 in on pipes of 1-1/2 in and larger"),
     )
     riser_insulation: Length = Field(
         0.0254,
         ge=0,
         le=0.3,
         description="thickness on supply and return risers; 0: bare [m]",
-        json_schema_extra=origin(
-            "ASHRAE 90.1, 105 to 140 degF: 1 in on pipes below 1-1/2 in; quoted from memory"
-        ),
+        json_schema_extra=origin("[ashrae-90-1]: 1 in on pipes below 1-1/2 in"),
     )
     main_ambient: Temperature = Field(
         18.0,
@@ -111,9 +106,7 @@ class LoopTank(Block):
     connection: Literal["series", "parallel"] = Field(
         "series",
         description="series: hot water from the store runs through it to the taps; parallel: only the loop",
-        json_schema_extra=origin(
-            "choice of this program: the store's hot water then carries part of the loss"
-        ),
+        json_schema_extra=origin("[tankyear-default]: the store's hot water then carries part of the loss"),
     )
     power: Power | None = Field(
         None,
@@ -141,7 +134,7 @@ class LoopTank(Block):
         le=500,
         description="heat loss per kelvin above the room [W/K]",
         json_schema_extra=origin(
-            "10 CFR 431.110, unfired storage tanks: R-12.5 h ft2 degF/Btu at least",
+            "[cfr-431-110]: unfired storage tanks, R-12.5 h ft2 degF/Btu at least",
             none="surface of the tank over R-12.5",
         ),
     )
@@ -177,10 +170,7 @@ class Recirculation(Block):
         le=95,
         description="mean temperature of the loop's water at which it loses loss_per_apartment; hotter water "
         "loses more in proportion to what it is above ambient_temperature [degC]",
-        json_schema_extra=origin(
-            "ASHRAE Guideline 12-2000: half way from storage at 140 degF (60 degC) to a return at 124 degF "
-            "(51 degC); as quoted second-hand"
-        ),
+        json_schema_extra=origin("[guideline-12-loop]; half way from storage to return"),
     )
     sections: FilePath | None = Field(
         None,
@@ -198,9 +188,7 @@ class Recirculation(Block):
         ge=0.01,
         le=0.2,
         description="of the insulation (sections, risers) [W/m/K]",
-        json_schema_extra=origin(
-            "0.25 Btu in/h ft2 degF, within the range that ASHRAE 90.1 asks; from memory"
-        ),
+        json_schema_extra=origin("[ashrae-90-1]: 0.25 Btu in/h ft2 degF lies within its range"),
     )
     bare_share: float = Field(
         0.1,
@@ -221,16 +209,14 @@ class Recirculation(Block):
         ge=20,
         le=90,
         description="temperature of the water coming back [degC]",
-        json_schema_extra=origin(
-            "ASHRAE Guideline 12-2000, 4.1.6: return at 124 degF (51 degC) or more; as quoted second-hand"
-        ),
+        json_schema_extra=origin("[guideline-12-loop]"),
     )
     supply_drop: Difference | None = Field(
         None,
         gt=0,
         le=30,
         description="allowed fall of temperature from the plant and back, instead of return_temperature [K]",
-        json_schema_extra=origin("choice of this program", none="what leads to return_temperature"),
+        json_schema_extra=origin("[tankyear-default]", none="what leads to return_temperature"),
     )
     least_flow: Flow = Field(
         3.1545e-5,
@@ -247,7 +233,7 @@ class Recirculation(Block):
         le=1e5,
         description="electricity of the running loop pump [W]",
         json_schema_extra=origin(
-            "Darcy and Weisbach over the sections",
+            "[darcy-weisbach]; over the sections",
             none="from the friction in the pipes; with loss_per_apartment from pump_head",
         ),
     )
@@ -282,28 +268,28 @@ class Recirculation(Block):
     schedule: Windows = Field(
         (),
         description="the only stretches of the day in which the pump runs, such as '05:00-23:00'",
-        json_schema_extra=origin("choice of this program: it runs all day"),
+        json_schema_extra=origin("[tankyear-default]: it runs all day"),
     )
     aquastat: Temperature | None = Field(
         None,
         ge=20,
         le=90,
         description="the pump starts when the return pipe is colder [degC]",
-        json_schema_extra=origin("choice of this program", none="no thermostat on the return"),
+        json_schema_extra=origin("[tankyear-default]", none="no thermostat on the return"),
     )
     aquastat_band: Difference = Field(
         2.8,
         gt=0,
         le=20,
         description="the pump stops this far above aquastat [K]",
-        json_schema_extra=origin("5 degF; Goldner, Home Energy, Nov/Dec 1999"),
+        json_schema_extra=origin("[goldner-1999]; 5 degF"),
     )
     crossover: Flow = Field(
         0.0,
         ge=0,
         le=0.01,
         description="cold water that leaks through mixing valves into the loop, a fault to study [m3/s]",
-        json_schema_extra=origin("choice of this program: no fault"),
+        json_schema_extra=origin("[tankyear-default]: no fault"),
     )
     return_height: float = Field(
         0.5,
@@ -315,7 +301,7 @@ class Recirculation(Block):
     served_by: Loop = Field(
         "store",
         description="what makes up the loss of the loop: store | loop-tank",
-        json_schema_extra=origin("choice of this program: a loop back to the store is the plainest plant"),
+        json_schema_extra=origin("[tankyear-default]: a loop back to the store is the plainest plant"),
     )
     loop_tank: LoopTank | None = Field(
         None,

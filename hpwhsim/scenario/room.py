@@ -78,7 +78,7 @@ class Room(Block):
     neighbour_heating: Literal["none", "resistance", "gas", "heat-pump"] = Field(
         "resistance",
         description="what heats the neighbouring spaces, which give heat to a colder room",
-        json_schema_extra=origin("choice of this program: the dearest"),
+        json_schema_extra=origin("[tankyear-default]: the dearest"),
     )
     neighbour_heating_setpoint: Temperature | None = Field(
         None,
@@ -135,7 +135,7 @@ class Room(Block):
         ge=0,
         le=1,
         description="solar heat gain coefficient of the windows, met square",
-        json_schema_extra=origin("reference design of the IECC of 2006 and 2009, quoted from memory"),
+        json_schema_extra=origin("[iecc-window]"),
     )
     window_shading: float = Field(
         0.3,
@@ -213,7 +213,7 @@ class Room(Block):
         ge=0.2,
         le=0.95,
         description="relative humidity that a dehumidifier holds",
-        json_schema_extra=origin("choice of this program", none="no dehumidifier"),
+        json_schema_extra=origin("[tankyear-default]", none="no dehumidifier"),
     )
     dehumidifier_efficiency: float = Field(
         1.6,
@@ -241,12 +241,12 @@ class Room(Block):
     intake: Place = Field(
         "room",
         description="where the machine's air comes from",
-        json_schema_extra=origin("choice of this program: no ducts"),
+        json_schema_extra=origin("[tankyear-default]: no ducts"),
     )
     exhaust: Place = Field(
         "room",
         description="where it goes to",
-        json_schema_extra=origin("choice of this program: no ducts"),
+        json_schema_extra=origin("[tankyear-default]: no ducts"),
     )
     make_up: Literal["outdoors", "neighbours", "elsewhere"] = Field(
         "outdoors",

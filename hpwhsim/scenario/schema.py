@@ -84,10 +84,7 @@ class Building(Block):
         gt=0,
         le=20,
         description="people in an average apartment",
-        json_schema_extra=origin(
-            "Building America House Simulation Protocols, multifamily: 0.92 N + 0.63 people at N = 1.5 "
-            "bedrooms; quoted from memory, not checked against the document"
-        ),
+        json_schema_extra=origin("[building-america-people]: 0.92 N + 0.63 people at N = 1.5 bedrooms"),
     )
 
 
@@ -100,8 +97,7 @@ class HotWater(Block):
         le=5,
         description="mean daily use of one apartment, measured at use_temperature [m3/day]",
         json_schema_extra=origin(
-            "ASHRAE Handbook, HVAC Applications, service water heating: average day of apartments by "
-            "number of apartments (Werden and Spielvogel 1969); quoted from memory",
+            "[ashrae-hvac-building-size]; average day",
             none="handbook average day for this number of apartments",
         ),
     )
@@ -110,7 +106,7 @@ class HotWater(Block):
         ge=30,
         le=70,
         description="temperature at which the daily use is counted [degC]",
-        json_schema_extra=origin("120 degF (49 degC) is the usual maximum at bathing outlets"),
+        json_schema_extra=origin("[chicago-10-14-21]"),
     )
     minimum_temperature: Temperature = Field(
         43.3,
@@ -123,17 +119,14 @@ class HotWater(Block):
         None,
         description="temperature of the cold water where it is known: monthly, or winter_low, summer_high",
         json_schema_extra=origin(
-            "J. Burch, C. Christensen, Towards Development of an Algorithm for Mains Water Temperature, 2007 "
-            "(OSTI 981988); its form seen second-hand",
+            "[burch-christensen]",
             none="the formula from the year's outdoor air",
         ),
     )
     pattern: Pattern = Field(
         "apartments",
         description="shape of the day: name of a packaged pattern, or CSV with hour, weekday, weekend",
-        json_schema_extra=origin(
-            "Building America combined hot-water profile (Hendron and Engebrecht 2010, NREL/TP-550-49426)"
-        ),
+        json_schema_extra=origin("[building-america-profile]"),
     )
     month_factors: MonthFactors | None = Field(
         None,
@@ -143,14 +136,14 @@ class HotWater(Block):
     draws: Literal["smooth", "random"] = Field(
         "smooth",
         description="hourly means spread evenly, or random events whose mean follows the pattern",
-        json_schema_extra=origin("choice of this program: smooth draws need no seed"),
+        json_schema_extra=origin("[tankyear-default]: smooth draws need no seed"),
     )
     seed: int = Field(
         1,
         ge=0,
         le=2**32 - 1,
         description="seed of the random draws",
-        json_schema_extra=origin("choice of this program: any seed is as good as another"),
+        json_schema_extra=origin("[tankyear-default]: any seed is as good as another"),
     )
     metered: FilePath | None = Field(
         None,
@@ -163,7 +156,7 @@ class HotWater(Block):
         ge=30,
         le=70,
         description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
-        json_schema_extra=origin("choice of this program", none="none: scald hours are counted"),
+        json_schema_extra=origin("[tankyear-default]", none="none: scald hours are counted"),
     )
     tempering_difference: Difference = Field(
         0.0,
@@ -171,21 +164,21 @@ class HotWater(Block):
         le=40,
         description="least hot water above its setpoint with which the valve holds it [K]; with colder water "
         "it stays at the end of its travel and passes as much cold water as there",
-        json_schema_extra=origin("choice of this program: an ideal valve; 5 to 15 K are usual, from memory"),
+        json_schema_extra=origin(f"[tankyear-default]: an ideal valve; 5 to 15 K are usual, {PRACTICE}"),
     )
     tempering_least_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
         description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
-        json_schema_extra=origin("choice of this program", none="it controls at any flow"),
+        json_schema_extra=origin("[tankyear-default]", none="it controls at any flow"),
     )
     tempering_most_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
         description="the valve is too small for more [m3/s]",
-        json_schema_extra=origin("choice of this program", none="large enough for any flow"),
+        json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
     )
 
     @model_validator(mode="after")
@@ -221,14 +214,14 @@ class Run(Block):
     steps_per_hour: int = Field(
         12,
         description="time steps in an hour, a multiple of 4 (whole quarters for 15-minute peaks)",
-        json_schema_extra=origin("choice of this program: 5-minute steps"),
+        json_schema_extra=origin("[tankyear-default]: 5-minute steps"),
     )
     years: int = Field(
         1,
         ge=1,
         le=50,
         description="years of the same weather; more than one for a ground loop, which remembers",
-        json_schema_extra=origin("choice of this program: one year"),
+        json_schema_extra=origin("[tankyear-default]: one typical year"),
     )
 
     @model_validator(mode="after")
@@ -271,7 +264,7 @@ class Scenario(Block):
     recirculation: Recirculation | None = Field(
         None,
         description="the loop that keeps hot water near the taps",
-        json_schema_extra=origin("choice of this program", none="no recirculation loop"),
+        json_schema_extra=origin("[tankyear-default]", none="no recirculation loop"),
     )
     plant: Plant = Field(description="the hot-water plant")
     baseline: Baseline | None = Field(

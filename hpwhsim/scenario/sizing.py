@@ -33,14 +33,14 @@ class Sizing(Block):
         "same with one module out; "
         "run-hours: no more than run_hours of full output for the heat of a day; backup-share: no more of "
         "the heat than backup_share; one or a list, all of which must hold on the design days",
-        json_schema_extra=origin("choice of this program: hot water on the coldest days"),
+        json_schema_extra=origin("[tankyear-default]: hot water on the coldest days"),
     )
     short_volume: Volume = Field(
         0.0,
         ge=0,
         le=1000,
         description="water that the design days may deliver below hot_water.minimum_temperature [m3]",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
     run_hours: Duration = Field(
         72000.0,
@@ -54,7 +54,7 @@ class Sizing(Block):
         ge=0,
         le=1,
         description="most of the heat that the backup may give",
-        json_schema_extra=origin("choice of this program: none"),
+        json_schema_extra=origin("[tankyear-default]: none"),
     )
     days: Literal["coldest-day", "coldest-three-days"] = Field(
         "coldest-three-days",
@@ -67,7 +67,7 @@ class Sizing(Block):
         le=40,
         description="mean outdoor air of the coldest design day: the air of all design days moves by what "
         "brings it there, and the cold water is that of the year's coldest day [degC]",
-        json_schema_extra=origin("choice of this program", none="the days as the weather file has them"),
+        json_schema_extra=origin("[tankyear-default]", none="the days as the weather file has them"),
     )
     design_frequency: float | None = Field(
         None,
@@ -75,8 +75,7 @@ class Sizing(Block):
         lt=1,
         description="the same by the share of the file's hours that are warmer, such as 0.99 or 0.996",
         json_schema_extra=origin(
-            "annual cumulative frequency of occurrence, ASHRAE Handbook, Fundamentals, climatic design "
-            "information; from memory",
+            "[ashrae-climate]; annual cumulative frequency of occurrence",
             none="design_temperature, or the days as the weather file has them",
         ),
     )
@@ -85,8 +84,7 @@ class Sizing(Block):
         description="use on the coldest of them: drawn, the largest day of the year's draws; handbook, the "
         "mean day times maximum over average day; none, its own",
         json_schema_extra=origin(
-            "ASHRAE Handbook, HVAC Applications, service water heating: maximum and average day by number of "
-            "apartments; quoted from memory",
+            "[ashrae-hvac-peak-day]",
             none="drawn with random draws or metered use, else handbook",
         ),
     )
@@ -95,7 +93,7 @@ class Sizing(Block):
         ge=1,
         le=1000,
         description="years of random draws whose design days are tried: hot_water.seed and those after it",
-        json_schema_extra=origin("choice of this program: the fewest that bear 95 %, and one more"),
+        json_schema_extra=origin("[tankyear-default]: the fewest that bear 95 %, and one more"),
     )
     probability: float = Field(
         0.95,
@@ -103,18 +101,18 @@ class Sizing(Block):
         lt=1,
         description="least chance that the design days of a year of random draws that was not tried meet the "
         "criterion: of n years tried so few may fail that (failing + 1) / (n + 1) is no more than the rest",
-        json_schema_extra=origin("choice of this program"),
+        json_schema_extra=origin("[tankyear-default]"),
     )
     by: Literal["cost", "weight", "carbon"] = Field(
         "cost",
         description="what the choice makes least",
-        json_schema_extra=origin("choice of this program"),
+        json_schema_extra=origin("[tankyear-default]"),
     )
     modules: FilePath | None = Field(
         None,
         description="CSV of modules: capacity_kw (at rated_at), cost, weight_kg, carbon_kg of one",
         json_schema_extra=origin(
-            "invented round numbers: use your own",
+            "[invented]: round numbers, use your own",
             none="modules of plant.heat_pump and their invented cost, weight and carbon",
         ),
     )
@@ -122,7 +120,8 @@ class Sizing(Block):
         None,
         description="CSV of tanks: litres, cost, weight_kg (filled), carbon_kg of one",
         json_schema_extra=origin(
-            "invented round numbers: use your own", none="usual sizes, with invented cost, weight and carbon"
+            "[invented]: round numbers, use your own",
+            none="usual sizes, with invented cost, weight and carbon",
         ),
     )
     most_modules: int = Field(

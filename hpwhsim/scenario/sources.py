@@ -30,7 +30,7 @@ class GroundLoop(Block):
     layout: Literal["rectangle", "L", "U", "open-box"] = Field(
         "rectangle",
         description="a full rectangle (a line is one row), or its edges",
-        json_schema_extra=origin("choice of this program: the plainest field"),
+        json_schema_extra=origin("[tankyear-default]: the plainest field"),
     )
     rows: int = Field(ge=1, le=60, description="rows of bores")
     columns: int = Field(ge=1, le=60, description="bores in a row")
@@ -150,7 +150,7 @@ class GroundLoop(Block):
         le=1e6,
         description="electricity of the loop pump at full flow [W]",
         json_schema_extra=origin(
-            "Darcy-Weisbach over bores, header and machine", none="from the friction in the pipes"
+            "[darcy-weisbach]; over bores, header and machine", none="from the friction in the pipes"
         ),
     )
     header: Length = Field(
@@ -170,7 +170,7 @@ class GroundLoop(Block):
     rejection: FilePath | None = Field(
         None,
         description="CSV with rejection_kw: heat that chillers on the same loop put into it, 8760 rows",
-        json_schema_extra=origin("choice of this program", none="the field only gives heat"),
+        json_schema_extra=origin("[tankyear-default]", none="the field only gives heat"),
     )
     rejection_circuit: Literal["shared", "own"] = Field(
         "shared",
@@ -201,7 +201,7 @@ class Wastewater(Block):
     sewer: FilePath | None = Field(
         None,
         description="CSV of a street sewer: flow_m3_per_h, temperature_c, 8760 rows; instead of the drains",
-        json_schema_extra=origin("choice of this program", none="the building's own drains"),
+        json_schema_extra=origin("[tankyear-default]", none="the building's own drains"),
     )
     cold_use_per_apartment: DailyVolume | None = Field(
         None,
@@ -209,7 +209,7 @@ class Wastewater(Block):
         le=5,
         description="cold water beside what the taps mix: cisterns, cold taps, laundry [m3/day]",
         json_schema_extra=origin(
-            "KWR, BTO 2015.208(s): the heat of the taps is 14.3 K over all the water of Dutch homes",
+            "[kwr-2015]",
             none="as much as makes the heat of the taps 14.3 K over all the water",
         ),
     )
@@ -228,7 +228,7 @@ class Wastewater(Block):
         le=1e4,
         description="heat loss of stacks and drains of an apartment to rooms and soil [W/K]",
         json_schema_extra=origin(
-            "choice of this program, so that default sewage runs between 10 and 21 degC as building drains "
+            "[tankyear-default], so that default sewage runs between 10 and 21 degC as building drains "
             "and sewers do (common practice, no source)"
         ),
     )
@@ -258,7 +258,7 @@ class Wastewater(Block):
         gt=0,
         le=5000,
         description="working volume of the wet well [m3]",
-        json_schema_extra=origin("choice of this program", none="an hour of the mean flow"),
+        json_schema_extra=origin("[tankyear-default]", none="an hour of the mean flow"),
     )
     well_loss: HeatLoss = Field(
         5.0,
@@ -303,21 +303,19 @@ class Wastewater(Block):
         ge=0,
         le=0.9,
         description="share of the exchanger's conductance lost in the first month after cleaning",
-        json_schema_extra=origin(
-            "a spa's grey-water heat pump as measured, doi:10.1177/0143624412463571: -16.9 % in a month"
-        ),
+        json_schema_extra=origin("[grey-water-fouling]: -16.9 % in a month"),
     )
     fouling_limit: float = Field(
         0.201,
         ge=0,
         le=0.95,
         description="share of the exchanger's conductance that is ever lost",
-        json_schema_extra=origin("the same plant: -20.1 % after about five months"),
+        json_schema_extra=origin("[grey-water-fouling]: -20.1 % after about five months"),
     )
     fouling_growth: Literal["saturating", "linear"] = Field(
         "saturating",
         description="how it fouls between the two",
-        json_schema_extra=origin("the same plant"),
+        json_schema_extra=origin("[grey-water-fouling]"),
     )
     cleaning_interval: int | None = Field(
         None,

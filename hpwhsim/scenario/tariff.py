@@ -21,7 +21,7 @@ from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Win
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 ALL_MONTHS = tuple(range(1, 13))
-NO_CHARGE = "choice of this program: none was written"
+NO_CHARGE = "[tankyear-default]: none was written"
 
 
 def _months(value: object) -> object:
@@ -74,17 +74,17 @@ class TouBlock(Block):
     months: Months = Field(
         ALL_MONTHS,
         description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("choice of this program: every month"),
+        json_schema_extra=origin("[tankyear-default]: every month"),
     )
     days: Days = Field(
         "all",
         description="all, weekdays (Monday to Friday; no holidays) or weekends",
-        json_schema_extra=origin("choice of this program: every day"),
+        json_schema_extra=origin("[tankyear-default]: every day"),
     )
     hours: Windows = Field(
         (),
         description="stretches of the day such as '16:00-21:00', whole hours of local standard time",
-        json_schema_extra=origin("choice of this program: the whole day"),
+        json_schema_extra=origin("[tankyear-default]: the whole day"),
     )
 
     @model_validator(mode="after")
@@ -104,12 +104,12 @@ class Tier(Block):
         gt=0,
         le=1e9,
         description="energy of a month at which the tier ends [kWh]",
-        json_schema_extra=origin("choice of this program", none="no end: the last tier"),
+        json_schema_extra=origin("[tankyear-default]", none="no end: the last tier"),
     )
     months: Months = Field(
         ALL_MONTHS,
         description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("choice of this program: every month"),
+        json_schema_extra=origin("[tankyear-default]: every month"),
     )
 
 
@@ -120,17 +120,17 @@ class Demand(Block):
     months: Months = Field(
         ALL_MONTHS,
         description="months in which it is charged, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("choice of this program: every month"),
+        json_schema_extra=origin("[tankyear-default]: every month"),
     )
     days: Days = Field(
         "all",
         description="days in which power counts: all, weekdays (no holidays) or weekends",
-        json_schema_extra=origin("choice of this program: every day"),
+        json_schema_extra=origin("[tankyear-default]: every day"),
     )
     hours: Windows = Field(
         (),
         description="stretches of the day in which power counts, such as '16:00-21:00', local standard time",
-        json_schema_extra=origin("choice of this program: the whole day (anytime demand)"),
+        json_schema_extra=origin("[tankyear-default]: the whole day (anytime demand)"),
     )
     ratchet: float = Field(
         0.0,

@@ -14,6 +14,7 @@ from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.tables.sources import assumption
 
 
 def _idle(scenario: Scenario) -> tuple[str, ...]:
@@ -102,7 +103,7 @@ def assumptions(scenario: Scenario) -> list[dict[str, str]]:
             elif key in found:
                 yield found[key]
             elif not block.given(name) and show(value, field):
-                yield {"key": key, "value": show(value, field), "source": str(extra_of(field)["source"])}
+                yield assumption(key, show(value, field), str(extra_of(field)["source"]))
 
     return list(look(scenario, ""))
 

@@ -13,7 +13,7 @@ References
 .. [2] C. Prieto, M. Cimmino, "Thermal interactions in large irregular fields of geothermal boreholes: the
    method of equivalent boreholes", J. Building Performance Simulation 14(4), 446-460, 2021.
 .. [3] H. S. Carslaw, J. C. Jaeger, "Conduction of Heat in Solids", 1959, the cylinder of given flux; form
-   quoted from memory, values tested against tables.
+   unverified, values tested against tables.
 """
 
 from dataclasses import dataclass
@@ -229,7 +229,7 @@ def undisturbed_ground(bores: Bores, wave: SurfaceWave, gradient: float = 0.0) -
     wave : SurfaceWave
         Yearly wave at the surface, from `hpwhsim.climate.ground.surface_wave`.
     gradient : float
-        Rise with depth. Deep rock has 0.02 to 0.03 K/m (quoted from memory), but under towns the upper 100 m
+        Rise with depth. Deep rock has 0.02 to 0.03 K/m (unverified), but under towns the upper 100 m
         often have none; 0 is the cautious choice for a plant that only takes heat. [K/m]
 
     Returns

@@ -10,7 +10,7 @@ References
 .. [1] J. Claesson, G. Hellström, "Multipole method to calculate borehole thermal resistances in a borehole
    heat exchanger", HVAC&R Research 17(6), 895-911, 2011.
 .. [2] G. Hellström, "Ground heat storage. Thermal analyses of duct storage systems", thesis, Lund, 1991;
-   quoted from memory, tested against a solution by another method.
+   unverified, tested against a solution by another method.
 .. [3] V. Gnielinski, "On heat transfer in tubes", Int. J. Heat and Mass Transfer 63, 134-140, 2013: turbulent
    above a Reynolds number of 4000, laminar below 2300, linear between.
 """

@@ -19,7 +19,7 @@ References
 ----------
 .. [1] KWR, BTO 2015.208(s), domestic water of Dutch homes: 60 MJ of primary energy per m³ to heat, 25 to
    30 °C where it leaves the home. 60 MJ/m³ is 14.3 K if all of it reached the water.
-.. [2] Dutch indoor use by a water utility, seen second-hand: toilet 33.3 and washing machine 14.3 of about
+.. [2] Dutch indoor use by a water utility, secondary: toilet 33.3 and washing machine 14.3 of about
    119.5 L per person and day.
 .. [3] Building Services Engineering Research and Technology, doi:10.1177/0143624412463571, a spa's grey-water
    heat pump as measured: performance fell by 16.9 % in one month and by 20.1 % after about five.
@@ -47,7 +47,7 @@ DUTCH_MAINS_C = 11.5  # 11 to 12 there
 DUTCH_COLD_SHARE = (33.3 + 14.3) / 119.5  # toilet and washing machine alone [2]
 
 # Leaks and night flushes run at all hours: leaks are about 12 % of indoor use (Residential End Uses of Water,
-# 2016, from memory), which is near a quarter of the cold water.
+# 2016, unverified), which is near a quarter of the cold water.
 EVEN_SHARE = 0.25
 
 # Share of the exchanger's U lost in a month since cleaning and in the end: read off the fall in performance
@@ -298,7 +298,7 @@ def u_left(first_month: float, limit: float, cleaning_interval: float, growth: G
     References
     ----------
     ``u_left(FOULED_IN_A_MONTH, FOULED_IN_THE_END, ...)`` follows the fall in performance of [3]_. Beside it,
-    from memory: U of in-sewer exchangers falls by 30 to 50 %; a tunnel-wall exchanger fouled little in four
+    unverified: U of in-sewer exchangers falls by 30 to 50 %; a tunnel-wall exchanger fouled little in four
     years (Energies 2024, 17(19):4832, seen).
 
     Examples

@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 
 HOUR = 3600.0  # s
 NEAR_ZERO = 1e-6  # K: air so near 0 °C neither freezes nor thaws, in any year
-MELTING = 333.6e3 * 999.84  # J per m³ of water; 333.6 kJ/kg quoted from memory
-ICE_HEAT = 2.06e3 * 999.84  # J/K per m³ of water; ice near -5 °C, quoted from memory
+MELTING = 333.6e3 * 999.84  # J per m³ of water; 333.6 kJ/kg unverified
+ICE_HEAT = 2.06e3 * 999.84  # J/K per m³ of water; ice near -5 °C (unverified)
 
 
 def freezing_hours(outdoor_c: ArrayLike, standing: ArrayLike = 1.0) -> tuple[float, float]:

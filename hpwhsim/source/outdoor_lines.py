@@ -8,7 +8,7 @@ References
 .. [1] Insulated cylinder, textbook, per metre:
    ``q = (T - T_air) / (ln(r2 / r1) / (2 pi k) + 1 / (2 pi r2 h))``.
 .. [2] Effectiveness of a counterflow exchanger by number of transfer units: W. M. Kays, A. L. London, Compact
-   Heat Exchangers; quoted from memory.
+   Heat Exchangers (unverified).
 """
 
 import math

@@ -28,7 +28,7 @@ The same step without machine gives the reference room; penalties and credits ar
 
 References
 ----------
-.. [1] ISO 13790:2008, annex C. Equation C.4 was seen in public code, the rest is quoted from memory and
+.. [1] ISO 13790:2008, annex C. Equation C.4 was seen in public code, the rest is unverified and
    checked by an independent balance.
 """
 

@@ -2,7 +2,7 @@
 
 References
 ----------
-.. [1] ISO 13790:2008, annex C and table 12, quoted from memory: 4.5 m² of surface per m² of floor, surface
+.. [1] ISO 13790:2008, annex C and table 12 (unverified): 4.5 m² of surface per m² of floor, surface
    coefficients 3.45 and 9.1 W/m²K, 1200 J/m³K for air, classes of mass.
 """
 
@@ -36,7 +36,7 @@ MASS_CLASSES = {  # J/K and m² of mass area, per m² of floor
 }
 CONDENSATION = 2501e3 + (1860.0 - 4186.0) * 20.0  # J/kg, vapour of 20 °C to water of 20 °C
 COLDER_OUTDOORS = 2.0  # K below a room, for its windows to be opened; common practice, no source
-DRY_OUTDOORS = 0.012  # kg/kg, ASHRAE 55 upper limit of comfort; quoted from memory
+DRY_OUTDOORS = 0.012  # kg/kg, ASHRAE 55 upper limit of comfort (unverified)
 COIL_SURFACE = 13.0  # °C: sensible share 0.75 at 26.7 °C, wet bulb 19.4 °C; common practice, no source
 COIL_BELOW_AIR = 5.0  # K, at least; common practice, no source
 AIR_OUT_AT = 26.0  # °C, where windows are opened in a room that is not cooled; common practice, no source

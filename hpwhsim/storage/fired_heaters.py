@@ -11,8 +11,8 @@ all its electricity into heat.
 
 References
 ----------
-.. [1] 10 CFR 431.110, commercial water heaters; 10 CFR 430.32(d), residential ones. How each row is known
-   stands in the packaged tables ``heater_standards`` and ``uef_minimums``, and in what the functions return.
+.. [1] 10 CFR 431.110, commercial water heaters; 10 CFR 430.32(d), residential ones. The text that each row
+   is from stands in the packaged tables ``heater_standards`` and ``uef_minimums``, and in what is returned.
 """
 
 import math
@@ -34,7 +34,8 @@ class Standard(NamedTuple):
 
     thermal_efficiency: float | None  # heat to the water over fuel; None: the rule sets none
     standby_loss_w: float | None  # W of fuel or electricity, 38.9 K over the room; None: the rule sets none
-    verified: str  # how the row is known
+    citation: str
+    status: str  # verified | secondary | unverified
 
     @property
     def heat_loss(self) -> float | None:
@@ -103,14 +104,15 @@ def commercial_standard(
         percent = float(row["a"]) + float(row["b"]) / gallons
         loss = percent / 100.0 * gallons * STORED_BTU * 70.0 * BTU_H
     efficiency = float(row["thermal_efficiency"]) if row["thermal_efficiency"] else None
-    return Standard(efficiency, loss, row["verified"])
+    return Standard(efficiency, loss, row["citation"], row["status"])
 
 
 class MinimumUef(NamedTuple):
     """The least uniform energy factor of a residential heater."""
 
     value: float
-    verified: str  # how the row is known
+    citation: str
+    status: str  # verified | secondary | unverified
 
 
 def minimum_uef(
@@ -155,21 +157,27 @@ def minimum_uef(
     if pattern not in patterns:
         raise InputError(f"{key}.pattern: got {pattern!r}; allowed {', '.join(patterns)}")
     gallons = volume_m3 / GALLON
-    fits = [
-        row
-        for row in rows
-        if float(row["least_gal"]) * (1.0 - ROUNDING) <= gallons <= float(row["most_gal"]) * (1.0 + ROUNDING)
-    ]
+    fits = [row for row in rows if _holds(row, gallons)]
     if not fits:
-        ends = [float(row[end]) for row in rows for end in ("least_gal", "most_gal")]
+        low, top = min(float(row["least_gal"]) for row in rows), max(float(row["most_gal"]) for row in rows)
+        to = "to below" if all(row["upper"] == "excluded" for row in rows) else "to"
         raise OutOfRangeError(
-            f"{key}.volume: got {gallons:.4g} gal; allowed {min(ends):g} to {max(ends):g} gal for {heater}"
+            f"{key}.volume: got {gallons:.4g} gal; allowed {low:g} {to} {top:g} gal for {heater}"
         )
     row = max(
         (row for row in fits if row["pattern"] == pattern),
         key=lambda row: (-float(row["least_gal"]), row["effective"]),
     )
-    return MinimumUef(float(row["a"]) - float(row["b"]) * gallons, row["verified"])
+    return MinimumUef(float(row["a"]) - float(row["b"]) * gallons, row["citation"], row["status"])
+
+
+def _holds(row: dict[str, str], gallons: float) -> bool:
+    """Whether a row holds for a volume, give or take what other units round off."""
+    if not gallons >= float(row["least_gal"]) * (1.0 - ROUNDING):
+        return False
+    if row["upper"] == "excluded":
+        return gallons < float(row["most_gal"]) * (1.0 - ROUNDING)
+    return gallons <= float(row["most_gal"]) * (1.0 + ROUNDING)
 
 
 def _in_force(table: str, column: str, name: str, made: date, key: str) -> list[dict[str, str]]:

@@ -57,7 +57,7 @@ def of_days(hits: Sequence[int], days: int) -> tuple[float, float]:
     """95 % interval of the share of days that are hits, from the hits of some years of `days` days each.
 
     Short days come in spells, and some years have more than others: as many days count as would, if they
-    were independent, spread as the years do (the design effect of a clustered sample; from memory).
+    were independent, spread as the years do (the design effect of a clustered sample, unverified).
 
     Examples
     --------
@@ -75,7 +75,7 @@ def wilson(hits: float, trials: float) -> tuple[float, float]:
 
     References
     ----------
-    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22, 209-212, 1927; from memory.
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22, 209-212, 1927 (unverified).
 
     Examples
     --------

@@ -19,6 +19,7 @@ from hpwhsim.study import money
 from hpwhsim.study.answer import Answer, answer, ask
 from hpwhsim.study.greenhouse import Bought, Greenhouse, bought, burnt_fuel
 from hpwhsim.study.year import FUELS, Record, Year
+from hpwhsim.tables.sources import Cited
 
 Array = NDArray[np.float64]
 
@@ -233,8 +234,9 @@ def inputs(papers: Papers) -> list[Input]:
     record: Any = papers.plant.record
     written = {row.key for row in rows}
     for item in record["assumptions"]:
+        source = str(Cited(item["source"], item["status"]))
         derived = item["key"] in written or item["key"] in DERIVED
-        rows.append(Input(item["key"], item["value"], "derived" if derived else "default", item["source"]))
+        rows.append(Input(item["key"], item["value"], "derived" if derived else "default", source))
     return rows
 
 

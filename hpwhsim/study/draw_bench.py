@@ -7,8 +7,8 @@ learned; a day in steps of 10 s takes some milliseconds.
 
 References
 ----------
-10 CFR 430 Subpart B Appendix E, uniform test method for water heaters. The conditions and the first-hour
-limits of the draw patterns were seen in public texts that quote it; the single draws are from memory.
+10 CFR 430 Subpart B Appendix E, uniform test method for water heaters; ``cfr-430-appendix-e`` and
+``cfr-430-appendix-e-draws`` of the packaged table of sources say how it is known.
 """
 
 from collections.abc import Sequence
@@ -38,9 +38,10 @@ Bools = NDArray[np.bool_]
 
 DELIVERY_C, SUPPLY_C, ROOM_C = (125 - 32) / 1.8, (58 - 32) / 1.8, (67.5 - 32) / 1.8
 HUMIDITY = 0.5  # relative, of the room
-PRESSURE_PA = 101325.0  # the test may be made at any height; this is our choice
+PRESSURE_PA = 101325.0  # the test may be made at any height; tankyear default
 FIRST_HOUR_LIMITS = {"very-small": 0.0, "low": 18.0, "medium": 51.0, "high": 75.0}  # gal, from this on
-QUIET_S = 600.0  # the unit is satisfied when nothing has run for so long; our choice
+QUIET_S = 600.0  # the unit is satisfied when nothing has run for so long; tankyear default
+ALWAYS = slice(None)
 ENDLESS_USE_C = 1000.0  # as use temperature: no valve, the draws are of the water at the outlet
 
 
@@ -71,9 +72,14 @@ class Trace(NamedTuple):
 
     out: Hourly  # an "hour" is a step
     bought: Array  # (step,) J
-    running: Bools  # (step,) machine or backup
+    machine: Bools  # (step,)
     backup: Bools  # (step,) backup at more than half of its power
     stored: Array  # (step + 1,) heat in the store above 0 °C at the edges of the steps, J
+
+    @property
+    def running(self) -> Bools:
+        """Whether machine or backup heats, shape (step,)."""
+        return self.machine | self.backup
 
     def outlet(self) -> Array:
         """Mean temperature of the water delivered in each step, NaN where none is. [°C]."""
@@ -148,11 +154,11 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     test = _in_the_test(loaded, highest, steps_per_hour)
     with loaded.named():
         assembly = assemble(test, _room_weather())
-    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C)
-    drive = assembly.drive._replace(permitted=np.ones(1, dtype=np.bool_))
+    # power that is off is off: no reserve of hot water brings it back
+    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C, reserve_level=0.0)
     unit = Unit(
         plant,
-        drive,
+        assembly.drive,
         np.full(assembly.start.size, SUPPLY_C),
         assembly.state,
         0,
@@ -269,8 +275,17 @@ def _turned(unit: Unit, by: float, follows: bool) -> Unit:
     return unit._replace(plant=plant, setpoint=setpoint)
 
 
-def follow(unit: Unit, use: Array) -> Trace:
-    """March the unit from the cold start through `use`, the water drawn in each step. [m³].
+def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
+    """March the unit from the cold start.
+
+    Parameters
+    ----------
+    unit : Unit
+        What is marched.
+    use : ndarray, shape (step,)
+        Water drawn in each step. [m³]
+    power : slice
+        Steps in which machine and backup have power.
 
     Raises
     ------
@@ -278,8 +293,13 @@ def follow(unit: Unit, use: Array) -> Trace:
         If the march ends in no numbers.
     """
     steps = use.size
+    on = np.zeros(steps, dtype=np.bool_)
+    on[power] = True
     drive = unit.drive._replace(
         use=use,
+        permitted=on,
+        most_modules=np.ones(steps, dtype=np.int64),
+        backup_permitted=on,
         draws=EVEN,
         mains=np.full(steps, SUPPLY_C),
         source=np.full(steps, ROOM_C),
@@ -305,7 +325,7 @@ def follow(unit: Unit, use: Array) -> Trace:
     return Trace(
         out=out,
         bought=bought,
-        running=(out.module_seconds > 0.0) | backup,
+        machine=out.module_seconds > 0.0,
         backup=backup,
         stored=whole * np.concatenate(([unit.start.mean()], out.store_mean)),
     )

@@ -16,6 +16,7 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.carbon import Carbon, RefrigerantCarbon
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.year import Record, Year
+from hpwhsim.tables.sources import assumption
 
 Array = NDArray[np.float64]
 Assumption = dict[str, str]
@@ -211,7 +212,8 @@ def greenhouse(scenario: Scenario, year: Year, of: Bought, by: Factors) -> Green
     )
     found += _sources(scenario, of, by.grid, burnt)
     record = _energy_record(carbon, of, by.grid, burnt)
-    result = Greenhouse(whole, electricity, fuel_kgco2e, room, marginal, record, found, cautions)
+    assumed = [assumption(**item) for item in found]
+    result = Greenhouse(whole, electricity, fuel_kgco2e, room, marginal, record, assumed, cautions)
     lost = whole.leak + whole.end_of_life + whole.installation + whole.service
     record |= {
         "operational_kgco2e": float(whole.operational.mean()),
@@ -253,6 +255,7 @@ def _sources(scenario: Scenario, of: Bought, grid: Grid, burnt: Fuel | None) -> 
             "key": "carbon.grid",
             "value": f"{grid.name}: {grid.kgco2e_per_kwh.mean():.4g} kg CO2e/kWh at the meter, {grid.kind}",
             "source": grid.source,
+            "status": grid.status,
         }
     ]
     fuels = [("carbon.fuel", burnt)] if burnt is not None else []
@@ -264,7 +267,7 @@ def _sources(scenario: Scenario, of: Bought, grid: Grid, burnt: Fuel | None) -> 
         fuels.append(("carbon.fuel (heating of the room)", fuel(NATURAL_GAS)))
     for key, one in fuels:
         value = f"{one.name}: {one.kgco2e_per_kwh(carbon.gwp):.4g} kg CO2e/kWh"
-        found.append({"key": key, "value": value, "source": one.source})
+        found.append({"key": key, "value": value, "source": one.source, "status": one.status})
     return found
 
 
@@ -309,7 +312,7 @@ def _refrigerant_record(
             basis: lost_kg * value for basis, value in refrigerant(name).gwp if value is not None
         },
         "carbon.published_losses": [
-            {"name": row.equipment, "kgco2e": row.kgco2e, "source": row.source}
+            {"name": row.equipment, "kgco2e": row.kgco2e, "source": row.source, "status": row.status}
             for row in published_losses(charge.kg, gwp, float(years))
         ],
     }
@@ -329,8 +332,9 @@ def _refrigerant(scenario: Scenario, year: Year, found: list[Assumption]) -> tup
     block, made = carbon.refrigerant, year.made
     basis = block.gwp if block.gwp is not None else carbon.gwp
     if isinstance(basis, str):
-        gwp = refrigerant(heat_pump.refrigerant).warming(basis)
-        source = f"{basis}, packaged table"
+        of = refrigerant(heat_pump.refrigerant)
+        gwp = of.warming(basis)
+        source = f"{basis}: {dict(of.gwp_sources)[basis]}"
         found.append({"key": "carbon.refrigerant.gwp", "value": f"{gwp:g} kg CO2e/kg", "source": source})
     else:
         gwp = basis

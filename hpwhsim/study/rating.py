@@ -1,9 +1,9 @@
-"""The federal 24-hour draw-pattern test of a packaged unit: first-hour rating and energy factor.
+"""The federal 24-hour draw-pattern test of a packaged unit: first-hour rating and uniform energy factor.
 
 References
 ----------
-10 CFR 430 Subpart B Appendix E, uniform test method for water heaters. The first-hour test but for its last
-draw was seen in public texts that quote it; the last draw and the chain of corrections are from memory.
+10 CFR 430 Subpart B Appendix E, uniform test method for water heaters; ``cfr-430-appendix-e`` and
+``cfr-430-appendix-e-formulas`` of the packaged table of sources say how it is known.
 """
 
 from collections.abc import Sequence
@@ -23,6 +23,8 @@ from hpwhsim.study.draw_bench import (
     QUIET_S,
     ROOM_C,
     SUPPLY_C,
+    Array,
+    Bools,
     Draw,
     Trace,
     Unit,
@@ -42,15 +44,19 @@ JOULE_PER_KWH = 3.6e6
 STEPS_PER_HOUR = 360
 TOLERANCE_K = 5 / 1.8  # of the delivered water
 FALL_K = 15 / 1.8  # a draw of the first-hour test ends so far below its hottest water
-FIRST_HOUR_FLOW = 3.0 * GALLON / 60.0  # m³/s
-SOAK_S = 3600.0  # between cut-out and first draw; our choice
-LATE_S = 3 * 3600.0  # our choice
-LARGEST_GAL = 120.0  # rated volume of a consumer storage water heater; from memory
+SMALL_STORE = 20.0 * GALLON  # m³, drawn more slowly below
+FIRST_HOUR_FLOW, SMALL_FLOW = 3.0 * GALLON / 60.0, 1.0 * GALLON / 60.0  # m³/s
+LAST_DRAW_S = 30.0  # at least
+SOAK_S = 3600.0  # idle before the first draw of the day
+SETTLED_S = 300.0  # from the end of a recovery to the measured standby
+STANDBY_S = 8 * 3600.0  # measured after the day, where the day has no pause
+POWERED_S = 23 * 3600.0  # the power is off in the last hour
+IMMERSED = 0.98  # recovery efficiency of elements in the water
+LATE_S = 3 * 3600.0  # tankyear default
+LARGEST_GAL = 120.0  # end of the classes of 10 CFR 430.32(d) and 431.110(b)
 
 DEVIATIONS = (
-    "a calculation, no certification: nothing was measured, and only a test counts before the law",
-    "the test follows 10 CFR 430 Subpart B Appendix E as quoted second-hand; its draws, the corrections of "
-    "the 24-hour test and the last draw of the first-hour test are from memory",
+    "a calculation, not a certified rating: nothing was measured, and only a test counts before the law",
     "the unit is as the scenario describes it: one heater beside the machine, where many tanks have two "
     "elements; the room's humidity does not enter the machine's capacity and power",
 )
@@ -59,6 +65,8 @@ DEVIATIONS = (
 class FirstHour(NamedTuple):
     """Result of the first-hour test."""
 
+    flow: float  # m³/s
+
     volume: float  # m³, the last draw as it counts
     draws: tuple[float, ...]  # m³, as drawn
 
@@ -66,9 +74,9 @@ class FirstHour(NamedTuple):
 class Day(NamedTuple):
     """Result of the 24-hour test, before its record."""
 
-    energy_factor: float
-    recovery_efficiency: float  # heat over energy bought, in the first recovery
-    standby: float  # energy bought to stand, W
+    uniform_energy_factor: float
+    recovery_efficiency: float  # heat over purchased energy, in the first recovery
+    standby: float  # purchased energy to stand, W
     standby_per_kelvin: float  # W/K
     tank_c: float  # mean of the store while nothing is drawn
     bought: float  # J
@@ -78,127 +86,150 @@ class Day(NamedTuple):
     trace: Trace  # from the cold start
     begin: int  # step of the first draw
     recovery_began: float | None  # after the first draw, s; None: never, the efficiency is of the heating-up
+    immersed: bool  # elements in the water are all that heats: the efficiency is the rule's
 
 
 def first_hour(unit: Unit) -> FirstHour:
     """Hot water delivered in the first hour.
 
-    From the heated store water is drawn at 3 gal/min until it is 15 °F colder than the hottest of the draw;
-    the unit recovers until its (upper) heater cuts out, and so on for an hour. A draw that runs at the end of
-    the hour is finished. If the unit is recovering then, a last draw goes down to the coldest water of the
-    draw before and counts by its mean temperature above that.
+    From the heated store water is drawn until it is 15 °F colder than the hottest of the draw, at 3 gal/min,
+    or 1 gal/min from a store below 20 gal. The next draw begins when the heater of the upper store has
+    recovered, see `_next_draw`. At one hour the power is shut off: a draw that runs is finished, and where
+    none does a last one is drawn, for 30 s at least and down to the coldest water of the draw before. It
+    counts by its mean temperature above that, and only if warmer water comes within the 30 s.
 
-    Raises
-    ------
-    InputError
-        If the hot water does not end.
+    References
+    ----------
+    10 CFR 430 Subpart B Appendix E, sections 5.3.3.1 to 5.3.3.3 and 6.1.
     """
     step_s = unit.plant.step_seconds
-    per_step = FIRST_HOUR_FLOW * step_s
-    hour_end = unit.ready + round(3600.0 / step_s)
-    longest = round(2.0 * unit.start.size * unit.plant.column.cell_volume / per_step) + round(7200.0 / step_s)
+    volume = unit.start.size * unit.plant.column.cell_volume
+    flow = FIRST_HOUR_FLOW if volume >= SMALL_STORE else SMALL_FLOW
+    per_step = flow * step_s
+    hour_end, least = unit.ready + round(3600.0 / step_s), round(LAST_DRAW_S / step_s)
+    longest = round(2.0 * volume / per_step) + round(7200.0 / step_s)  # without power the store empties
     use = np.zeros(unit.ready)
     drawn: list[float] = []
     counted = 0.0
     coldest = mean = np.nan
-    begin = unit.ready
-    while True:
-        last = bool(drawn) and begin >= hour_end
+    while use.size < hour_end:
+        begin = _next_draw(unit, use, hour_end) if drawn else unit.ready
+        last = begin >= hour_end
         use = np.concatenate((use, np.zeros(begin - use.size)))
-        outlet = follow(unit, np.concatenate((use, np.full(longest, per_step)))).outlet()[begin:]
-        limit = np.full(longest, coldest) if last else np.maximum.accumulate(outlet) - FALL_K
-        below = np.flatnonzero(outlet < limit)
-        if below.size == 0:
-            raise InputError(
-                "first-hour test: the hot water does not end at 3 gal/min: this is no storage water heater"
-            )
-        at = int(below[0])
-        if at == 0:  # no water as warm as the coldest of the draw before: the last draw does not count
-            break
-        # steps drawn: to where the line between the middles of two steps meets the limit
-        until = at - 0.5 + (outlet[at - 1] - limit[at]) / (outlet[at - 1] - outlet[at])
+        trial = np.concatenate((use, np.full(longest, per_step)))
+        outlet = follow(unit, trial, slice(hour_end)).outlet()[begin:]
+        if last:
+            limit = np.full(longest, coldest)
+            if not np.any(outlet[:least] > coldest):
+                break
+        else:
+            limit = np.maximum.accumulate(outlet) - FALL_K
+        at = int(np.argmax(outlet < limit))
+        if last and at <= least:
+            at, until = least, float(least)
+        else:  # to where the line between the middles of two steps meets the limit
+            until = at - 0.5 + (outlet[at - 1] - limit[at]) / (outlet[at - 1] - outlet[at])
         whole = int(until)
         portions = np.append(np.full(whole, per_step), (until - whole) * per_step)
-        volume = float(portions.sum())
-        before, mean = mean, float((portions * outlet[: whole + 1]).sum()) / volume
-        drawn.append(volume)
-        counted += volume * ((mean - coldest) / (before - coldest) if last else 1.0)
-        if last:
-            break
+        amount = float(portions.sum())
+        before, mean = mean, float((portions * outlet[: whole + 1]).sum()) / amount
+        drawn.append(amount)
+        counted += amount * (max(mean - coldest, 0.0) / (before - coldest) if last else 1.0)
         coldest = float(limit[at])
         use = np.concatenate((use, portions))
-        if use.size >= hour_end:
-            break
-        trace = follow(unit, np.concatenate((use, np.zeros(hour_end - use.size + round(QUIET_S / step_s)))))
-        upper = trace.backup if trace.backup[begin:hour_end].any() else trace.running
-        if not upper[begin:hour_end].any():
-            break  # it does not recover
-        ran = begin + int(np.flatnonzero(upper[begin:])[0])
-        found = quiet(upper, max(ran, use.size), step_s)
-        begin = hour_end if found is None else min(found, hour_end)
-    return FirstHour(counted, tuple(drawn))
+    return FirstHour(flow, counted, tuple(drawn))
+
+
+def _next_draw(unit: Unit, use: Array, hour_end: int) -> int:
+    """Step in which the next draw of the first-hour test begins, at most `hour_end`.
+
+    It is that of the first cut-out of the (upper) heater after the draw. In a heat pump with an element the
+    cut-out of the element counts only if the water above its thermostat is then at 125 ± 5 °F; otherwise
+    that of the compressor does.
+    """
+    step_s = unit.plant.step_seconds
+    begin = int(np.flatnonzero(use)[-1]) + 1
+    rest = np.zeros(hour_end - use.size + round(QUIET_S / step_s))
+    trace = follow(unit, np.concatenate((use, rest)), slice(hour_end))
+    for heater in (trace.backup, trace.machine):
+        ran = heater[:hour_end].copy()
+        ran[:begin] = False
+        found = quiet(heater, max(int(np.argmax(ran)), begin), step_s) if ran.any() else None
+        if found is None or found >= hour_end:
+            continue
+        if heater is trace.machine or unit.plant.modules == 0 or _satisfied(unit, use, found):
+            return found
+    return hour_end
+
+
+def _satisfied(unit: Unit, use: Array, step: int) -> bool:
+    """Whether the water above the thermostat of the element has the temperature of delivery in a step."""
+    trace = follow(unit, np.concatenate((use, np.zeros(step - use.size)))[:step])
+    above = trace.out.profile[int(unit.drive.backup_level[0]) :]
+    return abs(float(above.mean()) - DELIVERY_C) <= TOLERANCE_K
 
 
 def simulated_day(unit: Unit, draws: Sequence[Draw]) -> Day:
-    """The 24-hour test and its chain of corrections, all in energy bought.
+    """The 24-hour test and its chain of corrections, all in purchased energy.
 
-    Heat is counted with one heat capacity by volume for all the water, that of the store; it is 0.14 % above
-    that of water measured at 125 °F, in all terms alike.
+    The power is off in the last hour. The efficiency of a recovery is that of the first; where elements in
+    the water are all that heats it is 98 % by rule. Heat is counted with one heat capacity by volume for all
+    the water, that of the store; it is 0.14 % above that of water measured at 125 °F, in all terms alike.
 
     Raises
     ------
     InputError
         If the unit does not recover, so that its standby cannot be measured.
+
+    References
+    ----------
+    10 CFR 430 Subpart B Appendix E, sections 5.4.2 and 6.3.
     """
     step_s = unit.plant.step_seconds
     begin = unit.ready + round(SOAK_S / step_s)
     steps = round(86400.0 / step_s)
     use = drawn_in_steps(draws, steps, step_s)
-    trace = follow(unit, np.concatenate((np.zeros(begin), use)))
+    powered = slice(begin + round(POWERED_S / step_s))
+    trace = follow(unit, np.concatenate((np.zeros(begin), use)), powered)
     bought, heat = trace.bought[begin:], trace.out.taps_heat[begin:]
     running, stored = trace.running[begin:], trace.stored[begin:]
 
     # recovery efficiency: from the first draw to the first cut-out
+    immersed = unit.plant.modules == 0 and unit.plant.backup_electric > 0.0
     recovered = cut_out(running | (use > 0.0), 0, step_s)
     while recovered is not None and not running[:recovered].any():
         recovered = cut_out(running | (use > 0.0), recovered, step_s)
-    if recovered is not None:
+    if immersed:
+        efficiency = IMMERSED
+    elif recovered is not None:
         efficiency = heat[:recovered].sum() + stored[recovered] - stored[0]
         efficiency /= bought[:recovered].sum()
     else:  # nothing to recover from within the day
         gained = trace.stored[unit.ready] - trace.stored[0]
         efficiency = gained / trace.bought[: unit.ready].sum()
 
-    # standby: the long pause after the first cluster, else that after the last draw
-    parts = [[d for d in draws if d.first_cluster], [d for d in draws if not d.first_cluster]]
-    ends = [round(parts[1][0].start / step_s), steps]
-    for part, end in zip(parts, ends, strict=True):
-        drawn_until = int(np.ceil((part[-1].start + part[-1].volume / part[-1].flow) / step_s))
-        since = quiet(running[:end], drawn_until, step_s)
-        if since is not None:
-            break
-    else:
-        raise InputError("24-hour test: the unit never recovers, so that its standby cannot be measured")
-    length = (end - since) * step_s
-    bought_standing = bought[since:end].sum() - (stored[end] - stored[since]) / efficiency
-    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
-    mean_c = 0.5 * (stored[1:] + stored[:-1]) / whole
-    per_kelvin = bought_standing / length / (mean_c[since:end].mean() - ROOM_C)
+    pause = _pause(running, draws, step_s)
+    if pause is not None:
+        standing = _standing(unit, trace, begin, pause, efficiency)
+    else:  # recovery lasts to the second cluster
+        standing = _after_the_day(unit, begin, use, draws, efficiency)
 
     # to the temperatures of the test, and to the same heat in the store
     still = use <= 0.0
+    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    mean_c = 0.5 * (stored[1:] + stored[:-1]) / whole
     tank_c = float(mean_c[still].mean())
     volume = float(use.sum())
     rated = volume * RHO_CP * (DELIVERY_C - SUPPLY_C)
     change = float(stored[-1] - stored[0])
     energy = bought.sum() - change / efficiency
-    energy -= ((tank_c - ROOM_C) - (DELIVERY_C - ROOM_C)) * per_kelvin * still.sum() * step_s
+    energy -= ((tank_c - ROOM_C) - (DELIVERY_C - ROOM_C)) * standing.per_kelvin * still.sum() * step_s
     energy += (rated - heat.sum()) / efficiency
     return Day(
-        energy_factor=float(rated / energy),
+        uniform_energy_factor=float(rated / energy),
         recovery_efficiency=float(efficiency),
-        standby=float(bought_standing / length),
-        standby_per_kelvin=float(per_kelvin),
+        standby=standing.power,
+        standby_per_kelvin=standing.per_kelvin,
         tank_c=tank_c,
         bought=float(bought.sum()),
         delivered=float(heat.sum()),
@@ -207,11 +238,67 @@ def simulated_day(unit: Unit, draws: Sequence[Draw]) -> Day:
         trace=trace,
         begin=begin,
         recovery_began=None if recovered is None else float(np.argmax(running)) * step_s,
+        immersed=immersed,
     )
 
 
+class _Standing(NamedTuple):
+    """Purchased energy to stand, by the time and by the temperature above the room."""
+
+    power: float  # W
+    per_kelvin: float  # W/K
+
+
+def _settled(running: Bools, draw: Draw, step_s: float) -> int | None:
+    """Step from which the standby after a draw counts.
+
+    5 min after the end of the recovery that runs then or starts within 5 min, else 5 min after the draw;
+    None: it recovers to the end of the record.
+    """
+    drawn, wait = int(np.ceil((draw.start + draw.volume / draw.flow) / step_s)), round(SETTLED_S / step_s)
+    if not running[drawn : drawn + wait].any():
+        return drawn + wait
+    recovered = quiet(running, drawn + int(np.argmax(running[drawn:])), step_s)
+    return None if recovered is None else recovered + wait
+
+
+def _pause(running: Bools, draws: Sequence[Draw], step_s: float) -> slice | None:
+    """Steps of the day in which the standby is measured, between the clusters; None if there are none.
+
+    They end before the second cluster, or before the recovery that runs when it begins.
+    """
+    end = round(next(draw for draw in draws if not draw.first_cluster).start / step_s)
+    since = _settled(running[:end], [draw for draw in draws if draw.first_cluster][-1], step_s)
+    while end > 0 and running[end - 1]:
+        end -= 1
+    return None if since is None or since >= end else slice(since, end)
+
+
+def _standing(unit: Unit, trace: Trace, begin: int, pause: slice, efficiency: float) -> _Standing:
+    """Standby in steps counted from `begin`."""
+    since, end = begin + pause.start, begin + pause.stop
+    length = (end - since) * unit.plant.step_seconds
+    bought = trace.bought[since:end].sum() - (trace.stored[end] - trace.stored[since]) / efficiency
+    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    mean_c = float((trace.stored[since:end] + trace.stored[since + 1 : end + 1]).mean()) / (2.0 * whole)
+    power = float(bought) / length
+    return _Standing(power, power / (mean_c - ROOM_C))
+
+
+def _after_the_day(unit: Unit, begin: int, use: Array, draws: Sequence[Draw], efficiency: float) -> _Standing:
+    """Standby in the 8 h after the recovery that follows the last draw, with power; past the 24 h."""
+    step_s = unit.plant.step_seconds
+    window = round(STANDBY_S / step_s)
+    later = np.zeros(use.size + 2 * window)  # a day to recover, and the window
+    trace = follow(unit, np.concatenate((np.zeros(begin), use, later)))
+    since = _settled(trace.running[begin:-window], draws[-1], step_s)
+    if since is None:
+        raise InputError("24-hour test: the unit never recovers, so that its standby cannot be measured")
+    return _standing(unit, trace, begin, slice(since, since + window), efficiency)
+
+
 def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS_PER_HOUR) -> Record:
-    """First-hour rating and energy factor of the unit of a scenario.
+    """First-hour rating and uniform energy factor of the unit of a scenario.
 
     Parameters
     ----------
@@ -249,11 +336,12 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
     bought = day.bought / JOULE_PER_KWH
     given = total("heat_pump_heat", "backup_heat")
     lost = total("storage_loss")
-    annual = 365.0 * day.rated_heat / JOULE_PER_KWH / day.energy_factor
+    annual = 365.0 * day.rated_heat / JOULE_PER_KWH / day.uniform_energy_factor
     record: Record = {
         "title": loaded.scenario.title,
-        "energy_factor": day.energy_factor,
-        "first_hour_litres": delivery.volume * 1000.0,
+        "uniform_energy_factor": day.uniform_energy_factor,
+        "first_hour_rating_litres": delivery.volume * 1000.0,
+        "first_hour_rating_gal": delivery.volume / GALLON,
         "draw_pattern": name,
         "draw_pattern_by": "first-hour rating" if pattern is None else "given",
         "delivered_litres": volume * 1000.0,
@@ -267,12 +355,13 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
         "fuel_kwh": 0.0 if electric else backup,
         "storage_loss_kwh": lost / JOULE_PER_KWH,
         "store_change_kwh": day.change / JOULE_PER_KWH,
-        "energy_factor_uncorrected": day.delivered / day.bought if day.bought > 0.0 else None,
+        "delivered_over_purchased": day.delivered / day.bought if day.bought > 0.0 else None,
         "recovery_efficiency": day.recovery_efficiency,
         "standby_w": day.standby,
         "standby_w_per_k": day.standby_per_kelvin,
         "tank_mean_c": day.tank_c,
         "annual_energy_kwh": annual,
+        "first_hour_flow_l_per_min": delivery.flow * 6e4,
         "first_hour_draws_litres": [v * 1000.0 for v in delivery.draws],
         "draws": _by_draw(day, draws, unit.plant.step_seconds),
         "store_litres": loaded.scenario.plant.storage.volume * 1000.0,
@@ -322,14 +411,16 @@ def _cautions(scenario: Scenario, unit: Unit, day: Day, draws: Sequence[Draw]) -
     if litres > LARGEST_GAL * GALLON * 1000.0:
         said.append(
             f"the store of {litres:.0f} L is larger than that of a consumer water heater ({LARGEST_GAL:.0f} "
-            "gal, from memory): another test is the law for it"
+            "gal): another test is the law for it"
         )
-    if day.recovery_began is None:
+    if day.immersed:
+        pass  # no recovery is measured
+    elif day.recovery_began is None:
         said.append("the unit never recovers within the day: its recovery efficiency is of the heating-up")
     elif day.recovery_began > LATE_S:
         said.append(
             f"the first recovery begins {day.recovery_began / 3600.0:.1f} h after the first draw: its "
-            "efficiency holds the loss of that wait, which lowers the energy factor by some per cent"
+            "efficiency holds the loss of that wait, which lowers the uniform energy factor by some per cent"
         )
     if edge := float(day.trace.out.edge_seconds[day.begin :].sum()) / 3600.0:
         said.append(

@@ -117,7 +117,7 @@ def exact_interval(hits: int, trials: int) -> tuple[float, float]:
     References
     ----------
     .. [1] C. J. Clopper, E. S. Pearson, Biometrika 26, 404-413, 1934; S. S. Wilks, Ann. Math. Stat. 12,
-       91-96, 1941; both from memory.
+       91-96, 1941; both unverified.
 
     Examples
     --------

@@ -214,9 +214,11 @@ def refrigerant_checks(scenario: Scenario, year: Year, charge_kg: float) -> list
     return [
         *gwp_checks(
             held.name,
-            held.warming("AR4-100"),
+            dict(held.legal_gwp),
+            fluorinated=held.fluorinated,
             split=heat_pump.lines is not None,
             unit_kw=year.made.capacity / 1e3,
+            unit_kg=charge_kg / year.made.modules,
             region=region,
         ),
         *charge_checks(

@@ -63,7 +63,7 @@ def describe(path: Path, below_c: Sequence[float] = ()) -> Site:
     Notes
     -----
     The 99.6 % and the 99 % dry bulb are annual cumulative frequencies as in the ASHRAE Handbook,
-    Fundamentals, Climatic Design Information (quoted from memory): 35 and 88 of the 8760 hours at most
+    Fundamentals, Climatic Design Information (unverified): 35 and 88 of the 8760 hours at most
     are colder. The handbook takes them from decades of a station's record; a typical year leaves the
     extremes out.
 

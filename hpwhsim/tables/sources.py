@@ -1,0 +1,108 @@
+"""The one table of sources: what stands behind packaged values, defaults and cautions, and how it is known.
+
+A text names sources by their ids in square brackets, such as ``"[cfr-431-110]; made 2020-01-01"``. What a
+reader sees is the citation, and its status beside it.
+"""
+
+import re
+from functools import cache
+from typing import NamedTuple
+
+from hpwhsim.tables import read_plain
+
+VERIFIED, SECONDARY, UNVERIFIED = "verified", "secondary", "unverified"
+STATUSES = (UNVERIFIED, SECONDARY, VERIFIED)
+"""From the weakest."""
+
+NO_DOCUMENT = ("tankyear-default", "common-practice", "invented")
+"""Sources that are no documents; a text may name them by their words too."""
+
+_ID = re.compile(r"\[([a-z][a-z0-9-]+)\]")
+
+
+class Source(NamedTuple):
+    """One row of the table."""
+
+    id: str
+    citation: str
+    status: str  # verified | secondary | unverified
+    how: str  # it is known
+    licence: str
+
+
+class Cited(NamedTuple):
+    """A text with its citations spelt out."""
+
+    text: str
+    status: str  # the weakest of its sources; empty where it names none
+
+    def __str__(self) -> str:
+        return f"{self.text} ({self.status})" if self.status else self.text
+
+
+@cache
+def sources() -> dict[str, Source]:
+    """Rows of the table by id.
+
+    Raises
+    ------
+    ValueError
+        If an id comes twice or a status is not one of `STATUSES`.
+    """
+    found: dict[str, Source] = {}
+    for row in read_plain("sources"):
+        source = Source(**row)
+        if source.id in found or source.status not in STATUSES:
+            raise ValueError(f"sources.csv: {source.id}: an id that comes twice, or a status that is none")
+        found[source.id] = source
+    return found
+
+
+def cited(text: str) -> Cited:
+    """A text with the ids in it replaced by citations, and the weakest status of them.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such id.
+
+    Examples
+    --------
+    >>> cited("[gwp-definition]")
+    Cited(text='by definition of the warming potential', status='verified')
+    >>> str(cited("5 W/ft; [common-practice]"))
+    '5 W/ft; common practice, no source (unverified)'
+    >>> str(cited("found from the rating"))
+    'found from the rating'
+    """
+    table = sources()
+    found = [table[name] for name in _ID.findall(text)]
+    found += [table[name] for name in NO_DOCUMENT if table[name].citation in text]
+    spelt = _ID.sub(lambda match: table[match[1]].citation, text)
+    return Cited(spelt, min((source.status for source in found), key=STATUSES.index, default=""))
+
+
+def assumption(key: str, value: str, source: str, status: str = "") -> dict[str, str]:
+    """A row of the list of assumptions: key, value, citation and status.
+
+    Parameters
+    ----------
+    key, value : str
+        As in the scenario, with its unit.
+    source : str
+        A text with ids of the table.
+    status : str
+        Of a citation that is spelt out already.
+
+    Examples
+    --------
+    >>> assumption("plant.storage.tanks", "1", "[tankyear-default]: one tank")["status"]
+    'unverified'
+    """
+    found = cited(source)
+    return {"key": key, "value": value, "source": found.text, "status": status or found.status}
+
+
+def unverified() -> list[Source]:
+    """Every source that was not read, in the order of the table; what rests on it needs a look."""
+    return [source for source in sources().values() if source.status == UNVERIFIED]
