@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from hpwhsim.errors import InputError
+from hpwhsim.plain_text import refuse_controls
 from hpwhsim.scenario.keys import (
     block_of,
     describe,
@@ -320,6 +321,7 @@ def scenario_from(
     InputError
         In one line, for the first thing that is wrong.
     """
+    refuse_controls(raw, where)
     written = _written(raw, Scenario)
     try:
         return Scenario.model_validate(written, context={"folder": str(folder)})
