@@ -201,17 +201,20 @@ def parser() -> argparse.ArgumentParser:
         "dossier",
         help="write what a reviewer needs: workbook, PDF and bundle; or verify a bundle",
         description="Write dossier.xlsx (every hour, formulas from the hours to every total), dossier.pdf "
-        "and bundle.json. With --verify, repeat the calculation of a bundle: exit 0 says same, 1 that "
-        "something moved.",
+        "and bundle.zip, an archive of every input. With --verify, compare every file of an archive, the "
+        "workbook and PDF beside it, its factors and its record with a fresh run: exit 0 says same, 1 that "
+        "something differs. The archive is enough, in any folder.",
         epilog="example: tankyear dossier scenarios/central-air.yaml --out out/dossier; "
-        "tankyear dossier --verify out/dossier/bundle.json",
+        "tankyear dossier --verify out/dossier/bundle.zip",
     )
     dossier.add_argument("scenario", type=Path, nargs="?", metavar="SCENARIO", help="scenario file (YAML)")
     _add_changes(dossier)
     dossier.add_argument(
         "--out", type=Path, metavar="DIR", help="folder for the three files (default: out/NAME-dossier)"
     )
-    dossier.add_argument("--verify", type=Path, metavar="BUNDLE", help="repeat the calculation of a bundle")
+    dossier.add_argument(
+        "--verify", type=Path, metavar="BUNDLE", help="hold a bundle.zip against a fresh run"
+    )
 
     size = verbs.add_parser(
         "size",

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from hpwhsim.arguments import WRONG_INPUT, parser
 from hpwhsim.errors import InputError
+from hpwhsim.plain_text import refuse_controls, visible
 from hpwhsim.scenario.templates import template
 
 DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
@@ -214,7 +215,7 @@ def _dossier(args: argparse.Namespace) -> int:
         raise InputError("dossier: allowed either a SCENARIO, or --verify BUNDLE")
     if args.verify is not None:
         from hpwhsim.report.dossier import verdict_text
-        from hpwhsim.study.bundle import verify
+        from hpwhsim.study.verify import verify
 
         if args.overrides or args.weather or args.out:
             raise InputError("dossier: allowed nothing beside --verify BUNDLE: a bundle is repeated as it is")
@@ -270,12 +271,14 @@ ACTS = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and return its exit code: 0 done, 1 found what was looked for, 2 the input is wrong."""
-    args = parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else list(argv)
     try:
+        refuse_controls(words, "command line")  # before anything prints one of them
+        args = parser().parse_args(words)
         code = ACTS[args.verb](args)
         sys.stdout.flush()
     except InputError as error:
-        print(f"tankyear: {error}", file=sys.stderr)
+        print(f"tankyear: {visible(str(error))}", file=sys.stderr)
         return WRONG_INPUT
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
+from hpwhsim.plain_text import refuse_controls
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,7 @@ def rows(file: Path, columns: Sequence[str]) -> Iterator[tuple[int, dict[str, st
     for line, content in enumerate(text.splitlines(), start=1):
         if not content.strip() or content.lstrip().startswith("#"):
             continue
+        refuse_controls(content, f"{file}: line {line}")
         fields = [field.strip() for field in next(csv.reader([content]))]
         if not header:
             header = fields

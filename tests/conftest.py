@@ -47,3 +47,28 @@ def demo() -> "Papers":
     from hpwhsim.study.dossier import gather
 
     return gather(read_scenario(ROOT / "scenarios" / "central-air.yaml"))
+
+
+@pytest.fixture(scope="session")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The dossier of a copy of the demo, by the command, in a folder that no file may name.
+
+    The scenario names its weather by a full path and its baseline in a folder below, whose file holds a date
+    (YAML reads it as one) and names the weather from there. Nothing that reads it may change it.
+    """
+    import shutil
+
+    from hpwhsim import cli
+
+    folder = tmp_path_factory.mktemp("secret-place")
+    (folder / "below").mkdir()
+    shutil.copy(ROOT / "weather" / "chicago-il-725300-tmy3.epw.gz", folder)
+    text = (ROOT / "scenarios" / "central-air.yaml").read_text().replace("../weather", str(folder))
+    text = text.replace("baseline: gas-boiler.yaml", "baseline: below/gas-boiler.yaml")
+    (folder / "demo.yaml").write_text(text)
+    boiler = (ROOT / "scenarios" / "gas-boiler.yaml").read_text().replace("../weather", "..")
+    assert "made_on: 2020-01-01" in boiler
+    (folder / "below" / "gas-boiler.yaml").write_text(boiler)
+    argv = ["dossier", str(folder / "demo.yaml"), "--out", str(folder / "out")]
+    assert cli.main([*argv, "--set", "plant.storage.volume=850 gal"]) == 0
+    return folder / "out"

@@ -18,7 +18,7 @@ from hpwhsim.report.files import write_files
 from hpwhsim.report.pages import Drawn, pdf_bytes
 from hpwhsim.report.swing import followed, tornado
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.bundle import bundle, verify
+from hpwhsim.study.archive import unpacked
 from hpwhsim.study.dossier import Papers, gather, inputs
 from hpwhsim.study.swing import Result, swings
 
@@ -87,25 +87,11 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
     assert tornado(found).startswith(b"\x89PNG")
 
 
-# -- PDF and bundle --------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The dossier of a copy of the demo, by the command."""
-    folder = tmp_path_factory.mktemp("dossier")
-    text = DEMO.read_text().replace("../weather", str(ROOT / "weather"))
-    (folder / "demo.yaml").write_text(text)
-    shutil.copy(ROOT / "scenarios" / "gas-boiler.yaml", folder / "gas-boiler.yaml")
-    boiler = folder / "gas-boiler.yaml"
-    boiler.write_text(boiler.read_text().replace("../weather", str(ROOT / "weather")))
-    argv = ["dossier", str(folder / "demo.yaml"), "--out", str(folder / "out")]
-    assert cli.main([*argv, "--set", "plant.storage.volume=850 gal"]) == 0
-    return folder / "out"
+# -- PDF and files --------------------------------------------------------------------------------------
 
 
 def test_three_files(written: Path) -> None:
-    assert sorted(path.name for path in written.iterdir()) == ["bundle.json", "dossier.pdf", "dossier.xlsx"]
+    assert sorted(path.name for path in written.iterdir()) == ["bundle.zip", "dossier.pdf", "dossier.xlsx"]
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
@@ -115,8 +101,7 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
     text = subprocess.run(
         ["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True
     ).stdout
-    held = json.loads((written / "bundle.json").read_text())
-    record = held["record"]
+    record = json.loads(unpacked(written / "bundle.zip")["record.json"])
     for words in (
         "Purpose",
         "Method",
@@ -199,73 +184,12 @@ def test_the_command_works_where_it_says(demo: Papers, monkeypatch: pytest.Monke
     assert again.scenario == other.scenario
 
 
-def test_verify_says_same(written: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert cli.main(["dossier", "--verify", str(written / "bundle.json")]) == 0
-    assert capsys.readouterr().out.splitlines()[-1] == "same"
-
-
-def test_verify_says_what_moved(written: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """An edited scenario file, an edited baseline file, an edited figure: each is named, exit 1."""
-    folder = tmp_path / "copy"
-    shutil.copytree(written.parent, folder)
-    file, kept = folder / "demo.yaml", folder / "out" / "bundle.json"
-    file.write_text(file.read_text().replace("cop: 3.7", "cop: 3.5"))
-    assert cli.main(["dossier", "--verify", str(kept)]) == 1
-    said = capsys.readouterr().out
-    assert "demo.yaml: the scenario file has changed" in said
-    assert re.search(r"^compressor_kwh +\d", said, re.MULTILINE)
-    assert said.splitlines()[-1].startswith("moved: 1 of the inputs")
-    shutil.copy(written.parent / "demo.yaml", file)
-    boiler = folder / "gas-boiler.yaml"
-    boiler.write_text(boiler.read_text().replace('power: "80 kW"', 'power: "60 kW"'))
-    found = verify(kept)
-    assert [text for text in found.inputs if "gas-boiler.yaml" in text and "has changed" in text]
-    shutil.copy(written.parent / "gas-boiler.yaml", boiler)
-    held = json.loads(kept.read_text())
-    held["record"]["electricity_kwh"] *= 1.01
-    kept.write_text(json.dumps(held))
-    found = verify(kept)
-    assert found.inputs == ()
-    assert [move.key for move in found.moves] == ["electricity_kwh"]
-
-
-def test_a_bundle_repeats_without_its_scenario_file(written: Path, tmp_path: Path) -> None:
-    """The keys kept in the bundle are enough; only weather and baseline must be where they were."""
-    folder = tmp_path / "copy"
-    shutil.copytree(written.parent, folder)
-    (folder / "demo.yaml").unlink()
-    found = verify(folder / "out" / "bundle.json")
-    assert found.same, found
-    assert "repeated from the keys" in found.notes[0]
-
-
-@pytest.mark.parametrize(
-    ("text", "words"),
-    [
-        ("", "not valid JSON"),
-        ("[]", "no bundle"),
-        ('{"kind": 3}', "no bundle"),
-        (None, "there is no such file"),
-    ],
-)
-def test_a_wrong_bundle_is_one_line(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str | None, words: str
-) -> None:
-    path = tmp_path / "bundle.json"
-    if text is not None:
-        path.write_text(text)
-    assert cli.main(["dossier", "--verify", str(path)]) == 2
-    said = capsys.readouterr()
-    assert words in said.err
-    assert said.err.count("\n") == 1
-
-
 @pytest.mark.parametrize(
     "argv",
     [
         ["dossier"],
-        ["dossier", str(DEMO), "--verify", "bundle.json"],
-        ["dossier", "--verify", "bundle.json", "--set", "title=x"],
+        ["dossier", str(DEMO), "--verify", "bundle.zip"],
+        ["dossier", "--verify", "bundle.zip", "--set", "title=x"],
         ["dossier", "missing.yaml"],
         ["dossier", str(DEMO), "--set", "plant.heat_pump.cop=40"],
         ["dossier", str(DEMO), "--out", str(DEMO / "below")],
@@ -298,22 +222,3 @@ def test_a_failure_while_writing_leaves_the_old_files(
         write_files(out, {"dossier.xlsx": b"1", "dossier.pdf": b"2"})
     monkeypatch.undo()
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
-
-
-def test_the_bundle_names_every_file(demo: Papers, tmp_path: Path) -> None:
-    held = bundle(demo, tmp_path)
-    assert {item["key"] for item in held["files"]} == {"site.weather", "baseline"}
-    assert all((tmp_path / item["path"]).resolve().is_file() for item in held["files"])
-    assert held["scenario"]["text"] == DEMO.read_text()
-
-
-def test_the_bundle_names_files_of_the_baselines_own_file(demo: Papers, tmp_path: Path) -> None:
-    """A baseline in a file of its own whose plant names a third file: its hash is kept too."""
-    (tmp_path / "rejected.csv").write_text("rejection_kw\n" + "0\n" * 8760)
-    text = (ROOT / "scenarios" / "ground.yaml").read_text().replace("../weather", str(ROOT / "weather"))
-    text = text.replace('flow: "45 gpm"', 'flow: "45 gpm"\n      rejection: rejected.csv')
-    (tmp_path / "ground.yaml").write_text(text)
-    loaded = read_scenario(DEMO, [f"baseline={tmp_path / 'ground.yaml'}"])
-    held = {item["key"]: item for item in bundle(demo._replace(loaded=loaded), tmp_path)["files"]}
-    assert set(held) == {"site.weather", "baseline", "baseline.source.ground_loop.rejection"}
-    assert held["baseline.source.ground_loop.rejection"]["path"] == "rejected.csv"

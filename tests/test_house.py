@@ -27,12 +27,14 @@ FLOOR = {
     "errors": 1,
     "disk_cache": 1,
     "user_csv": 1,
+    "plain_text": 1,
     "pipe_friction": 1,
     "us_units": 1,
     "last_digits": 1,
     "plain_math": 1,
 }
-EVERYWHERE = ("errors", "disk_cache", "kernel", "last_digits")  # used from every floor, their own included
+# used from every floor, their own included
+EVERYWHERE = ("errors", "disk_cache", "kernel", "last_digits", "plain_text")
 KERNEL_DOOR = "kernel"
 
 

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, HOURS, TMY3_COLUMNS, Column
 from hpwhsim.errors import InputError
+from hpwhsim.plain_text import visible
 
 Array = NDArray[np.float64]
 
@@ -117,7 +118,7 @@ def _place(path: Path, cells: list[str], names: list[str], where: int) -> Place:
         "elevation": (-450, 6000),
     }
     got = {k: _number(path, 1, k, cells[where + i].strip(), *limits[k]) for k, i in order.items()}
-    station = " ".join(words) or f"grid point {got['latitude']:g}, {got['longitude']:g}"
+    station = visible(" ".join(words)) or f"grid point {got['latitude']:g}, {got['longitude']:g}"
     return Place(station, got["latitude"], got["longitude"], got["utc offset"], got["elevation"])
 
 

@@ -13,7 +13,7 @@ from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import amount, decimals
 from hpwhsim.report.life_cycle_sheet import FIGURES
 from hpwhsim.report.swing import number as whole
-from hpwhsim.study.bundle import WEATHER
+from hpwhsim.scenario.files import WEATHER
 from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.tables import read_table
 
@@ -36,7 +36,7 @@ CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
 def origins(papers: Papers) -> list[tuple[str, str]]:
     """Program, scenario and weather with their checksums."""
     record: Any = papers.plant.record
-    overrides = papers.loaded.overrides
+    overrides = record["scenario.overrides"]
     return [
         ("tool", f"tankyear {record['tool.version']}"),
         ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
@@ -183,7 +183,7 @@ def command_of(papers: Papers, verb: str = "dossier") -> str:
     loaded = papers.loaded
     words = ["tankyear", verb, loaded.path.name]
     for override in loaded.overrides:
-        if override.startswith(WEATHER):  # --weather, from wherever the command was typed
+        if override.startswith(f"{WEATHER}="):  # --weather, from wherever the command was typed
             weather = os.path.relpath(loaded.scenario.site.weather, loaded.path.parent)
             words += ["--weather", Path(weather).as_posix()]
         else:

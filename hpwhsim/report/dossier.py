@@ -1,7 +1,6 @@
 """The files of a dossier, written all or none, and the words on a bundle that was verified."""
 
 import gc
-import json
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.context import BaseContext
@@ -10,7 +9,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from hpwhsim.errors import InputError
-from hpwhsim.report.answer_rows import command_of
+from hpwhsim.plain_text import visible
 from hpwhsim.report.drift import table
 from hpwhsim.report.figures import CAPTIONS, draw_pictures
 from hpwhsim.report.files import write_files
@@ -18,12 +17,13 @@ from hpwhsim.report.pages import Drawn, pdf_bytes
 from hpwhsim.report.swing import tornado
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.study.bundle import Verdict, bundle
+from hpwhsim.study.bundle import bundle, repeat_command
 from hpwhsim.study.dossier import gather
 from hpwhsim.study.swing import Swings, swings
+from hpwhsim.study.verify import Verdict
 from hpwhsim.study.year import Year
 
-WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.json")
+WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
 
 
 def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
@@ -61,12 +61,11 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
         try:
             contents = {WORKBOOK: workbook_bytes(papers)}
             bar.update()
-            contents[PDF] = pdf_bytes(papers, drawn, command_of(papers))
+            contents[PDF] = pdf_bytes(papers, drawn, repeat_command(loaded, "dossier"))
             bar.update()
         finally:
             gc.enable()
-        text = json.dumps(bundle(papers, folder), indent=2, ensure_ascii=False, allow_nan=False)
-        contents[BUNDLE] = f"{text}\n".encode()
+        contents[BUNDLE] = bundle(papers, contents)
         bar.update()
     return write_files(folder, contents)
 
@@ -102,14 +101,15 @@ def _check_folder(folder: Path) -> None:
 
 
 def verdict_text(verdict: Verdict) -> str:
-    """What was found, the last line being the verdict."""
+    """What was compared and what was found, the last line being the verdict."""
+    wide = max(len(finding.what) for finding in verdict.findings)
+    lines = ["compared:"]
+    lines += [f"  {finding.what:<{wide}}  {finding.said}" for finding in verdict.findings]
     whole = [move for move in verdict.moves if "[" not in move.key]  # the year's; not months and lists
-    lines = [*verdict.notes, *verdict.inputs, *table(whole, None)]
+    lines += table(whole, None)
     if len(whole) < len(verdict.moves):
         lines.append(f"and {len(verdict.moves) - len(whole)} figures of months, years and lists")
-    if verdict.same:
-        lines.append("same")
-    else:
-        files, figures = len(verdict.inputs), len(verdict.moves)
-        lines.append(f"moved: {files} of the inputs, {figures} of the figures")
-    return "\n".join(lines) + "\n"
+    left = f" (not compared: {', '.join(verdict.missing)})" if verdict.missing else ""
+    different = [finding.what for finding in verdict.findings if finding.same is False]
+    lines.append(f"differs: {'; '.join(different)}{left}" if different else f"same{left}")
+    return visible("\n".join(lines)) + "\n"

@@ -44,8 +44,9 @@ PURPOSE = (
     "hour by hour: the energy it buys, its peak power, how well it serves the taps, and, where they were "
     "asked for, its greenhouse gases, its cost, and what it saves against a baseline that gives the same "
     "service. It is meant to be checked: the workbook beside it holds every hour of the year and formulas "
-    "from these hours to every total, and the bundle beside it lets the program repeat the calculation. It"
-    " is no design, no certificate and no guarantee of what a building will use."
+    "from these hours to every total, and the archive beside it holds every input, so that the program can "
+    "repeat the calculation anywhere. It is no design, no certificate and no guarantee of what a building "
+    "will use."
 )
 
 METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
@@ -174,8 +175,8 @@ def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
     add_heading(pdf, "How to repeat it")
     rows = [
         *origins(papers),
-        ("command, typed in the scenario's folder", command),
-        ("to verify", "tankyear dossier --verify bundle.json (says same, or what moved)"),
+        ("command, typed where bundle.zip was unpacked", command),
+        ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
     ]
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
 

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from hpwhsim.errors import Findings, InputError, together
+from hpwhsim.plain_text import refuse_controls
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
@@ -353,6 +354,7 @@ def scenario_from(
     InputError
         A line for each thing that is wrong.
     """
+    refuse_controls(raw, where)
     written, lines = _written(raw, Scenario), [] if wrong is None else list(wrong.lines)
     try:
         scenario = Scenario.model_validate(written, context={"folder": str(folder)})

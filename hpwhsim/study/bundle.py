@@ -1,193 +1,146 @@
-"""The bundle of a dossier: scenario, files, factors and record, to repeat the calculation later."""
+"""The bundle of a dossier: one archive with all that repeats the calculation in another place.
+
+::
+
+    bundle.json    versions, the scenario's name and overrides, SHA-256 of every file and of the documents
+    factors.json   factors that the accounts used
+    record.json    the annual record
+    README.txt     what is in it and how to repeat it
+    inputs/        the scenario and every file that it and the file of its baseline name
+
+Files have relative names; nothing says where they were when the dossier was made. In the scenarios the names
+of files are those in the archive; all else in them is as it was written.
+"""
 
 import hashlib
 import json
-import os
-from collections.abc import Iterator, Mapping
+import platform
+import shlex
+from collections.abc import Mapping
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import hpwhsim
-from hpwhsim.errors import InputError
-from hpwhsim.scenario.parts import Block
-from hpwhsim.scenario.reading import Loaded, baseline_of, dump, read_scenario, scenario_from
-from hpwhsim.study.answer import answer
+from hpwhsim.account.gases import warming
+from hpwhsim.scenario.files import files_of, named_anew, overrides_anew, plain_names
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.study.archive import packed
 from hpwhsim.study.dossier import Papers, Side
-from hpwhsim.study.records import Record, Stored, finite
-from hpwhsim.study.regress import Move, compare
+from hpwhsim.study.records import finite
 
-WEATHER = "site.weather="
-KIND = "tankyear dossier bundle, 1"
-SHAPE = {"kind": str, "tool": dict, "scenario": dict, "files": list, "factors": dict, "record": dict}
-
-
-class Verdict(NamedTuple):
-    """What a repeated calculation found."""
-
-    notes: tuple[str, ...]  # what is worth knowing and has not moved
-    inputs: tuple[str, ...]  # files that are not what they were
-    moves: tuple[Move, ...]  # figures beyond tolerance, largest relative change first
-
-    @property
-    def same(self) -> bool:
-        """Whether nothing moved."""
-        return not self.inputs and not self.moves
+KIND = "tankyear dossier bundle, 2"
+MANIFEST, FACTORS, RECORD, README = "bundle.json", "factors.json", "record.json", "README.txt"
+INPUTS = "inputs"
+LIBRARIES = ("numpy", "numba", "scipy", "CoolProp", "pandas", "pvlib", "pygfunction", "pint", "xarray")
+"""Libraries that a figure may hang on."""
 
 
-def bundle(papers: Papers, folder: Path) -> dict[str, Any]:
-    """What has to be kept of a calculation.
+def bundle(papers: Papers, documents: Mapping[str, bytes]) -> bytes:
+    """The bytes of the archive.
 
-    Weather and other files are not in it: they are named by path and hash. Paths are relative to `folder`,
-    where the bundle will lie, unless the scenario file itself has them in full.
+    Parameters
+    ----------
+    papers : Papers
+        What was calculated.
+    documents : mapping of str to bytes
+        Workbook and PDF by file name: their hashes are kept.
     """
     loaded = papers.loaded
-    text = loaded.path.read_bytes().decode("utf-8-sig")  # line ends as they are: the hash is of the bytes
-    files = dict(_files_of(loaded))
-    places = {
-        str(path): str(path) if str(path) in text else _relative(path, folder) for path in files.values()
+    names, texts = _inputs(loaded)
+    overrides = overrides_anew(loaded, names)
+    contents = {
+        README: _readme(names[loaded.path], overrides, list(documents)).encode(),
+        FACTORS: _json(factors(papers)),
+        RECORD: _json(finite(papers.plant.record)),
+        **{names[path]: data for path, data in texts.items()},
     }
-    return {
+    keys = {names[file.path]: file.key for file in files_of(loaded)}
+    manifest = {
         "kind": KIND,
-        "tool": {"name": "tankyear", "version": hpwhsim.__version__},
-        "scenario": {
-            "path": _relative(loaded.path, folder),
-            "sha256": loaded.sha256,
-            "overrides": [one for one in loaded.overrides if not one.startswith(WEATHER)],
-            "other_weather": any(one.startswith(WEATHER) for one in loaded.overrides),
-            "text": text,
-            "keys": _moved(dump(loaded.scenario), places),  # overrides included
-        },
+        "versions": versions(),
+        "scenario": {"name": names[loaded.path], "overrides": list(overrides)},
         "files": [
-            {"key": key, "path": places[str(path)], "sha256": _sha256(path)} for key, path in files.items()
+            {"name": name, "what": keys.get(name, WHAT.get(name, "")), "sha256": sha256(data)}
+            for name, data in contents.items()
         ],
-        "factors": _factors(papers),
-        "record": finite(papers.plant.record),
+        "documents": [{"name": name, "sha256": sha256(data)} for name, data in documents.items()],
+    }
+    return packed({MANIFEST: _json(manifest), **contents})
+
+
+WHAT = {README: "how to repeat the calculation", FACTORS: "factors used", RECORD: "annual record"}
+
+
+def repeat_command(loaded: Loaded, verb: str = "run") -> str:
+    """The command that repeats the calculation where the archive was unpacked."""
+    names, _ = _inputs(loaded, read=False)
+    return _command(names[loaded.path], overrides_anew(loaded, names), verb)
+
+
+def _command(name: str, overrides: tuple[str, ...], verb: str = "run") -> str:
+    words = ["tankyear", verb, name]
+    for override in overrides:
+        words += ["--set", override]
+    return shlex.join(words)
+
+
+def _inputs(loaded: Loaded, read: bool = True) -> tuple[dict[Path, str], dict[Path, bytes]]:
+    """Name in the archive of every input, and its bytes; scenarios name files as the archive does."""
+    files = files_of(loaded)
+    names = {path: f"{INPUTS}/{name}" for path, name in plain_names([file.path for file in files]).items()}
+    if not read:
+        return names, {}
+    return names, {
+        file.path: file.path.read_bytes() if file.loaded is None else named_anew(file.loaded, names).encode()
+        for file in files
     }
 
 
-def verify(path: Path) -> Verdict:
-    """Repeat the calculation of a bundle and say what moved.
-
-    The scenario file is read where it was; if it is gone, the keys kept in the bundle are.
-
-    Raises
-    ------
-    InputError
-        If the bundle is none, or a file that it names is not there, or the calculation cannot be repeated.
-    """
-    held = _read(path)
-    folder, scenario = path.resolve().parent, held["scenario"]
-    notes, moved = [], []
-    text = scenario["text"].encode()
-    if scenario["sha256"] not in (_hash(text), _hash(b"\xef\xbb\xbf" + text)):  # with a byte-order mark
-        moved.append("the scenario text inside the bundle is not the one whose hash it gives")
-    file = (folder / scenario["path"]).resolve()
-    overrides = tuple(scenario["overrides"])
-    if file.is_file():
-        weather = None
-        if scenario["other_weather"]:
-            weather = next((folder / f["path"] for f in held["files"] if f["key"] == "site.weather"), None)
-        loaded = read_scenario(file.resolve(), overrides, weather)
-        if loaded.sha256 != scenario["sha256"]:
-            moved.append(f"{file}: the scenario file has changed")
-    else:
-        notes.append(f"{file}: there is no such file; repeated from the keys kept in the bundle")
-        keys = _moved(
-            scenario["keys"], {f["path"]: str((folder / f["path"]).resolve()) for f in held["files"]}
-        )
-        loaded = Loaded(scenario_from(keys, folder, str(path)), file, scenario["sha256"], overrides)
-    now = {str(f): _sha256(f) for _, f in _files_of(loaded)}
-    for item in held["files"]:
-        there = (folder / item["path"]).resolve()
-        found = now.get(str(there)) or (_sha256(there) if there.is_file() else None)
-        if found != item["sha256"]:
-            what = "is gone" if found is None else "has changed"
-            moved.append(f"{there} ({item['key']}): the file {what}")
-    if held["tool"].get("version") != hpwhsim.__version__:
-        notes.append(f"made by tankyear {held['tool'].get('version')}, repeated by {hpwhsim.__version__}")
-    fresh: Record = finite(answer(loaded).year.record)
-    stored = Stored({}, held["record"], [])
-    moves, within = compare(stored, fresh)
-    if within:
-        notes.append(f"{len(within)} figures differ by rounding only")
-    return Verdict(tuple(notes), tuple(moved), moves)
+def _json(value: object) -> bytes:
+    return f"{json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)}\n".encode()
 
 
-# -- parts -----------------------------------------------------------------------------------------------
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        held = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file; allowed a bundle.json of a dossier") from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{path}: not valid JSON: {' '.join(str(error).split())}") from None
-    for key, kind in SHAPE.items():
-        if not isinstance(held, dict) or not isinstance(held.get(key), kind):
-            raise InputError(f"{path}: no bundle of a dossier: allowed a {kind.__name__} named '{key}' in it")
-    if held["kind"] != KIND:
-        raise InputError(f"{path}: kind: got {held['kind']!r}; allowed {KIND!r}")
-    texts = {"path": str, "sha256": str, "text": str, "overrides": list, "other_weather": bool, "keys": dict}
-    good = all(isinstance(held["scenario"].get(key), kind) for key, kind in texts.items())
-    rows = all(
-        isinstance(item, dict) and all(isinstance(item.get(k), str) for k in ("key", "path", "sha256"))
-        for item in held["files"]
-    )
-    if not (good and rows):
-        raise InputError(f"{path}: scenario or files: got blocks that lack keys; allowed those of a bundle")
-    return held
-
-
-def _files_of(loaded: Loaded) -> Iterator[tuple[str, Path]]:
-    """Every file that a scenario or the plant of its baseline names, by key."""
-    yield from _files(loaded.scenario, "")
-    baseline = baseline_of(loaded)
-    if baseline is not None and isinstance(loaded.scenario.baseline, Path):
-        yield from _files(baseline.scenario.plant, "baseline.")
-
-
-def _files(block: Block, prefix: str) -> Iterator[tuple[str, Path]]:
-    """Every file that a block names, by key."""
-    for name, field in type(block).model_fields.items():
-        key, value = prefix + (field.alias or name), getattr(block, name)
-        if isinstance(value, Block):
-            yield from _files(value, f"{key}.")
-        elif isinstance(value, Path):
-            yield key, value
-
-
-def _sha256(path: Path) -> str:
-    return _hash(path.read_bytes())
-
-
-def _hash(data: bytes) -> str:
+def sha256(data: bytes) -> str:
+    """The SHA-256 of some bytes, in hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()
 
 
-def _relative(path: Path, folder: Path) -> str:
-    """The path from `folder` on, or as it is where there is none (another drive)."""
-    try:
-        return Path(os.path.relpath(path, folder.resolve())).as_posix()
-    except ValueError:
-        return path.as_posix()
+def versions() -> dict[str, str]:
+    """Versions of the program, of Python and of the libraries that a figure may hang on."""
+    found = {"tankyear": hpwhsim.__version__, "Python": platform.python_version()}
+    for name in LIBRARIES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return found
 
 
-def _moved(value: Any, places: Mapping[str, str]) -> Any:
-    """Dumped keys with the paths in `places` written another way."""
-    if isinstance(value, dict):
-        return {key: _moved(item, places) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_moved(item, places) for item in value]
-    if isinstance(value, str):
-        return places.get(value, value)
-    return value if isinstance(value, bool | int | float) or value is None else str(value)
+def _readme(scenario: str, overrides: tuple[str, ...], documents: list[str]) -> str:
+    return f"""The inputs of one calculation of tankyear, and what came out of it.
+
+{MANIFEST}    versions, overrides of the command line, and the SHA-256 of every file here, of
+               {" and of ".join(documents)}
+{FACTORS}   factors of greenhouse gases and of source energy that the accounts used
+{RECORD}    the annual record: every figure, every default in force, every caution. Its
+               scenario.sha256 is that of the scenario as it was read; the one here differs from it
+               by the names of the files that it names, and by nothing else.
+{INPUTS}/        the scenario, its weather, and every other file that it or its baseline names
+
+To compare all of this with a fresh run (documents where they lie beside the archive):
+
+    tankyear dossier --verify bundle.zip
+
+To repeat the calculation, unpack the archive into an empty folder, and in that folder:
+
+    {_command(scenario, overrides)}
+    {_command(scenario, overrides, "dossier")}
+"""
 
 
-def _factors(papers: Papers) -> dict[str, Any]:
-    """The factors in force, for a reader; the calculation takes them from the scenario."""
+def factors(papers: Papers) -> dict[str, Any]:
+    """The factors in force. The calculation takes them from the scenario and the program's own tables."""
 
     def side(of: Side) -> dict[str, Any]:
         found: dict[str, Any] = {
@@ -202,13 +155,16 @@ def _factors(papers: Papers) -> dict[str, Any]:
     found: dict[str, Any] = {name: side(of) for name, of in papers.sides.items()}
     found["electricity_to_source"] = papers.electricity_to_source
     found["service_years"] = papers.service_years
+    carbon = papers.plant.scenario.carbon
+    if carbon is not None:
+        found["gwp"] = {"set": carbon.gwp, **warming(carbon.gwp)}
     for name, grid in (("grid", papers.grid), ("marginal", papers.marginal)):
         if grid is not None:
-            factors = grid.kgco2e_per_kwh
+            by_year = grid.kgco2e_per_kwh
             found[name] = {
                 "name": grid.name,
                 "kind": grid.kind,
                 "source": grid.source,
-                "kgco2e_per_kwh": factors[:, 0].tolist() if factors.shape[1] == 1 else float(factors.mean()),
+                "kgco2e_per_kwh": by_year[:, 0].tolist() if by_year.shape[1] == 1 else float(by_year.mean()),
             }
     return found

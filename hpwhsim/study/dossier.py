@@ -1,6 +1,5 @@
 """What a dossier is made of: the answer to a scenario with the factors its accounts used, and its inputs."""
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -204,7 +203,6 @@ class Input(NamedTuple):
 def inputs(papers: Papers) -> list[Input]:
     """What the modeler gave, every default in force, and what follows from both."""
     rows: list[Input] = []
-    folder = papers.loaded.path.parent
     set_keys = {text.partition("=")[0].strip() for text in papers.loaded.overrides}
 
     def look(value: Any, written: Any, path: str) -> None:
@@ -219,7 +217,7 @@ def inputs(papers: Papers) -> list[Input]:
         else:
             text = _text(value)
             if Path(text).is_absolute() and Path(text).is_file():
-                text = os.path.relpath(text, folder)
+                text = Path(text).name  # no folder of this machine
             elif isinstance(value, list | tuple) and written is not None:
                 text = _text(written)
             elif written is not None:

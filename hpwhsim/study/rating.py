@@ -14,6 +14,7 @@ import numpy as np
 import hpwhsim
 from hpwhsim.account import adequacy
 from hpwhsim.errors import InputError
+from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
@@ -375,7 +376,7 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
         "cautions": _cautions(loaded.scenario, unit, day, draws),
         "tool.version": hpwhsim.__version__,
         "scenario.sha256": loaded.sha256,
-        "scenario.overrides": list(loaded.overrides),
+        "scenario.overrides": list(short_overrides(loaded)),
     }
     return record
 

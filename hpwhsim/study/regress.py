@@ -35,6 +35,7 @@ from time import perf_counter
 from typing import Literal, NamedTuple
 
 from hpwhsim.errors import InputError
+from hpwhsim.plain_text import refuse_controls
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.study.answer import answer
 from hpwhsim.study.records import (
@@ -149,6 +150,7 @@ def plan(folder: Path, only: Sequence[str] = ()) -> Plan:
         raise InputError(f"{folder}: no scenarios in this folder; allowed files named *.yaml")
     stored = {path.stem: path for path in records.glob("*.json") if not path.name.startswith(".")}
     names = sorted({*scenarios, *stored})
+    refuse_controls(names, f"{folder}: name of a file")
     for name in only:
         if name not in names:
             near = get_close_matches(name, names, n=1) or names[:5]

@@ -13,6 +13,7 @@ import hpwhsim
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded, assumptions
 from hpwhsim.scenario.schema import Scenario, Sizing
 from hpwhsim.study.chances import chances
@@ -119,7 +120,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     return record | {
         "tool.version": hpwhsim.__version__,
         "scenario.sha256": loaded.sha256,
-        "scenario.overrides": list(loaded.overrides),
+        "scenario.overrides": list(short_overrides(loaded)),
         "weather.sha256": weather.attrs["sha256"],
         "weather.station": weather.attrs["station"],
     }

@@ -17,6 +17,7 @@ import numpy as np
 import hpwhsim
 from hpwhsim.errors import InputError
 from hpwhsim.quantities import Kind, QuantityError, read_quantity
+from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.study.answer import answer
@@ -186,7 +187,7 @@ def gather(plan: Plan, rows: Sequence[Row]) -> Record:
     first = rows[0].record
     varied = {axis.key for axis in plan.axes}
     overrides = [
-        text for text in plan.cases[0].loaded.overrides if text.partition("=")[0].strip() not in varied
+        text for text in short_overrides(plan.cases[0].loaded) if text.partition("=")[0].strip() not in varied
     ]
     return {
         "title": first["title"],

@@ -22,6 +22,7 @@ from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.lines import LinesYear
 from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import Assumption, Made
+from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.tank import RHO_CP
@@ -406,7 +407,7 @@ def _record(
         "title": scenario.title,
         "tool.version": hpwhsim.__version__,
         "scenario.sha256": loaded.sha256,
-        "scenario.overrides": list(loaded.overrides),
+        "scenario.overrides": list(short_overrides(loaded)),
         "weather.sha256": weather.attrs["sha256"],
         "inputs.sha256": assembly.digest,
         "weather.station": weather.attrs["station"],

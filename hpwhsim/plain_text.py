@@ -1,0 +1,97 @@
+"""Text that is safe to print: no control characters, no signs that turn the direction of writing.
+
+A terminal obeys the controls of ECMA-48 (ESC and BEL among them), XML 1.0 allows few of them, and explicit
+directions let a line read otherwise than it is stored.
+
+References
+----------
+.. [1] ECMA-48 (ISO/IEC 6429), clause 5: the control sets C0 and C1.
+.. [2] Unicode Standard Annex 9, section 2: explicit directional embeddings, overrides, isolates and marks.
+.. [3] W3C, Extensible Markup Language (XML) 1.0, fifth edition, section 2.2, production 2: Char.
+"""
+
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping
+
+from hpwhsim.errors import InputError
+
+LINES = "\t\n"  # the controls that text in a file may hold
+_UNSAFE = re.compile(
+    "["
+    "\x00-\x08\x0b-\x1f\x7f-\x9f"  # C0 without tab and line feed, DEL, C1
+    "\u2028\u2029"  # line and paragraph separators
+    "\u061c\u200e\u200f\u202a-\u202e\u2066-\u206f"  # marks, overrides, isolates, and deprecated ones
+    "\ud800-\udfff\ufffe\uffff"  # no characters: XML and UTF-8 have none of them
+    "]"
+)
+_NAMES = {"\x07": "BEL", "\x1b": "ESC", "\x7f": "DEL", "\r": "CR", "\x00": "NUL"}
+
+
+def refuse_controls(raw: object, where: str) -> None:
+    """Refuse a text in nested blocks and lists, keys included, that is not safe to print.
+
+    Parameters
+    ----------
+    raw : object
+        As YAML gives it, or one text.
+    where : str
+        What the message begins with: a file, or an option.
+
+    Raises
+    ------
+    InputError
+        In one line that is safe to print, for the first such text.
+    """
+    for key, text in _texts(raw, ""):
+        found = _UNSAFE.search(text)
+        if found is not None:
+            place = f"{key}: " if key else ""
+            raise InputError(
+                visible(
+                    f"{where}: {place}got {_named(found[0])} in {_short(text)!r}; allowed text without "
+                    "control characters and without signs that turn the direction of writing"
+                )
+            )
+
+
+def visible(text: str) -> str:
+    r"""The text with what is not safe to print written as an escape; line breaks and tabs stay.
+
+    Examples
+    --------
+    >>> visible("a\x1b[31mb")
+    'a\\x1b[31mb'
+    """
+    return _UNSAFE.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def _texts(raw: object, key: str, seen: set[int] | None = None) -> Iterator[tuple[str, str]]:
+    """Every text of nested blocks and lists with the dotted key where it stands first.
+
+    In YAML a block may stand in several places, in itself too: each is looked at once (`seen`, by identity).
+    """
+    seen = set() if seen is None else seen
+    if isinstance(raw, str):
+        yield key, raw
+    elif id(raw) in seen:
+        return
+    elif isinstance(raw, Mapping):
+        seen.add(id(raw))
+        for name, item in raw.items():
+            if isinstance(name, str):
+                yield key, name
+            yield from _texts(item, f"{key}.{name}" if key else str(name), seen)
+    elif isinstance(raw, list | tuple):
+        seen.add(id(raw))
+        for item in raw:
+            yield from _texts(item, key, seen)
+
+
+def _named(sign: str) -> str:
+    name = _NAMES.get(sign) or unicodedata.name(sign, "a control character").lower()
+    return f"U+{ord(sign):04X} ({name})"
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else f"{text[:37]}..."
