@@ -7,10 +7,13 @@ from math import isclose
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from hpwhsim.account.checks import OK, beyond
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import amount, decimals
+from hpwhsim.report.heat_flows import ELECTRIC
 from hpwhsim.report.life_cycle_sheet import FIGURES
 from hpwhsim.report.swing import number as whole
 from hpwhsim.study.bundle import WEATHER
@@ -51,14 +54,18 @@ def headline(papers: Papers) -> Iterator[list[str]]:
     other: Any = papers.baseline.record if papers.baseline is not None else {}
     rows = (
         ("electricity", "kWh", "electricity_kwh"),
+        ("of it resistance", "kWh", "resistance_kwh"),
         ("fuel (higher heating value)", "kWh", "fuel_kwh"),
         ("highest 15-minute mean power", "kW", "peak_kw"),
         ("COP of the plant", "", "cop_plant"),
-        ("COP with the room booked to it", "", "cop_net"),
+        ("COP net of the room", "", "cop_net"),
         ("the same if resistance heated the room", "", "cop_net_if_resistance"),
         ("the same if heat pumps heated the room", "", "cop_net_if_heat_pump"),
         ("the same in source energy", "", "cop_net_source"),
-        ("hours of resistance heat", "h", "resistance_hours"),
+        ("room heating penalty", "kWh", "room_heating_penalty_kwh"),
+        ("room cooling credit", "kWh", "room_cooling_credit_kwh"),
+        ("room drying credit", "kWh", "dehumidifier_credit_kwh"),
+        ("hours of the backup's resistance heat, at full power", "h", "resistance_hours"),
         ("hours of short hot water", "h", "short_hours"),
         ("greenhouse gases of energy, a year", "kg CO2e", "operational_kgco2e"),
         ("greenhouse gases of refrigerant, a year", "kg CO2e", "refrigerant_kgco2e"),
@@ -142,7 +149,11 @@ def month_rows(side: Side) -> list[list[str]]:
     """Figures of a plant by month, as text: what, twelve months, the year."""
     series = [
         ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
-        ("of it resistance", "kWh", by_month(side.year.hourly["resistance_kwh"])),
+        *(
+            (f"  {label}", "kWh", by_month(side.year.hourly[key]))
+            for key, label in ELECTRIC
+            if side.year.hourly.get(key, np.zeros(1)).any()
+        ),
         ("fuel", "kWh", by_month(side.year.hourly["fuel_kwh"])),
         ("heat to taps", "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
         ("loss of the loop", "kWh", by_month(side.year.hourly["recirculation_loss_kwh"])),

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.energy import END_USES
 from hpwhsim.report.carbon_factors import POTENTIALS
 from hpwhsim.report.carbon_sheet import carbon_sheet
 from hpwhsim.report.cost_sheet import cost_sheet
@@ -35,7 +36,7 @@ SHEETS = (
 )
 SUMMED_BY_MONTH = (
     "electricity_kwh",
-    "resistance_kwh",
+    *END_USES,
     "fuel_kwh",
     "heat_to_taps_kwh",
     "recirculation_loss_kwh",
@@ -139,7 +140,7 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         book.texts(sheet, row + 1, ["key", *MONTH_NAMES, "year"])
         row += 2
         cells: dict[str, list[Formula]] = {}
-        for key in SUMMED_BY_MONTH:
+        for key in (key for key in SUMMED_BY_MONTH if key in held):
             book.text(sheet, row, 0, key)
             cells[key] = [book.live(sheet, row, m, held[key].month(m)) for m in range(1, 13)]
             whole = sum(c.value for c in cells[key])
