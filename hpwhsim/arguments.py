@@ -76,6 +76,11 @@ def parser() -> argparse.ArgumentParser:
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
     run.add_argument(
+        "--cautions",
+        action="store_true",
+        help="list every temperature of published guidance on Legionella that the year touched, with sources",
+    )
+    run.add_argument(
         "--pictures",
         action="store_true",
         help="also draw schematic.svg (the plant with the year's heat at its arrows), cop_map.png (the "

@@ -39,7 +39,9 @@ def _run(args: argparse.Namespace) -> int:
     else:
         year = answer(loaded).year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
-    sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
+    sys.stdout.write(
+        record_text(year.record) if args.json else year_text(year.record, args.cautions) + _files(written)
+    )
     return DONE
 
 

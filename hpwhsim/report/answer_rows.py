@@ -11,6 +11,7 @@ import numpy as np
 
 from hpwhsim.account.checks import OK, beyond
 from hpwhsim.account.energy import by_month
+from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import amount, decimals
 from hpwhsim.report.heat_flows import ELECTRIC
@@ -25,6 +26,7 @@ SAVED = {
     "fuel_kwh": "fuel_kwh",
     "operational_kgco2e": "operational_kgco2e",
     "total_kgco2e": "kgco2e",
+    "carbon.upstream_kgco2e": "upstream_kgco2e",
     "energy_cost": "cost",
 }
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
@@ -70,6 +72,7 @@ def headline(papers: Papers) -> Iterator[list[str]]:
         ("greenhouse gases of energy, a year", "kg CO2e", "operational_kgco2e"),
         ("greenhouse gases of refrigerant, a year", "kg CO2e", "refrigerant_kgco2e"),
         ("greenhouse gases, a year", "kg CO2e", "total_kgco2e"),
+        ("methane lost upstream, a year, in no other figure", "kg CO2e", "carbon.upstream_kgco2e"),
         ("energy cost, a year", "USD", "energy_cost"),
     )
     for label, unit, key in rows:
@@ -142,6 +145,28 @@ def saving_rows(papers: Papers) -> list[list[str]]:
     return [
         [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
         for name, line in papers.answer.savings.items()
+    ]
+
+
+HYGIENE_HEADS = ("place", "water [°C]", "hours", "consecutive", "source")
+HYGIENE = (
+    "Legionella: hours of the year at temperatures of published guidance, ranges of growth first. Below "
+    "counts what is colder by more than the tolerance of a sensor (0.6 K at 60 °C). Local codes, the water "
+    "management programme and licensed practice decide."
+)
+
+
+def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
+    """Thresholds on Legionella that the year touched, worst first, as text below `HYGIENE_HEADS`."""
+    return [
+        [
+            row["place"],
+            threshold(row),
+            f"{row['hours']:,.0f}",
+            f"{row['longest_hours']:,.0f}",
+            f"{row['source']} ({row['verified']})",
+        ]
+        for row in worst_first(record["hygiene"])
     ]
 
 

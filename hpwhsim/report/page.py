@@ -6,10 +6,13 @@ from typing import Any
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
+    HYGIENE,
+    HYGIENE_HEADS,
     SAVING_HEADS,
     check_rows,
     command_of,
     headline,
+    hygiene_rows,
     month_rows,
     origins,
     result_rows,
@@ -94,6 +97,7 @@ def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
         "Greenhouse gases": _part(papers, GASES, "carbon."),
         "Cost": _part(papers, ("energy_cost",), "costs."),
         "Checks": _checks(papers),
+        "Legionella": _hygiene(papers),
         "Cautions": _cautions(papers.plant.record),
         "Inputs that were given": _inputs(papers, given=True),
         "Assumptions": _inputs(papers, given=False),
@@ -270,6 +274,15 @@ def _checks(papers: Papers) -> list[Html]:
     return [
         table(CHECK_HEADS, check_rows(papers), "lllll", "Value, limit and source"),
         element("p", said, class_="dim"),
+    ]
+
+
+def _hygiene(papers: Papers) -> list[Html]:
+    rows = {name: hygiene_rows(side.record) for name, side in papers.sides.items()}
+    return [
+        table(HYGIENE_HEADS, found, "llrrl", f"{HYGIENE} Of the {name}")
+        for name, found in rows.items()
+        if found
     ]
 
 

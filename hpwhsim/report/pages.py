@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
+    HYGIENE,
+    HYGIENE_HEADS,
     SAVING_HEADS,
     check_rows,
     fits,
     headline,
+    hygiene_rows,
     month_rows,
     origins,
     over_the_years,
@@ -268,6 +271,12 @@ def _checks(pdf: "FPDF", papers: Papers) -> None:
 
 def _cautions(pdf: "FPDF", papers: Papers) -> None:
     cautions: Any = papers.plant.record["cautions"]
+    add_heading(pdf, "Legionella")
+    add_text(pdf, HYGIENE)
+    for name, side in papers.sides.items():
+        if rows := hygiene_rows(side.record):
+            add_text(pdf, f"Of the {name}", SMALL)
+            add_table(pdf, HYGIENE_HEADS, rows, (46, 24, 18, 24, 70), "llrrl")
     add_heading(pdf, "Cautions")
     for caution in cautions:
         add_text(pdf, f"•  {caution}")

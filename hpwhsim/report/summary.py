@@ -7,6 +7,7 @@ from typing import Any
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import beyond
 from hpwhsim.account.energy import CREDITS
+from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.report.heat_flows import ELECTRIC, RESISTANCE
 
 WIDTH = 100
@@ -52,8 +53,8 @@ def _causes(causes: Mapping[str, float]) -> str:
     return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
 
 
-def year_text(record: Record) -> str:
-    """Summary of an annual record."""
+def year_text(record: Record, everything: bool = False) -> str:
+    """Summary of an annual record; with `everything` all rows on Legionella, not only the worst."""
     lines = [f"{record['title']}", f"weather: {record['weather.station']}", ""]
     lines += ["Purchased energy"]
     lines += _energy(record, "electricity_kwh", "electricity")
@@ -109,6 +110,7 @@ def year_text(record: Record) -> str:
     lines += ["", _months("month", MONTH_NAMES)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
+    lines += _hygiene(record, everything)
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
@@ -169,7 +171,9 @@ def _carbon(record: Record) -> list[str]:
     lines += row("heating and cooling of the room", "carbon.room_kgco2e")
     lines += row("all", "total_kgco2e")
     lines += row("energy by the marginal factor", "carbon.marginal_kgco2e")
-    lines += row("upstream methane, apart", "carbon.upstream_kgco2e")
+    theirs = record.get("baseline.upstream_kgco2e")
+    note = "in no figure above" + (f"; baseline {theirs:,.0f} kg" if theirs is not None else "")
+    lines += row("upstream methane, apart", "carbon.upstream_kgco2e", note)
     return lines
 
 
@@ -177,9 +181,9 @@ def _costs(record: Record) -> list[str]:
     if "energy_cost" not in record:
         return []
 
-    def row(label: str, key: str, unit: str, form: str = ",.0f") -> list[str]:
+    def row(label: str, key: str, unit: str, form: str = ",.0f", note: str = "") -> list[str]:
         if record.get(key) is not None:
-            return [_line(label, f"{record[key]:{form}} {unit}")]
+            return [_line(label, f"{record[key]:{form}} {unit}", note)]
         reasons = record.get("costs.reasons", {})
         why = reasons.get(
             {"costs.carbon_usd_per_tonne": "carbon_cost"}.get(key, key[6:].removesuffix("_years"))
@@ -195,7 +199,9 @@ def _costs(record: Record) -> list[str]:
     lines += row("simple payback", "costs.simple_payback_years", "years", ".1f")
     lines += row("discounted payback", "costs.discounted_payback_years", "years", ".1f")
     lines += row("net present value", "costs.npv_usd", "USD")
-    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t")
+    rate = record.get("costs.real_discount_rate", 0.0)
+    note = f"tonnes by year, discounted at {100.0 * rate:.3g} % real"
+    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t", note=note)
     lines += row("levelised cost of useful heat", "costs.heat_usd_per_mwh", "USD/MWh")
     return lines
 
@@ -224,6 +230,25 @@ def _checks(record: Record) -> list[str]:
         value = "not given" if check["value"] is None else f"{_figure(check['value'])} {check['unit']}"
         exceeded = "; BEYOND its limit" if beyond(check["limit"]) else ""
         lines.append(f"  {check['state']:<8}{check['name']}: {value}{exceeded}")
+    return lines
+
+
+def _hygiene(record: Record, everything: bool) -> list[str]:
+    """The table on Legionella, worst first; the worst row of each place, or with `everything` all."""
+    rows = worst_first(record["hygiene"])
+    if not rows:
+        return []
+    places = [row["place"] for row in rows]
+    shown = [row for at, row in enumerate(rows) if everything or row["place"] not in places[:at]]
+    lines = ["", "Legionella, worst first; below: by more than a sensor's tolerance, 0.6 K at 60 degC"]
+    lines.append(f"  {'':<30}{'water, degC':>14}{'hours':>10}{'consecutive':>14}")
+    for row in shown:
+        hours, longest = f"{row['hours']:,.0f}", f"{row['longest_hours']:,.0f} h"
+        lines.append(f"  {row['place']:<30}{threshold(row):>14}{hours:>10}{longest:>14}")
+        if everything:
+            lines += wrap(row["source"], WIDTH - 6, initial_indent=" " * 4, subsequent_indent=" " * 4)
+    if len(shown) < len(rows):
+        lines.append(f"  and {len(rows) - len(shown)} more; --cautions lists all with their sources")
     return lines
 
 

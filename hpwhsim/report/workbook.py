@@ -5,6 +5,7 @@ from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.energy import END_USES
+from hpwhsim.report.answer_rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.report.carbon_factors import POTENTIALS
 from hpwhsim.report.carbon_sheet import carbon_sheet
 from hpwhsim.report.cost_sheet import cost_sheet
@@ -90,7 +91,15 @@ def workbook_bytes(papers: Papers) -> bytes:
     cautions: Any = record["cautions"]
     for row, caution in enumerate(cautions, start=1):
         book.text("Cautions", row, 0, str(caution), "wrap")
-    book.widths("Cautions", 120)
+    book.widths("Cautions", 120, 14, 10, 14, 60)
+    below = len(cautions) + 2
+    for name, side in sides.items():
+        book.text("Cautions", below, 0, f"{HYGIENE} Of the {name}", "wrap")
+        book.texts("Cautions", below + 1, HYGIENE_HEADS)
+        rows = hygiene_rows(side.record)
+        for at, cells in enumerate(rows, start=below + 2):
+            book.texts("Cautions", at, cells, "text")
+        below += len(rows) + 3
     _dictionary(book, columns)
     return book.close()
 
