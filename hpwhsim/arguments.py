@@ -91,14 +91,16 @@ def parser() -> argparse.ArgumentParser:
     compare = verbs.add_parser(
         "compare",
         help="several scenarios side by side",
-        description="March several scenarios and print energy, peak, COP, short hours, carbon and cost side "
-        "by side. Each keeps its own building and weather unless --set or --weather gives all the same.",
+        description="Simulate a year of several scenarios and print energy, peak, COP, unmet hot water, CO2e "
+        "and cost side by side, with a caution for everything in which their accounts are not alike. Each "
+        "keeps its own building and weather unless --set or --weather gives all the same.",
         epilog="example: tankyear compare scenarios/central-air.yaml scenarios/gas-boiler.yaml "
         "--set carbon.grid='RFCW 2023'",
     )
     compare.add_argument("scenarios", type=Path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
     _add_changes(compare)
     compare.add_argument("--json", action="store_true", help="print the rows and nothing else")
+    compare.add_argument("--out", type=Path, metavar="DIR", help="folder for compare.csv and compare.png")
 
     sweep = verbs.add_parser(
         "sweep",

@@ -53,19 +53,32 @@ def _files(written: Sequence[Path]) -> str:
 def _compare(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from hpwhsim.report.files import record_text
-    from hpwhsim.report.side_by_side import comparison_rows, comparison_text
+    from hpwhsim.report import side_by_side
+    from hpwhsim.report.files import record_text, write_files
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import answer
+    from hpwhsim.study.unlike import Case, unlike
 
+    if args.out is not None:
+        write_files(args.out, {})  # a folder that cannot be written is said before the work
     loaded = [read_scenario(path, args.overrides, args.weather) for path in args.scenarios]
     bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
     records = [answer(one).year.record for one in bar]
     names = [str(path) for path in args.scenarios]
+    heads = side_by_side.labels(names)
+    said = unlike([Case(*of) for of in zip(heads, loaded, records, strict=True)])
+    written: list[Path] = []
+    if args.out is not None:
+        content = {
+            "compare.csv": side_by_side.comparison_csv(names, records, said).encode(),
+            "compare.png": side_by_side.comparison_figure(names, records, said),
+        }
+        written = write_files(args.out, content)
     if args.json:
-        sys.stdout.write(record_text({"rows": comparison_rows(names, records)}))
+        rows = side_by_side.comparison_rows(names, records)
+        sys.stdout.write(record_text({"rows": rows, "cautions": said}))
     else:
-        sys.stdout.write(comparison_text(names, records))
+        sys.stdout.write(side_by_side.comparison_text(names, records, said) + _files(written))
     return DONE
 
 
