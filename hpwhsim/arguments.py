@@ -41,6 +41,24 @@ def _years(text: str) -> int:
     return int(text)
 
 
+def _seeds(text: str) -> int:
+    """A number of years of draws whose spread is given."""
+    if not text.isdecimal() or not 2 <= int(text) <= 1000:
+        raise argparse.ArgumentTypeError(f"got {text}; allowed a whole number from 2 to 1000")
+    return int(text)
+
+
+def _add_seeds(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--seeds",
+        type=_seeds,
+        default=0,
+        metavar="N",
+        help="also simulate the seeds of random draws that follow, N years in all, and give P10, median and "
+        "P90 of peak power, demand charges, bills and energy",
+    )
+
+
 def _below(text: str) -> float:
     """A temperature for `--below`, in degC."""
     from hpwhsim.quantities import TEMPERATURE, QuantityError, read_quantity
@@ -75,6 +93,7 @@ def parser() -> argparse.ArgumentParser:
         metavar="DIR",
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
+    _add_seeds(run)
     run.add_argument(
         "--cautions",
         action="store_true",
@@ -99,6 +118,7 @@ def parser() -> argparse.ArgumentParser:
     )
     compare.add_argument("scenarios", type=Path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
     _add_changes(compare)
+    _add_seeds(compare)
     compare.add_argument("--json", action="store_true", help="print the rows and nothing else")
     compare.add_argument("--out", type=Path, metavar="DIR", help="folder for compare.csv and compare.png")
 
@@ -213,6 +233,7 @@ def parser() -> argparse.ArgumentParser:
     dossier.add_argument(
         "--out", type=Path, metavar="DIR", help="folder for the three files (default: out/NAME-dossier)"
     )
+    _add_seeds(dossier)
     dossier.add_argument("--verify", type=Path, metavar="BUNDLE", help="repeat the calculation of a bundle")
 
     size = verbs.add_parser(

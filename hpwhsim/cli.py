@@ -17,7 +17,7 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import answer
+    from hpwhsim.study.draw_years import answer_over
     from hpwhsim.study.year import to_dataset
 
     out = args.out
@@ -32,12 +32,12 @@ def _run(args: argparse.Namespace) -> int:
         from hpwhsim.report.page import page
         from hpwhsim.study.dossier import gather
 
-        papers = gather(loaded)
+        papers = gather(loaded, args.seeds)
         year = papers.answer.year
         pictures = draw_pictures(year, loaded.scenario)
         pictures[PAGE] = page(papers, pictures)
     else:
-        year = answer(loaded).year
+        year = answer_over(loaded, args.seeds).year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
     sys.stdout.write(
         record_text(year.record) if args.json else year_text(year.record, args.cautions) + _files(written)
@@ -56,14 +56,16 @@ def _compare(args: argparse.Namespace) -> int:
     from hpwhsim.report import side_by_side
     from hpwhsim.report.files import record_text, write_files
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import answer
+    from hpwhsim.study.draw_years import answer_over, is_random
     from hpwhsim.study.unlike import Case, unlike
 
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
     loaded = [read_scenario(path, args.overrides, args.weather) for path in args.scenarios]
     bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
-    records = [answer(one).year.record for one in bar]
+    if args.seeds and not any(is_random(one.scenario) for one in loaded):
+        raise InputError("--seeds: allowed nothing unless hot_water.draws of a scenario is random")
+    records = [answer_over(one, args.seeds if is_random(one.scenario) else 0).year.record for one in bar]
     names = [str(path) for path in args.scenarios]
     heads = side_by_side.labels(names)
     said = unlike([Case(*of) for of in zip(heads, loaded, records, strict=True)])
@@ -235,7 +237,7 @@ def _dossier(args: argparse.Namespace) -> int:
         from hpwhsim.report.dossier import verdict_text
         from hpwhsim.study.bundle import verify
 
-        if args.overrides or args.weather or args.out:
+        if args.overrides or args.weather or args.out or args.seeds:
             raise InputError("dossier: allowed nothing beside --verify BUNDLE: a bundle is repeated as it is")
         verdict = verify(args.verify)
         sys.stdout.write(verdict_text(verdict))
@@ -245,7 +247,7 @@ def _dossier(args: argparse.Namespace) -> int:
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
     out = args.out or Path("out") / f"{args.scenario.stem}-dossier"
-    sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out)))
+    sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out, args.seeds)))
     return DONE
 
 

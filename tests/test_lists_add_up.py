@@ -25,7 +25,7 @@ from hpwhsim.report.summary import year_text
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.dossier import Papers, gather
 from hpwhsim.study.why import why
-from hpwhsim.study.year import to_dataset
+from hpwhsim.study.year import ONE_SEED, to_dataset
 
 pytestmark = pytest.mark.year
 
@@ -208,3 +208,15 @@ def test_the_first_screen_and_the_answer_say_the_net_cop(
     assert credits == pytest.approx(sum(record[key] for key in CREDITS), abs=2 * HALF)
     assert float(rows["COP net of the room"]) == pytest.approx(net, abs=0.01)
     assert "room heating penalty" in rows
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_one_seed_behind_a_peak_is_said(papers_of: Callable[[str], Papers], name: str) -> None:
+    """In every worked file with random draws, read from the file itself."""
+    raw = yaml.safe_load((ROOT / "scenarios" / f"{name}.yaml").read_text())
+    hot_water = raw["hot_water"]
+    chance = hot_water.get("draws") == "random" and "metered" not in hot_water
+    said = [text for text in papers_of(name).plant.year.cautions if ONE_SEED in text]
+    assert len(said) == int(chance)
+    if chance:
+        assert f"hot_water.seed {hot_water.get('seed', 1)}" in said[0]

@@ -196,6 +196,7 @@ def test_the_page_is_sound_and_complete(demo: Papers, pictures: dict[str, bytes]
         "Greenhouse gases",
         "Cost",
         "Checks",
+        "Legionella",
         "Cautions",
         "Inputs that were given",
         "Assumptions",

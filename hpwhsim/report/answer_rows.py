@@ -222,4 +222,7 @@ def command_of(papers: Papers, verb: str = "dossier") -> str:
             words += ["--weather", Path(weather).as_posix()]
         else:
             words += ["--set", override]
+    found: Any = papers.plant.record.get("seeds")
+    if found is not None:
+        words += ["--seeds", str(found["count"])]
     return shlex.join(words)

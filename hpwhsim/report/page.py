@@ -19,6 +19,7 @@ from hpwhsim.report.answer_rows import (
     saving_rows,
 )
 from hpwhsim.report.document import amount, decimals
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.figures import CAPTIONS, SCHEMATIC
 from hpwhsim.report.heat_flows import digits, number, sums
 from hpwhsim.report.markup import Html, element, figure, listing, table
@@ -96,6 +97,7 @@ def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
         "Savings": _savings(papers),
         "Greenhouse gases": _part(papers, GASES, "carbon."),
         "Cost": _part(papers, ("energy_cost",), "costs."),
+        "Years of draws": _draws(papers.plant.record),
         "Checks": _checks(papers),
         "Legionella": _hygiene(papers),
         "Cautions": _cautions(papers.plant.record),
@@ -275,6 +277,12 @@ def _checks(papers: Papers) -> list[Html]:
         table(CHECK_HEADS, check_rows(papers), "lllll", "Value, limit and source"),
         element("p", said, class_="dim"),
     ]
+
+
+def _draws(record: Mapping[str, Any]) -> list[Html]:
+    if "seeds" not in record:
+        return []
+    return [table(DRAW_HEADS, draw_rows(record), "lurrrrrr", draw_title(record))]
 
 
 def _hygiene(papers: Papers) -> list[Html]:

@@ -30,6 +30,7 @@ from hpwhsim.report.document import (
     add_text,
     new_pdf,
 )
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.drawing import png
 from hpwhsim.report.schematic import schematic
 from hpwhsim.report.swing import followed, span
@@ -229,6 +230,11 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
             (62, 30, 30, 30, 30),
             "lrrrr",
         )
+    if "seeds" in papers.plant.record:
+        add_heading(pdf, "Years of draws")
+        add_text(pdf, draw_title(papers.plant.record))
+        rows = draw_rows(papers.plant.record)
+        add_table(pdf, DRAW_HEADS, rows, (54, 16, *([19] * 6)), "llrrrrrr", 7.0)
     for name, side in papers.sides.items():
         _months(pdf, name, side)
 

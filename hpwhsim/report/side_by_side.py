@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from hpwhsim.account.energy import CREDITS
+from hpwhsim.report.draw_rows import NAMES, label
 from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, SKY, YELLOW, house_style, png
+from hpwhsim.study.draw_years import QUANTILES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -86,19 +88,37 @@ def more(record: Record) -> dict[str, float]:
         found["room_credit_kwh"] = sum(record[key] for key in CREDITS)
         found["room_net_kwh"] = record["room_heating_penalty_kwh"] - found["room_credit_kwh"]
     found["with_room_kwh"] = whole + found.get("room_net_kwh", 0.0)
+    for key, spread in record.get("seeds", {}).get("figures", {}).items():
+        found |= {f"seeds.{key}.{which}": spread[which] for which in QUANTILES}
     if "energy_cost" in record:
         found["cost_with_room"] = record["energy_cost"] + record.get("costs.room_usd", 0.0)
     return found
 
 
+SPREAD = ("peak_kw", "costs.demand_usd", "energy_cost", "electricity_kwh", "short_litres")
+"""Figures whose spread over years of random draws is shown."""
+
+
+def lines_of(records: Sequence[Record]) -> list[Line]:
+    """Lines of the table, those of the spread over years of draws among them."""
+    if all("seeds" not in record for record in records):
+        return list(LINES)
+    form = {line.key: line.form for line in LINES}
+    more_lines = []
+    for key in SPREAD:
+        name, unit = label(key)
+        for which in QUANTILES:
+            text = f"{name}, {NAMES[which]}"
+            more_lines.append(Line(text, unit, f"seeds.{key}.{which}", form.get(key, ",.0f")))
+    return [*LINES, *more_lines]
+
+
 def comparison_rows(names: Sequence[str], records: Sequence[Record]) -> list[dict[str, Any]]:
     """One row for each scenario; what a scenario did not ask for is None."""
-    rows = []
+    rows, keys = [], [line.key for line in lines_of(records)]
     for name, record in zip(names, records, strict=True):
         figures = dict(record) | more(record)
-        rows.append(
-            {"scenario": name, "title": record["title"], **{x.key: figures.get(x.key) for x in LINES}}
-        )
+        rows.append({"scenario": name, "title": record["title"], **{key: figures.get(key) for key in keys}})
     return rows
 
 
@@ -114,7 +134,7 @@ def comparison_text(names: Sequence[str], records: Sequence[Record], cautions: S
     Scenarios that do not fit beside each other follow below.
     """
     rows, heads = comparison_rows(names, records), labels(names)
-    shown = [line for line in LINES if any(row[line.key] is not None for row in rows)]
+    shown = [line for line in lines_of(records) if any(row[line.key] is not None for row in rows)]
     if all("room_heating_penalty_kwh" not in record for record in records):
         shown = [line for line in shown if line.key not in ("with_room_kwh", "cop_net", "cost_with_room")]
     fit = (WIDTH - LABEL) // CELL
@@ -185,12 +205,12 @@ def _bars(ax: "Axes", panel: str, figures: Sequence[Record], heads: Sequence[str
     size, parts = PARTS[panel]
     places = np.arange(len(heads))
     up, down = np.zeros(len(heads)), np.zeros(len(heads))
-    for label, key, colour in parts:
+    for name, key, colour in parts:
         values = np.array([float(of.get(key) or 0.0) for of in figures]) / size
         if not values.any():
             continue
         start = np.where(values >= 0.0, up, down)
-        ax.barh(places, values, 0.62, left=start, color=colour, label=label, gid=key)
+        ax.barh(places, values, 0.62, left=start, color=colour, label=name, gid=key)
         up, down = up + np.maximum(values, 0.0), down + np.minimum(values, 0.0)
     none = [all(of.get(key) is None for _, key, _ in parts) for of in figures]
     for place, total, missing in zip(places, up + down, none, strict=True):

@@ -8,6 +8,7 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import beyond
 from hpwhsim.account.energy import CREDITS
 from hpwhsim.account.hygiene import threshold, worst_first
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.heat_flows import ELECTRIC, RESISTANCE
 
 WIDTH = 100
@@ -110,6 +111,7 @@ def year_text(record: Record, everything: bool = False) -> str:
     lines += ["", _months("month", MONTH_NAMES)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
+    lines += _draws(record)
     lines += _hygiene(record, everything)
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]
     for caution in record["cautions"]:
@@ -230,6 +232,21 @@ def _checks(record: Record) -> list[str]:
         value = "not given" if check["value"] is None else f"{_figure(check['value'])} {check['unit']}"
         exceeded = "; BEYOND its limit" if beyond(check["limit"]) else ""
         lines.append(f"  {check['state']:<8}{check['name']}: {value}{exceeded}")
+    return lines
+
+
+def _draws(record: Record) -> list[str]:
+    """The spread over years of random draws."""
+    if "seeds" not in record:
+        return []
+    _, _, *heads = DRAW_HEADS
+    lines = ["", draw_title(record)]
+    lines.append(f"  {'':<38}" + "".join(f"{head:>10}" for head in heads))
+    for name, unit, *cells in draw_rows(record):
+        words = f"{name} {unit}"
+        lines += [f"  {words}"] if len(words) > 37 else []
+        words = "" if len(words) > 37 else words
+        lines.append(f"  {words:<38}" + "".join(f"{cell:>10}" for cell in cells))
     return lines
 
 

@@ -9,6 +9,7 @@ from hpwhsim.report.answer_rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.report.carbon_factors import POTENTIALS
 from hpwhsim.report.carbon_sheet import carbon_sheet
 from hpwhsim.report.cost_sheet import cost_sheet
+from hpwhsim.report.draw_sheet import draw_sheet
 from hpwhsim.report.factors import factor_sheet, hourly_factors
 from hpwhsim.report.formula import Array, Formula, added, ratio
 from hpwhsim.report.life_cycle_sheet import life_cycle_sheet
@@ -25,6 +26,7 @@ SHEETS = (
     "Cost",
     "Life cycle",
     "Monthly",
+    "Draws",
     "Inputs",
     "Factors",
     POTENTIALS,
@@ -65,6 +67,7 @@ def workbook_bytes(papers: Papers) -> bytes:
         "Cost": papers.plant.tariff is not None,
         "Life cycle": papers.plant.costs is not None,
         "Hourly factors": bool(outside),
+        "Draws": "seeds" in papers.plant.record,
     }
     record = papers.plant.record
     book = Book(str(record["title"]), [name for name in SHEETS if there.get(name, True)])
@@ -84,6 +87,8 @@ def workbook_bytes(papers: Papers) -> bytes:
     if papers.plant.costs is not None:
         live["plant"] |= life_cycle_sheet(book, papers, columns, live, saved)
     _monthly(book, columns)
+    if "seeds" in record:
+        of_savings["years of draws"] = draw_sheet(book, record)
     differences = summary_sheet(book, sides, columns, live, factors) | of_savings
     _inputs(book, papers)
     _checks(book, papers, differences)

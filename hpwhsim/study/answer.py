@@ -112,7 +112,18 @@ def answer(loaded: Loaded) -> Answer:
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
     asked = ask(loaded)
-    own, its = years_of(asked)
+    return answered(asked, *years_of(asked))
+
+
+def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
+    """Account for what was asked, of the years of plant and baseline.
+
+    Raises
+    ------
+    InputError
+        As `answer`.
+    """
+    loaded = asked.loaded
     plant = _part(loaded, own, asked.factors, asked.prices)
     base = None
     if asked.baseline is not None and its is not None:

@@ -45,6 +45,8 @@ Record = dict[str, object]
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
 FUELS = {"gas": "natural-gas", "oil": "fuel-oil", "steam": "district-steam"}
+ONE_SEED = "one year of random draws"
+"""How the caution begins that no other year of draws stands behind the peaks."""
 CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 
 
@@ -262,6 +264,16 @@ def _leaving(hourly: dict[str, Array]) -> Array:
     return hourly.get("supply_c", hourly["store_top_c"])
 
 
+def _seed_caution(scenario: Scenario) -> list[str]:
+    """Said of every year of random draws: its peaks are one draw of chance."""
+    if scenario.hot_water.draws != "random" or scenario.hot_water.metered is not None:
+        return []
+    return [
+        f"{ONE_SEED} (hot_water.seed {scenario.hot_water.seed}) stands behind peak power, demand charges and "
+        "power in peak hours; --seeds N gives P10, median and P90 over N years of draws"
+    ]
+
+
 def _sewage_caution(swing: sewage_range.EndYears, hourly: dict[str, Array]) -> list[str]:
     """The caution of sewage that nobody measured."""
     hours = energy.by_month(np.ones(HOURS))
@@ -394,6 +406,7 @@ def _record(
                 starts=out.module_starts[: plant.modules],
                 module_hours=out.module_run[: plant.modules] / 3600.0,
             ),
+            *_seed_caution(scenario),
             *hygiene_cautions(found_hygiene),
             *(valve_cautions(valve) if valve is not None else ()),
             *adequacy.safety(
