@@ -58,12 +58,18 @@ def _grid_said(case: Case) -> str:
 
 GASES, MONEY, ALL = "kg CO2e", "USD", "every figure"
 GROUNDS = (
-    Ground("the weather is", ALL, _key("weather.station"), _said("weather.station")),
+    Ground("the weather is", ALL, _key("weather.sha256"), _said("weather.station")),
     Ground("the building is", ALL, _block("building")),
     Ground("the use of hot water is", ALL, _block("hot_water")),
     Ground("the set of warming potentials is", GASES, _key("carbon.gwp"), _said("carbon.gwp")),
     Ground("the grid is", GASES, _grid, _grid_said),
     Ground("the service life is", GASES, _key("carbon.service_years"), _said("carbon.service_years")),
+    Ground(
+        "the leak of gas upstream is",
+        "upstream methane",
+        _block("carbon", "upstream_leak"),
+        lambda case: f"{_block('carbon', 'upstream_leak')(case)}",
+    ),
     Ground("the tariff is", MONEY, _block("tariff")),
 )
 """Grounds of a comparison; accounts that a case does not have are said apart."""
