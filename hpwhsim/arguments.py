@@ -41,6 +41,24 @@ def _years(text: str) -> int:
     return int(text)
 
 
+def _seeds(text: str) -> int:
+    """A number of years of draws whose spread is given."""
+    if not text.isdecimal() or not 2 <= int(text) <= 1000:
+        raise argparse.ArgumentTypeError(f"got {text}; allowed a whole number from 2 to 1000")
+    return int(text)
+
+
+def _add_seeds(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--seeds",
+        type=_seeds,
+        default=0,
+        metavar="N",
+        help="also simulate the seeds of random draws that follow, N years in all, and give P10, median and "
+        "P90 of peak power, demand charges, bills and energy",
+    )
+
+
 def _below(text: str) -> float:
     """A temperature for `--below`, in degC."""
     from hpwhsim.quantities import TEMPERATURE, QuantityError, read_quantity
@@ -75,6 +93,12 @@ def parser() -> argparse.ArgumentParser:
         metavar="DIR",
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
+    _add_seeds(run)
+    run.add_argument(
+        "--cautions",
+        action="store_true",
+        help="list every temperature of published guidance on Legionella that the year touched, with sources",
+    )
     run.add_argument(
         "--strict",
         action="store_true",
@@ -91,14 +115,17 @@ def parser() -> argparse.ArgumentParser:
     compare = verbs.add_parser(
         "compare",
         help="several scenarios side by side",
-        description="March several scenarios and print energy, peak, COP, short hours, carbon and cost side "
-        "by side. Each keeps its own building and weather unless --set or --weather gives all the same.",
+        description="Simulate a year of several scenarios and print energy, peak, COP, unmet hot water, CO2e "
+        "and cost side by side, with a caution for everything in which their accounts are not alike. Each "
+        "keeps its own building and weather unless --set or --weather gives all the same.",
         epilog="example: tankyear compare scenarios/central-air.yaml scenarios/gas-boiler.yaml "
         "--set carbon.grid='RFCW 2023'",
     )
     compare.add_argument("scenarios", type=Path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
     _add_changes(compare)
+    _add_seeds(compare)
     compare.add_argument("--json", action="store_true", help="print the rows and nothing else")
+    compare.add_argument("--out", type=Path, metavar="DIR", help="folder for compare.csv and compare.png")
 
     sweep = verbs.add_parser(
         "sweep",
@@ -212,6 +239,7 @@ def parser() -> argparse.ArgumentParser:
     dossier.add_argument(
         "--out", type=Path, metavar="DIR", help="folder for the three files (default: out/NAME-dossier)"
     )
+    _add_seeds(dossier)
     dossier.add_argument(
         "--verify", type=Path, metavar="BUNDLE", help="hold a bundle.zip against a fresh run"
     )

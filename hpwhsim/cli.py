@@ -19,7 +19,7 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import answer
+    from hpwhsim.study.draw_years import answer_over
     from hpwhsim.study.year import to_dataset
 
     out = args.out
@@ -34,15 +34,17 @@ def _run(args: argparse.Namespace) -> int:
         from hpwhsim.report.page import page
         from hpwhsim.study.dossier import gather
 
-        papers = gather(loaded)
+        papers = gather(loaded, args.seeds)
         found, year = papers.answer, papers.answer.year
         pictures = draw_pictures(year, loaded.scenario)
         pictures[PAGE] = page(papers, pictures)
     else:
-        found = answer(loaded)
+        found = answer_over(loaded, args.seeds)
         year = found.year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
-    sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
+    sys.stdout.write(
+        record_text(year.record) if args.json else year_text(year.record, args.cautions) + _files(written)
+    )
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
@@ -54,19 +56,34 @@ def _files(written: Sequence[Path]) -> str:
 def _compare(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from hpwhsim.report.files import record_text
-    from hpwhsim.report.side_by_side import comparison_rows, comparison_text
+    from hpwhsim.report import side_by_side
+    from hpwhsim.report.files import record_text, write_files
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.answer import answer
+    from hpwhsim.study.draw_years import answer_over, is_random
+    from hpwhsim.study.unlike import Case, unlike
 
+    if args.out is not None:
+        write_files(args.out, {})  # a folder that cannot be written is said before the work
     loaded = [read_scenario(path, args.overrides, args.weather) for path in args.scenarios]
     bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
-    records = [answer(one).year.record for one in bar]
+    if args.seeds and not any(is_random(one.scenario) for one in loaded):
+        raise InputError("--seeds: allowed nothing unless hot_water.draws of a scenario is random")
+    records = [answer_over(one, args.seeds if is_random(one.scenario) else 0).year.record for one in bar]
     names = [str(path) for path in args.scenarios]
+    heads = side_by_side.labels(names)
+    said = unlike([Case(*of) for of in zip(heads, loaded, records, strict=True)])
+    written: list[Path] = []
+    if args.out is not None:
+        content = {
+            "compare.csv": side_by_side.comparison_csv(names, records, said).encode(),
+            "compare.png": side_by_side.comparison_figure(names, records, said),
+        }
+        written = write_files(args.out, content)
     if args.json:
-        sys.stdout.write(record_text({"rows": comparison_rows(names, records)}))
+        rows = side_by_side.comparison_rows(names, records)
+        sys.stdout.write(record_text({"rows": rows, "cautions": said}))
     else:
-        sys.stdout.write(comparison_text(names, records))
+        sys.stdout.write(side_by_side.comparison_text(names, records, said) + _files(written))
     return DONE
 
 
@@ -217,7 +234,7 @@ def _dossier(args: argparse.Namespace) -> int:
         from hpwhsim.report.dossier import verdict_text
         from hpwhsim.study.verify import verify
 
-        if args.overrides or args.weather or args.out:
+        if args.overrides or args.weather or args.out or args.seeds:
             raise InputError("dossier: allowed nothing beside --verify BUNDLE: a bundle is repeated as it is")
         verdict = verify(args.verify)
         sys.stdout.write(verdict_text(verdict))
@@ -227,7 +244,7 @@ def _dossier(args: argparse.Namespace) -> int:
 
     loaded = read_scenario(args.scenario, args.overrides, args.weather)
     out = args.out or Path("out") / f"{args.scenario.stem}-dossier"
-    sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out)))
+    sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out, args.seeds)))
     return DONE
 
 

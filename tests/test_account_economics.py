@@ -271,6 +271,16 @@ def test_price_of_carbon_at_the_cost_of_carbon_makes_the_value_nothing() -> None
     assert found.npv + present_value(paid, TERMS.discount_rate) == pytest.approx(0.0, abs=1e-9)
 
 
+def test_price_of_carbon_is_the_same_in_real_and_nominal_rates() -> None:
+    """NIST Handbook 135: both ways give one present value; (1 + nominal) = (1 + real)(1 + inflation)."""
+    up = 1.025
+    nominal = Terms(3, 1.10 * up - 1.0, 1.05 * up - 1.0, 1.02 * up - 1.0, up - 1.0)
+    real, other = life_cycle(PLANT, BASELINE, TERMS), life_cycle(PLANT, BASELINE, nominal)
+    assert nominal.real_rate == pytest.approx(TERMS.discount_rate, rel=REL)
+    assert real.carbon_cost is not None
+    assert other.carbon_cost == pytest.approx(real.carbon_cost, rel=1e-9)
+
+
 def test_heat_sold_at_its_cost_pays_for_the_plant() -> None:
     """Law: 12 MWh a year sold at `heat_cost` is worth what the plant costs."""
     price = heat_cost(PLANT, TERMS)

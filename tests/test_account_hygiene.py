@@ -17,6 +17,7 @@ from hpwhsim.account.hygiene import (
     cautions,
     hygiene,
     recirculation_share,
+    worst_first,
 )
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.scenario.reading import read_scenario
@@ -129,12 +130,14 @@ def test_thresholds_are_the_published_ones() -> None:
 
 
 def test_hours_below_and_within_by_hand() -> None:
-    """A lopsided year counted by hand: below is strict, the ends of the growth range belong to it."""
+    """A lopsided year counted by hand: colder by more than a sensor's tolerance, 0.60 K at 60 and 0.555 K at
+    51 °C (IEC 60751, class B: 0.30 K + 0.005 t; unverified); the ends of the growth range belong to it.
+    """
     top, back = YEAR.copy(), np.full(8760, 52.0)
     top[:10] = 60.0
-    top[10:14] = 59.9
+    top[10:14] = 59.3
     top[8000:8003] = 45.0
-    back[[5, 6, 7, 200]] = 50.5
+    back[[5, 6, 7, 200]] = 50.4
     back[300:302] = 48.0
     back[8750:] = 25.0
     found = year_of(store_top_c=top, return_c=back)
@@ -148,6 +151,32 @@ def test_hours_below_and_within_by_hand() -> None:
     assert counted["growth", "store top"] == (3.0, 3.0)
     assert counted["growth", "loop return"] == (10.0, 10.0)
     assert counted["growth-best", "loop return"] == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("warm", "hours"), [(59.97, 0.0), (59.41, 0.0), (59.39, 8760.0)])
+def test_a_store_at_its_setpoint_is_not_below_it(warm: float, hours: float) -> None:
+    """A store kept at 140 degF that reads 59.97 degC; IEC 60751, class B, at 60 °C: 0.30 + 0.30 = 0.60 K."""
+    found = year_of(store_top_c=np.full(8760, warm))
+    assert row(found, "store-guideline-12", "store top").hours == hours
+
+
+def test_worst_first_and_one_caution() -> None:
+    """Growth before hours below a temperature, best growth first, then more hours; all in one line."""
+    coldest, back = YEAR.copy(), np.full(8760, 56.0)
+    coldest[:50] = 40.0
+    coldest[50:90] = 27.0
+    back[:4000] = 47.0
+    found = year_of(store_coldest_c=coldest, return_c=back)
+    order = [(r["key"], r["place"], r["hours"]) for r in worst_first(r._asdict() for r in found.rows)]
+    assert order[:2] == [
+        ("growth-best", "coldest layer of the store", 50.0),
+        ("growth", "coldest layer of the store", 90.0),
+    ]
+    assert [hours for _, _, hours in order[2:]] == [4000.0] * 4 + [90.0]
+    (said,) = [text for text in cautions(found) if text.startswith("Legionella")]
+    assert "7 published thresholds" in said
+    assert "32 to 42 degC: coldest layer of the store 50 h (50 h consecutive" in said
+    assert "WHO 2007" in said
 
 
 @given(st.lists(st.booleans(), min_size=0, max_size=60))
@@ -272,7 +301,7 @@ def test_words_defer_and_never_advise_to_go_lower() -> None:
         taps_kwh=40.0,
     )
     said = cautions(found)
-    assert len(said) == 11  # store, four of the return, two of growth, pasteurising, standing, scald, share
+    assert len(said) == 4  # thresholds with pasteurising, standing, scald, share
     for text in said[:-1]:
         assert "local codes" in text
     for text in said:

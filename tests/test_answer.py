@@ -16,6 +16,7 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.report.summary import year_text
 from hpwhsim.scenario.reading import baseline_of, read_scenario
 from hpwhsim.study import greenhouse
+from hpwhsim.study.answer import Answer, answer
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
@@ -166,8 +167,66 @@ def test_net_present_value_is_the_discounted_difference(case: Case) -> None:
         flow = (bill["baseline"] - bill["plant"]) * 1.01**year + fuel - 100.0
         npv += flow / 1.03**year
     assert number(case.one, "costs.npv_usd") == close(npv)
-    tonnes = saved["kgco2e"].saved / 1e3 * sum(1.03**-y for y in range(1, 16))
+    avoided = _avoided(case.one, 15)
+    assert case.one.year.record["costs.avoided_kgco2e"] == pytest.approx(avoided, rel=1e-9)
+    tonnes = sum(kg / 1e3 * 1.03**-y for y, kg in enumerate(avoided, start=1))
     assert number(case.one, "costs.carbon_usd_per_tonne") == close(-npv / tonnes)
+    assert number(case.one, "costs.real_discount_rate") == close(0.03)
+
+
+def _avoided(of: Answer, years: int) -> list[float]:
+    """Carbon avoided in each year: steps of the lives added up, then a year without what is lost once."""
+    record: Any = of.year.record
+    steps = [np.diff([0.0, *record[f"{which}.cumulative_kgco2e"]]) for which in ("baseline", "carbon")]
+    found = [float(theirs - ours) for theirs, ours in zip(*steps, strict=True)]
+    kept = record["carbon.leak_kgco2e"] + record["carbon.service_kgco2e"]
+    operational = np.diff(record["carbon.cumulative_operational_kgco2e"])[-1]
+    after = float(steps[0][-1] - operational - kept)  # the baseline has no refrigerant
+    return (found + [after] * years)[:years]
+
+
+def test_tonnes_follow_the_grid_and_rates_do_not_matter(case: Case) -> None:
+    """A grid that falls to a tenth: by year, by hand. The same project in nominal rates costs the same.
+
+    Irving Fisher's identity: (1 + nominal) = (1 + real)(1 + inflation), NIST Handbook 135.
+    """
+    rows = "\n".join(f"{2026 + k},{0.6 * 0.1 ** (k / (LIFE - 1))!r}" for k in range(LIFE))
+    (case.folder / "falling.csv").write_text(f"year,kg_per_kwh\n{rows}\n")
+    change = ["carbon.grid=falling.csv", "costs.years=15", "run.steps_per_hour=4"]
+    nominal = [
+        "costs.rates=nominal",
+        "costs.inflation=0.02",
+        "costs.discount_rate=0.0506",
+        "costs.electricity_escalation=0.0302",
+        "costs.fuel_escalation=0.02",
+    ]
+    real, other = (
+        answer(read_scenario(case.folder / "packaged.yaml", [*change, *more])) for more in ((), nominal)
+    )
+    avoided = _avoided(real, 15)
+    assert avoided[0] > 2.0 * avoided[10]
+    tonnes = sum(kg / 1e3 * 1.03**-y for y, kg in enumerate(avoided, start=1))
+    price = number(real, "costs.carbon_usd_per_tonne")
+    assert price == close(-number(real, "costs.npv_usd") / tonnes)
+    assert number(other, "costs.carbon_usd_per_tonne") == pytest.approx(price, rel=1e-9)
+    assert number(other, "costs.real_discount_rate") == pytest.approx(0.03, rel=1e-12)
+    said = [text for text in real.year.cautions if "carbon.service_years (12)" in text]
+    assert len(said) == 1
+    assert "takes the last year of service" in said[0]
+    assert "by year, discounted at 3 % real" in year_text(real.year.record)
+
+
+def test_methane_lost_upstream_of_the_baseline_is_in_record_and_savings(case: Case) -> None:
+    """Swapped, what was the plant's is the baseline's; saved is the baseline less the plant."""
+    for one, other in ((case.one, case.swapped), (case.swapped, case.one)):
+        for key in ("upstream_methane_kg", "upstream_kgco2e"):
+            assert number(one, f"baseline.{key}") == close(number(other, f"carbon.{key}"))
+        line = one.savings["upstream_kgco2e"]
+        assert line.saved == close(
+            number(one, "baseline.upstream_kgco2e") - number(one, "carbon.upstream_kgco2e")
+        )
+        assert number(one, "savings.upstream_kgco2e") == line.saved
+    assert number(case.one, "carbon.upstream_kgco2e") != number(case.one, "baseline.upstream_kgco2e")
 
 
 # -- savings -----------------------------------------------------------------------------------------

@@ -55,7 +55,7 @@ def test_the_year_closes_and_adds_up(year_of: Callable[[str], Year], name: str) 
     record, hourly = year.record, year.hourly
     assert abs(number(year, "balance_error")) <= 1e-6
     parts = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh", "resistance_kwh")
-    parts += ("recirculation_pump_kwh", "loop_heater_kwh")
+    parts += ("recirculation_pump_kwh", "loop_heat_pump_kwh")
     bought = sum(float(hourly[key].sum()) for key in parts if key in hourly)
     assert number(year, "electricity_kwh") == pytest.approx(bought, rel=1e-9, abs=1e-9)
     useful = number(year, "heat_to_taps_kwh") + number(year, "recirculation_loss_kwh")

@@ -196,6 +196,7 @@ def test_the_page_is_sound_and_complete(demo: Papers, pictures: dict[str, bytes]
         "Greenhouse gases",
         "Cost",
         "Checks",
+        "Legionella",
         "Cautions",
         "Inputs that were given",
         "Assumptions",
@@ -264,7 +265,7 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[s
     """First law: what the table of flows calls in equals what it calls out, within rounding."""
     found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
     names = {row[0].partition(":")[0] for row in found}
-    assert names == {"Water", "Heat pump", "Bought"}
+    assert names == {"Water", "Heat pump", "Purchased"}
     for name in names:
         part = [row for row in found if row[0].startswith(f"{name}:")]
         *terms, whole = [[float(c.replace("\N{MINUS SIGN}", "-") or 0.0) for c in row[1:]] for row in part]

@@ -326,7 +326,7 @@ def test_the_year_of_every_scenario(path: Path) -> None:
     lines: dict[str, str] = {}
     for words, _ in texts(figure):
         name, colon, rest = words.partition(": ")
-        if colon and " = " in rest and name in ("Water", "Heat pump", "Fuel", "Bought"):
+        if colon and " = " in rest and name in ("Water", "Heat pump", "Fuel", "Purchased"):
             lines[name] = rest
     assert ("Heat pump" in lines) == (loaded.scenario.plant.heat_pump is not None)
     assert ("Fuel" in lines) == (record["fuel_kwh"] > 0.0)
@@ -347,7 +347,7 @@ def test_the_year_of_every_scenario(path: Path) -> None:
     bold = [t for t in figure.findobj(Text) if isinstance(t, Text) and t.get_fontweight() == "bold"]
     numbers = [read_number(t.get_text()) for t in bold]
     machine = ["source_heat_kwh", "compressor_kwh", "heat_pump_heat_kwh"]
-    for key in (*machine, "heat_to_taps_kwh", "storage_loss_kwh", "resistance_kwh", "fuel_kwh"):
+    for key in (*machine, "heat_to_taps_kwh", "storage_loss_kwh", "backup_resistance_kwh", "fuel_kwh"):
         if mwh(key) != 0.0:
             assert any(abs(n - mwh(key)) <= rounding * 1.001 for n in numbers), key
     if loaded.scenario.recirculation is not None:

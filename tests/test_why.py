@@ -53,7 +53,7 @@ def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
     found: Any = why(result)
     assert len(record["backup_hours_by_cause"]) >= 3
     assert record["short_litres"] > 0.0
-    for name, key in (("backup", "resistance_kwh"), ("short", "short_litres")):
+    for name, key in (("backup", "backup_resistance_kwh"), ("short", "short_litres")):
         here, unit = found[name], WHAT[name][1]
         assert here[unit] == pytest.approx(record[key], rel=1e-9)
         assert sum(spell[unit] for spell in here["spells"]) == pytest.approx(record[key], rel=1e-9)
@@ -64,7 +64,8 @@ def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "column", "unit"), [("backup", "resistance_kwh", "kwh"), ("short", "short_litres", "litres")]
+    ("name", "column", "unit"),
+    [("backup", "backup_resistance_kwh", "kwh"), ("short", "short_litres", "litres")],
 )
 def test_spells_by_another_way_of_counting(result: Path, name: str, column: str, unit: str) -> None:
     """Runs of hours of hourly.csv by `itertools.groupby`, no quiet hour within; ten digits in print."""
@@ -158,9 +159,9 @@ def test_a_record_damaged_by_hand(result: Path, tmp_path: Path, key: str, wrong:
 @pytest.mark.parametrize(
     ("series", "value", "said"),
     [
-        ("resistance_kwh", -1.0, "allowed 0 or more"),
+        ("backup_resistance_kwh", -1.0, "allowed 0 or more"),
         ("short_litres", np.nan, "allowed 0 or more"),
-        ("resistance_kwh", 99.0, "adds up to"),
+        ("backup_resistance_kwh", 99.0, "adds up to"),
         ("short_hours.capacity", -1.0, "allowed 0 or more"),
     ],
 )

@@ -3,6 +3,7 @@
 import re
 import zipfile
 from io import BytesIO
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from cases import ROOT
 from recalculation import recalculated, table
 from workbook_cases import DEMO, RELATIVE, live_figures, needs_office, wrong
 
+from hpwhsim.account.energy import END_USES
 from hpwhsim.report.summary_sheet import NOT_LIVE, UNEXPLAINED
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded, read_scenario
@@ -155,7 +157,9 @@ def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tm
     for key in demo.answer.savings:
         assert f"saved {key}" in live, key
     record: Any = demo.answer.year.record
-    monthly = {row[0]: row[1:13] for row in table(book, "Monthly")[2:10]}
+    monthly = {row[0]: row[1:13] for row in takewhile(lambda row: row[0], table(book, "Monthly")[2:])}
+    used = np.sum([monthly[key] for key in END_USES if key in monthly], axis=0)
+    assert used == pytest.approx(monthly["electricity_kwh"], rel=RELATIVE)
     assert monthly["electricity_kwh"] == pytest.approx(record["monthly.electricity_kwh"], rel=RELATIVE)
     assert monthly["peak_kw"] == pytest.approx(record["monthly.peak_kw"], rel=RELATIVE)
     years = table(book, "Carbon")[4:19]

@@ -101,7 +101,7 @@ def test_every_arrangement_closes_its_year(year_of: Callable[..., Year], name: s
     year = year_of(*CASES[name])
     assert abs(number(year, "balance_error")) < 1e-9
     parts = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "resistance_kwh")
-    more = ("recirculation_pump_kwh", "loop_heater_kwh")
+    more = ("recirculation_pump_kwh", "loop_heat_pump_kwh")
     sums = sum(number(year, key) for key in parts)
     sums += sum(float(year.hourly[key].sum()) for key in more if key in year.hourly)
     assert number(year, "electricity_kwh") == pytest.approx(sums, rel=1e-12)

@@ -35,6 +35,11 @@ class Terms(NamedTuple):
     fuel_escalation: float = 0.0
     inflation: float = 0.0  # of maintenance and replacements; 0 where the rates are real
 
+    @property
+    def real_rate(self) -> float:
+        """Discount rate above inflation, share per year."""
+        return (1.0 + self.discount_rate) / (1.0 + self.inflation) - 1.0
+
 
 class Incentive(NamedTuple):
     """What somebody else pays towards the capital: the sum of its parts, up to a share of the capital."""
@@ -74,6 +79,7 @@ class LifeCycle(NamedTuple):
     carbon_cost: float | None  # USD per tonne CO2e; negative where the plant also saves money
     heat_cost: float | None  # USD/MWh of useful heat, levelised
     baseline_heat_cost: float | None  # USD/MWh
+    avoided: Array  # kg CO2e, shape (years,): of the baseline less of the plant in each year
     reasons: dict[str, str]  # why a value is None
 
 
@@ -267,8 +273,9 @@ def life_cycle(plant: PlantCosts, baseline: PlantCosts, terms: Terms) -> LifeCyc
 
     The simple payback is the extra capital over the saving of a year at today's prices, without growth,
     discount and replacements. The cost of carbon avoided is the present value of the extra cost over the
-    tonnes avoided, discounted as money is: the constant price per tonne at which the two plants cost the
-    same.
+    tonnes avoided in each year, discounted at the real rate: the price per tonne in money of today, constant
+    above inflation, at which the two plants cost the same. Rates that are all nominal or all real give the
+    same price.
 
     Parameters
     ----------
@@ -307,9 +314,8 @@ def life_cycle(plant: PlantCosts, baseline: PlantCosts, terms: Terms) -> LifeCyc
     if irr is None:
         reasons["irr"] = reason
 
-    avoided = np.zeros(terms.years + 1)
-    avoided[1:] = _yearly(baseline.kgco2e, terms.years) - _yearly(plant.kgco2e, terms.years)
-    tonnes = present_value(avoided, terms.discount_rate) / KG_PER_TONNE
+    avoided = _yearly(baseline.kgco2e, terms.years) - _yearly(plant.kgco2e, terms.years)
+    tonnes = present_value(np.concatenate(([0.0], avoided)), terms.real_rate) / KG_PER_TONNE
     carbon = None
     if tonnes > 0.0:
         carbon = -npv / tonnes
@@ -320,7 +326,9 @@ def life_cycle(plant: PlantCosts, baseline: PlantCosts, terms: Terms) -> LifeCyc
     for key, value in (("heat_cost", heat), ("baseline_heat_cost", baseline_heat)):
         if value is None:
             reasons[key] = "no useful heat"
-    return LifeCycle(net, extra, saving, simple, discounted, npv, irr, carbon, heat, baseline_heat, reasons)
+    return LifeCycle(
+        net, extra, saving, simple, discounted, npv, irr, carbon, heat, baseline_heat, avoided, reasons
+    )
 
 
 def _yearly(kgco2e: ArrayLike, years: int) -> Array:

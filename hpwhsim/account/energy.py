@@ -20,9 +20,11 @@ SUMS = (
     "standby_kwh",
     "trace_heating_kwh",
     "recirculation_pump_kwh",
+    "loop_heat_pump_kwh",
     "loop_heater_kwh",
     "loop_heater_heat_kwh",
     "resistance_kwh",
+    "backup_resistance_kwh",
     "fuel_kwh",
     "heat_pump_heat_kwh",
     "source_heat_kwh",
@@ -64,6 +66,22 @@ SUMS = (
     "edge_hours",
     "source_spent_hours",
 )
+
+END_USES = (
+    "compressor_kwh",
+    "fan_kwh",
+    "pump_kwh",
+    "standby_kwh",
+    "trace_heating_kwh",
+    "loop_heat_pump_kwh",
+    "resistance_kwh",
+    "recirculation_pump_kwh",
+)
+"""What adds up to ``electricity_kwh``: each kilowatt-hour in one of them, in the order of every list.
+
+``resistance_kwh`` is all resistance heat of the water: ``backup_resistance_kwh``, and ``loop_heater_kwh``
+where the loop's own tank has an element. That of a loop tank with a heat pump is ``loop_heat_pump_kwh``.
+"""
 
 HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
 """What a heat pump buys."""

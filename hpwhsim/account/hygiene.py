@@ -10,10 +10,13 @@ The thresholds and the times to a burn carry their sources in ``tables/hygiene_t
 
 .. [1] ``goldner-1999`` of the table of sources: loops that ran all day took 38 % of the fuel that made the
    hot water of New York apartment buildings.
+.. [2] IEC 60751, tolerance of platinum resistance thermometers of class B: 0.30 K and 0.5 % of the
+   temperature; unverified.
 """
 
 import math
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +40,7 @@ class Row(NamedTuple):
     kind: str  # below | within | above | at-least
     at_c: float
     to_c: float | None  # upper end of `within`
+    tolerance_k: float  # of the sensor: `below` counts hours colder than at_c by more than this
     hours: float
     longest_hours: float  # without a break, within the year
     source: str
@@ -60,6 +64,22 @@ class Hygiene(NamedTuple):
     burn_seconds: float  # in it, to a second-degree burn of adult skin; inf below the published times
     standing_hours: float  # without a return temperature, because the loop stood
     recirculation_share: float | None  # of the heat to taps and loop; None without either
+
+
+def sensor_tolerance(temperature: float) -> float:
+    """Tolerance of a usual sensor, by which a threshold is not called missed; [2]. [K]
+
+    Parameters
+    ----------
+    temperature : float
+        Of the water. [°C]
+
+    Examples
+    --------
+    >>> round(sensor_tolerance(60.0), 9)
+    0.6
+    """
+    return 0.30 + 0.005 * abs(temperature)
 
 
 def burn_seconds(temperature: ArrayLike) -> Array:
@@ -181,12 +201,22 @@ def hygiene(
         for place in places[line["place"]]:
             if place not in year:
                 continue
-            hit = _hit(year[place], line["kind"], at, to)
+            slack = sensor_tolerance(at) if line["kind"] == "below" else 0.0
+            hit = _hit(year[place], line["kind"], at - slack, to)
             hours = float(np.count_nonzero(hit))
             longest = float(_longest(hit))
             rows.append(
                 Row(
-                    line["key"], place, line["kind"], at, to, hours, longest, line["citation"], line["status"]
+                    line["key"],
+                    place,
+                    line["kind"],
+                    at,
+                    to,
+                    slack,
+                    hours,
+                    longest,
+                    line["citation"],
+                    line["status"],
                 )
             )
             if line["place"] == "coldest":
@@ -203,35 +233,56 @@ def hygiene(
     )
 
 
+def worst_first(rows: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Thresholds on Legionella that the year touched, worst first.
+
+    Hours in a range in which Legionella grows come before hours below a temperature to be kept, the range of
+    best growth first; then more hours before fewer.
+
+    Parameters
+    ----------
+    rows : iterable of mapping
+        By the fields of `Row`, as the record has them.
+    """
+    touched = [row for row in rows if row["kind"] in ("below", "within") and row["hours"] > 0.0]
+
+    def order(row: Mapping[str, Any]) -> tuple[bool, float, float]:
+        width = math.inf if row["to_c"] is None else row["to_c"] - row["at_c"]
+        return row["kind"] == "below", width, -row["hours"]
+
+    return sorted(touched, key=order)
+
+
+def threshold(row: Mapping[str, Any]) -> str:
+    """What a row counts, such as "below 60" or "25 to 45". [°C]"""
+    below = row["kind"] == "below"
+    return f"below {row['at_c']:g}" if below else f"{row['at_c']:g} to {row['to_c']:g}"
+
+
 def cautions(found: Hygiene) -> list[str]:
     """What must be said with the hours counted; empty where no threshold was touched."""
-    by_key: dict[str, list[Row]] = {}
-    for row in found.rows:
-        if row.hours > 0.0:
-            by_key.setdefault(row.key, []).append(row)
+    touched = worst_first(row._asdict() for row in found.rows)
     said = []
-    for rows in by_key.values():
-        first = rows[0]
-        if first.kind not in ("below", "within"):
-            continue
-        what = (
-            f"below {first.at_c:g}" if first.kind == "below" else f"within {first.at_c:g} to {first.to_c:g}"
+    words = []
+    if touched:
+        worst = touched[0]
+        words.append(
+            f"{len(touched)} published thresholds are touched, the worst {threshold(worst)} degC: "
+            f"{worst['place']} {worst['hours']:,.0f} h ({worst['longest_hours']:,.0f} h consecutive; "
+            f"{worst['source']})"
         )
-        where = ", ".join(f"{r.place} {r.hours:.0f} h ({r.longest_hours:.0f} h on end)" for r in rows)
-        said.append(f"Legionella: {what} degC: {where}; {first.source} ({first.status}); {DEFER}")
     seldom = [level for level in found.pasteurised if level.weeks < 1.0]
     if seldom:
         levels = ", ".join(f"{level.at_c:g} degC in {100.0 * level.weeks:.0f} %" for level in seldom)
-        said.append(
-            f"Legionella: the coldest layer of the store reaches {levels} of the weeks; whether and how to "
-            f"pasteurise, {DEFER}"
-        )
+        words.append(f"the coldest layer of the store reaches {levels} of the weeks (whether to pasteurise)")
+    if words:
+        said.append(f"Legionella: {'; '.join(words)}; {DEFER}")
     if found.standing_hours > 0.0:
         said.append(
             f"Legionella: the loop stands in {found.standing_hours:.0f} h, in which its temperature is not "
             f"counted; {DEFER}"
         )
-    for row in by_key.get("scald", ()):
+    for row in (row for row in found.rows if row.key == "scald" and row.hours > 0.0):
         said += [
             f"scald: in {row.hours:.0f} h water above {row.at_c:g} degC could reach a tap, up to "
             f"{found.hottest_c:.0f} degC, which burns adult skin within "

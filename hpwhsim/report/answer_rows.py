@@ -7,10 +7,14 @@ from math import isclose
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from hpwhsim.account.checks import FAIL, OK, STATES, counted
 from hpwhsim.account.energy import by_month
+from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
 from hpwhsim.report.document import amount, decimals
+from hpwhsim.report.heat_flows import ELECTRIC
 from hpwhsim.report.life_cycle_sheet import FIGURES
 from hpwhsim.report.swing import number as whole
 from hpwhsim.scenario.files import WEATHER
@@ -22,6 +26,7 @@ SAVED = {
     "fuel_kwh": "fuel_kwh",
     "operational_kgco2e": "operational_kgco2e",
     "total_kgco2e": "kgco2e",
+    "carbon.upstream_kgco2e": "upstream_kgco2e",
     "energy_cost": "cost",
 }
 """Lines of the savings by key of the record; they include what the room of a machine buys."""
@@ -51,18 +56,23 @@ def headline(papers: Papers) -> Iterator[list[str]]:
     other: Any = papers.baseline.record if papers.baseline is not None else {}
     rows = (
         ("electricity", "kWh", "electricity_kwh"),
+        ("of it resistance", "kWh", "resistance_kwh"),
         ("fuel (higher heating value)", "kWh", "fuel_kwh"),
         ("highest 15-minute mean power", "kW", "peak_kw"),
         ("COP of the plant", "", "cop_plant"),
-        ("COP with the room booked to it", "", "cop_net"),
+        ("COP net of the room", "", "cop_net"),
         ("the same if resistance heated the room", "", "cop_net_if_resistance"),
         ("the same if heat pumps heated the room", "", "cop_net_if_heat_pump"),
         ("the same in source energy", "", "cop_net_source"),
-        ("hours of resistance heat", "h", "resistance_hours"),
+        ("room heating penalty", "kWh", "room_heating_penalty_kwh"),
+        ("room cooling credit", "kWh", "room_cooling_credit_kwh"),
+        ("room drying credit", "kWh", "dehumidifier_credit_kwh"),
+        ("hours of the backup's resistance heat, at full power", "h", "resistance_hours"),
         ("hours of short hot water", "h", "short_hours"),
         ("greenhouse gases of energy, a year", "kg CO2e", "operational_kgco2e"),
         ("greenhouse gases of refrigerant, a year", "kg CO2e", "refrigerant_kgco2e"),
         ("greenhouse gases, a year", "kg CO2e", "total_kgco2e"),
+        ("methane lost upstream, a year, in no other figure", "kg CO2e", "carbon.upstream_kgco2e"),
         ("energy cost, a year", "USD", "energy_cost"),
     )
     for label, unit, key in rows:
@@ -138,11 +148,37 @@ def saving_rows(papers: Papers) -> list[list[str]]:
     ]
 
 
+HYGIENE_HEADS = ("place", "water [°C]", "hours", "consecutive", "source")
+HYGIENE = (
+    "Legionella: hours of the year at temperatures of published guidance, ranges of growth first. Below "
+    "counts what is colder by more than the tolerance of a sensor (0.6 K at 60 °C). Local codes, the water "
+    "management programme and licensed practice decide."
+)
+
+
+def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
+    """Thresholds on Legionella that the year touched, worst first, as text below `HYGIENE_HEADS`."""
+    return [
+        [
+            row["place"],
+            threshold(row),
+            f"{row['hours']:,.0f}",
+            f"{row['longest_hours']:,.0f}",
+            f"{row['source']} ({row['verified']})",
+        ]
+        for row in worst_first(record["hygiene"])
+    ]
+
+
 def month_rows(side: Side) -> list[list[str]]:
     """Figures of a plant by month, as text: what, twelve months, the year."""
     series = [
         ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
-        ("of it resistance", "kWh", by_month(side.year.hourly["resistance_kwh"])),
+        *(
+            (f"  {label}", "kWh", by_month(side.year.hourly[key]))
+            for key, label in ELECTRIC
+            if side.year.hourly.get(key, np.zeros(1)).any()
+        ),
         ("fuel", "kWh", by_month(side.year.hourly["fuel_kwh"])),
         ("heat to taps", "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
         ("loss of the loop", "kWh", by_month(side.year.hourly["recirculation_loss_kwh"])),
@@ -188,4 +224,7 @@ def command_of(papers: Papers, verb: str = "dossier") -> str:
             words += ["--weather", Path(weather).as_posix()]
         else:
             words += ["--set", override]
+    found: Any = papers.plant.record.get("seeds")
+    if found is not None:
+        words += ["--seeds", str(found["count"])]
     return shlex.join(words)

@@ -13,6 +13,9 @@ from hpwhsim.study.greenhouse import NATURAL_GAS, burnt_fuel
 
 SHEET = "Carbon"
 PARTS = ("electricity", "fuel", "room", "leak", "end of life", "installation", "service", "all", "added up")
+ALL, END, INSTALLATION = (PARTS.index(part) for part in ("all", "end of life", "installation"))
+OF_YEAR, AFTER = "kgco2e of year ", "kgco2e of a year after the service life"
+"""Keys of the figures of each year of service, and of the years after the last, which lose nothing once."""
 TOP = 4  # row of the first year of service, counted from 0
 NONE = formula(0.0)
 
@@ -39,9 +42,11 @@ def carbon_sheet(
     found = {}
     for i, (name, held) in enumerate(columns.items()):
         place = 1 + i * len(PARTS)
-        means = _years(book, place, _yearly(name, papers.sides[name], held, factors, years))
+        cells, means = _years(book, place, _yearly(name, papers.sides[name], held, factors, years))
         figures = _figures(name, papers.sides[name], held, factors, means, years)
         found[name] = _below(book, place, figures, TOP + years + 3)
+        found[name] |= {f"{OF_YEAR}{year}": row[ALL] for year, row in enumerate(cells, start=1)}
+        found[name][AFTER] = cells[-1][ALL] - cells[-1][END] - cells[-1][INSTALLATION]
     return found
 
 
@@ -70,21 +75,22 @@ def _room(held: Columns, grid: Energy, gas: Energy | None, year: int) -> Formula
     return electric + gas.weigh(held["room_fuel_kwh"], year) if gas is not None else electric
 
 
-def _years(book: Book, place: int, rows: list[list[Formula]]) -> list[Formula]:
-    """Write the years of a plant from column `place` on; returns the mean of each part."""
-    values: list[list[float]] = []
+def _years(book: Book, place: int, rows: list[list[Formula]]) -> tuple[list[list[Formula]], list[Formula]]:
+    """Write the years of a plant from column `place` on; returns the parts of each year and their means."""
+    found: list[list[Formula]] = []
     running = NONE
     for at, row in enumerate(rows, start=TOP):
         cells = [book.live(SHEET, at, place + i, part) for i, part in enumerate(row)]
         cells.append(book.live(SHEET, at, place + len(row), added(cells)))
-        running = book.live(SHEET, at, place + len(row) + 1, cells[-1] + running if values else cells[-1])
-        values.append([cell.value for cell in cells])
+        running = book.live(SHEET, at, place + len(row) + 1, cells[-1] + running if found else cells[-1])
+        found.append(cells)
     below = TOP + len(rows) + 1
     book.text(SHEET, below, 0, "mean year", "part")
-    return [
-        book.live(SHEET, below, place + i, Column(SHEET, letter(place + i), np.array(part), TOP + 1).mean())
-        for i, part in enumerate(zip(*values, strict=True))
-    ]
+    means = []
+    for i, part in enumerate(zip(*found, strict=True)):
+        column = Column(SHEET, letter(place + i), np.array([cell.value for cell in part]), TOP + 1)
+        means.append(book.live(SHEET, below, place + i, column.mean()))
+    return found, means
 
 
 def _figures(

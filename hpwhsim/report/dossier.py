@@ -26,7 +26,7 @@ from hpwhsim.study.year import Year
 WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
 
 
-def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
+def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
     """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
 
     Swings and pictures are made in processes of their own, beside workbook and pages.
@@ -44,7 +44,7 @@ def write_dossier(loaded: Loaded, folder: Path) -> list[Path]:
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
     with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
-        papers = gather(loaded)
+        papers = gather(loaded, seeds)
         bar.update()
         own = papers.plant.year
         moved = others.submit(_moved, loaded, own, papers.answer.baseline)

@@ -29,6 +29,7 @@ from hpwhsim.report.drawing import (
     svg,
 )
 from hpwhsim.report.files import PICTURES
+from hpwhsim.report.heat_flows import ELECTRIC
 from hpwhsim.report.schematic import schematic
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.year import Year
@@ -51,21 +52,28 @@ WEEK = 168  # h
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 Parts = tuple[tuple[str, str, str], ...]  # hourly variable, what it is called, colour
-MADE: Parts = (("heat_pump_heat_kwh", "from the heat pump", SKY), ("backup_heat_kwh", "from the backup", RED))
+MADE: Parts = (
+    ("heat_pump_heat_kwh", "from the heat pump", SKY),
+    ("backup_heat_kwh", "from the backup", RED),
+    ("loop_heater_heat_kwh", "from the loop tank's heater", ORANGE),
+)
 USED: Parts = (
     ("heat_to_taps_kwh", "to the taps", BLUE),
     ("recirculation_loss_kwh", "lost by the loop", GREEN),
     ("storage_loss_kwh", "lost by the store", "0.6"),
 )
+COLOURS = {
+    "compressor_kwh": SKY,
+    "fan_kwh": GREEN,
+    "pump_kwh": PINK,
+    "standby_kwh": "0.6",
+    "trace_heating_kwh": ORANGE,
+    "loop_heat_pump_kwh": BLUE,
+    "resistance_kwh": RED,
+    "recirculation_pump_kwh": "0.3",
+}
 BOUGHT: Parts = (
-    ("compressor_kwh", "heat pump", SKY),
-    ("fan_kwh", "fans", GREEN),
-    ("pump_kwh", "pumps", PINK),
-    ("resistance_kwh", "resistance", RED),
-    ("trace_heating_kwh", "trace heating", ORANGE),
-    ("recirculation_pump_kwh", "loop pump", "0.3"),
-    ("loop_heater_kwh", "heater of the loop's tank", "0.45"),
-    ("standby_kwh", "standing machines", "0.6"),
+    *((key, label, COLOURS[key]) for key, label in ELECTRIC),
     ("fuel_kwh", "fuel", YELLOW),
 )
 MARKS: Parts = (
@@ -137,7 +145,7 @@ def year_figure(year: Year) -> "Figure":
             heat.plot(days + 0.5, level, "|", transform=heat.get_xaxis_transform(), **look)
 
     _stack(bought, hourly, BOUGHT, edges, 24)
-    bought.set_ylabel("Bought [kWh per day]")
+    bought.set_ylabel("Purchased [kWh per day]")
     bought.margins(y=0.4)  # room for the peaks above
     peak = bought.twinx()
     peak_kw = hourly["power_peak_kw"].reshape(365, 24).max(axis=1)
@@ -170,7 +178,7 @@ def weeks_figure(year: Year, scenario: Scenario) -> "Figure":
         _name_stretches(rows[3, column], np.arange(8) * 24, names)
         mean = f"mean {week['dry_bulb_c'].mean():.1f} °C".replace("-", MINUS)
         rows[0, column].set_title(f"{('Coldest', 'Warmest')[column]} week: {mean}")
-    words = ("Temperature [°C]", "Store [°C]", "Heat [kW]\nmade up, used down", "Bought [kW]")
+    words = ("Temperature [°C]", "Store [°C]", "Heat [kW]\nmade up, used down", "Purchased [kW]")
     for row, label in zip(rows, words, strict=True):
         row[0].set_ylabel(label)
         row[1].legend(*_legend(*row), loc="center left", bbox_to_anchor=(1.0, 0.5))
@@ -250,7 +258,10 @@ def _stack(ax: "Axes", hourly: Hourly, parts: Parts, edges: Array, hours: int, s
 def _draw_heat(ax: "Axes", hourly: Hourly, edges: Array, hours: int) -> None:
     """Heat made upwards and heat used downwards, both from zero."""
     alone = "heat_pump_heat_kwh" not in hourly  # then the heater backs nothing up
-    made = tuple((n, "from the heater" if alone else label, colour) for n, label, colour in MADE)
+    made = tuple(
+        (n, "from the heater" if alone and n == "backup_heat_kwh" else label, colour)
+        for n, label, colour in MADE
+    )
     _stack(ax, hourly, made, edges, hours)
     _stack(ax, hourly, USED, edges, hours, sign=-1.0)
     ax.axhline(0.0, color="k", linewidth=0.8)

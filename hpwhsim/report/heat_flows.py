@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from hpwhsim.account.energy import END_USES
 from hpwhsim.report.drawing import MINUS
 
 Record = Mapping[str, Any]
@@ -25,16 +26,22 @@ MACHINE_OUT: Parts = (
     ("machine_loss_kwh", "lost by the unit"),
     ("line_loss_kwh", "lost by its lines"),
 )
-ELECTRIC: Parts = (
-    ("compressor_kwh", "heat pump"),
-    ("fan_kwh", "fans"),
-    ("pump_kwh", "pumps"),
-    ("standby_kwh", "standing machines"),
-    ("trace_heating_kwh", "heat trace"),
-    ("resistance_kwh", "resistance"),
-    ("loop_heater_kwh", "heater of the loop tank"),
-    ("recirculation_pump_kwh", "loop pump"),
-)
+USES = {
+    "compressor_kwh": "heat pump",
+    "fan_kwh": "fans",
+    "pump_kwh": "pumps",
+    "standby_kwh": "idle units",
+    "trace_heating_kwh": "heat trace",
+    "loop_heat_pump_kwh": "heat pump of the loop tank",
+    "resistance_kwh": "resistance",
+    "recirculation_pump_kwh": "loop pump",
+}
+ELECTRIC: Parts = tuple((key, USES[key]) for key in END_USES)
+"""What the year's electricity is used for, as every list names it; it adds up to all electricity."""
+
+RESISTANCE: Parts = (("backup_resistance_kwh", "backup"), ("loop_heater_kwh", "loop tank"))
+"""Parts of ``resistance_kwh`` where the loop's own tank has an element."""
+
 BESIDE = ("fan_kwh", "pump_kwh", "standby_kwh")
 """What the heat pump buys beside its own electricity; none of it counts as heat of the water."""
 
@@ -72,7 +79,7 @@ def sums(record: Record) -> list[Sum]:
         burnt = str(record["fuel"]).replace("-", " ")
         found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "lost by the heater": fuel - heat}))
     if electric := there(ELECTRIC):
-        found.append(Sum("Bought", electric, {"electricity": mwh(record, "electricity_kwh")}))
+        found.append(Sum("Purchased", electric, {"electricity": mwh(record, "electricity_kwh")}))
     return found
 
 

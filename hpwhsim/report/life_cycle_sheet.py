@@ -7,6 +7,7 @@ import numpy as np
 
 from hpwhsim.account.economics import KG_PER_TONNE, PlantCosts, Terms, internal_rate, payback_years
 from hpwhsim.account.savings import MMBTU_PER_KWH
+from hpwhsim.report.carbon_sheet import AFTER, OF_YEAR
 from hpwhsim.report.formula import (
     EMPTY,
     Column,
@@ -32,7 +33,11 @@ FIGURES = {
     "costs.discounted_payback_years": ("discounted payback", "year", "discounted_payback"),
     "costs.npv_usd": ("net present value", "USD", ""),
     "costs.internal_rate": ("internal rate of return", "1/year", "irr"),
-    "costs.carbon_usd_per_tonne": ("cost of carbon avoided", "USD/t", "carbon_cost"),
+    "costs.carbon_usd_per_tonne": (
+        "cost of CO2e avoided: tonnes by year, discounted at the real rate",
+        "USD/t",
+        "carbon_cost",
+    ),
     "costs.present_value_usd": ("present value of all costs of the plant", "USD", ""),
     "costs.heat_usd_per_mwh": ("levelised cost of useful heat, plant", "USD/MWh", "heat_cost"),
     "costs.baseline_heat_usd_per_mwh": (
@@ -58,7 +63,7 @@ class Outlay(NamedTuple):
     electricity: Formula
     fuel: Formula
     heat: Formula  # MWh of a year
-    kgco2e: Formula | None  # of a year
+    kgco2e: list[Formula]  # of each year; none where no gases are counted
     replacements: list[tuple[Formula, Formula]]  # year and cost
 
 
@@ -70,6 +75,7 @@ class Compared(NamedTuple):
     today: Column  # discounted and added up
     sign: Column  # of the last flow that is not nothing
     below: Column  # last year in which `today` is below nothing; -1 before
+    tonnes: Column | None  # CO2e avoided, discounted at the real rate; None where no gases are counted
 
 
 class Flows(NamedTuple):
@@ -89,7 +95,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 46, 14, 18, 34, 18, *([16] * 8))
+    book.widths(SHEET, 46, 14, 18, 34, 18, *([16] * 10))
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(
@@ -97,7 +103,9 @@ def life_cycle_sheet(
         )
         for key in Terms._fields[1:]
     }
-    found: Cells = {}
+    real = (1.0 + rates["discount_rate"]) / (1.0 + rates["inflation"]) - 1.0
+    rates["real_rate"] = page.follows("real discount rate, per year", "1", real, "life_real_rate")
+    found: Cells = {"costs.real_discount_rate": rates["real_rate"]} if papers.grid is not None else {}
     outlays = {}
     for name, side in papers.sides.items():
         assert side.costs is not None
@@ -110,7 +118,7 @@ def life_cycle_sheet(
             paid = _incentives(page, costs, capital, made.capacity * made.modules / 1e3, saved)
             names = (one.name for one in costs.incentives)
             found |= {f"costs.incentives_usd[{one}]": cell for one, cell in zip(names, paid, strict=True)}
-        outlays[name] = _outlay(page, name, side.costs, columns[name], live[name], capital, paid)
+        outlays[name] = _outlay(page, name, side.costs, columns[name], live[name], capital, paid, terms.years)
     top = page.row + len(FIGURES) + 6  # two rows more than figures for what they need
     flows = _flows(book, top, terms, rates, outlays)
     return found | _figures(book, page.row + 2, papers, outlays, flows, rates["discount_rate"])
@@ -160,6 +168,7 @@ def _outlay(
     live: Cells,
     capital: Formula,
     paid: list[Formula],
+    years: int,
 ) -> Outlay:
     label, key = f"incentives of the {name}", f"{name}_incentives"
     incentives = page.follows(label, "USD", added(paid), key) if paid else page.given(label, "USD", 0.0, key)
@@ -174,10 +183,9 @@ def _outlay(
         bills[energy] = page.follows(label, "USD/year", added(parts), f"{name}_{energy}_usd")
     heat = (columns["heat_to_taps_kwh"].total() + columns["recirculation_loss_kwh"].total()) / 1000.0
     useful = page.follows(f"useful heat of the {name}", "MWh/year", heat, f"{name}_useful_mwh")
-    gases = None
-    if "total_kgco2e" in live:
-        label = f"greenhouse gases of the {name}"
-        gases = page.follows(label, "kg CO2e/year", live["total_kgco2e"], f"{name}_yearly_kgco2e")
+    gases = []
+    if AFTER in live:
+        gases = [live.get(f"{OF_YEAR}{year}", live[AFTER]) for year in range(1, years + 1)]
     again, source = [], f"{_block(name)}.replacements"
     for n, (year, cost) in enumerate(costs.replacements, start=1):
         label, key = f"replacement {n} of the {name}", f"{name}_replacement_{n}"
@@ -200,6 +208,9 @@ def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[st
     if "baseline" in outlays:
         heads += ["baseline less plant", "added up", "discounted and added up", "sign of the last flow"]
         heads += ["last year below nothing"]
+    gases = "baseline" in outlays and all(own.kgco2e for own in outlays.values())
+    if gases:
+        heads += ["kg CO2e avoided", "t CO2e avoided, discounted at the real rate"]
     book.texts(SHEET, top, heads)
     rows: list[list[Formula]] = []
     for year in range(terms.years + 1):
@@ -216,15 +227,22 @@ def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[st
             again = put(_bought(own, year), "number")
             cost[name] = put(_cost(own, again, rates, year), "number")
         if "baseline" in cost:
-            before = rows[-1][len(row) :] if rows else []
+            before = rows[-1][len(row) : len(row) + 5] if rows else []
             _compare(put, cost["baseline"] - cost["plant"], discount, before, year)
+        if gases:
+            theirs, ours = (outlays[name].kgco2e for name in ("baseline", "plant"))
+            avoided = put(theirs[year - 1] - ours[year - 1] if year else formula(0.0), "number")
+            put(avoided / KG_PER_TONNE / (1.0 + rates["real_rate"]) ** year, "fine")
         rows.append(row)
 
     def column(at: int) -> Column:
         return Column(SHEET, letter(at), np.array([row[at].value for row in rows]), top + 2)
 
     costs = {name: column(3 + 2 * i) for i, name in enumerate(outlays)}
-    compared = Compared(*map(column, range(6, 11))) if "baseline" in outlays else None
+    compared = None
+    if "baseline" in outlays:
+        net, running, today, sign, below = map(column, range(6, 11))
+        compared = Compared(net, running, today, sign, below, column(12) if gases else None)
     return Flows(column(0), column(1), costs, compared)
 
 
@@ -297,11 +315,10 @@ def _figures(
         npv = put("costs.npv_usd", of.today.cell(-1))
         row += 1
         put("costs.internal_rate", _internal_rate(book, row, flows.year, of))
-        if own.kgco2e is not None and theirs.kgco2e is not None:
-            tonnes = (theirs.kgco2e - own.kgco2e) / KG_PER_TONNE * annuity
-            book.texts(SHEET, row + 1, ["greenhouse gases avoided, discounted as money is", "t"], "text")
+        if of.tonnes is not None:
+            book.texts(SHEET, row + 1, ["CO2e avoided, by year, discounted at the real rate", "t"], "text")
             row += 1
-            avoided = book.live(SHEET, row, 2, tonnes, "fine")
+            avoided = book.live(SHEET, row, 2, of.tonnes.total(), "fine")
             price = (0.0 - npv) / avoided
             content = either(f"{avoided.text}>0", avoided.value > 0.0, price)
             put("costs.carbon_usd_per_tonne", content)

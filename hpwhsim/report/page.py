@@ -7,17 +7,21 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
+    HYGIENE,
+    HYGIENE_HEADS,
     SAVING_HEADS,
     check_rows,
     command_of,
     fits,
     headline,
+    hygiene_rows,
     month_rows,
     origins,
     result_rows,
     saving_rows,
 )
 from hpwhsim.report.document import amount, decimals
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.figures import CAPTIONS, SCHEMATIC
 from hpwhsim.report.heat_flows import digits, number, sums
 from hpwhsim.report.markup import Html, element, figure, listing, table
@@ -95,7 +99,9 @@ def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
         "Savings": _savings(papers),
         "Greenhouse gases": _part(papers, GASES, "carbon."),
         "Cost": _part(papers, ("energy_cost",), "costs."),
+        "Years of draws": _draws(papers.plant.record),
         "Checks": _checks(papers),
+        "Legionella": _hygiene(papers),
         "Cautions": _cautions(papers.plant.record),
         "Inputs that were given": _inputs(papers, given=True),
         "Assumptions": _inputs(papers, given=False),
@@ -272,6 +278,21 @@ def _checks(papers: Papers) -> list[Html]:
     return [
         table(CHECK_HEADS, check_rows(papers), "llllrl", "Value, limit, ratio and source; what failed first"),
         element("p", MEANING, class_="dim"),
+    ]
+
+
+def _draws(record: Mapping[str, Any]) -> list[Html]:
+    if "seeds" not in record:
+        return []
+    return [table(DRAW_HEADS, draw_rows(record), "lurrrrrr", draw_title(record))]
+
+
+def _hygiene(papers: Papers) -> list[Html]:
+    rows = {name: hygiene_rows(side.record) for name, side in papers.sides.items()}
+    return [
+        table(HYGIENE_HEADS, found, "llrrl", f"{HYGIENE} Of the {name}")
+        for name, found in rows.items()
+        if found
     ]
 
 

@@ -7,10 +7,13 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
 from hpwhsim.report.answer_rows import (
     CHECK_HEADS,
+    HYGIENE,
+    HYGIENE_HEADS,
     SAVING_HEADS,
     check_rows,
     fits,
     headline,
+    hygiene_rows,
     month_rows,
     origins,
     over_the_years,
@@ -28,6 +31,7 @@ from hpwhsim.report.document import (
     add_text,
     new_pdf,
 )
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.drawing import png
 from hpwhsim.report.schematic import schematic
 from hpwhsim.report.swing import followed, span
@@ -228,6 +232,11 @@ def _results(pdf: "FPDF", papers: Papers) -> None:
             (62, 30, 30, 30, 30),
             "lrrrr",
         )
+    if "seeds" in papers.plant.record:
+        add_heading(pdf, "Years of draws")
+        add_text(pdf, draw_title(papers.plant.record))
+        rows = draw_rows(papers.plant.record)
+        add_table(pdf, DRAW_HEADS, rows, (54, 16, *([19] * 6)), "llrrrrrr", 7.0)
     for name, side in papers.sides.items():
         _months(pdf, name, side)
 
@@ -266,6 +275,12 @@ def _checks(pdf: "FPDF", papers: Papers) -> None:
 
 def _cautions(pdf: "FPDF", papers: Papers) -> None:
     cautions: Any = papers.plant.record["cautions"]
+    add_heading(pdf, "Legionella")
+    add_text(pdf, HYGIENE)
+    for name, side in papers.sides.items():
+        if rows := hygiene_rows(side.record):
+            add_text(pdf, f"Of the {name}", SMALL)
+            add_table(pdf, HYGIENE_HEADS, rows, (46, 24, 18, 24, 70), "llrrl")
     add_heading(pdf, "Cautions")
     for caution in cautions:
         add_text(pdf, f"•  {caution}")

@@ -13,6 +13,7 @@ FROM_ACCOUNTS = {
     "kgco2e": ("total_kgco2e",),
     "operational_kgco2e": ("operational_kgco2e", "carbon.room_kgco2e"),
     "marginal_kgco2e": ("carbon.marginal_kgco2e",),
+    "upstream_kgco2e": ("carbon.upstream_kgco2e",),
     "cost": ("energy_cost", "costs.room_usd"),
 }
 """Savings that are sums of figures of the sheets Carbon and Cost, as far as a plant has them."""

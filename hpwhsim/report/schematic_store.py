@@ -124,7 +124,7 @@ def draw_elements(sheet: Sheet) -> None:
     if backup.kind == "none" or at.burner is not None:
         return
     electric = backup.kind == "resistance"
-    colour, bought = (ELECTRIC, "resistance_kwh") if electric else (FUEL, "fuel_kwh")
+    colour, bought = (ELECTRIC, "backup_resistance_kwh") if electric else (FUEL, "fuel_kwh")
     words, x = [FUEL_NAMES.get(backup.kind, "electricity")], at.tanks[0].left - 2.0
     if at.series is not None:
         x = at.series.x

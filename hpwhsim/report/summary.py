@@ -6,16 +6,22 @@ from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import FAIL, counted, digits
+from hpwhsim.account.energy import CREDITS
+from hpwhsim.account.hygiene import threshold, worst_first
+from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.report.heat_flows import ELECTRIC, RESISTANCE
 
 WIDTH = 100
-BESIDE_COMPRESSOR = (
-    ("fan_kwh", "  fans"),
-    ("pump_kwh", "  pumps"),
-    ("standby_kwh", "  standing machines"),
-    ("trace_heating_kwh", "  heat trace"),
-    ("recirculation_pump_kwh", "  loop pump"),
-    ("loop_heater_kwh", "  heater of the loop's tank"),
+ALWAYS = ("compressor_kwh", "resistance_kwh")
+"""End uses that are listed even where they are nothing."""
+
+BILL = (
+    ("electricity", "costs.electric_energy_usd"),
+    ("demand charges", "costs.demand_usd"),
+    ("fixed charges", "costs.fixed_usd"),
+    ("fuel", "costs.fuel_usd"),
 )
+"""Parts of the energy bill; they add up to it."""
 
 REASONS = {
     "costs.simple_payback_years": "simple_payback",
@@ -36,21 +42,26 @@ def _energy(record: Record, key: str, label: str, note: str = "") -> list[str]:
     return [_line(label, f"{record[key]:,.0f} kWh", note)] if key in record else []
 
 
+def _parts(record: Record) -> str:
+    """What the resistance heat is made of, where the loop's own tank has an element."""
+    backup = record["backup_resistance_kwh"]
+    if record["resistance_kwh"] == backup:
+        return ""
+    return ", ".join(f"{label} {record[key]:,.0f}" for key, label in RESISTANCE)
+
+
 def _causes(causes: Mapping[str, float]) -> str:
     return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
 
 
-def year_text(record: Record) -> str:
-    """Summary of an annual record."""
+def year_text(record: Record, everything: bool = False) -> str:
+    """Summary of an annual record; with `everything` all rows on Legionella, not only the worst."""
     lines = [f"{record['title']}", f"weather: {record['weather.station']}", *_failed(record), ""]
-    lines += ["Bought"]
+    lines += ["Purchased energy"]
     lines += _energy(record, "electricity_kwh", "electricity")
-    if "compressor_kwh" in record:
-        lines += _energy(record, "compressor_kwh", "  heat pump")
-    for key, label in BESIDE_COMPRESSOR:
-        if record.get(key, 0.0) > 0.0:
-            lines += _energy(record, key, label)
-    lines += _energy(record, "resistance_kwh", "  resistance")
+    for key, label in ELECTRIC:
+        if key in ALWAYS or record.get(key, 0.0) > 0.0:
+            lines += _energy(record, key, f"  {label}", _parts(record) if key == "resistance_kwh" else "")
     if record["fuel_kwh"] > 0.0:
         lines += _energy(record, "fuel_kwh", "fuel")
     lines.append(
@@ -62,6 +73,7 @@ def year_text(record: Record) -> str:
     )
     lines += _energy(record, "recirculation_loss_kwh", "lost by the loop")
     lines += _energy(record, "storage_loss_kwh", "lost by the store")
+    lines += _energy(record, "store_change_kwh", "gained by the store")
     if "heat_pump_heat_kwh" in record:
         lines += _energy(
             record,
@@ -70,13 +82,16 @@ def year_text(record: Record) -> str:
             f"{record['source_heat_kwh']:,.0f} kWh of it from the source",
         )
         if record["defrost_heat_kwh"] > 0.0:
-            lines += _energy(record, "defrost_heat_kwh", "drawn back by defrosts")
+            lines += _energy(record, "defrost_heat_kwh", "  defrost heat drawn from storage")
     lines += _energy(record, "backup_heat_kwh", "from the backup")
+    lines += _energy(record, "loop_heater_heat_kwh", "from the loop tank's heater")
     lines += ["", "Performance"]
     if "cop_heat_pump" in record:
         lines.append(_line("COP of the heat pump", f"{record['cop_heat_pump']:.2f}"))
     if "cop_plant" in record:
-        lines.append(_line("COP of the plant", f"{record['cop_plant']:.2f}", "taps and loop over all bought"))
+        lines.append(
+            _line("COP of the plant", f"{record['cop_plant']:.2f}", "taps and loop over purchased energy")
+        )
     lines += _room(record)
     if "run_hours" in record:
         lines.append(_line("heat pump runs", f"{record['run_hours']:,.0f} h"))
@@ -96,6 +111,8 @@ def year_text(record: Record) -> str:
     lines += ["", _months("month", MONTH_NAMES)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
+    lines += _draws(record)
+    lines += _hygiene(record, everything)
     lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]
     for caution in record["cautions"]:
         lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
@@ -103,7 +120,7 @@ def year_text(record: Record) -> str:
 
 
 def _room(record: Record) -> list[str]:
-    """What the room of a machine buys more and less, and what that is with other heaters."""
+    """What the room of a heat pump purchases more and less, and what that is with other heaters."""
     if "room_heating_penalty_kwh" not in record:
         return []
     lines = []
@@ -117,16 +134,25 @@ def _room(record: Record) -> list[str]:
             )
             if key in record
         ]
-        lines.append(_line("  with its room booked to it", f"{record['cop_net']:.2f}", ", ".join(others)))
-    lines += _energy(
-        record,
-        "room_heating_penalty_kwh",
-        "  room and neighbours heated more",
-        f"{record['room_penalty_if_resistance_kwh']:,.0f} by resistance, "
-        f"{record['room_penalty_if_heat_pump_kwh']:,.0f} by a heat pump",
-    )
-    saved = record["room_saved_cooling_kwh"] + record["neighbours_saved_cooling_kwh"]
-    lines += _energy(record, "room_cooling_credit_kwh", "  and cooled less", f"{saved:,.0f} kWh of heat")
+        lines.append(_line("  net of its room", f"{record['cop_net']:.2f}", ", ".join(others)))
+    others = [
+        f"{record[key]:,.0f} {name}"
+        for key, name in (
+            ("room_penalty_if_resistance_kwh", "by resistance"),
+            ("room_penalty_if_heat_pump_kwh", "by a heat pump"),
+        )
+    ]
+    lines += _energy(record, "room_heating_penalty_kwh", "  room heating penalty", ", ".join(others))
+    heat = record["room_saved_cooling_kwh"] + record["neighbours_saved_cooling_kwh"]
+    for key, label, note in (
+        ("room_cooling_credit_kwh", "  room cooling credit", f"{heat:,.0f} kWh of heat not cooled away"),
+        ("dehumidifier_credit_kwh", "  room drying credit", ""),
+    ):
+        if record[key]:
+            lines.append(_line(label, f"{-record[key]:,.0f} kWh", note))
+    whole = record["electricity_kwh"] + record["fuel_kwh"] + record["room_heating_penalty_kwh"]
+    whole -= sum(record[key] for key in CREDITS)
+    lines.append(_line("  purchased with the room", f"{whole:,.0f} kWh", "with penalty and credits"))
     return lines
 
 
@@ -147,7 +173,9 @@ def _carbon(record: Record) -> list[str]:
     lines += row("heating and cooling of the room", "carbon.room_kgco2e")
     lines += row("all", "total_kgco2e")
     lines += row("energy by the marginal factor", "carbon.marginal_kgco2e")
-    lines += row("upstream methane, apart", "carbon.upstream_kgco2e")
+    theirs = record.get("baseline.upstream_kgco2e")
+    note = "in no figure above" + (f"; baseline {theirs:,.0f} kg" if theirs is not None else "")
+    lines += row("upstream methane, apart", "carbon.upstream_kgco2e", note)
     return lines
 
 
@@ -155,9 +183,9 @@ def _costs(record: Record) -> list[str]:
     if "energy_cost" not in record:
         return []
 
-    def row(label: str, key: str, unit: str, form: str = ",.0f") -> list[str]:
+    def row(label: str, key: str, unit: str, form: str = ",.0f", note: str = "") -> list[str]:
         if record.get(key) is not None:
-            return [_line(label, f"{record[key]:{form}} {unit}")]
+            return [_line(label, f"{record[key]:{form}} {unit}", note)]
         reasons = record.get("costs.reasons", {})
         why = reasons.get(
             {"costs.carbon_usd_per_tonne": "carbon_cost"}.get(key, key[6:].removesuffix("_years"))
@@ -165,13 +193,17 @@ def _costs(record: Record) -> list[str]:
         return [_line(label, "none", why)] if why else []
 
     lines = ["", "Cost", *row("energy bill of a year", "energy_cost", "USD")]
-    lines += row("  of it demand charges", "costs.demand_usd", "USD")
+    parts = [(label, key) for label, key in BILL if record[key]]
+    for label, key in parts if len(parts) > 1 else ():
+        lines += row(f"  {label}", key, "USD")
     lines += row("heating and cooling of the room", "costs.room_usd", "USD")
     lines += row("extra capital after incentives", "costs.extra_capital_usd", "USD")
     lines += row("simple payback", "costs.simple_payback_years", "years", ".1f")
     lines += row("discounted payback", "costs.discounted_payback_years", "years", ".1f")
     lines += row("net present value", "costs.npv_usd", "USD")
-    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t")
+    rate = record.get("costs.real_discount_rate", 0.0)
+    note = f"tonnes by year, discounted at {100.0 * rate:.3g} % real"
+    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t", note=note)
     lines += row("levelised cost of useful heat", "costs.heat_usd_per_mwh", "USD/MWh")
     return lines
 
@@ -214,6 +246,40 @@ def _checks(record: Record) -> list[str]:
     states = [check["state"] for check in record["checks"]]
     lines = ["", f"Checks: {counted(states)} (notes and sources in annual.json)"]
     lines += [f"  {check['state']:<12}{check['name']}: {_against(check)}" for check in record["checks"]]
+    return lines
+
+
+def _draws(record: Record) -> list[str]:
+    """The spread over years of random draws."""
+    if "seeds" not in record:
+        return []
+    _, _, *heads = DRAW_HEADS
+    lines = ["", draw_title(record)]
+    lines.append(f"  {'':<38}" + "".join(f"{head:>10}" for head in heads))
+    for name, unit, *cells in draw_rows(record):
+        words = f"{name} {unit}"
+        lines += [f"  {words}"] if len(words) > 37 else []
+        words = "" if len(words) > 37 else words
+        lines.append(f"  {words:<38}" + "".join(f"{cell:>10}" for cell in cells))
+    return lines
+
+
+def _hygiene(record: Record, everything: bool) -> list[str]:
+    """The table on Legionella, worst first; the worst row of each place, or with `everything` all."""
+    rows = worst_first(record["hygiene"])
+    if not rows:
+        return []
+    places = [row["place"] for row in rows]
+    shown = [row for at, row in enumerate(rows) if everything or row["place"] not in places[:at]]
+    lines = ["", "Legionella, worst first; below: by more than a sensor's tolerance, 0.6 K at 60 degC"]
+    lines.append(f"  {'':<30}{'water, degC':>14}{'hours':>10}{'consecutive':>14}")
+    for row in shown:
+        hours, longest = f"{row['hours']:,.0f}", f"{row['longest_hours']:,.0f} h"
+        lines.append(f"  {row['place']:<30}{threshold(row):>14}{hours:>10}{longest:>14}")
+        if everything:
+            lines += wrap(row["source"], WIDTH - 6, initial_indent=" " * 4, subsequent_indent=" " * 4)
+    if len(shown) < len(rows):
+        lines.append(f"  and {len(rows) - len(shown)} more; --cautions lists all with their sources")
     return lines
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, PINK, RED, SKY, house_style, png
-from hpwhsim.report.side_by_side import COLUMNS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,10 +17,21 @@ if TYPE_CHECKING:
 Record = Mapping[str, Any]
 
 WIDTH = 100
-HEADS = {column.key: (*column.head.split("\n"), column.form) for column in COLUMNS} | {
-    "resistance_hours": ("resist.", "h", ",.1f"),
+HEADS = {
+    "electricity_kwh": ("electr.", "kWh", ",.0f"),
+    "fuel_kwh": ("fuel", "kWh", ",.0f"),
+    "peak_kw": ("peak", "kW", ",.1f"),
+    "cop_plant": ("COP", "plant", ".2f"),
+    "cop_net": ("COP", "net", ".2f"),
+    "short_hours": ("short", "h", ",.1f"),
     "short_litres": ("short", "L", ",.0f"),
+    "resistance_hours": ("resist.", "h", ",.1f"),
+    "operational_kgco2e": ("energy", "kg CO2e", ",.0f"),
+    "refrigerant_kgco2e": ("refrig.", "kg CO2e", ",.0f"),
+    "total_kgco2e": ("all", "kg CO2e", ",.0f"),
+    "energy_cost": ("bill", "USD", ",.0f"),
 }
+"""Head of two lines and form by key."""
 COLOURS = (BLUE, ORANGE, GREEN, RED, SKY, PINK, "0.35")
 MARKERS = "os^Dv<>"
 

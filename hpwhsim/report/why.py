@@ -41,6 +41,9 @@ def why_text(record: Record, everything: bool = False) -> str:
             "the hour before: source, store top / mean / bottom, module hours, barred",
         ]
         lines += [_row(spell, key) for spell in spells]
+    if "loop_heater_kwh" in record:
+        kwh = record["loop_heater_kwh"]
+        lines += ["", f"Heater of the loop tank: {kwh:,.0f} kWh; it holds that tank and is in no event above"]
     return "\n".join(lines) + "\n"
 
 

@@ -4,9 +4,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.energy import END_USES
+from hpwhsim.report.answer_rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.report.carbon_factors import POTENTIALS
 from hpwhsim.report.carbon_sheet import carbon_sheet
 from hpwhsim.report.cost_sheet import cost_sheet
+from hpwhsim.report.draw_sheet import draw_sheet
 from hpwhsim.report.factors import factor_sheet, hourly_factors
 from hpwhsim.report.formula import Array, Formula, added, ratio
 from hpwhsim.report.life_cycle_sheet import life_cycle_sheet
@@ -23,6 +26,7 @@ SHEETS = (
     "Cost",
     "Life cycle",
     "Monthly",
+    "Draws",
     "Inputs",
     "Factors",
     POTENTIALS,
@@ -35,7 +39,7 @@ SHEETS = (
 )
 SUMMED_BY_MONTH = (
     "electricity_kwh",
-    "resistance_kwh",
+    *END_USES,
     "fuel_kwh",
     "heat_to_taps_kwh",
     "recirculation_loss_kwh",
@@ -63,6 +67,7 @@ def workbook_bytes(papers: Papers) -> bytes:
         "Cost": papers.plant.tariff is not None,
         "Life cycle": papers.plant.costs is not None,
         "Hourly factors": bool(outside),
+        "Draws": "seeds" in papers.plant.record,
     }
     record = papers.plant.record
     book = Book(str(record["title"]), [name for name in SHEETS if there.get(name, True)])
@@ -82,6 +87,8 @@ def workbook_bytes(papers: Papers) -> bytes:
     if papers.plant.costs is not None:
         live["plant"] |= life_cycle_sheet(book, papers, columns, live, saved)
     _monthly(book, columns)
+    if "seeds" in record:
+        of_savings["years of draws"] = draw_sheet(book, record)
     differences = summary_sheet(book, sides, columns, live, factors) | of_savings
     _inputs(book, papers)
     _checks(book, papers, differences)
@@ -89,7 +96,15 @@ def workbook_bytes(papers: Papers) -> bytes:
     cautions: Any = record["cautions"]
     for row, caution in enumerate(cautions, start=1):
         book.text("Cautions", row, 0, str(caution), "wrap")
-    book.widths("Cautions", 120)
+    book.widths("Cautions", 120, 14, 10, 14, 60)
+    below = len(cautions) + 2
+    for name, side in sides.items():
+        book.text("Cautions", below, 0, f"{HYGIENE} Of the {name}", "wrap")
+        book.texts("Cautions", below + 1, HYGIENE_HEADS)
+        rows = hygiene_rows(side.record)
+        for at, cells in enumerate(rows, start=below + 2):
+            book.texts("Cautions", at, cells, "text")
+        below += len(rows) + 3
     _dictionary(book, columns)
     return book.close()
 
@@ -139,7 +154,7 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         book.texts(sheet, row + 1, ["key", *MONTH_NAMES, "year"])
         row += 2
         cells: dict[str, list[Formula]] = {}
-        for key in SUMMED_BY_MONTH:
+        for key in (key for key in SUMMED_BY_MONTH if key in held):
             book.text(sheet, row, 0, key)
             cells[key] = [book.live(sheet, row, m, held[key].month(m)) for m in range(1, 13)]
             whole = sum(c.value for c in cells[key])

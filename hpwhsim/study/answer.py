@@ -154,7 +154,18 @@ def answer(loaded: Loaded) -> Answer:
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
     asked = ask(loaded)
-    own, its = years_of(asked)
+    return answered(asked, *years_of(asked))
+
+
+def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
+    """Account for what was asked, of the years of plant and baseline.
+
+    Raises
+    ------
+    InputError
+        As `answer`.
+    """
+    loaded = asked.loaded
     plant = _part(loaded, own, asked.factors, asked.prices)
     base = None
     if asked.baseline is not None and its is not None:
@@ -262,6 +273,9 @@ def _lines(scenario: Scenario, plant: Part, base: Part) -> dict[str, Line]:
         lines["operational_kgco2e"] = savings.line(theirs.operational, ours.operational)
         if ours.marginal is not None and theirs.marginal is not None:
             lines["marginal_kgco2e"] = savings.line(theirs.marginal, ours.marginal)
+        upstream = [one.record.get(UPSTREAM) for one in (theirs, ours)]
+        if isinstance(upstream[0], float) and isinstance(upstream[1], float):
+            lines["upstream_kgco2e"] = savings.line(upstream[0], upstream[1])
     if plant.bills is None:
         del lines["cost"]
     return lines
@@ -284,7 +298,11 @@ def _against(plant: Part, base: Part, loaded: Loaded, lines: dict[str, Line]) ->
             record[f"baseline.{key}"] = base.year.record[key]
     ours, theirs = plant.greenhouse, base.greenhouse
     if ours is not None and theirs is not None:
-        record |= {f"baseline.{key}": theirs.record[key] for key in CARBON_KEYS}
+        record |= {
+            f"baseline.{key.removeprefix('carbon.')}": theirs.record[key]
+            for key in CARBON_KEYS
+            if key in theirs.record
+        }
         record["baseline.cumulative_kgco2e"] = theirs.net.cumulative.tolist()
         record["carbon.turning_years"] = carbon.turning_years(ours.net, theirs.net)
     if base.bills is not None:
@@ -303,7 +321,14 @@ BASELINE_KEYS = (
     "short_litres",
     "balance_error",
 )
-CARBON_KEYS = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
+UPSTREAM = "carbon.upstream_kgco2e"
+CARBON_KEYS = (
+    "operational_kgco2e",
+    "refrigerant_kgco2e",
+    "total_kgco2e",
+    "carbon.upstream_methane_kg",
+    UPSTREAM,
+)
 
 
 def _life_cycle(
@@ -319,7 +344,7 @@ def _life_cycle(
     by = money.terms(costs)
     gases = plant.greenhouse
     ours = money.plant_costs(
-        costs, plant.bills, plant.year, sum(paid.values()), gases.yearly if gases else 0.0
+        costs, plant.bills, plant.year, sum(paid.values()), gases.in_years(by.years) if gases else 0.0
     )
     record["costs.present_value_usd"] = economics.present_value(
         economics.cash_flow(ours, by), by.discount_rate
@@ -327,11 +352,12 @@ def _life_cycle(
     if base is None or base.bills is None:
         record["costs.heat_usd_per_mwh"] = economics.heat_cost(ours, by)
         return None, record
+    other = base.greenhouse
     theirs = money.plant_costs(
-        costs.baseline, base.bills, base.year, 0.0, base.greenhouse.yearly if base.greenhouse else 0.0
+        costs.baseline, base.bills, base.year, 0.0, other.in_years(by.years) if other else 0.0
     )
     found = economics.life_cycle(ours, theirs, by)
-    return found, record | money.life_record(found, gases is not None)
+    return found, record | money.life_record(found, by, gases is not None)
 
 
 def _said(plant: Part, base: Part | None) -> Record:
@@ -351,7 +377,28 @@ def _said(plant: Part, base: Part | None) -> Record:
         said = {_NUMBER.sub("", text) for text in cautions}
         cautions += [f"baseline: {t}" for t in base.year.cautions if _NUMBER.sub("", t) not in said]
         cautions += _service_caution(plant.year, base.year)
+        cautions += _years_caution(plant.scenario)
     return {"assumptions": assumed, "cautions": cautions}
+
+
+def _years_caution(scenario: Scenario) -> list[str]:
+    """Said where greenhouse gases and costs are counted over other years than each other."""
+    carbon, costs = scenario.carbon, scenario.costs
+    if carbon is None or costs is None or carbon.service_years == costs.years:
+        return []
+    text = (
+        f"greenhouse gases are counted over carbon.service_years ({carbon.service_years}), costs over "
+        f"costs.years ({costs.years}): "
+    )
+    if carbon.service_years < costs.years:
+        return [
+            text + "the cost of CO2e avoided takes the last year of service for every year after it, without "
+            "new losses of refrigerant at an end or a first filling"
+        ]
+    return [
+        text + "the cost of CO2e avoided leaves out what is avoided after the years of the costs, and the "
+        "refrigerant lost at the end"
+    ]
 
 
 def _service_caution(plant: Year, base: Year) -> list[str]:

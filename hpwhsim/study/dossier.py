@@ -15,7 +15,8 @@ from hpwhsim.account.tariff import Tariff
 from hpwhsim.scenario.reading import Loaded, dump
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import money
-from hpwhsim.study.answer import Answer, answer, ask
+from hpwhsim.study.answer import Answer, ask
+from hpwhsim.study.draw_years import answer_over
 from hpwhsim.study.greenhouse import Bought, Greenhouse, bought, burnt_fuel
 from hpwhsim.study.year import FUELS, Record, Year
 from hpwhsim.tables.sources import Cited
@@ -98,15 +99,15 @@ class Papers(NamedTuple):
         return {"plant": self.plant} | ({"baseline": self.baseline} if self.baseline is not None else {})
 
 
-def gather(loaded: Loaded) -> Papers:
-    """Answer a scenario and keep what its papers need.
+def gather(loaded: Loaded, seeds: int = 0) -> Papers:
+    """Answer a scenario, over so many years of random draws, and keep what its papers need.
 
     Raises
     ------
     InputError
-        As `hpwhsim.study.answer.answer`.
+        As `hpwhsim.study.draw_years.answer_over`.
     """
-    scenario, found, asked = loaded.scenario, answer(loaded), ask(loaded)
+    scenario, found, asked = loaded.scenario, answer_over(loaded, seeds), ask(loaded)
     carbon, savings, costs = scenario.carbon, scenario.savings, scenario.costs
     paid: Any = found.year.record.get("costs.incentives_usd", {})
     ours = None

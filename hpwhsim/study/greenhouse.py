@@ -68,6 +68,17 @@ class Greenhouse(NamedTuple):
         """The life with the room's share booked to its energy."""
         return self.life._replace(operational=self.life.operational + self.room)
 
+    def in_years(self, years: int) -> Array:
+        """Everything in each of so many years, shape (years,), counted from the first of service.
+
+        After the service life the last year goes on without what is lost once, at its end and at the first
+        filling.
+        """
+        net = self.net
+        found = np.sum(net, axis=0)
+        after = found[-1] - net.end_of_life[-1] - net.installation[-1]
+        return np.concatenate((found, np.full(max(years - found.size, 0), after)))[:years]
+
     @property
     def operational(self) -> float:
         """Energy of a year, mean of the service life, room included."""

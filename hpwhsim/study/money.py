@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.account import economics, tariff
 from hpwhsim.account.calendar import When
@@ -145,9 +145,9 @@ def terms(costs: schema.Costs) -> economics.Terms:
 
 
 def plant_costs(
-    outlay: schema.Outlay, of: Bills, year: Year, paid: float, kgco2e: float
+    outlay: schema.Outlay, of: Bills, year: Year, paid: float, kgco2e: ArrayLike
 ) -> economics.PlantCosts:
-    """What a plant costs over the years; `kgco2e` of a year, the mean of its service life."""
+    """What a plant costs over the years; `kgco2e` of each year that is counted, or one number."""
     useful = year.hourly["heat_to_taps_kwh"] + year.hourly["recirculation_loss_kwh"]
     return economics.PlantCosts(
         capital=outlay.capital,
@@ -161,12 +161,12 @@ def plant_costs(
     )
 
 
-def life_record(found: economics.LifeCycle, counted_carbon: bool) -> Record:
+def life_record(found: economics.LifeCycle, by: economics.Terms, counted_carbon: bool) -> Record:
     """Keys of the record on the comparison of costs; what has no value is None, with its reason."""
     reasons = dict(found.reasons)
     if not counted_carbon:
         reasons["carbon_cost"] = "greenhouse gases are not counted: there is no block carbon"
-    return {
+    record: Record = {
         "costs.extra_capital_usd": found.extra_capital,
         "costs.first_year_saving_usd": found.first_year_saving,
         "costs.simple_payback_years": found.simple_payback,
@@ -179,3 +179,7 @@ def life_record(found: economics.LifeCycle, counted_carbon: bool) -> Record:
         "costs.net_flow_usd": found.net_flow.tolist(),
         "costs.reasons": reasons,
     }
+    if counted_carbon:
+        record["costs.real_discount_rate"] = by.real_rate
+        record["costs.avoided_kgco2e"] = found.avoided.tolist()
+    return record

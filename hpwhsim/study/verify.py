@@ -16,6 +16,7 @@ from hpwhsim.study.records import Record, Stored, finite
 from hpwhsim.study.regress import Move, compare
 
 SHAPE = {"kind": str, "versions": dict, "scenario": dict, "files": list, "documents": list}
+MOST_SEEDS = 10_000  # as --seeds
 ROUNDING = 1e-9  # relative: factors are a few products of table values
 SAID_OF_RECORD = ("title", "weather.sha256", "weather.station")
 """Keys of the record that are no results, and hang on the inputs alone."""
@@ -68,7 +69,7 @@ def verify(path: Path) -> Verdict:
     kept = _json(path, held, FACTORS)
     moves: tuple[Move, ...] = ()
     try:
-        fresh, used = _repeated(path, held, manifest["scenario"])
+        fresh, used = _repeated(path, held, manifest["scenario"], _seeds(path, stored))
     except InputError as error:
         if untouched:
             raise
@@ -122,8 +123,17 @@ def _manifest(path: Path, held: Mapping[str, bytes]) -> dict[str, Any]:
     return found
 
 
+def _seeds(path: Path, stored: Record) -> int:
+    """Over how many years of random draws the record was made; 0 where it was one."""
+    spread = stored.get("seeds", {"count": 0})
+    count = spread.get("count") if isinstance(spread, dict) else None
+    if not isinstance(count, int) or not 0 <= count <= MOST_SEEDS:
+        raise InputError(f"{path}: {RECORD}: seeds: allowed a count of 0 to {MOST_SEEDS}")
+    return count
+
+
 def _repeated(
-    path: Path, held: Mapping[str, bytes], scenario: Mapping[str, Any]
+    path: Path, held: Mapping[str, bytes], scenario: Mapping[str, Any], seeds: int
 ) -> tuple[Record, dict[str, Any]]:
     """The record and the factors of a fresh run in a folder of its own."""
     with tempfile.TemporaryDirectory(prefix="tankyear-") as made:
@@ -135,7 +145,7 @@ def _repeated(
         except OSError as error:
             raise InputError(f"{path}: cannot be unpacked: {error.strerror}") from None
         try:
-            papers = gather(read_scenario(folder / scenario["name"], scenario["overrides"]))
+            papers = gather(read_scenario(folder / scenario["name"], scenario["overrides"]), seeds)
         except InputError as error:
             said = str(error).replace(f"{folder}/", "").replace(str(folder), "")
             raise InputError(f"{path}: {said}") from None

@@ -50,7 +50,7 @@ class Kind(NamedTuple):
 
 
 KINDS = {
-    "backup": Kind("backup_hours", ("resistance_kwh", "fuel_kwh"), "kwh", "backup_hours_by_cause"),
+    "backup": Kind("backup_hours", ("backup_resistance_kwh", "fuel_kwh"), "kwh", "backup_hours_by_cause"),
     "short": Kind("short_hours", ("short_litres",), "litres", "short_hours_by_cause"),
 }
 
@@ -69,7 +69,8 @@ def why(result: Path, gap: int = 2) -> Record:
     -------
     dict
         For ``backup`` and ``short``: totals by cause (kWh and litres of an hour with several causes by the
-        time of each), the spells in order, and the ten worst.
+        time of each), the spells in order, and the ten worst. ``loop_heater_kwh`` of a loop tank's heater,
+        which is no backup and in no spell.
 
     Raises
     ------
@@ -104,6 +105,8 @@ def why(result: Path, gap: int = 2) -> Record:
         shares = seconds / np.maximum(seconds.sum(axis=0), 1e-9)  # of an hour with several causes, by time
         parts = {CAUSES[i]: float(v) for i, v in enumerate(shares @ amount) if totals.get(CAUSES[i])}
         found[name] = _said(spells, totals, parts, kind.unit)
+    if record.get("loop_heater_kwh"):
+        found["loop_heater_kwh"] = record["loop_heater_kwh"]
     return found
 
 

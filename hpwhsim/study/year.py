@@ -47,6 +47,8 @@ Record = dict[str, object]
 HOURS = 8760
 JOULE_PER_KWH = 3.6e6
 FUELS = {"gas": "natural-gas", "oil": "fuel-oil", "steam": "district-steam"}
+ONE_SEED = "one year of random draws"
+"""How the caution begins that no other year of draws stands behind the peaks."""
 CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 
 
@@ -202,16 +204,17 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
     machine_loss = out.machine_loss / JOULE_PER_KWH
     backup_hours = out.backup_seconds.sum(axis=0) / 3600.0
     none = np.zeros(HOURS)
+    backup = bought if electric else none
+    loop = scenario.recirculation
+    warmed = loop.loop_tank if loop is not None else None
+    element = warmed is not None and warmed.heat_pump is None
     hourly = {
         "dry_bulb_c": dry_bulb,
         "mains_c": assembly.drive.mains,
-        "resistance_kwh": bought if electric else none,
+        "resistance_kwh": backup + heater if element else backup,
+        "backup_resistance_kwh": backup,
         "fuel_kwh": none if electric else bought,
-        "electricity_kwh": compressor
-        + sum(auxiliary.values())
-        + (bought if electric else 0.0)
-        + loop_pump
-        + heater,
+        "electricity_kwh": compressor + sum(auxiliary.values()) + backup + loop_pump + heater,
         "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
         "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
         "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
@@ -228,7 +231,7 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
     }
     if plant.backup_mode == BackupMode.SERIES:  # where nothing flows it is as warm as the store
         hourly["supply_c"] = np.where(np.isfinite(out.supply), out.supply, out.store_top)
-    if scenario.recirculation is not None:
+    if loop is not None:
         hourly["recirculation_pump_kwh"] = loop_pump
     if plant.loop_tank.volume > 0.0:
         hourly |= {
@@ -236,6 +239,8 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
             "loop_heater_heat_kwh": out.loop_heater_heat / JOULE_PER_KWH,
             "loop_tank_c": out.loop_tank_end,
         }
+        if not element:
+            hourly["loop_heat_pump_kwh"] = heater
     if plant.modules > 0:
         inlet = np.full(HOURS, np.nan)
         np.divide(out.water_in_sum, out.water_in_volume, out=inlet, where=out.water_in_volume > 0.0)
@@ -262,6 +267,16 @@ def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array
 def _leaving(hourly: dict[str, Array]) -> Array:
     """Coldest water of the hour that leaves the plant, after a backup in series. [°C]"""
     return hourly.get("supply_c", hourly["store_top_c"])
+
+
+def _seed_caution(scenario: Scenario) -> list[str]:
+    """Said of every year of random draws: its peaks are one draw of chance."""
+    if scenario.hot_water.draws != "random" or scenario.hot_water.metered is not None:
+        return []
+    return [
+        f"{ONE_SEED} (hot_water.seed {scenario.hot_water.seed}) stands behind peak power, demand charges and "
+        "power in peak hours; --seeds N gives P10, median and P90 over N years of draws"
+    ]
 
 
 def _sewage_caution(swing: sewage_range.EndYears, hourly: dict[str, Array]) -> list[str]:
@@ -397,6 +412,7 @@ def _record(
                 starts=out.module_starts[: plant.modules],
                 module_hours=out.module_run[: plant.modules] / 3600.0,
             ),
+            *_seed_caution(scenario),
             *hygiene_cautions(found_hygiene),
             *(valve_cautions(valve) if valve is not None else ()),
             *adequacy.safety(
