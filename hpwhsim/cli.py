@@ -19,6 +19,7 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import answer
+    from hpwhsim.study.site import writes_us_units
     from hpwhsim.study.year import to_dataset
 
     out = args.out
@@ -41,7 +42,10 @@ def _run(args: argparse.Namespace) -> int:
         found = answer(loaded)
         year = found.year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
-    sys.stdout.write(record_text(year.record) if args.json else year_text(year.record) + _files(written))
+    if args.json:
+        sys.stdout.write(record_text(year.record))
+    else:
+        sys.stdout.write(year_text(year.record, us=writes_us_units(loaded.written)) + _files(written))
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
