@@ -20,6 +20,7 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.report.summary import year_text
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.draw_years import answer_over
+    from hpwhsim.study.site import writes_us_units
     from hpwhsim.study.year import to_dataset
 
     out = args.out
@@ -42,9 +43,11 @@ def _run(args: argparse.Namespace) -> int:
         found = answer_over(loaded, args.seeds)
         year = found.year
     written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
-    sys.stdout.write(
-        record_text(year.record) if args.json else year_text(year.record, args.cautions) + _files(written)
-    )
+    if args.json:
+        sys.stdout.write(record_text(year.record))
+    else:
+        us = writes_us_units(loaded.written)
+        sys.stdout.write(year_text(year.record, args.cautions, us=us) + _files(written))
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 

@@ -167,12 +167,14 @@ def test_a_failed_check_is_an_exit_code_with_strict(capsys: pytest.CaptureFixtur
         record = json.loads(capsys.readouterr().out)
         failed = [check for check in record["checks"] if check["state"] == "fail"]
         assert bool(failed) == (floor == "150")
-        head = year_text(record).splitlines()[:4]
+        head = year_text(record, us=True).splitlines()[:4]
         assert any(line.startswith("FAILED CHECK  floor load") for line in head) == bool(failed)
         if failed:
             assert failed == record["checks"][:1]
-            assert (failed[0]["unit"], failed[0]["limit_value"]) == ("lb/ft2", pytest.approx(150.0))
-            assert failed[0]["ratio"] == pytest.approx(failed[0]["value"] / 150.0)
+            (line,) = [line for line in head if line.startswith("FAILED CHECK  floor load")]
+            assert "lb/ft2, at most 150 lb/ft2 (ratio" in line  # as the file has it; the record is in SI
+            assert (failed[0]["unit"], failed[0]["limit_value"]) == ("kPa", pytest.approx(7.182, abs=5e-4))
+            assert failed[0]["ratio"] == pytest.approx(failed[0]["value"] / failed[0]["limit_value"])
 
 
 def test_the_summary_and_the_comparison_show_it(case: Case) -> None:

@@ -111,7 +111,7 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
         "Months of the baseline",
         "site energy",
         "none: nothing is saved in a year",
-        "beyond their limit: floor load of the full store",
+        "Failed: floor load of the full store",
         "Assumptions that drive the answer",
         "Greenhouse gases over the years of service",
         "Checks",

@@ -1,11 +1,11 @@
 """The year on one screen."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.account.checks import FAIL, counted, digits
+from hpwhsim.account.checks import FAIL, Check, counted, digits
 from hpwhsim.account.energy import CREDITS
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
@@ -54,9 +54,20 @@ def _causes(causes: Mapping[str, float]) -> str:
     return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
 
 
-def year_text(record: Record, everything: bool = False) -> str:
-    """Summary of an annual record; with `everything` all rows on Legionella, not only the worst."""
-    lines = [f"{record['title']}", f"weather: {record['weather.station']}", *_failed(record), ""]
+def year_text(record: Record, everything: bool = False, *, us: bool = False) -> str:
+    """Summary of an annual record.
+
+    Parameters
+    ----------
+    record : mapping
+        The record.
+    everything : bool
+        List all rows on Legionella, not only the worst.
+    us : bool
+        Checks in US customary units; else in SI.
+    """
+    checks = _in_units(record, us)
+    lines = [f"{record['title']}", f"weather: {record['weather.station']}", *_failed(checks), ""]
     lines += ["Purchased energy"]
     lines += _energy(record, "electricity_kwh", "electricity")
     for key, label in ELECTRIC:
@@ -107,7 +118,7 @@ def year_text(record: Record, everything: bool = False) -> str:
         )
     )
     lines.append(_line("balance error", f"{record['balance_error']:.1e}"))
-    lines += [*_carbon(record), *_costs(record), *_savings(record), *_checks(record)]
+    lines += [*_carbon(record), *_costs(record), *_savings(record), *_checks(checks)]
     lines += ["", _months("month", MONTH_NAMES)]
     lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
     lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
@@ -224,29 +235,41 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
 
 
-def _failed(record: Record) -> list[str]:
+def _in_units(record: Record, us: bool) -> list[Check]:
+    """The checks of a record in US customary units or in SI."""
+    return [
+        Check(
+            row["name"],
+            row["value"],
+            row["unit"],
+            row["limit"],
+            row["source"],
+            row["state"],
+            row["limit_value"],
+            row["limit_kind"],
+        ).in_units(us)
+        for row in record.get("checks", ())
+    ]
+
+
+def _failed(checks: Sequence[Check]) -> list[str]:
     """The checks that failed, for the head of the screen."""
-    failed = [check for check in record.get("checks", ()) if check["state"] == FAIL]
-    return [f"FAILED CHECK  {check['name']}: {_against(check)}" for check in failed]
+    return [f"FAILED CHECK  {check.name}: {_against(check)}" for check in checks if check.state == FAIL]
 
 
-def _against(check: Mapping[str, Any]) -> str:
+def _against(check: Check) -> str:
     """Value, limit and how far from it."""
-    said = "not given" if check["value"] is None else f"{digits(check['value'])} {check['unit']}".strip()
-    if check["limit_value"] is not None:
-        said += f", {check['limit_kind']} {digits(check['limit_value'])} {check['unit']}".rstrip()
-    if check["ratio"] is not None:
-        said += f" (ratio {check['ratio']:.2f})"
-    return said
+    said = "not given" if check.value is None else f"{digits(check.value)} {check.unit}".strip()
+    if check.limit_value is not None:
+        said += f", {check.limit_kind} {digits(check.limit_value)} {check.unit}".rstrip()
+    return said if check.ratio is None else f"{said} (ratio {check.ratio:.2f})"
 
 
-def _checks(record: Record) -> list[str]:
-    if "checks" not in record:
+def _checks(checks: Sequence[Check]) -> list[str]:
+    if not checks:
         return []
-    states = [check["state"] for check in record["checks"]]
-    lines = ["", f"Checks: {counted(states)} (notes and sources in annual.json)"]
-    lines += [f"  {check['state']:<12}{check['name']}: {_against(check)}" for check in record["checks"]]
-    return lines
+    lines = ["", f"Checks: {counted(check.state for check in checks)} (notes and sources in annual.json)"]
+    return lines + [f"  {check.state:<12}{check.name}: {_against(check)}" for check in checks]
 
 
 def _draws(record: Record) -> list[str]:

@@ -75,7 +75,7 @@ class Answer(NamedTuple):
     baseline_greenhouse: Greenhouse | None
     savings: dict[str, Line]
     life_cycle: economics.LifeCycle | None
-    checks: list[Check]
+    checks: list[Check]  # what failed first, in the units that the user writes
 
 
 def ask(loaded: Loaded) -> Asked:
@@ -185,7 +185,7 @@ def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
         assert isinstance(held, float)
         charge = held
     if checks := site.checks_of(loaded, plant.year, charge):
-        added["checks"] = [check.record() for check in checks]
+        added["checks"] = [check.in_units(us=False).record() for check in checks]  # as all of the record
     added |= _said(plant, base)
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
