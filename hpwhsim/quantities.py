@@ -328,21 +328,7 @@ def read_quantity(text: object, kind: Kind) -> float:
     117228
     """
     try:
-        if not isinstance(text, str):
-            if isinstance(text, int | float) and not isinstance(text, bool):
-                raise QuantityError("write the unit too")
-            raise QuantityError("write a number and its unit")
-        words = text.strip()
-        for pattern, plain in _TIDY:
-            words = pattern.sub(plain, words)
-        match = _NUMBER.fullmatch(words)
-        if match is None:
-            raise QuantityError("write a number and its unit, both finite and plain")
-        number, words = float(match[1].replace(",", "")), match[2].strip()
-        if not words:
-            raise QuantityError("write the unit too")
-        if words[0] in ",.":
-            raise QuantityError("a comma may only part thousands, and a decimal takes a point")
+        number, words = _split(text)
         unit, factor = _conversion(words, kind)
         if math.isnan(factor):
             value = float(_registry().Quantity(number, unit).to("degree_Celsius").magnitude)
@@ -354,6 +340,45 @@ def read_quantity(text: object, kind: Kind) -> float:
     except QuantityError as error:
         raise QuantityError(f"{kind} ({error})") from None
     return value
+
+
+def written_in(text: object, kind: Kind) -> tuple[float, str, float] | None:
+    """Number, unit as it was written, and factor to the unit of `kind`; None where there is no such factor.
+
+    A temperature in degF, a number without a unit and what cannot be read have none.
+
+    Examples
+    --------
+    >>> number, unit, factor = written_in("1.45 USD/therm", ENERGY_PRICE) or (0.0, "", 0.0)
+    >>> number, unit, round(factor, 7)
+    (1.45, 'USD/therm', 0.0341214)
+    """
+    try:
+        number, words = _split(text)
+        _, factor = _conversion(words, kind)
+    except QuantityError:
+        return None
+    return None if math.isnan(factor) else (number, words, factor)
+
+
+def _split(text: object) -> tuple[float, str]:
+    """Number and unit of a quantity, the unit in plain signs."""
+    if not isinstance(text, str):
+        if isinstance(text, int | float) and not isinstance(text, bool):
+            raise QuantityError("write the unit too")
+        raise QuantityError("write a number and its unit")
+    words = text.strip()
+    for pattern, plain in _TIDY:
+        words = pattern.sub(plain, words)
+    match = _NUMBER.fullmatch(words)
+    if match is None:
+        raise QuantityError("write a number and its unit, both finite and plain")
+    number, words = float(match[1].replace(",", "")), match[2].strip()
+    if not words:
+        raise QuantityError("write the unit too")
+    if words[0] in ",.":
+        raise QuantityError("a comma may only part thousands, and a decimal takes a point")
+    return number, words
 
 
 def as_text(value: float, kind: Kind) -> str:

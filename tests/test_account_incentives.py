@@ -74,7 +74,7 @@ def test_all_together_pay_no_more_than_the_capital() -> None:
 
 
 def test_the_sheet_says_the_price_of_energy_as_it_is_quoted() -> None:
-    """A yellow cell holds 25 USD/MMBtu where the file says so, or its like in USD/kWh."""
+    """A cell that may be changed holds 25 USD/MMBtu where the file says so, or its like in USD/kWh."""
     for written in ("25 USD/MMBtu", f"{25.0 * 3412.14163e-6!r} USD/kWh"):
         book = Book("invented", [SHEET])
         given: dict[str, float] = {}

@@ -131,7 +131,7 @@ def test_letters_and_signs_pass_as_they_are() -> None:
 
 
 def test_blocks_that_hold_each_other_are_looked_at_once() -> None:
-    """Nine levels of lists, each nine times in the next: 9**9 ways to one text, which is found at once."""
+    """Ten lists in nine levels, each nine times in the next: 9**9 ways to one text, found at once."""
     held: list[object] = ["x"]
     for _ in range(9):
         held = [held] * 9

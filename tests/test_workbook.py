@@ -277,3 +277,103 @@ TIERS = (
 )
 def test_every_figure_is_live_whatever_accounts_are_asked_for(overrides: list[str]) -> None:
     check_carried(gather(read_scenario(DEMO, overrides)))
+
+
+# -- what a reader sees ----------------------------------------------------------------------------------
+
+
+def offered(book: Any) -> list[str]:
+    """Names of the sets of warming potentials in the list of the cell that picks one."""
+    (rule,) = book["Factors"].data_validations.dataValidation
+    sheet, _, cells = rule.formula1.rpartition("!")
+    return [row[0].value for row in book[sheet.strip("'")][cells.replace("$", "")]]
+
+
+@needs_office
+@pytest.mark.parametrize("refrigerant", ["R-290", "R-1234yf"])
+def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> None:
+    """A refrigerant of which some sets have no value: each set that is offered gives figures.
+
+    IPCC AR4 Table 2.14 and AR5 Table 8.A.1 have no 20-year value of R-290 (propane); the packaged table has
+    none of R-1234yf in AR4-20.
+    """
+    packed = ["baseline=null", "costs.baseline=null", "carbon.gwp=AR6-100", "plant.storage.setpoint=60 degC"]
+    heat_pump = ["plant.heat_pump.rated_at={source: 7 degC, water_in: 40 degC, water_out: 55 degC}"]
+    heat_pump += ["plant.heat_pump.pass=multi", "plant.heat_pump.cop=2.8"]
+    loaded = read_scenario(DEMO, [*packed, *heat_pump, f"plant.heat_pump.refrigerant={refrigerant}"])
+    path = tmp_path / "dossier.xlsx"
+    path.write_bytes(workbook_bytes(gather(loaded)))
+    sets = offered(openpyxl.load_workbook(path))
+    assert "AR6-100" in sets
+    assert "AR6-20" in sets
+    assert "AR4-20" not in sets
+    for name in sets:
+        book = recalculated(path, tmp_path, {"gwp_set": name})
+        assert isinstance(live_figures(book)["total_kgco2e (plant)"], float), name
+        rows = [row for sheet in book.sheetnames if "Hourly" not in sheet for row in table(book, sheet)]
+        errors = [cell for row in rows for cell in row if str(cell).startswith("#")]
+        assert errors == [], name
+
+
+def test_all_sets_are_offered_where_the_potential_is_the_users_own() -> None:
+    """A potential that was given does not follow the set: none is left out for want of a value."""
+    loaded = read_scenario(DEMO, ["carbon.refrigerant.gwp=3", "plant.heat_pump.refrigerant=R-744"])
+    book = openpyxl.load_workbook(BytesIO(workbook_bytes(gather(loaded))))
+    assert len(offered(book)) == 6
+
+
+def test_what_may_be_changed_is_told_by_column_and_border(demo_file: Path) -> None:
+    """Every named cell says so in words and has a border, other numbers have none; no cell is coloured."""
+    book = openpyxl.load_workbook(demo_file)
+    named = {
+        (place.rpartition("!")[0].strip("'"), place.rpartition("!")[2].replace("$", ""))
+        for place in (name.attr_text for name in book.defined_names.values())
+    }
+    assert len(named) > 40
+    for sheet in ("Factors", "Life cycle"):
+        for row in book[sheet].iter_rows(max_col=4):
+            cell, may = row[2], str(row[3].value)
+            assert ((sheet, cell.coordinate) in named) == may.startswith("yes"), cell.coordinate
+            if may.startswith("yes"):
+                formula_there = isinstance(cell.value, str) and cell.value.startswith("=")
+                assert cell.border.left.style == ("dotted" if formula_there else "thin"), cell.coordinate
+                assert ("formula" in may) == formula_there
+    for sheet in book.sheetnames:
+        for row in book[sheet].iter_rows(max_row=60):
+            for cell in row:
+                assert cell.fill.fgColor.rgb in ("00000000", "FFE8EEF4"), (sheet, cell.coordinate)
+
+
+def test_money_and_years_have_number_formats(demo_file: Path) -> None:
+    """No amount of money, price, share or tonne of the life cycle is shown with all its digits."""
+    sheet = openpyxl.load_workbook(demo_file, data_only=True)["Life cycle"]
+    checked = 0
+    for row in sheet.iter_rows(min_row=4):
+        for cell in row:
+            if isinstance(cell.value, float) and not cell.value.is_integer():
+                assert cell.number_format != "General", cell.coordinate
+                checked += 1
+    assert checked > 100
+
+
+def test_a_price_stands_in_the_users_own_unit(tmp_path: Path) -> None:
+    """1.45 USD/therm beside USD/kWh: a therm is 1e5 Btu of 1055.05585262 J (NIST SP 811 appendix B.8)."""
+    prices = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=14 cents/kWh", "tariff.fixed=360 USD/year"]
+    path = tmp_path / "dossier.xlsx"
+    path.write_bytes(workbook_bytes(gather(read_scenario(DEMO, [*prices, "costs.maintenance=75 USD/month"]))))
+    values = openpyxl.load_workbook(path, data_only=True)
+    formulas = openpyxl.load_workbook(path)
+    cells = {row[4]: row for name in ("Factors", "Life cycle") for row in table(values, name)}
+    texts = {row[4]: row[2] for name in ("Factors", "Life cycle") for row in table(formulas, name)}
+    therm = 1e5 * 1055.05585262 / 3.6e6
+    for name, number, unit, factor in (
+        ("plant_fuel_price", 1.45, "USD/therm", 1.0 / therm),
+        ("baseline_fuel_price", 1.45, "USD/therm", 1.0 / therm),
+        ("price_of_band_1", 14.0, "cents/kWh", 0.01),
+        ("fixed_charge", 360.0, "USD/year", 1.0 / 12.0),
+        ("plant_maintenance", 75.0, "USD/month", 12.0),
+    ):
+        assert cells[f"{name}_as_written"][1:3] == [unit, number]
+        assert cells[name][2] == pytest.approx(number * factor, rel=1e-12)
+        assert str(texts[name]).startswith(f"={name}_as_written*"), name
+    assert "demand_1_price_as_written" not in cells  # 9 USD/kW is in the unit of the sheet

@@ -125,7 +125,7 @@ def test_a_cell_changed_by_hand_moves_the_answer_as_the_engine_does(
     overrides: list[str],
     moved: str,
 ) -> None:
-    """The engine with --set is the reference for the sheet with yellow cells changed: every live figure."""
+    """The engine with --set is the reference for the sheet with cells changed: every live figure."""
     book = recalculated(demo_file, tmp_path, changes)
     assert wrong(book, gather(read_scenario(DEMO, overrides))) == {}
     before, now = engine_figures(demo)[moved], live_figures(book)[moved]
@@ -178,17 +178,63 @@ def test_other_forms_of_the_demo(
     assert wrong(recalculated(path, tmp_path, changes), gather(read_scenario(DEMO, overrides))) == {}
 
 
+TEN: tuple[dict[str, float | str], list[str]] = (
+    {
+        "gwp_set": "AR5-100",
+        "grid_loss": 0.06,
+        "plant_annual_leak": 0.05,
+        "plant_fuel_price_as_written": 1.1,
+        "baseline_fuel_price_as_written": 1.1,
+        "price_of_band_1": 0.16,
+        "demand_1_price": 11.0,
+        "fixed_charge": 45.0,
+        "plant_capital": 171_000.0,
+        "plant_maintenance_as_written": 90.0,
+        "life_discount_rate": 0.045,
+    },
+    [
+        "carbon.gwp=AR5-100",
+        "carbon.grid_loss=0.06",
+        "carbon.refrigerant.annual_leak=0.05",
+        "tariff.fuel=1.1 USD/therm",
+        "tariff.electricity=0.16 USD/kWh",
+        "tariff.demand=[{price: 11 USD/kW, ratchet: 0.6}]",
+        "tariff.fixed=45 USD",
+        "costs.capital=171000 USD",
+        "costs.maintenance=90 USD/month",
+        "costs.discount_rate=0.045",
+    ],
+)
+"""Ten changes at once, by cells and by keys; the price of fuel is that of both plants."""
+
+
+@needs_office
+def test_ten_changes_at_once_move_every_figure_as_the_engine_does(tmp_path: Path) -> None:
+    """Equal to the record to 1e-9 before and after, with prices in units of the modeler's own."""
+    own = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=0.14 USD/kWh", "costs.maintenance=75 USD/month"]
+    path, papers = tmp_path / "dossier.xlsx", gather(read_scenario(DEMO, own))
+    path.write_bytes(workbook_bytes(papers))
+    assert wrong(recalculated(path, tmp_path), papers) == {}
+    cells, keys = TEN
+    after = gather(read_scenario(DEMO, keys))
+    book = recalculated(path, tmp_path, cells)
+    assert wrong(book, after) == {}
+    before, now = engine_figures(papers), live_figures(book)
+    for key in ("total_kgco2e (plant)", "energy_cost (plant)", "costs.npv_usd (plant)", "saved cost"):
+        assert not close(now[key], before[key]), key
+
+
 # -- values from outside the project ---------------------------------------------------------------------
 
 
 def test_the_factors_are_those_published(demo_file: Path) -> None:
-    """Yellow cells hold what a reviewer finds in the document, in its unit.
+    """Cells that may be changed hold what a reviewer finds in the document, in its unit.
 
     40 CFR 98 Tables C-1 and C-2, natural gas: 53.06, 0.001, 0.0001 kg/MMBtu (shared/fuel-factors.csv); US EPA
     eGRID2023, RFCW (shared/egrid.csv); IPCC AR6 Table 7.SM.7, CH4 27.9, N2O 273 (shared/gwp.csv).
     """
     book = openpyxl.load_workbook(demo_file, read_only=True, data_only=True)
-    cell = {row[3]: row[2] for row in table(book, "Factors")}
+    cell = {row[4]: row[2] for row in table(book, "Factors")}
     for gas, value in (("co2", 53.06), ("ch4", 0.001), ("n2o", 0.0001)):
         assert cell[f"natural_gas_{gas}_kg_per_mmbtu"] == pytest.approx(value, rel=1e-14), gas
     row = published("egrid.csv", subregion="RFCW", data_year="2023")

@@ -8,8 +8,9 @@ from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
 from hpwhsim.heatpump.refrigerants import refrigerant
+from hpwhsim.quantities import MASS, MASS_FACTOR
 from hpwhsim.report.formula import Column, Formula, added, letter, weighed
-from hpwhsim.report.sheets import Book, Cells, Columns, Page
+from hpwhsim.report.sheets import CHANGEABLE, SOLID, Book, Cells, Columns, Page, at
 from hpwhsim.scenario.carbon import GWP_SETS, Carbon
 from hpwhsim.study.dossier import Papers, Side
 from hpwhsim.study.greenhouse import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
@@ -19,10 +20,19 @@ from hpwhsim.us_units import KWH_PER_MMBTU
 POTENTIALS = "Warming potentials"
 GASES = {"ch4": "methane (CH4)", "ch4_fossil": "methane of fossil origin", "n2o": "nitrous oxide (N2O)"}
 NOTES = (
-    "kg CO2e per kg over 100 or 20 years; the set in force is picked in the sheet Factors.",
+    "kg CO2e per kg over 100 or 20 years; the set in force is picked in the sheet Factors, from those that "
+    "have a value of every refrigerant that follows the set.",
     str(cited("[ipcc-ar4]; [ipcc-ar5]; [ipcc-ar6]; blends by mass of their components.")),
     f"Fossil methane: {cited('[ipcc-ar6-fossil]')}; AR4 has no figure of its own for it.",
 )
+
+
+class Potentials(NamedTuple):
+    """The sheet of warming potentials."""
+
+    columns: Columns  # by gas and by refrigerant; "set" holds the names of the sets
+    sets: tuple[str, ...]  # in the order of the rows
+    offered: Column  # names of the sets that have a value of all that follows the set
 
 
 class Energy(NamedTuple):
@@ -64,7 +74,7 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
     if papers.grid is None or carbon is None:
         return None
     table = _potentials(page.book, sides)
-    page.choice("set of warming potentials", carbon.gwp, "gwp_set", table["set"], "carbon.gwp")
+    page.choice("set of warming potentials", carbon.gwp, "gwp_set", table.offered, "carbon.gwp")
     potential = {
         gas: page.follows(
             f"warming potential of {label}",
@@ -75,10 +85,12 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
         )
         for gas, label in GASES.items()
     }
-    grid = _grid(page, papers.grid, "grid", outside, potential)
+    written = papers.plant.written
+    grid = _grid(page, papers.grid, "grid", outside, potential, at(written, "carbon", "grid"))
     marginal = None
     if papers.marginal is not None:
-        marginal = _grid(page, papers.marginal, "marginal", outside, potential)
+        of = at(written, "carbon", "marginal")
+        marginal = _grid(page, papers.marginal, "marginal", outside, potential, of)
     burnt = {name: one for name, side in sides.items() if (one := burnt_fuel(side.scenario)) is not None}
     room = any(side.room for side in sides.values())
     plain = {one.name.removeprefix("steam from ") for one in burnt.values()}
@@ -109,39 +121,53 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
     return CarbonFactors(grid, marginal, found, room_gas, held, by_set, upstream, potential["ch4_fossil"])
 
 
-def _potentials(book: Book, sides: dict[str, Side]) -> Columns:
-    """Fill the sheet of warming potentials; returns its columns by gas and by refrigerant."""
-    names = {
-        side.scenario.plant.heat_pump.refrigerant for side in sides.values() if side.scenario.plant.heat_pump
-    }
-    columns: dict[str, list[float | None]] = {
-        gas: [warming(basis)[gas] for basis in GWP_SETS] for gas in GASES
-    }
-    columns |= {name: [dict(refrigerant(name).gwp)[basis] for basis in GWP_SETS] for name in sorted(names)}
-    book.texts(
-        POTENTIALS, 0, ["set: assessment of the IPCC, years", *(GASES.get(name, name) for name in columns)]
-    )
-    book.widths(POTENTIALS, 34, *([14] * len(columns)), freeze=1)
-    for row, note in enumerate(NOTES, start=len(GWP_SETS) + 2):
+def _potentials(book: Book, sides: dict[str, Side]) -> Potentials:
+    """Fill the sheet of warming potentials."""
+    sets, offered = _ordered(sides)
+    names = {name for name, _ in _refrigerants(sides)}
+    columns: dict[str, list[float | None]] = {gas: [warming(basis)[gas] for basis in sets] for gas in GASES}
+    columns |= {name: [dict(refrigerant(name).gwp)[basis] for basis in sets] for name in sorted(names)}
+    heads = ["set: assessment of the IPCC, years", *(GASES.get(name, name) for name in columns)]
+    book.texts(POTENTIALS, 0, [*heads, CHANGEABLE])
+    book.widths(POTENTIALS, 34, *([14] * len(columns)), 24, freeze=1)
+    for row, note in enumerate(NOTES, start=len(sets) + 2):
         book.text(POTENTIALS, row, 0, note)
-    found = {"set": Column(POTENTIALS, "A", np.full(len(GWP_SETS), np.nan))}
-    for row, basis in enumerate(GWP_SETS, start=1):
+    found = {"set": Column(POTENTIALS, "A", np.full(len(sets), np.nan))}
+    for row, basis in enumerate(sets, start=1):
         book.text(POTENTIALS, row, 0, basis)
-    for at, (name, values) in enumerate(columns.items(), start=1):
+        book.text(POTENTIALS, row, len(columns) + 1, "yes, each number")
+    for place, (name, values) in enumerate(columns.items(), start=1):
         for row, value in enumerate(values, start=1):
             if value is None:  # a text, so that what needs the number fails instead of taking 0
-                book.text(POTENTIALS, row, at, "no value found")
+                book.text(POTENTIALS, row, place, "no value found")
             else:
-                book.number(POTENTIALS, row, at, value, "input")
+                book.number(POTENTIALS, row, place, value, book.in_unit("kg CO2e/kg", SOLID))
         numbers = np.array([np.nan if value is None else value for value in values])
-        found[name] = Column(POTENTIALS, letter(at), numbers)
+        found[name] = Column(POTENTIALS, letter(place), numbers)
+    return Potentials(found, sets, found["set"]._replace(values=np.full(offered, np.nan)))
+
+
+def _refrigerants(sides: dict[str, Side]) -> list[tuple[str, bool]]:
+    """Refrigerant of each plant that has one, and whether its potential follows the set."""
+    found = []
+    for side in sides.values():
+        heat_pump, carbon = side.scenario.plant.heat_pump, side.scenario.carbon
+        if heat_pump is not None:
+            found.append((heat_pump.refrigerant, carbon is not None and carbon.refrigerant.gwp is None))
     return found
 
 
-def _picked(table: Columns, name: str, basis: str) -> Formula:
+def _ordered(sides: dict[str, Side]) -> tuple[tuple[str, ...], int]:
+    """All sets, first those with a value of every refrigerant that follows the set; how many these are."""
+    followed = [dict(refrigerant(name).gwp) for name, follows in _refrigerants(sides) if follows]
+    whole = [basis for basis in GWP_SETS if all(gwp[basis] is not None for gwp in followed)]
+    return (*whole, *(basis for basis in GWP_SETS if basis not in whole)), len(whole)
+
+
+def _picked(table: Potentials, name: str, basis: str) -> Formula:
     """The potential in the set that is picked."""
-    row = f"MATCH(gwp_set,{table['set'].range},0)"
-    return Formula(f"INDEX({table[name].range},{row})", float(table[name].values[GWP_SETS.index(basis)]))
+    column, row = table.columns[name], f"MATCH(gwp_set,{table.columns['set'].range},0)"
+    return Formula(f"INDEX({column.range},{row})", float(column.values[table.sets.index(basis)]))
 
 
 def _co2e(
@@ -153,7 +179,8 @@ def _co2e(
     return page.follows(label, "kg CO2e/kWh", whole, name, "gases times warming potentials")
 
 
-def _grid(page: Page, grid: Grid, name: str, outside: Columns, potential: Cells) -> Energy:
+def _grid(page: Page, grid: Grid, name: str, outside: Columns, potential: Cells, written: object) -> Energy:
+    """Factors of a grid; `written` is what the modeler wrote."""
     held, unit, label = grid.kgco2e_per_kwh, "kg CO2e/kWh", f"electricity at the meter, {grid.kind}"
     if f"{name}_kg_per_kwh" in outside:
         return Energy((), outside[f"{name}_kg_per_kwh"])
@@ -161,7 +188,8 @@ def _grid(page: Page, grid: Grid, name: str, outside: Columns, potential: Cells)
         gases = _generated(page, grid, grid.gases, name)
         return Energy((_co2e(page, label, f"{name}_factor", gases, potential, "ch4"),), None, gases)
     if len(held) == 1:
-        return Energy((page.given(label, unit, float(held[0, 0]), f"{name}_factor", grid.source),))
+        value, cell = float(held[0, 0]), f"{name}_factor"
+        return Energy((page.quantity(label, unit, value, cell, grid.source, written, MASS_FACTOR),))
     years = enumerate(held[:, 0].tolist(), start=1)
     return Energy(
         tuple(
@@ -228,7 +256,7 @@ def _steam(page: Page, side: Side, name: str, gases: tuple[Formula, ...]) -> tup
     return tuple(gas / (efficiency * (1.0 - loss)) for gas in gases)
 
 
-def _refrigerant(page: Page, name: str, side: Side, table: Columns) -> tuple[Cells, Cells]:
+def _refrigerant(page: Page, name: str, side: Side, table: Potentials) -> tuple[Cells, Cells]:
     """Cells by the fields of Refrigerant, and the warming potential in each set that has one."""
     carbon, heat_pump, held = side.scenario.carbon, side.scenario.plant.heat_pump, side.refrigerant
     assert carbon is not None
@@ -242,8 +270,14 @@ def _refrigerant(page: Page, name: str, side: Side, table: Columns) -> tuple[Cel
         ("service_loss", "yearly loss by work on the machine, share of the charge", "1"),
     )
     cells = {
-        "charge_kg": page.given(
-            f"refrigerant, {name}", "kg", held.charge_kg, f"{name}_charge_kg", "carbon.refrigerant.charge"
+        "charge_kg": page.quantity(
+            f"refrigerant, {name}",
+            "kg",
+            held.charge_kg,
+            f"{name}_charge_kg",
+            "carbon.refrigerant.charge",
+            at(side.written, "carbon", "refrigerant", "charge"),
+            MASS,
         )
     }
     if carbon.refrigerant.gwp is None:
@@ -255,9 +289,9 @@ def _refrigerant(page: Page, name: str, side: Side, table: Columns) -> tuple[Cel
         cells[key] = page.given(
             f"{what}, {name}", of, getattr(held, key), f"{name}_{key}", f"carbon.refrigerant.{key}"
         )
-    column = table[heat_pump.refrigerant]
+    column = table.columns[heat_pump.refrigerant]
     by_set = {
-        basis: column.cell(row) for row, basis in enumerate(GWP_SETS) if np.isfinite(column.values[row])
+        basis: column.cell(row) for row, basis in enumerate(table.sets) if np.isfinite(column.values[row])
     }
     return cells, by_set
 

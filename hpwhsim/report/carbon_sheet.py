@@ -165,5 +165,6 @@ def _below(book: Book, place: int, figures: Mapping[str, tuple[str, Formula]], r
     found = {}
     for at, (key, (label, content)) in enumerate(figures.items(), start=row):
         book.text(SHEET, at, place, label)
-        found[key] = book.live(SHEET, at, place + 5, content, "fine")
+        style = "fine" if "/kWh]" in label else "number"
+        found[key] = book.live(SHEET, at, place + 5, content, style)
     return found

@@ -2,18 +2,19 @@
 
 import math
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES
 from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
+from hpwhsim.quantities import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY, written_in
 from hpwhsim.report.carbon_factors import CarbonFactors, carbon_factors
 from hpwhsim.report.formula import HOURS, Array, Column, Formula
-from hpwhsim.report.sheets import Book, Columns, Page
+from hpwhsim.report.sheets import Book, Columns, Page, at
 from hpwhsim.storage.tank import RHO_CP
-from hpwhsim.study.dossier import Papers, Side
+from hpwhsim.study.dossier import Papers
 from hpwhsim.tables.sources import cited
 
 BANDS = 24  # a tariff of more prices than these is no list of bands: each hour has its own price
@@ -69,12 +70,12 @@ def hourly_factors(papers: Papers) -> dict[str, Array]:
 def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
     """Fill the sheet; `outside` are the columns of `hourly_factors`."""
     page = Page(book, "Factors")
-    book.widths("Factors", 58, 16, 18, 34, 90, freeze=1)
+    book.widths("Factors", 58, 22, 18, 24, 36, 90, freeze=1)
     label = "million Btu (International Table) in a kWh"
     mmbtu = page.given(label, "MMBtu/kWh", MMBTU_PER_KWH, "mmbtu_per_kwh", "NIST SP 811")
     to_source = _to_source(page, papers) if papers.baseline is not None else {}
     carbon = carbon_factors(page, papers, outside, mmbtu)
-    prices = _prices(page, papers.sides, outside)
+    prices = _prices(page, papers, outside)
     sewage, water, floor = papers.plant.scenario.plant.source.wastewater, None, None
     if sewage is not None:
         label = "heat of a cubic metre of water for each K"
@@ -109,32 +110,55 @@ def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, 
     return found
 
 
-def _prices(page: Page, sides: Mapping[str, Side], outside: Columns) -> Prices | None:
+def _prices(page: Page, papers: Papers, outside: Columns) -> Prices | None:
     """Prices of bands, tiers, demand charges, connection, and fuel by plant | baseline."""
-    tariff = sides["plant"].tariff
+    sides = papers.sides
+    tariff, written = sides["plant"].tariff, sides["plant"].written
     if tariff is None:
         return None
     split = bands(tariff)
+    texts = _written_prices(at(written, "tariff", "electricity"))
     prices = [
-        page.given(
-            f"electricity, price band {n}", "USD/kWh", price, f"price_of_band_{n}", "tariff.electricity"
+        page.quantity(
+            f"electricity, price band {n}",
+            "USD/kWh",
+            price,
+            f"price_of_band_{n}",
+            "tariff.electricity",
+            texts.get(price),
+            ENERGY_PRICE,
         )
         for n, price in enumerate(split[0].tolist() if split is not None else (), start=1)
     ]
     tiers: list[tuple[Formula, Formula | None]] = []
     for n, tier in enumerate(tariff.tiers, start=1):
         when = "" if tier.months == ALL_MONTHS else f" (months {', '.join(map(str, tier.months))})"
-        price = page.given(
-            f"electricity, tier {n}{when}", "USD/kWh", tier.price, f"tier_{n}_price", "tariff.tiers"
+        price = page.quantity(
+            f"electricity, tier {n}{when}",
+            "USD/kWh",
+            tier.price,
+            f"tier_{n}_price",
+            "tariff.tiers",
+            at(written, "tariff", "tiers", n - 1, "price"),
+            ENERGY_PRICE,
         )
         end = None
         if math.isfinite(tier.up_to):
-            end = page.given(f"end of tier {n}", "kWh/month", tier.up_to, f"tier_{n}_end", "tariff.tiers")
+            label, up_to = f"end of tier {n}", at(written, "tariff", "tiers", n - 1, "up_to")
+            end = page.quantity(
+                label, "kWh/month", tier.up_to, f"tier_{n}_end", "tariff.tiers", up_to, ENERGY
+            )
         tiers.append((price, end))
     demand = [
         (
-            page.given(
-                f"demand charge {n}", "USD/kW/month", charge.price, f"demand_{n}_price", "tariff.demand"
+            page.quantity(
+                f"demand charge {n}",
+                "USD/kW/month",
+                charge.price,
+                f"demand_{n}_price",
+                "tariff.demand",
+                at(written, "tariff", "demand", n - 1, "price"),
+                DEMAND_PRICE,
             ),
             page.given(
                 f"ratchet of demand charge {n}", "1", charge.ratchet, f"demand_{n}_ratchet", "tariff.demand"
@@ -142,8 +166,16 @@ def _prices(page: Page, sides: Mapping[str, Side], outside: Columns) -> Prices |
         )
         for n, charge in enumerate(tariff.demand, start=1)
     ]
-    fixed = page.given("charge for the connection", "USD/month", tariff.fixed, "fixed_charge", "tariff.fixed")
-    fuel = {name: _fuel_prices(page, name, side.tariff) for name, side in sides.items()}
+    fixed = page.quantity(
+        "charge for the connection",
+        "USD/month",
+        tariff.fixed,
+        "fixed_charge",
+        "tariff.fixed",
+        at(written, "tariff", "fixed"),
+        MONTHLY_MONEY,
+    )
+    fuel = {name: _fuel_prices(page, name, side.tariff, written) for name, side in sides.items()}
     return Prices(
         tuple(prices),
         outside.get("price_band"),
@@ -155,16 +187,40 @@ def _prices(page: Page, sides: Mapping[str, Side], outside: Columns) -> Prices |
     )
 
 
-def _fuel_prices(page: Page, name: str, tariff: Tariff | None) -> tuple[Formula, ...]:
+def _written_prices(electricity: object) -> dict[float, str]:
+    """What was written of each price of electricity, by the price. [USD/kWh]"""
+    blocks = electricity if isinstance(electricity, list) else [{"price": electricity}]
+    texts = [text for block in blocks if isinstance(text := at(block, "price"), str)]
+    return {
+        found[0] * found[2]: text
+        for text in reversed(texts)
+        if (found := written_in(text, ENERGY_PRICE)) is not None
+    }
+
+
+def _fuel_prices(
+    page: Page, name: str, tariff: Tariff | None, written: Mapping[str, Any]
+) -> tuple[Formula, ...]:
     """Prices of the twelve months; none without one."""
     if tariff is None or tariff.fuel is None:
         return ()
-    by_month, label = tariff.fuel.tolist(), f"fuel of the {name}"
+    own = name == "baseline" and at(written, "tariff", "baseline_fuel") is not None
+    key = "baseline_fuel" if own else "fuel"
+    by_month, label, texts = tariff.fuel.tolist(), f"fuel of the {name}", at(written, "tariff", key)
     if len(set(by_month)) == 1:
-        return (page.given(label, "USD/kWh", by_month[0], f"{name}_fuel_price", "tariff.fuel"),) * 12
+        text = texts[0] if isinstance(texts, list) else texts
+        cell = f"{name}_fuel_price"
+        price = page.quantity(label, "USD/kWh", by_month[0], cell, f"tariff.{key}", text, ENERGY_PRICE)
+        return (price,) * 12
     return tuple(
-        page.given(
-            f"{label}, {MONTH_NAMES[m]}", "USD/kWh", price, f"{name}_fuel_price_{m + 1}", "tariff.fuel"
+        page.quantity(
+            f"{label}, {MONTH_NAMES[m]}",
+            "USD/kWh",
+            price,
+            f"{name}_fuel_price_{m + 1}",
+            f"tariff.{key}",
+            at(texts, m),
+            ENERGY_PRICE,
         )
         for m, price in enumerate(by_month)
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from hpwhsim.account.economics import KG_PER_TONNE, PlantCosts, Terms, internal_rate, payback_years
 from hpwhsim.account.savings import MMBTU_PER_KWH
+from hpwhsim.quantities import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
 from hpwhsim.report.carbon_sheet import AFTER, OF_YEAR
 from hpwhsim.report.formula import (
     EMPTY,
@@ -21,7 +22,7 @@ from hpwhsim.report.formula import (
     ratio,
     weighed,
 )
-from hpwhsim.report.sheets import Book, Cells, Columns, Page, difference
+from hpwhsim.report.sheets import Book, Cells, Columns, Page, at, difference
 from hpwhsim.scenario.money import Costs
 from hpwhsim.study.dossier import Papers
 
@@ -95,7 +96,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 46, 14, 18, 34, 18, *([16] * 10))
+    book.widths(SHEET, 46, 18, 18, 34, 36, 26, *([16] * 10))
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(
@@ -109,22 +110,29 @@ def life_cycle_sheet(
     outlays = {}
     for name, side in papers.sides.items():
         assert side.costs is not None
+        block = _block(name)
+        written = at(papers.plant.written, *block.split("."))
         capital = page.given(
-            f"capital of the {name}", "USD", side.costs.capital, f"{name}_capital", f"{_block(name)}.capital"
+            f"capital of the {name}", "USD", side.costs.capital, f"{name}_capital", f"{block}.capital"
         )
         paid: list[Formula] = []
         if name == "plant":
             made = side.year.made
-            paid = _incentives(page, costs, capital, made.capacity * made.modules / 1e3, saved)
+            size = made.capacity * made.modules / 1e3
+            paid = _incentives(page, costs, capital, size, saved, at(written, "incentives"))
             names = (one.name for one in costs.incentives)
             found |= {f"costs.incentives_usd[{one}]": cell for one, cell in zip(names, paid, strict=True)}
-        outlays[name] = _outlay(page, name, side.costs, columns[name], live[name], capital, paid, terms.years)
+        outlays[name] = _outlay(
+            page, name, side.costs, columns[name], live[name], capital, paid, written, terms.years
+        )
     top = page.row + len(FIGURES) + 6  # two rows more than figures for what they need
     flows = _flows(book, top, terms, rates, outlays)
     return found | _figures(book, page.row + 2, papers, outlays, flows, rates["discount_rate"])
 
 
-def _incentives(page: Page, costs: Costs, capital: Formula, capacity: float, saved: Cells) -> list[Formula]:
+def _incentives(
+    page: Page, costs: Costs, capital: Formula, capacity: float, saved: Cells, written: object = None
+) -> list[Formula]:
     """What each incentive pays: the sum of its parts, up to its cap and to what is left of the capital."""
     size: Formula | None = None
     left, paid = capital, []
@@ -144,14 +152,30 @@ def _incentives(page: Page, costs: Costs, capital: Formula, capacity: float, sav
                 size = page.given(
                     "rated heat of the whole plant", "kW", capacity, "plant_capacity_kw", "of all modules"
                 )
-            parts.append(given("for each kW", "USD/kW", one.per_capacity, "per_capacity") * size)
+            each = page.quantity(
+                f"{one.name}: for each kW",
+                "USD/kW",
+                one.per_capacity,
+                f"incentive_{n}_per_capacity",
+                "costs.incentives",
+                at(written, n - 1, "per_capacity"),
+                CAPACITY_PRICE,
+            )
+            parts.append(each * size)
         if one.per_site_energy_saved is not None:
             price = one.per_site_energy_saved / MMBTU_PER_KWH
             each = given("for each MMBtu of site energy saved", "USD/MMBtu", price, "per_site_mmbtu")
             parts.append(each * maximum(saved.get("site_mmbtu", 0.0), 0.0))
         if one.per_electricity_saved is not None:
-            price = one.per_electricity_saved
-            each = given("for each kWh of electricity saved", "USD/kWh", price, "per_kwh")
+            each = page.quantity(
+                f"{one.name}: for each kWh of electricity saved",
+                "USD/kWh",
+                one.per_electricity_saved,
+                f"incentive_{n}_per_kwh",
+                "costs.incentives",
+                at(written, n - 1, "per_electricity_saved"),
+                ENERGY_PRICE,
+            )
             parts.append(each * maximum(saved.get("electricity_kwh", 0.0), 0.0))
         cap = given("most, share of the capital", "1", one.cap, "cap")
         amount = minimum(added(parts), cap * capital, left)
@@ -168,13 +192,20 @@ def _outlay(
     live: Cells,
     capital: Formula,
     paid: list[Formula],
+    written: object,
     years: int,
 ) -> Outlay:
     label, key = f"incentives of the {name}", f"{name}_incentives"
     incentives = page.follows(label, "USD", added(paid), key) if paid else page.given(label, "USD", 0.0, key)
     label = f"maintenance of the {name}"
-    maintenance = page.given(
-        label, "USD/year", costs.maintenance, f"{name}_maintenance", f"{_block(name)}.maintenance"
+    maintenance = page.quantity(
+        label,
+        "USD/year",
+        costs.maintenance,
+        f"{name}_maintenance",
+        f"{_block(name)}.maintenance",
+        at(written, "maintenance"),
+        YEARLY_MONEY,
     )
     bills = {}
     for energy in ("electricity", "fuel"):
@@ -296,10 +327,11 @@ def _figures(
         nonlocal row
         row += 1
         book.texts(SHEET, row, FIGURES[key][:2], "text")
-        found[key] = book.live(SHEET, row, 2, content, "fine")
+        style = book.in_unit(FIGURES[key][1])
+        found[key] = book.live(SHEET, row, 2, content, style)
         engine = record.get(key)
         if isinstance(engine, float | int):
-            difference(book, (SHEET, row, 4), found[key], book.number(SHEET, row, 3, engine, "fine"))
+            difference(book, (SHEET, row, 4), found[key], book.number(SHEET, row, 3, engine, style))
         else:
             book.text(SHEET, row, 3, record.get("costs.reasons", {}).get(FIGURES[key][2], "none"))
         return found[key]
@@ -318,7 +350,7 @@ def _figures(
         if of.tonnes is not None:
             book.texts(SHEET, row + 1, ["CO2e avoided, by year, discounted at the real rate", "t"], "text")
             row += 1
-            avoided = book.live(SHEET, row, 2, of.tonnes.total(), "fine")
+            avoided = book.live(SHEET, row, 2, of.tonnes.total(), book.in_unit("t"))
             price = (0.0 - npv) / avoided
             content = either(f"{avoided.text}>0", avoided.value > 0.0, price)
             put("costs.carbon_usd_per_tonne", content)

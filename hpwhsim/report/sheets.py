@@ -8,12 +8,13 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
 
 from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.quantities import Kind, written_in
 from hpwhsim.report.formula import HOURS, Array, Column, Formula, letter
 
 if TYPE_CHECKING:
@@ -22,6 +23,31 @@ if TYPE_CHECKING:
 
 Cells = dict[str, Formula]
 Columns = Mapping[str, Column]
+
+SOLID, DOTTED = (
+    1,
+    4,
+)  # borders of cells that may be changed: a number, and a formula in place of which one may
+NUMBERS = {
+    "USD": "#,##0.00",
+    "USD/year": "#,##0.00",
+    "USD/month": "#,##0.00",
+    "USD/t": "#,##0.00",
+    "USD/MWh": "#,##0.00",
+    "MWh/year": "#,##0.00",
+    "kg CO2e/year": "#,##0.0",
+    "t": "#,##0.00",
+    "year": "0.0#",
+    "1/year": "0.0000",
+    "1": "0.0###",
+    "kW": "#,##0.0##",
+    "kg": "#,##0.0#######",
+    "kWh/month": "#,##0.0##",
+    "kg CO2e/kg": "#,##0.0##",
+    "kg CO2e/kWh": "0.000000",
+    "kg/kWh": "0.0000E+00",
+}
+"""How numbers of a unit are shown; others as they are. Prices: two to six decimals."""
 
 FIRST_DAY = 36892.0  # 1 January 2001 in the day count of spreadsheets
 
@@ -45,15 +71,26 @@ class Book:
             "number": {"num_format": "#,##0.00"},
             "fine": {"num_format": "0.000000"},
             "tiny": {"num_format": "0.0E+00"},
-            "input": {"num_format": "General", "bg_color": "#FFF6D6", "border": 1},
-            "follows": {"num_format": "General", "bg_color": "#FFFDF2", "border": 4},
+            "input": {"border": 1},
             "time": {"num_format": "mm-dd hh:mm"},
         }
-        self.formats: dict[str, Format] = {
-            name: self.book.add_format({"valign": "top", **held}) for name, held in formats.items()
-        }
+        self.formats: dict[str, Format] = {}
+        for name, held in formats.items():
+            self._add(name, held)
+        self.units: dict[tuple[str, str], Formula] = {}  # conversions that are in a sheet already
         self.sheets: dict[str, Worksheet] = {name: self.book.add_worksheet(name) for name in sheets}
         self.later: dict[str, Sequence[Array]] = {}  # columns of numbers of which row 2 alone is written
+
+    def _add(self, name: str, held: Mapping[str, object]) -> str:
+        """A format under a name, once."""
+        if name not in self.formats:
+            self.formats[name] = self.book.add_format({"valign": "top", **held})
+        return name
+
+    def in_unit(self, unit: str, border: int = 0) -> str:
+        """Name of the format of numbers of a unit: those that may be changed have a border."""
+        shown = NUMBERS.get(unit) or ("#,##0.00####" if unit.startswith("USD/") else "General")
+        return self._add(f"{shown} {border}", {"num_format": shown, "border": border})
 
     def text(self, sheet: str, row: int, column: int, text: str, style: str = "text") -> None:
         """Text as it is: a leading = is no formula, a web address no link."""
@@ -77,13 +114,13 @@ class Book:
         self.sheets[sheet].write_formula(row, column, f"={of.text}", self.formats[style], shown)
         return _place(sheet, row, column, of.value)
 
-    def given(self, sheet: str, row: int, column: int, value: float, name: str) -> Formula:
+    def given(self, sheet: str, row: int, column: int, value: float, name: str, unit: str = "") -> Formula:
         """A number to be changed by hand, with a name that formulas use."""
-        return self._name(self.number(sheet, row, column, value, "input"), name)
+        return self._name(self.number(sheet, row, column, value, self.in_unit(unit, SOLID)), name)
 
-    def follows(self, sheet: str, row: int, column: int, of: Formula, name: str) -> Formula:
+    def follows(self, sheet: str, row: int, column: int, of: Formula, name: str, unit: str = "") -> Formula:
         """A formula that may be overwritten with a number, with a name that formulas use."""
-        return self._name(self.live(sheet, row, column, of, "follows"), name)
+        return self._name(self.live(sheet, row, column, of, self.in_unit(unit, DOTTED)), name)
 
     def choice(self, sheet: str, row: int, column: int, text: str, name: str, among: Column) -> None:
         """A text to be picked by hand from the cells of a column, with a name that formulas use."""
@@ -150,33 +187,69 @@ def _place(sheet: str, row: int, column: int, value: float) -> Formula:
     return Formula(f"'{sheet}'!${letter(column)}${row + 1}", value)
 
 
+def at(written: object, *path: str | int) -> Any:
+    """What stands at a place of nested blocks and lists as they were written; None where nothing does."""
+    for step in path:
+        if isinstance(step, str) and isinstance(written, Mapping):
+            written = written.get(step)
+        elif isinstance(step, int) and isinstance(written, list) and step < len(written):
+            written = written[step]
+        else:
+            return None
+    return written
+
+
+CHANGEABLE = "may be changed"
+UNITS = "conversion of units; Btu and pound as in NIST SP 811, appendix B"
+
+
 class Page:
-    """A sheet of factors, one below the other: label, unit, value, name of the cell, source."""
+    """A sheet of factors, one below the other: label, unit, value, may be changed, name, source."""
 
     def __init__(self, book: Book, sheet: str, row: int = 0) -> None:
         self.book, self.sheet, self.row = book, sheet, row
-        book.texts(
-            sheet, row, ["factor", "unit", "value", "name of the cell", "source, or key of the sheet Inputs"]
-        )
+        heads = ["factor", "unit", "value", CHANGEABLE, "name of the cell"]
+        book.texts(sheet, row, [*heads, "source, or key of the sheet Inputs"])
 
-    def _labels(self, label: str, unit: str, name: str, source: str) -> None:
+    def _labels(self, label: str, unit: str, may: str, name: str, source: str) -> None:
         self.row += 1
         self.book.texts(self.sheet, self.row, [label, unit], "text")
-        self.book.texts(self.sheet, self.row, [name, source], "text", column=3)
+        self.book.texts(self.sheet, self.row, [may, name, source], "text", column=3)
 
     def given(self, label: str, unit: str, value: float, name: str, source: str = "") -> Formula:
         """A number to be changed by hand."""
-        self._labels(label, unit, name, source)
-        return self.book.given(self.sheet, self.row, 2, value, name)
+        self._labels(label, unit, "yes", name, source)
+        return self.book.given(self.sheet, self.row, 2, value, name, unit)
+
+    def quantity(
+        self, label: str, unit: str, value: float, name: str, source: str, written: object, kind: Kind
+    ) -> Formula:
+        """A number to be changed by hand in the unit in which it was written, and below it in `unit`.
+
+        `value` is in the unit of `kind`, which `unit` is another name of. Where `written`, what the modeler
+        wrote, is in that unit already, or is not what made the value, there is one row.
+        """
+        as_written = written_in(written, kind)
+        if as_written is None or as_written[2] == 1.0 or as_written[0] * as_written[2] != value:
+            return self.given(label, unit, value, name, source)
+        number, words, factor = as_written
+        one = self.given(f"{label}, as it was written", words, number, f"{name}_as_written", source)
+        if (words, unit) not in self.book.units:
+            ratio = f"{unit} in 1 {words}"
+            key = re.sub(r"\W+", "_", f"{unit}_in_{words}")
+            converts = self.given(ratio, f"{unit} / ({words})", factor, key, UNITS)
+            self.book.units[words, unit] = converts
+        times = self.book.units[words, unit]
+        return self.follows(label, unit, one * times, name, f"{name}_as_written times {times.text}")
 
     def follows(self, label: str, unit: str, of: Formula, name: str, source: str = "") -> Formula:
         """What follows from other cells and may be overwritten."""
-        self._labels(label, unit, name, source)
-        return self.book.follows(self.sheet, self.row, 2, of, name)
+        self._labels(label, unit, "yes, in place of its formula", name, source)
+        return self.book.follows(self.sheet, self.row, 2, of, name, unit)
 
     def choice(self, label: str, text: str, name: str, among: Column, source: str) -> None:
         """A text picked from a column."""
-        self._labels(label, "", name, source)
+        self._labels(label, "", "yes, from its list", name, source)
         self.book.choice(self.sheet, self.row, 2, text, name, among)
 
 

@@ -105,8 +105,9 @@ def summary_sheet(
         SHEET,
         2,
         0,
-        "Live figures are formulas on the hourly sheets and on yellow cells, which may be changed (pale ones "
-        "follow from others and may be overwritten); 'engine' is what the program wrote into the record.",
+        "Live figures are formulas on the hourly sheets and on cells of factors. Which of these may be "
+        "changed, the column 'may be changed' says: they have a border, dotted where a number may replace a "
+        "formula. 'engine' is what the program wrote into the record.",
     )
     heads = ["key", "what it is", "unit"]
     for name in sides:

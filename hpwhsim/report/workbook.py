@@ -50,8 +50,8 @@ SUMMED_BY_MONTH = (
 def workbook_bytes(papers: Papers) -> bytes:
     """The bytes of the XLSX file.
 
-    Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on yellow cells of
-    factors; each carries the value that it has, for readers that do not recalculate.
+    Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on cells of
+    factors that may be changed; each carries the value that it has, for readers that do not recalculate.
 
     Parameters
     ----------
