@@ -83,8 +83,9 @@ RESERVE, RESERVE_STEP = 1.1, 1.25
 TAKEN = 0.8  # share of the candidates that is usually taken
 BINS = 2**16
 
-# A gap of an hour as a share of the day's use, near the morning peak of the packaged patterns.
-GAP_SHARE = 0.075
+# A gap of an hour as a share of the day's use. Gaps are kept by shares, so that they are short in busy hours
+# long at night; with the share of a mean hour their mean over the draws is the table's, whatever the pattern.
+GAP_SHARE = 1.0 / 24.0
 
 
 class Events(NamedTuple):
