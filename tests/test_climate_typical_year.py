@@ -69,6 +69,16 @@ def test_published_station_facts(root: Path) -> None:
         assert f"`{data.sha256}`" in text
 
 
+def test_shipped_headers_hold_the_station_alone(root: Path, lines: dict[str, list[str]]) -> None:
+    """No comment, design condition, ground temperature, typical period; the rows are those of the README."""
+    head = lines[EPW][:8]
+    assert head[1:4] == ["DESIGN CONDITIONS,0", "TYPICAL/EXTREME PERIODS,0", "GROUND TEMPERATURES,0"]
+    assert head[5:7] == ["COMMENTS 1,", "COMMENTS 2,"]
+    raw = gzip.decompress((root / "weather" / EPW).read_bytes())
+    rows = b"\r\n".join(raw.split(b"\r\n")[8:])
+    assert f"`{hashlib.sha256(rows).hexdigest()}`" in (root / "weather" / "README.md").read_text("utf-8")
+
+
 @pytest.mark.parametrize("hour", [0, 12, 31 * 24 - 1, 31 * 24, 59 * 24 + 13, 4000, 8759])
 def test_known_value_in_known_hour(root: Path, lines: dict[str, list[str]], hour: int) -> None:
     """The row whose stamp is the end of the hour: 01/01 01:00 is the hour that starts at 00:00 (TMY3 manual).

@@ -399,7 +399,7 @@ def test_the_power_is_off_in_the_last_hour(tmp_path: Path) -> None:
 
 
 @year
-def test_standby_is_measured_after_the_day_where_recovery_fills_it(tmp_path: Path) -> None:
+def test_standby_is_measured_after_a_day_of_recovery(tmp_path: Path) -> None:
     """10 CFR 430 Appendix E, 5.4.2: 400 W give the medium draws of 8.9 kWh back in more than a day.
 
     8 h of standby after it then measure the loss that was put in: as above.

@@ -159,17 +159,18 @@ def test_ground_against_the_first_harmonic_and_the_damping_depth() -> None:
         assert soil["mean_c"] == pytest.approx(air.mean(), abs=1e-6)
 
 
-def test_ground_against_the_header_of_the_file() -> None:
-    """GROUND TEMPERATURES of the EPW header (undisturbed earth, from the same weather by another program).
+def test_ground_against_the_header_of_the_file(shared: Path) -> None:
+    """GROUND TEMPERATURES of the trial file (undisturbed earth, from the same weather by another program).
 
     Its soil is another and is not stated credibly, so only what no soil changes is compared: the mean of the
     twelve months (within 0.4 K: it weights months alike and rounds), and that the coldest month at 2 m comes
     in February or March.
     """
-    cells = text_of(CHICAGO).splitlines()[3].split(",")
+    path = shared / "weather" / "chicago-il-725300-tmy3.epw"
+    cells = path.read_text(encoding="ascii").splitlines()[3].split(",")
     header = [float(cell) for cell in cells[22:34]]
     assert float(cells[18]) == 2.0
-    soil: Any = describe(CHICAGO).record["ground"]
+    soil: Any = describe(path).record["ground"]
     assert soil[1]["mean_c"] == pytest.approx(np.mean(header), abs=0.4)
     assert int(np.argmin(header)) + 1 in (2, 3)
     assert soil[1]["min_day"][5:7] in ("02", "03")

@@ -63,7 +63,7 @@ MOST_PEOPLE = 12.0  # in a mean household
 # (apartments, unverified) that is proportional to occupants + 2.13.
 BASE_OCCUPANTS = 3.0 * 0.92 - 0.63
 TABLE_OCCUPANTS = 2.0 * 0.92 + 0.63  # of the two-bedroom household whose draws the table holds
-PEOPLE_PER_APARTMENT = 2.2  # 191 occupants in 86 apartments, Ahmed et al., Solar Energy 137, 2016
+PEOPLE_PER_APARTMENT = 2.2  # 191 occupants in 86 apartments; source ahmed-2016
 
 # Common practice, no source; sized to the peaks of the handbook table.
 LEVEL_SPREAD = 0.35  # standard deviation of the log of a household's level of use
@@ -83,8 +83,9 @@ RESERVE, RESERVE_STEP = 1.1, 1.25
 TAKEN = 0.8  # share of the candidates that is usually taken
 BINS = 2**16
 
-# A gap of an hour as a share of the day's use, near the morning peak of the packaged patterns.
-GAP_SHARE = 0.075
+# A gap of an hour as a share of the day's use. Gaps are kept by shares, so that they are short in busy hours
+# and long at night; with the share of a mean hour their mean over the draws is the table's.
+GAP_SHARE = 1.0 / 24.0
 
 
 class Events(NamedTuple):

@@ -9,7 +9,7 @@ from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Condenser, FilePath, Refrigerant, degrees, origin
 
-RATING_COUNTS = "[tankyear-default]: the rating's power counts all there is"
+RATING_COUNTS = "[cfr-431-g-e]: the rating's power counts all there is"
 
 
 class Limits(Block):
@@ -118,7 +118,7 @@ class HeatPump(Block):
         lt=1,
         description="share of the store's height at which water leaves for the machine (single-pass, "
         "multi-pass); the store below stays unheated",
-        json_schema_extra=origin("[tankyear-default]: the bottom"),
+        json_schema_extra=origin(f"the bottom; {PRACTICE}"),
     )
     condenser_height: float = Field(
         0.6,
@@ -148,7 +148,7 @@ class HeatPump(Block):
         None,
         description="reverse-cycle: frost costs capacity, and defrost takes heat from the store",
         json_schema_extra=origin(
-            "[tankyear-default]: a rating is of a dry coil, a table is taken as it stands",
+            "[cfr-431-g-e]: a rating is of a dry coil, a table is taken as it stands",
             none="reverse-cycle; with a table none",
         ),
     )

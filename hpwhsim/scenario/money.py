@@ -133,14 +133,14 @@ class Costs(Outlay):
         ge=-0.2,
         le=0.3,
         description="growth of the electricity bill per year, as a share",
-        json_schema_extra=origin("[tankyear-default]: electricity keeps pace with all prices"),
+        json_schema_extra=origin("[nist-135]: electricity keeps pace with all prices"),
     )
     fuel_escalation: float = Field(
         0.0,
         ge=-0.2,
         le=0.3,
         description="growth of the fuel bill per year, as a share",
-        json_schema_extra=origin("[tankyear-default]: fuel keeps pace with all prices"),
+        json_schema_extra=origin("[nist-135]: fuel keeps pace with all prices"),
     )
     inflation: float = Field(
         0.0,

@@ -76,7 +76,7 @@ class Storage(Block):
         ge=0.1,
         le=1,
         description="share of the store's height from which taps and loop draw",
-        json_schema_extra=origin("[tankyear-default]: the top"),
+        json_schema_extra=origin(f"the top; {PRACTICE}"),
     )
     cells: int = Field(
         48,

@@ -268,7 +268,7 @@ class Recirculation(Block):
     schedule: Windows = Field(
         (),
         description="the only stretches of the day in which the pump runs, such as '05:00-23:00'",
-        json_schema_extra=origin("[tankyear-default]: it runs all day"),
+        json_schema_extra=origin("[cdc-loop]: it runs all day"),
     )
     aquastat: Temperature | None = Field(
         None,

@@ -171,7 +171,7 @@ class HotWater(Block):
         gt=0,
         le=1,
         description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
-        json_schema_extra=origin("[tankyear-default]", none="it controls at any flow"),
+        json_schema_extra=origin("[asse-1017] has one; [tankyear-default]", none="it controls at any flow"),
     )
     tempering_most_flow: Flow | None = Field(
         None,
@@ -221,7 +221,7 @@ class Run(Block):
         ge=1,
         le=50,
         description="years of the same weather; more than one for a ground loop, which remembers",
-        json_schema_extra=origin("[tankyear-default]: one typical year"),
+        json_schema_extra=origin("[tmy3]: one typical year"),
     )
 
     @model_validator(mode="after")

@@ -8,7 +8,7 @@ learned; a day in steps of 10 s takes some milliseconds.
 References
 ----------
 10 CFR 430 Subpart B Appendix E, uniform test method for water heaters; ``cfr-430-appendix-e`` and
-``cfr-430-appendix-e-draws`` of the packaged table of sources say how it is known.
+``cfr-430-appendix-e-draws`` of the packaged table of sources say how it is known; ``cfr-305-d3`` the limits.
 """
 
 from collections.abc import Sequence

@@ -6,6 +6,7 @@ reader sees is the citation, and its status beside it.
 
 import re
 from functools import cache
+from importlib.resources import files
 from typing import NamedTuple
 
 from hpwhsim.tables import read_plain
@@ -103,6 +104,49 @@ def assumption(key: str, value: str, source: str, status: str = "") -> dict[str,
     return {"key": key, "value": value, "source": found.text, "status": status or found.status}
 
 
-def unverified() -> list[Source]:
-    """Every source that was not read, in the order of the table; what rests on it needs a look."""
-    return [source for source in sources().values() if source.status == UNVERIFIED]
+OPEN = (
+    "demand_end_uses: the daily volumes imply 0.18 baths per shower, the event data of the same publisher "
+    "0.079. The volumes are kept.",
+    "refrigerant_safety: the concentration limit of R-454B was withdrawn as an error; the new one was not "
+    "read.",
+    "refrigerants: the US rule's own figures of R-1234ze(E), R-600a and R-717 were not read; AR4 stands for "
+    "them.",
+    "uef_minimums: the classes that begin in 2029 (gas below 20 and above 100 gal, electric below 20 and "
+    "above 120 gal, electric instantaneous from 2 gal) are not in the table.",
+    "heater_standards: whether the rows of 6 October 2026 are in force is before the courts.",
+)
+"""What is known to be open, beside sources that were not read."""
+
+
+def unverified_text() -> str:
+    """The page UNVERIFIED.md: every packaged value whose source was not read, by source, and what is open."""
+    users: dict[str, dict[str, None]] = {}
+    for path in sorted(files("hpwhsim.tables").iterdir(), key=lambda path: path.name):
+        name = path.name.removesuffix(".csv")
+        if not path.name.endswith(".csv") or name == "sources":
+            continue
+        rows = read_plain(name)
+        for column in [column for column in rows[0] if column.endswith("source")]:
+            for row in rows:
+                for one in row[column].split():
+                    part = column.removesuffix("_source")
+                    user = name if part == "source" else f"{name} ({part})"
+                    users.setdefault(one, {})[user] = None
+    lines = [
+        "# What is unverified",
+        "",
+        "Values whose document was not read, by source, with the packaged tables that rest on them. Defaults",
+        "of the scenario that rest on them say so in the record, in the column `status` of the assumptions.",
+        "`hpwhsim.tables.sources.unverified_text()` writes this page; a test holds it.",
+        "",
+        *(
+            f"* {source.citation}{': ' if source.id in users else ''}{', '.join(users.get(source.id, ()))}"
+            for source in sources().values()
+            if source.status == UNVERIFIED
+        ),
+        "",
+        "Open beside that:",
+        "",
+        *(f"* {text}" for text in OPEN),
+    ]
+    return "\n".join(lines) + "\n"
