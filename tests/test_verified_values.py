@@ -511,8 +511,8 @@ def test_a_text_has_the_status_of_its_weakest_source() -> None:
 
 
 def test_what_is_unverified_is_listed_in_one_place(root: Path) -> None:
-    """UNVERIFIED.md names every unverified source, and is what the tables say."""
-    text = (root / "UNVERIFIED.md").read_text(encoding="utf-8")
+    """docs/unverified.md names every unverified source, and is what the tables say."""
+    text = (root / "docs" / "unverified.md").read_text(encoding="utf-8")
     assert text == unverified_text()
     listed = [line[2:] for line in text.splitlines() if line.startswith("* ")]
     for source in sources().values():

@@ -50,8 +50,8 @@ def files_of(loaded: Loaded) -> list[Named]:
 
 def _paths(block: Block, prefix: str = "") -> Iterator[tuple[str, Path]]:
     """Every file that a block names, by key."""
-    for name, field in type(block).model_fields.items():
-        key, value = prefix + (field.alias or name), getattr(block, name)
+    for name in type(block).model_fields:
+        key, value = prefix + name, getattr(block, name)
         for item in value if isinstance(value, tuple) else (value,):
             if isinstance(item, Block):
                 yield from _paths(item, f"{key}.")

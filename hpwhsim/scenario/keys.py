@@ -15,7 +15,7 @@ from hpwhsim.tables.sources import cited
 
 def fields_of(block: type[Block]) -> dict[str, FieldInfo]:
     """Fields of a block by the key written in the file."""
-    return {field.alias or name: field for name, field in block.model_fields.items()}
+    return dict(block.model_fields)
 
 
 def inner_types(annotation: Any) -> Iterator[Any]:

@@ -92,7 +92,7 @@ def assumptions(scenario: Scenario) -> list[dict[str, str]]:
 
     def look(block: Block, prefix: str) -> Iterator[dict[str, str]]:
         for name, field in type(block).model_fields.items():
-            key, value = prefix + (field.alias or name), getattr(block, name)
+            key, value = prefix + name, getattr(block, name)
             if key in idle:
                 continue
             if isinstance(value, Block):
@@ -193,7 +193,7 @@ def dump(scenario: Scenario, folder: Path | None = None) -> dict[str, Any]:
 
     def block(here: Block) -> dict[str, Any]:
         return {
-            field.alias or name: plain(getattr(here, name), field)
+            name: plain(getattr(here, name), field)
             for name, field in type(here).model_fields.items()
             if here.given(name)
         }

@@ -119,7 +119,7 @@ OPEN = (
 
 
 def unverified_text() -> str:
-    """The page UNVERIFIED.md: every packaged value whose source was not read, by source, and what is open."""
+    """The page docs/unverified.md: packaged values whose source was not read, by source, and what is open."""
     users: dict[str, dict[str, None]] = {}
     for path in sorted(files("hpwhsim.tables").iterdir(), key=lambda path: path.name):
         name = path.name.removesuffix(".csv")
