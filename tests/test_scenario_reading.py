@@ -180,6 +180,12 @@ def test_misspelt_keys_get_the_nearest(folder: Path, wrong: str, right: str) -> 
     assert message(folder, f"{wrong}=1").endswith(f"unknown key '{wrong}'; did you mean {right}?")
 
 
+@pytest.mark.parametrize("block", ["plant", "baseline", "recirculation.loop_tank"])
+def test_a_key_of_old_is_told_by_its_new_name(folder: Path, block: str) -> None:
+    said = message(folder, f"{block}.heat_pump.pass=multi")
+    assert said.endswith(f"unknown key '{block}.heat_pump.pass'; it is {block}.heat_pump.condenser now")
+
+
 def test_a_misspelt_key_in_the_file_is_all_that_is_said_of_it(folder: Path) -> None:
     """The key that it was meant for is missing only because of it."""
     said = message(folder, text=GOOD.replace("volume:", "volum:"))

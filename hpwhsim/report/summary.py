@@ -12,6 +12,7 @@ from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.heat_flows import ELECTRIC, RESISTANCE
 
 WIDTH = 100
+MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no share is told
 ALWAYS = ("compressor_kwh", "resistance_kwh")
 """End uses that are listed even where they are nothing."""
 
@@ -225,7 +226,8 @@ def _savings(record: Record) -> list[str]:
     lines = ["", f"Saved against the baseline ({record['baseline.family']}); negative: the plant takes more"]
     lines.append(f"  {'':<34}{'baseline':>12}{'plant':>12}{'saved':>12}")
     for name, line in record["savings.lines"].items():
-        percent = f"{line['percent']:8.0f} %" if "percent" in line else ""
+        share = line.get("percent", MOST_PERCENT)
+        percent = f"{share:8.0f} %" if abs(share) < MOST_PERCENT else ""
         values = "".join(f"{_figure(line[key]):>12}" for key in ("baseline", "plant", "saved"))
         lines.append(f"  {name:<34}{values}{percent}")
     return lines

@@ -109,8 +109,15 @@ def describe() -> list[dict[str, str]]:
     return rows
 
 
+RENAMED = {"heat_pump.pass": "heat_pump.condenser"}
+"""Ends of keys of older versions, and what they are called now."""
+
+
 def nearest(path: str) -> str:
     """The right key a wrong one was probably meant to be, as a hint."""
+    for old, new in RENAMED.items():
+        if f".{path}".endswith(f".{old}"):
+            return f"it is {path.removesuffix(old)}{new} now"
     key, sure = nearest_key(path)
     siblings = [] if sure else _siblings(path)
     level = path.rpartition(".")[0]
