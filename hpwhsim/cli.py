@@ -63,7 +63,7 @@ def _compare(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import record_text, write_files
     from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.draw_years import answer_over, is_random
-    from hpwhsim.study.unlike import Case, unlike
+    from hpwhsim.study.unlike import Case, one_seed, unlike
 
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
@@ -74,7 +74,8 @@ def _compare(args: argparse.Namespace) -> int:
     records = [answer_over(one, args.seeds if is_random(one.scenario) else 0).year.record for one in bar]
     names = [str(path) for path in args.scenarios]
     heads = side_by_side.labels(names)
-    said = unlike([Case(*of) for of in zip(heads, loaded, records, strict=True)])
+    cases = [Case(*of) for of in zip(heads, loaded, records, strict=True)]
+    said = unlike(cases) + one_seed(cases)
     written: list[Path] = []
     if args.out is not None:
         content = {

@@ -11,12 +11,13 @@ import yaml
 from answer_cases import CHARGE, END, HOURS, LEAK, LIFE, PACKAGED, TANKS, Case, close, number, raw_of
 from cases import ROOT
 
+from hpwhsim.account.savings import line as saving
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.report.summary import year_text
 from hpwhsim.scenario.reading import baseline_of, read_scenario
 from hpwhsim.study import greenhouse
-from hpwhsim.study.answer import Answer, answer
+from hpwhsim.study.answer import Answer, answer, upstream_caution
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
@@ -227,6 +228,16 @@ def test_methane_lost_upstream_of_the_baseline_is_in_record_and_savings(case: Ca
         )
         assert number(one, "savings.upstream_kgco2e") == line.saved
     assert number(case.one, "carbon.upstream_kgco2e") != number(case.one, "baseline.upstream_kgco2e")
+
+
+def test_methane_upstream_that_outweighs_the_saving_is_said() -> None:
+    """By hand: 900 kg saved upstream beside 500 of all the rest, and the other way round."""
+    for upstream, said in ((900.0, 1), (-900.0, 1), (400.0, 0), (0.0, 0)):
+        lines = {"kgco2e": saving(1000.0, 500.0), "upstream_kgco2e": saving(1000.0, 1000.0 - upstream)}
+        found = upstream_caution(lines)
+        assert len(found) == said, upstream
+        assert all(f"{upstream:,.0f} kg CO2e" in text and "500 kg" in text for text in found)
+    assert upstream_caution({"kgco2e": saving(1000.0, 500.0)}) == []
 
 
 # -- savings -----------------------------------------------------------------------------------------

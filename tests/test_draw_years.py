@@ -78,6 +78,10 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
     assert not any(ONE_SEED in text for text in many.cautions)
     same = [text for text in one.cautions if ONE_SEED not in text]
     assert same == many.cautions
+    assert "one seed stands behind it" in year_text(one.record)
+    peak = spread_of(papers)["figures"]["peak_kw"]
+    words = f"P10 {peak['p10']:,.1f}, P90 {peak['p90']:,.1f} kW"
+    assert words in year_text(many.record)
     rest = {key: value for key, value in many.record.items() if key not in ("seeds", "cautions")}
     assert rest == {key: value for key, value in one.record.items() if key != "cautions"}
 

@@ -425,5 +425,5 @@ def test_each_heater_and_each_energy_is_shown() -> None:
         < number(gas, "cop_plant") * 1.3
     )
     said = year_text(gas.record)
-    assert "with its room booked to it" in said
+    assert "net of its room" in said
     assert "if resistance heated it" in said

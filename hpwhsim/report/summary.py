@@ -10,6 +10,7 @@ from hpwhsim.account.energy import CREDITS
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.report.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.report.heat_flows import ELECTRIC, RESISTANCE
+from hpwhsim.study.year import ONE_SEED
 
 WIDTH = 100
 MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no share is told
@@ -51,6 +52,15 @@ def _parts(record: Record) -> str:
     return ", ".join(f"{label} {record[key]:,.0f}" for key, label in RESISTANCE)
 
 
+def _chance(record: Record) -> str:
+    """What years of random draws stand behind a peak; empty where the draws are not random."""
+    if "seeds" in record:
+        found = record["seeds"]["figures"]["peak_kw"]
+        return f"; P10 {found['p10']:,.1f}, P90 {found['p90']:,.1f} kW"
+    one = any(text.startswith(ONE_SEED) for text in record["cautions"])
+    return "; one seed stands behind it" if one else ""
+
+
 def _causes(causes: Mapping[str, float]) -> str:
     return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
 
@@ -76,9 +86,8 @@ def year_text(record: Record, everything: bool = False, *, us: bool = False) -> 
             lines += _energy(record, key, f"  {label}", _parts(record) if key == "resistance_kwh" else "")
     if record["fuel_kwh"] > 0.0:
         lines += _energy(record, "fuel_kwh", "fuel")
-    lines.append(
-        _line("peak power (15-minute mean)", f"{record['peak_kw']:,.1f} kW", f"at {record['peak_time']}")
-    )
+    peak = f"{record['peak_kw']:,.1f} kW"
+    lines.append(_line("peak power (15-minute mean)", peak, f"at {record['peak_time']}{_chance(record)}"))
     lines += ["", "Heat"]
     lines += _energy(
         record, "heat_to_taps_kwh", "to the taps", f"{record['hot_water_litres']:,.0f} L hot water"

@@ -186,7 +186,7 @@ def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
         charge = held
     if checks := site.checks_of(loaded, plant.year, charge):
         added["checks"] = [check.in_units(us=False).record() for check in checks]  # as all of the record
-    added |= _said(plant, base)
+    added |= _said(plant, base, upstream_caution(lines))
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
     return Answer(
@@ -360,8 +360,8 @@ def _life_cycle(
     return found, record | money.life_record(found, by, gases is not None)
 
 
-def _said(plant: Part, base: Part | None) -> Record:
-    """Assumptions and cautions of the plant with those of carbon and baseline."""
+def _said(plant: Part, base: Part | None, of_savings: list[str]) -> Record:
+    """Assumptions and cautions of the plant with those of carbon, baseline and savings."""
     assumed, cautions = list(plant.year.assumptions), list(plant.year.cautions)
     if plant.greenhouse is not None:
         worked_out = {item["key"] for item in plant.greenhouse.assumptions}
@@ -378,7 +378,21 @@ def _said(plant: Part, base: Part | None) -> Record:
         cautions += [f"baseline: {t}" for t in base.year.cautions if _NUMBER.sub("", t) not in said]
         cautions += _service_caution(plant.year, base.year)
         cautions += _years_caution(plant.scenario)
+        cautions += of_savings
     return {"assumptions": assumed, "cautions": cautions}
+
+
+def upstream_caution(lines: dict[str, Line]) -> list[str]:
+    """Said where methane lost upstream, which is in no other line, outweighs the saving of all the rest."""
+    if "upstream_kgco2e" not in lines:
+        return []
+    apart, saved = lines["upstream_kgco2e"].saved, lines["kgco2e"].saved
+    if abs(apart) <= abs(saved):
+        return []
+    return [
+        f"methane lost upstream is in no other figure: of it {apart:,.0f} kg CO2e a year are saved, which "
+        f"outweighs the {saved:,.0f} kg of all the rest"
+    ]
 
 
 def _years_caution(scenario: Scenario) -> list[str]:

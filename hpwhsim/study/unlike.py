@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 
 from hpwhsim.scenario.reading import Loaded, dump
 from hpwhsim.study.answer import SERVICE
+from hpwhsim.study.year import ONE_SEED
 
 Record = Mapping[str, Any]
 
@@ -114,6 +115,18 @@ def unlike(cases: Sequence[Case]) -> list[str]:
             "energy bill are without it; COP net, purchases, all CO2e and the bill with the room hold it"
         )
     return found
+
+
+def one_seed(cases: Sequence[Case]) -> list[str]:
+    """A caution where one year of random draws stands behind the peaks of a case."""
+    names = [
+        case.name for case in cases if any(text.startswith(ONE_SEED) for text in case.record["cautions"])
+    ]
+    if not names:
+        return []
+    return [
+        f"{ONE_SEED} stands behind peak and bill of {', '.join(names)}; --seeds N gives P10, median and P90"
+    ]
 
 
 def _service(cases: Sequence[Case]) -> list[str]:
