@@ -295,6 +295,10 @@ def test_wrong_input_is_said_in_one_line(
         ),
         (lambda r: r["site"]["checks"].update(voltage="480 V", phases=1), "site.checks.voltage: got 480 V"),
         (
+            lambda r: (r.pop("costs"), r["tariff"].pop("fuel")),
+            "the room of the machine, or what is around it",
+        ),
+        (
             lambda r: (
                 [r.pop(key) for key in ("baseline", "savings", "costs", "carbon")],
                 r["plant"]["heat_pump"].update(outlet_temperature="90 degC"),
