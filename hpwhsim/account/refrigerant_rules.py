@@ -93,11 +93,11 @@ def gwp_checks(
             continue
         if region is not None and row["region"] != region:
             continue
-        note = f"from {row['from']}; {COVERAGE.get(row['region'], '')}{LOCAL}"
+        note = f"{COVERAGE.get(row['region'], '')}{LOCAL}"
         if region is None:
             note += "; where the site is, is not known (site.checks.region)"
         check = Check(
-            name=f"GWP of {refrigerant}, {row['region']}",
+            name=f"GWP of {refrigerant}, {row['region']} from {row['from']}",
             value=gwp_ar4,
             unit="(AR4-100)",
             note=note,
