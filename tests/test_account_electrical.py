@@ -29,6 +29,7 @@ PLANT = Service(
     compressor_kw=15.0,
     beside_kw=0.0,
     resistance_kw=24.0,
+    element_kw=0.0,
     trace_kw=0.0,
     other_kw=1.8,
     power_factor=0.9,
@@ -233,6 +234,26 @@ def test_the_nameplate_goes_before_what_is_worked_out() -> None:
     small = electrical_checks(PLANT._replace(module_mca=50.0))
     assert row(small, "minimum circuit ampacity, one module").state == "confirm"
     assert row(electrical_checks(PLANT._replace(module_mop=50.0)), "maximum overcurrent").state == "fail"
+
+
+def test_an_element_in_a_packaged_unit_is_on_its_circuit() -> None:
+    """By hand: two units with 4.5 kW each at 240 V, one phase: 18.75 A (ecmweb.com article 20899335), x 1.25.
+
+    A compressor of 0.9 kW at 0.9 is 4.167 A: 1.25 x 4.167 + 23.44 = 28.65 A; the other heaters are 15 kW.
+    """
+    unit = PLANT._replace(volts=240.0, phases=1, compressor_kw=0.9, element_kw=4.5, other_kw=0.0)
+    checks = electrical_checks(unit)
+    assert row(checks, "minimum circuit ampacity, one module").value == pytest.approx(28.65, abs=0.01)
+    apart = row(checks, "minimum circuit ampacity, resistance heaters")
+    assert apart.value == pytest.approx(1.25 * 62.5)
+    inside = electrical_checks(unit._replace(resistance_kw=9.0))
+    assert not [c for c in inside if "resistance heaters" in c.name]
+    plant = row(inside, "minimum circuit ampacity, plant").value
+    assert plant == pytest.approx(2.25 * 4.1667 + 2 * 23.4375, abs=0.01)
+    named = row(
+        electrical_checks(unit._replace(resistance_kw=9.0, module_mca=28.65)), "minimum circuit ampacity, p"
+    )
+    assert named.value == pytest.approx(plant, abs=0.02)
 
 
 def test_fans_and_pumps_of_a_module_count() -> None:

@@ -64,6 +64,7 @@ def test_published_station_facts(root: Path) -> None:
         assert (air.min(), round(float(air.mean()), 2), air.max()) == (low, mean, high)
         assert (data.elevation_m, data.utc_offset_h) == (float(cells[5]), float(cells[6]))
         assert cells[3] in data.station
+        assert data.country == "USA"  # a cell of the EPW's first line; TMY3 is of the United States alone
         raw = gzip.decompress((root / "weather" / name).read_bytes())
         assert data.sha256 == hashlib.sha256(raw).hexdigest()
         assert f"`{data.sha256}`" in text
@@ -308,6 +309,12 @@ def test_station_names_with_commas_and_letters_in_the_id(bench: Bench) -> None:
 
     assert bench.read(CSV, tmy3).station == "GREENSBORO, PIEDMONT NC 72317A"
     assert bench.read(EPW, epw).station == "Chicago, OHare IL USA 725300"
+
+
+@pytest.mark.parametrize(("cell", "country"), [("ita", "ITA"), ("unknown", ""), ("-", "")])
+def test_the_country_of_a_station_is_its_cell_or_not_known(bench: Bench, cell: str, country: str) -> None:
+    """ISO 3166-1 has three letters; PVGIS writes 'unknown'."""
+    assert bench.read(EPW, lambda text: [text[0].replace(",USA,", f",{cell},"), *text[1:]]).country == country
 
 
 def test_spreadsheet_leftovers_are_harmless(bench: Bench) -> None:

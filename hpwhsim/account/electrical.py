@@ -37,6 +37,7 @@ class Service(NamedTuple):
     compressor_kw: float  # greatest power of one module within its permitted envelope
     beside_kw: float  # fan and pump that run with it
     resistance_kw: float  # all resistance heaters
+    element_kw: float  # of them, in each module on its own circuit (packaged units)
     trace_kw: float  # heat trace as installed
     other_kw: float  # pumps of source and loop, heat pump of the loop's tank
     power_factor: float  # of all but resistance and heat trace
@@ -196,6 +197,7 @@ def electrical_checks(of: Service) -> list[Check]:
         ("compressor [kW]", of.compressor_kw),
         ("fan and pump of a module [kW]", of.beside_kw),
         ("resistance [kW]", of.resistance_kw),
+        ("element [kW]", of.element_kw),
         ("heat trace [kW]", of.trace_kw),
         ("other loads [kW]", of.other_kw),
         ("module_mca [A]", of.module_mca),
@@ -210,7 +212,9 @@ def electrical_checks(of: Service) -> list[Check]:
     at = f"at {of.volts:g} V, {of.phases} phase, power factor {of.power_factor:g}"
     beside, other, heaters = current(of.beside_kw), current(of.other_kw), current(of.resistance_kw, 1.0)
     trace, worked_out = current(of.trace_kw, 1.0), current(of.compressor_kw)
-    motor = worked_out if of.module_mca is None else max((of.module_mca - beside) / 1.25, 0.0)
+    element, motor = current(of.element_kw, 1.0), worked_out
+    if of.module_mca is not None:
+        motor = max((of.module_mca - beside) / 1.25 - element, 0.0)
     plant = Circuit([motor] * of.modules, of.modules * beside + other, heaters + trace)
     motors_kva = of.modules * (of.compressor_kw + of.beside_kw) + of.other_kw
     kva = motors_kva / of.power_factor + of.resistance_kw + of.trace_kw
@@ -227,9 +231,9 @@ def electrical_checks(of: Service) -> list[Check]:
         _known("full-load current", full, "A", envelope),
     ]
     if of.modules:
-        found += _module(of, worked_out, beside)
-    if of.resistance_kw:
-        found.append(_circuit("resistance heaters", Circuit([], 0.0, heaters), of))
+        found += _module(of, Circuit([worked_out], beside, element))
+    if (apart := of.resistance_kw - of.modules * of.element_kw) > 1e-9:
+        found.append(_circuit("resistance heaters", Circuit([], 0.0, current(apart, 1.0)), of))
     if of.trace_kw:
         found.append(_circuit("heat trace", Circuit([], 0.0, trace), of))
     found.append(_circuit("plant", plant, of))
@@ -237,9 +241,9 @@ def electrical_checks(of: Service) -> list[Check]:
     return [*found, _on_service(of, ampacity), *_supply(of, kva)]
 
 
-def _module(of: Service, motor: float, beside: float) -> list[Check]:
+def _module(of: Service, own: Circuit) -> list[Check]:
     """The circuit of one module: worked out, and held against its nameplate where that is given."""
-    circuit = _circuit("one module", Circuit([motor], beside, 0.0), of)
+    circuit = _circuit("one module", own, of)
     if of.module_mca is not None:
         note = f"the nameplate's minimum circuit ampacity: it decides; {ELECTRICAL}"
         above = circuit.value is not None and circuit.value > of.module_mca
@@ -303,12 +307,11 @@ def _circuit(name: str, of: Circuit, service: Service) -> Check:
             said = f"protective device of the nameplate: {service.module_mop:g} A"
         else:
             usual, most = protection(of, 1.75), protection(of, 2.25)
-            said = (
-                f"protective device at most {usual:g} A, up to {most:g} A where the largest motor-compressor "
-                "does not start on that"
-                if usual and most
-                else "several circuits"
-            )
+            said = "several circuits"
+            if usual and most:
+                said = f"protective device at most {usual:g} A"
+                if most > usual:
+                    said += f", up to {most:g} A where the largest motor-compressor does not start on that"
         source = (
             "1.25 largest motor-compressor, others, 1.25 resistance (NEC 440, 422.13); device 175 to 225 % "
             "of the largest (NEC 440.22), sizes of NEC 240.6(A); articles 440 and 240 from memory"

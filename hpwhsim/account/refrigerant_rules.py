@@ -112,13 +112,13 @@ def gwp_checks(
         if row["below_kg"] and unit_kg is not None and not unit_kg < float(row["below_kg"]):
             continue
         of_gas = row["gwp"] == NO_F_GAS  # no number: whether there is fluorine in it
-        note = f"from {row['from']}; {COVERAGE.get(row['region'], '')}{row['note']}; {LOCAL}"
+        note = f"{COVERAGE.get(row['region'], '')}{row['note']}; {LOCAL}"
         if of_gas:
             note = f"{NO_F_GAS}: {'exceeded' if fluorinated else 'met'}; {note}"
         if region is None:
             note += "; where the site is, is not known (site.checks.region)"
         check = Check(
-            name=f"GWP of {refrigerant}, {row['region']}",
+            name=f"GWP of {refrigerant}, {row['region']} from {row['from']}",
             value=gwp[row["region"]],
             unit="(as the rule counts it)",
             note=note,

@@ -269,7 +269,7 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
 
 def _checks(pdf: "FPDF", papers: Papers) -> None:
     add_heading(pdf, "Checks", new_page=True)
-    add_table(pdf, CHECK_HEADS, check_rows(papers), (18, 36, 28, 50, 11, 40), "llllrl")
+    add_table(pdf, CHECK_HEADS, check_rows(papers), (19, 35, 28, 50, 11, 40), "llllrl")
     add_text(pdf, MEANING, SMALL)
 
 

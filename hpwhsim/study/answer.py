@@ -100,6 +100,8 @@ def ask(loaded: Loaded) -> Asked:
         if scenario.carbon is not None:
             factors = greenhouse.factors(scenario.carbon)
     with wrong.step():
+        money.check_room_fuel(scenario)
+    with wrong.step():
         greenhouse.check_fuel(scenario, other)
     with wrong.step():
         greenhouse.check_refrigerant(scenario)
@@ -109,6 +111,8 @@ def ask(loaded: Loaded) -> Asked:
     if other is not None:
         with wrong.step(f"{BASELINE}: "):
             greenhouse.check_refrigerant(other)
+        with wrong.step(f"{BASELINE}: "):
+            money.check_room_fuel(other)
     wrong.raise_any(str(loaded.path))
     return Asked(loaded, baseline, factors, prices, baseline_prices)
 

@@ -14,6 +14,7 @@ from hpwhsim.account.savings import MMBTU_PER_KWH
 from hpwhsim.errors import InputError
 from hpwhsim.scenario import money as schema
 from hpwhsim.scenario import tariff as written
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.greenhouse import Bought
 from hpwhsim.study.year import HOURS, Record, Year
 
@@ -66,6 +67,24 @@ def when(block: written.TouBlock | written.Demand | schema.PeakHours) -> When:
     return When(block.months, block.days, tuple((window.start, window.end) for window in block.hours))
 
 
+def check_room_fuel(scenario: Scenario) -> None:
+    """Refuse, before any march, a room or neighbours heated by gas that has no price.
+
+    Raises
+    ------
+    InputError
+        Naming the key.
+    """
+    room, tariff_block = scenario.plant.source.room, scenario.tariff
+    if room is None or tariff_block is None or tariff_block.fuel is not None:
+        return
+    if "gas" in (room.heating, room.neighbour_heating):
+        raise InputError(
+            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the machine, or "
+            "what is around it, is heated by gas"
+        )
+
+
 def bills(by: tariff.Tariff, year: Year, of: Bought) -> Bills:
     """Bill of the plant, and what the room adds to it.
 
@@ -78,11 +97,6 @@ def bills(by: tariff.Tariff, year: Year, of: Bought) -> Bills:
         If fuel is burnt and has no price.
     """
     plant = tariff.bill(by, year.quarter_kw, of.fuel)
-    if of.room_fuel.any() and by.fuel is None:
-        raise InputError(
-            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the machine is "
-            "heated by gas"
-        )
     power = year.quarter_kw + np.repeat(of.room_electricity, 4)
     both = tariff.bill(by, power, of.fuel + of.room_fuel, credits=True)
     room = tariff.Bill(*(together - alone for together, alone in zip(both, plant, strict=True)))

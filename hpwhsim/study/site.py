@@ -98,6 +98,7 @@ def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
         compressor_kw=most.compressor / 1e3,
         beside_kw=most.beside / 1e3,
         resistance_kw=most.resistance / 1e3,
+        element_kw=_element_kw(scenario),
         trace_kw=_trace_kw(scenario),
         other_kw=most.other / 1e3,
         power_factor=block.power_factor,
@@ -108,6 +109,15 @@ def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
         module_mca=block.module_mca,
         module_mop=block.module_mop,
     )
+
+
+def _element_kw(scenario: Scenario) -> float:
+    """Resistance element that stands in each packaged unit; 0 where it stands apart. [kW]"""
+    plant = scenario.plant
+    if plant.family != "packaged" or plant.heat_pump is None or plant.backup.kind != "resistance":
+        return 0.0
+    inside = plant.backup.mode == "parallel" and plant.storage.tanks == plant.heat_pump.modules
+    return (plant.backup.power or 0.0) / plant.heat_pump.modules / 1e3 if inside else 0.0
 
 
 def _group(scenario: Scenario) -> list[Check]:
