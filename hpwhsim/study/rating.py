@@ -36,6 +36,7 @@ from hpwhsim.study.draw_bench import (
     prepare,
     quiet,
 )
+from hpwhsim.tables.sources import cited
 from hpwhsim.us_units import GALLON
 
 Record = dict[str, object]
@@ -395,7 +396,8 @@ def _by_draw(day: Day, draws: Sequence[Draw], step_s: float) -> list[dict[str, f
 
 def _cautions(scenario: Scenario, unit: Unit, day: Day, draws: Sequence[Draw]) -> list[str]:
     """What the numbers must not be read without."""
-    said = [*DEVIATIONS]
+    known = (cited(f"[cfr-430-appendix-e{part}]") for part in ("", "-draws", "-formulas"))
+    said = [*DEVIATIONS, f"the test as known: {'; '.join(map(str, known))}"]
     means = [draw["mean_c"] for draw in _by_draw(day, draws, unit.plant.step_seconds)]
     if abs(means[0] - DELIVERY_C) > TOLERANCE_K:
         said.append(
