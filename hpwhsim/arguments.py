@@ -198,17 +198,17 @@ def parser() -> argparse.ArgumentParser:
     rate = verbs.add_parser(
         "rate",
         help="put one packaged unit through the federal 24-hour draw-pattern test",
-        description="Calculate energy factor and first-hour delivery of the one unit that a scenario's plant "
-        "is, by the draw-pattern test of 10 CFR 430 Subpart B Appendix E. The test sets room, supply water, "
-        "thermostat and draws; building, weather, use and loop of the scenario do not matter. It certifies "
-        "nothing.",
+        description="Calculate uniform energy factor and first-hour rating of the one unit that a scenario's "
+        "plant is, by the draw-pattern test of 10 CFR 430 Subpart B Appendix E. The test sets room, supply "
+        "water, thermostat and draws; building, weather, use and loop of the scenario do not matter. It is "
+        "no certified rating.",
         epilog="example: tankyear rate scenarios/packaged-test.yaml --pattern medium",
     )
     _add_scenario(rate)
     rate.add_argument(
         "--pattern",
         metavar="NAME",
-        help="very-small, low, medium or high (default: the one that belongs to the first-hour delivery)",
+        help="very-small, low, medium or high (default: the one that belongs to the first-hour rating)",
     )
     rate.add_argument("--json", action="store_true", help="print the record of the test and nothing else")
 

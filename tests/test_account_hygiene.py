@@ -238,7 +238,7 @@ def test_weekly_pasteurisation() -> None:
 def test_share_of_the_loop_is_that_of_the_worked_check() -> None:
     """100 W per apartment for 8760 h beside 25 gal a day from 55 to 140 degF, 8.25 Btu/gal degF: 32 %.
 
-    Within 7 points of the 38 % of the fuel that Goldner measured (Home Energy, Nov/Dec 1999).
+    Within 7 points of the 38 % of the fuel that Goldner measured (1999).
     """
     taps = 8.25 * 85.0 * 25.0 * 365.0 / 3412.142
     share = recirculation_share(0.1 * 8760.0, taps)
@@ -248,7 +248,7 @@ def test_share_of_the_loop_is_that_of_the_worked_check() -> None:
 
 @pytest.mark.year
 def test_share_of_the_loop_in_whole_years_is_that_of_measured_buildings() -> None:
-    """Goldner (Home Energy, Nov/Dec 1999): a loop that always runs uses 38 % of the fuel for hot water.
+    """Goldner (1999): a loop that always runs uses 38 % of the fuel for hot water.
 
     The gas boiler's year with 25 gal and 100 W an apartment, the numbers of the check above, against the same
     year without a loop: within 5 points. Pacific Northwest plants with 80 to 110 W an apartment: 25 to 35 %

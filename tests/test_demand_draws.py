@@ -430,3 +430,26 @@ def test_bad_arguments(changes: dict[str, Any], message: str) -> None:
 def test_bad_records(record: Array, steps: int) -> None:
     with pytest.raises(OutOfRangeError):
         smooth_draws(record, steps)
+
+
+@pytest.mark.parametrize("kind", ["clothes_washer", "dishwasher"])
+def test_published_gaps_are_means_over_the_draws(kind: str) -> None:
+    """Fills of an appliance follow one another by the table's minutes in the mean, closer in busy hours.
+
+    Gaps are nearly alike as shares of the day's use: pairs of a burst are told by that, within a half.
+    3 % for the hours at which some thousand pairs happen to lie.
+    """
+    rows = [row["kind"] for row in read_table("demand_end_uses")]
+    minutes = float(read_table("demand_end_uses")[rows.index(kind)]["gap_minutes"])
+    pattern = named_pattern("apartments")
+    events = building_events(60, 150.0, pattern, 3)
+    mine = events.kind == rows.index(kind)
+    order = np.lexsort((events.start[mine], events.apartment[mine]))
+    start, home = events.start[mine][order].astype(float), events.apartment[mine][order]
+    edges = np.concatenate(([0.0], np.cumsum(pattern.weekday)))
+    share = np.floor(start / 86400.0) + np.interp(start % 86400.0 / 3600.0, np.arange(25), edges)
+    pair = (np.diff(home) == 0) & (np.abs(np.diff(share) * 1440.0 / minutes - 1.0) < 0.5)
+    gaps = np.diff(start)[pair] / 60.0
+    assert gaps.size > 2000
+    assert gaps.mean() == pytest.approx(minutes, rel=0.03)
+    assert np.percentile(gaps, 10) < 0.7 * minutes

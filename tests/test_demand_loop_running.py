@@ -222,7 +222,7 @@ def test_thermostat_between_its_limits() -> None:
 
 
 def test_thermostat_saves_less_than_was_measured() -> None:
-    """Goldner (Home Energy, Nov/Dec 1999): 110 degF with 5 degF cut the penalty of the loop by about 40 %.
+    """Goldner (1999): 110 degF with 5 degF cut the penalty of the loop by about 40 %.
 
     At 140 degF out, 130 back, 75 around, the loop alone gives about half of that: draws are left out.
     """

@@ -211,7 +211,7 @@ def test_the_page_is_sound_and_complete(demo: Papers, pictures: dict[str, bytes]
     assumed = {row[0]: row for row in rows(section(root, "Assumptions"))}
     for item in record["assumptions"]:
         assert assumed[item["key"]][1] == item["value"]
-        assert assumed[item["key"]][3] == item["source"]
+        assert assumed[item["key"]][3:] == [item["source"], item["status"]]
     checks = rows(section(root, "Checks"))
     assert len(checks) == 1 + 2 + len(record["checks"])  # a head, and the heat balance of both plants
     repeat = dict(rows(section(root, "How to repeat it"))[1:])

@@ -21,7 +21,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.keys import known_fields
 from hpwhsim.storage.fired_heaters import commercial_standard, minimum_uef
-from hpwhsim.study import draw_bench, rating
+from hpwhsim.study import draw_bench, first_hour, rating
 from hpwhsim.tables import read_plain, read_table
 from hpwhsim.tables.sources import OPEN, STATUSES, cited, sources, unverified_text
 from hpwhsim.us_units import GALLON
@@ -261,8 +261,8 @@ def bench(line: Row) -> set[str]:
         "ROOM_C, HUMIDITY": lambda: (
             math.isclose(draw_bench.ROOM_C * 1.8 + 32, 67.5) and draw_bench.HUMIDITY == 0.5
         ),
-        "TOLERANCE_K": lambda: math.isclose(rating.TOLERANCE_K * 1.8, 5),
-        "FALL_K": lambda: math.isclose(rating.FALL_K * 1.8, 15),
+        "TOLERANCE_K": lambda: math.isclose(first_hour.TOLERANCE_K * 1.8, 5),
+        "FALL_K": lambda: math.isclose(first_hour.FALL_K * 1.8, 15),
         "SOAK_S": lambda: rating.SOAK_S == 3600.0,
         "FIRST_HOUR_LIMITS": lambda: list(draw_bench.FIRST_HOUR_LIMITS.values()) == [0.0, 18.0, 51.0, 75.0],
         "LARGEST_GAL": lambda: rating.LARGEST_GAL == 120.0,
@@ -455,8 +455,8 @@ MENDED: dict[tuple[str, str, str], Callable[[], bool]] = {
         and dict(refrigerant("R-32").legal_gwp)["EU"] == 675.0
     ),
     (EVENTS, "FIRST_HOUR_FLOW", "-"): lambda: bool(
-        math.isclose(rating.SMALL_FLOW, rating.FIRST_HOUR_FLOW / 3.0)
-        and math.isclose(rating.SMALL_STORE, 20.0 * GALLON)
+        math.isclose(first_hour.SMALL_FLOW, first_hour.FIRST_HOUR_FLOW / 3.0)
+        and math.isclose(first_hour.SMALL_STORE, 20.0 * GALLON)
     ),
     ("gas_gwp.csv", "AR5-100", "ch4_fossil"): lambda: warming("AR5-100")["ch4_fossil"] == 30.0,
     ("gas_gwp.csv", "AR5-20", "ch4_fossil"): lambda: warming("AR5-20")["ch4_fossil"] == 85.0,

@@ -309,6 +309,6 @@ def _upstream(page: Page, carbon: Carbon, mmbtu: Formula) -> Formula | None:
     dense = page.given(
         label, "kg/scf", METHANE_KG_PER_SCF, "methane_kg_per_scf", "ideal gas, 60 degF, 14.696 psi"
     )
-    label, source = "higher heating value of natural gas", "40 CFR 98 Table C-1"
+    label, source = "higher heating value of natural gas", str(cited("[cfr-98-c]"))
     heat = page.given(label, "MMBtu/scf", MMBTU_PER_SCF, "gas_mmbtu_per_scf", source)
     return leak * share * dense / heat * mmbtu

@@ -27,7 +27,7 @@ from hpwhsim.report.heat_flows import digits, number, sums
 from hpwhsim.report.markup import Html, element, figure, listing, table
 from hpwhsim.report.schematic import alternative
 from hpwhsim.report.summary import REASONS
-from hpwhsim.study.dossier import Papers, inputs
+from hpwhsim.study.dossier import Input, Papers, inputs
 from hpwhsim.tables import read_table
 from hpwhsim.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 
@@ -307,7 +307,7 @@ def _inputs(papers: Papers, given: bool) -> list[Html]:
             table(("key", "value", "origin"), [row[:3] for row in rows], "lll", "As the modeler wrote them")
         ]
     caption = "Defaults in force, and values that follow from a choice and a table"
-    return [table(("key", "value", "origin", "source"), rows, "llll", caption)]
+    return [table(Input._fields, rows, "lllll", caption)]
 
 
 def _all(papers: Papers) -> list[Html]:

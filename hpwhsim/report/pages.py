@@ -37,7 +37,7 @@ from hpwhsim.report.schematic import schematic
 from hpwhsim.report.swing import followed, span
 from hpwhsim.report.swing import number as whole
 from hpwhsim.report.swing import value as swing_value
-from hpwhsim.study.dossier import Papers, Side, inputs
+from hpwhsim.study.dossier import Input, Papers, Side, inputs
 from hpwhsim.study.swing import Swings
 
 if TYPE_CHECKING:
@@ -207,8 +207,7 @@ def _inputs(pdf: "FPDF", papers: Papers) -> None:
     add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
     add_heading(pdf, "Defaults in force, and values that follow from a choice and a table")
     rest = [row for row in rows if not row.origin.startswith("given")]
-    cells = [(row.key, row.value, row.origin, row.source) for row in rest]
-    add_table(pdf, ("key", "value", "origin", "source"), cells, (52, 48, 16, 66), "llll")
+    add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
 
 
 def _plant(pdf: "FPDF", papers: Papers) -> None:

@@ -16,7 +16,7 @@ from hpwhsim.report.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.report.savings_sheet import savings_sheet
 from hpwhsim.report.sheets import Book, Cells, Columns, hourly_sheet
 from hpwhsim.report.summary_sheet import BOUGHT, USEFUL, summary_sheet
-from hpwhsim.study.dossier import Papers, Side, inputs
+from hpwhsim.study.dossier import Input, Papers, Side, inputs
 from hpwhsim.tables import read_table
 
 SHEETS = (
@@ -174,8 +174,8 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
 
 def _inputs(book: Book, papers: Papers) -> None:
     """Every input with where it is from."""
-    book.texts("Inputs", 0, ["key", "value", "origin", "source"])
-    book.widths("Inputs", 44, 44, 12, 90, freeze=1)
+    book.texts("Inputs", 0, Input._fields)
+    book.widths("Inputs", 44, 44, 12, 90, 12, freeze=1)
     for row, item in enumerate(inputs(papers), start=1):
         book.texts("Inputs", row, item, "wrap")
 

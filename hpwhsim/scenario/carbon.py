@@ -182,7 +182,8 @@ class Carbon(Block):
         None,
         ge=0,
         lt=0.5,
-        description="loss between generation and meter, as a share of generation, for a region",
+        description="loss between generation and meter, as a share of generation, for a region whose factor "
+        "is per kWh generated",
         json_schema_extra=origin(
             "[egrid-2023]", none="that of the packaged table; none outside the US, or for a number or a file"
         ),

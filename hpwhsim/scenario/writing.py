@@ -14,7 +14,7 @@ from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.sources import assumption
+from hpwhsim.tables.sources import assumption, cited
 
 
 def _idle(scenario: Scenario) -> tuple[str, ...]:
@@ -138,12 +138,12 @@ def cautions(scenario: Scenario) -> list[str]:
     if store < 60:
         said.append(
             f"plant.storage.setpoint {store:.4g} degC: below 60 degC (140 degF) Legionella may grow in the "
-            "store (ASHRAE Guideline 12)"
+            f"store: {cited('[guideline-12-store]')}"
         )
     if loop is not None and loop.return_temperature < 51:
         said.append(
             f"recirculation.return_temperature {loop.return_temperature:.4g} degC: below 51 degC (124 degF) "
-            "Legionella may grow in the loop (ASHRAE Guideline 12)"
+            f"Legionella may grow in the loop: {cited('[guideline-12-return]')}"
         )
     controls, dead_band = scenario.plant.controls, scenario.settings.dead_band
     if 0.0 < controls.boost < dead_band:

@@ -19,7 +19,6 @@ from hpwhsim.study.answer import Answer, ask
 from hpwhsim.study.draw_years import answer_over
 from hpwhsim.study.greenhouse import Bought, Greenhouse, bought, burnt_fuel
 from hpwhsim.study.year import FUELS, Record, Year
-from hpwhsim.tables.sources import Cited
 
 Array = NDArray[np.float64]
 
@@ -199,6 +198,7 @@ class Input(NamedTuple):
     value: str  # as the modeler wrote it, and in the units of the calculation where these are others
     origin: str  # given | given on the command line | default | derived
     source: str
+    status: str  # of the source: verified | secondary | unverified; empty where none is needed
 
 
 def inputs(papers: Papers) -> list[Input]:
@@ -224,7 +224,7 @@ def inputs(papers: Papers) -> list[Input]:
             elif written is not None:
                 text = _as_written(text, " ".join(str(written).split()))
             given = any(f"{path}.".startswith(f"{key}.") for key in set_keys)
-            rows.append(Input(path, text, "given on the command line" if given else "given", "the modeler"))
+            rows.append(Input(path, text, "given on the command line" if given else "given", "the user", ""))
 
     look(dump(papers.loaded.scenario), papers.plant.written, "")
     if isinstance(papers.loaded.scenario.baseline, Path) and papers.baseline is not None:
@@ -233,9 +233,16 @@ def inputs(papers: Papers) -> list[Input]:
     record: Any = papers.plant.record
     written = {row.key for row in rows}
     for item in record["assumptions"]:
-        source = str(Cited(item["source"], item["status"]))
         derived = item["key"] in written or item["key"] in DERIVED
-        rows.append(Input(item["key"], item["value"], "derived" if derived else "default", source))
+        rows.append(
+            Input(
+                item["key"],
+                item["value"],
+                "derived" if derived else "default",
+                item["source"],
+                item["status"],
+            )
+        )
     return rows
 
 
