@@ -90,7 +90,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 46, 18, 18, 24, 36, 26, *([16] * 6))
+    book.widths(SHEET, 58, 18, 18, 24, 36, 26, *([16] * 6))
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(
