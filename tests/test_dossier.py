@@ -87,6 +87,15 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
     assert tornado(found).startswith(b"\x89PNG")
 
 
+def test_what_is_left_out_names_no_folder() -> None:
+    """A COP that cannot be 10 % more has its reason, with the scenario's name and without its folder."""
+    loaded = read_scenario(DEMO, ["plant.heat_pump.cop=5.4", "baseline=null", "costs=null"])
+    found = swings(loaded, gather(loaded).plant.year, None)
+    assert set(found.left_out) == {"rated COP"}
+    assert DEMO.name in found.left_out["rated COP"]
+    assert str(DEMO.parent) not in found.left_out["rated COP"]
+
+
 # -- PDF and files --------------------------------------------------------------------------------------
 
 

@@ -8,7 +8,7 @@ from cases import ROOT
 from hpwhsim.scenario.keys import key_paths
 from hpwhsim.tables import read_table
 
-FILE = re.compile(r"\.(yaml|json|csv|nc|pdf|xlsx|html|svg|png|md|py)$")
+FILE = re.compile(r"\.(yaml|json|zip|csv|nc|pdf|xlsx|html|svg|png|md|py)$")
 COLUMNS = {"rejection_kw", "signal"}  # of CSV files
 
 

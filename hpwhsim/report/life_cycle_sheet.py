@@ -96,7 +96,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 46, 18, 18, 34, 36, 26, *([16] * 10))
+    book.widths(SHEET, 58, 18, 18, 34, 36, 26, *([16] * 10))
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(

@@ -46,6 +46,7 @@ NUMBERS = {
     "kg CO2e/kg": "#,##0.0##",
     "kg CO2e/kWh": "0.000000",
     "kg/kWh": "0.0000E+00",
+    "MMBtu/kWh": "0.0000000000",
 }
 """How numbers of a unit are shown; others as they are. Prices: two to six decimals."""
 
@@ -68,6 +69,7 @@ class Book:
             "part": {"bold": True},
             "text": {},
             "wrap": {"text_wrap": True},
+            "beside": {"indent": 1},  # apart from the number on its left
             "number": {"num_format": "#,##0.00"},
             "fine": {"num_format": "0.000000"},
             "tiny": {"num_format": "0.0E+00"},
@@ -214,7 +216,7 @@ class Page:
     def _labels(self, label: str, unit: str, may: str, name: str, source: str) -> None:
         self.row += 1
         self.book.texts(self.sheet, self.row, [label, unit], "text")
-        self.book.texts(self.sheet, self.row, [may, name, source], "text", column=3)
+        self.book.texts(self.sheet, self.row, [may, name, source], "beside", column=3)
 
     def given(self, label: str, unit: str, value: float, name: str, source: str = "") -> Formula:
         """A number to be changed by hand."""
@@ -237,7 +239,7 @@ class Page:
         if (words, unit) not in self.book.units:
             ratio = f"{unit} in 1 {words}"
             key = re.sub(r"\W+", "_", f"{unit}_in_{words}")
-            converts = self.given(ratio, f"{unit} / ({words})", factor, key, UNITS)
+            converts = self.given(ratio, unit, factor, key, UNITS)
             self.book.units[words, unit] = converts
         times = self.book.units[words, unit]
         return self.follows(label, unit, one * times, name, f"{name}_as_written times {times.text}")

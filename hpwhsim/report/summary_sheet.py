@@ -12,6 +12,7 @@ from hpwhsim.study.dossier import Side
 from hpwhsim.tables import read_table
 
 SHEET = "Summary"
+FINE = ("1", "1/year", "kg/kWh")  # units of numbers near 0
 TOP = 5  # row of the first figure, counted from 0
 BOUGHT = ("electricity_kwh", "fuel_kwh")
 USEFUL = ("heat_to_taps_kwh", "recirculation_loss_kwh")
@@ -123,7 +124,7 @@ def summary_sheet(
             figures = _elements(key, side.record.get(key)) if key in side.record else {}
             if element not in figures:
                 continue
-            place, value, style = 3 + 3 * i, figures[element], "fine" if row["unit"] == "1" else "number"
+            place, value, style = 3 + 3 * i, figures[element], "fine" if row["unit"] in FINE else "number"
             content = live[name].get(element)
             if content is None:
                 content = _figure(element, row, columns[name], shown[name], factors)

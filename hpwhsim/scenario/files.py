@@ -118,6 +118,13 @@ def short_overrides(loaded: Loaded) -> tuple[str, ...]:
     return overrides_anew(loaded, short | {loaded.path: loaded.path.name})
 
 
+def without_folders(text: str, loaded: Loaded) -> str:
+    """A message for a document: the scenario and the files that it names without their folders."""
+    for path in sorted((file.path for file in files_of(loaded)), key=lambda path: -len(str(path))):
+        text = text.replace(str(path), path.name)
+    return text
+
+
 def _seen_from(scenario: Path, names: Mapping[Path, str]) -> dict[Path, str]:
     """The names as a scenario at its own name writes them."""
     start = posixpath.dirname(names[scenario]) or "."

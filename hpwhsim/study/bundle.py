@@ -23,7 +23,7 @@ from typing import Any
 
 import hpwhsim
 from hpwhsim.account.gases import warming
-from hpwhsim.scenario.files import files_of, named_anew, overrides_anew, plain_names
+from hpwhsim.scenario.files import Named, files_of, named_anew, overrides_anew, plain_names
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.study.archive import packed
 from hpwhsim.study.dossier import Papers, Side
@@ -55,18 +55,24 @@ def bundle(papers: Papers, documents: Mapping[str, bytes]) -> bytes:
         RECORD: _json(finite(papers.plant.record)),
         **{names[path]: data for path, data in texts.items()},
     }
-    keys = {names[file.path]: file.key for file in files_of(loaded)}
+    files = {names[file.path]: file for file in files_of(loaded)}
     manifest = {
         "kind": KIND,
         "versions": versions(),
         "scenario": {"name": names[loaded.path], "overrides": list(overrides)},
         "files": [
-            {"name": name, "what": keys.get(name, WHAT.get(name, "")), "sha256": sha256(data)}
+            {"name": name, "what": WHAT[name] if name in WHAT else files[name].key, "sha256": sha256(data)}
+            | _as_read(files.get(name))
             for name, data in contents.items()
         ],
         "documents": [{"name": name, "sha256": sha256(data)} for name, data in documents.items()],
     }
     return packed({MANIFEST: _json(manifest), **contents})
+
+
+def _as_read(file: Named | None) -> dict[str, str]:
+    """The SHA-256 of a scenario before its files were named anew, which record and PDF give."""
+    return {"sha256_as_read": file.loaded.sha256} if file is not None and file.loaded is not None else {}
 
 
 WHAT = {README: "how to repeat the calculation", FACTORS: "factors used", RECORD: "annual record"}

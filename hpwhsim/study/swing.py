@@ -7,6 +7,7 @@ from hpwhsim.account.grid import Grid
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.errors import InputError
 from hpwhsim.quantities import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
+from hpwhsim.scenario.files import without_folders
 from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.study import greenhouse, money
 from hpwhsim.study.answer import Asked, ask
@@ -81,7 +82,8 @@ def swings(loaded: Loaded, plant: Year, baseline: Year | None) -> Swings:
     rows, left_out = [], {}
     for (name, key, values), low, high in zip(moved, found, found, strict=True):
         if isinstance(low, InputError) or isinstance(high, InputError):
-            left_out[name] = str(low if isinstance(low, InputError) else high)
+            reason = str(low if isinstance(low, InputError) else high)
+            left_out[name] = without_folders(reason, loaded)
         else:
             rows.append(Swing(name, key, _short(values[0]), _short(values[1]), low, high))
     for name, key, share in (
