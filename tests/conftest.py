@@ -70,5 +70,10 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert "made_on: 2020-01-01" in boiler
     (folder / "below" / "gas-boiler.yaml").write_text(boiler)
     argv = ["dossier", str(folder / "demo.yaml"), "--out", str(folder / "out")]
-    assert cli.main([*argv, "--set", "plant.storage.volume=850 gal"]) == 0
+    assert (
+        cli.main(
+            [*argv, "--set", "plant.storage.volume=850 gal", "--set", "site.checks.floor_limit=150 lb/ft2"]
+        )
+        == 0
+    )
     return folder / "out"
