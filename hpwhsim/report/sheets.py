@@ -69,7 +69,7 @@ class Book:
             "part": {"bold": True},
             "text": {},
             "wrap": {"text_wrap": True},
-            "beside": {"indent": 1},  # apart from the number on its left
+            "beside": {"align": "left", "indent": 1},  # apart from the number on its left
             "number": {"num_format": "#,##0.00"},
             "fine": {"num_format": "0.000000"},
             "tiny": {"num_format": "0.0E+00"},
