@@ -8,10 +8,11 @@ from typing import NamedTuple
 
 from hpwhsim.account.checks import AT_LEAST, CONFIRM, INFORMATION, OK, Check, held
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.tables.sources import cited
 
 ELECTRICAL = "local electrical code and the maker's nameplate decide"
 
-# Breakers, A, quoted from memory: NEC 240.6(A), and IEC sizes for 230 and 400 V.
+# Breakers, A: NEC 240.6(A); IEC sizes for 230 and 400 V; `nec-240-6`, `iec-breakers` of the sources.
 NEC_BREAKERS = (
     *(15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300, 350, 400),
     *(450, 500, 600, 700, 800, 1000, 1200, 1600, 2000, 2500, 3000, 4000, 5000, 6000),
@@ -20,7 +21,7 @@ IEC_BREAKERS = (
     *(6, 10, 13, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000),
     *(1250, 1600, 2000, 2500, 3200, 4000, 5000, 6300),
 )
-# Dry-type transformers, kVA; quoted from memory.
+# Dry-type transformers, kVA; `dry-type-sizes` of the sources.
 TRANSFORMERS = {
     3: (15, 30, 45, 75, 112.5, 150, 225, 300, 500, 750, 1000),
     1: (5, 7.5, 10, 15, 25, 37.5, 50, 75, 100, 167),
@@ -82,7 +83,7 @@ def least_ampacity(motors: list[float], other: float, resistance: float) -> floa
 
     References
     ----------
-    .. [1] NEC 440 (motors) and 427.4 (heat trace), both quoted from memory, and 422.13 (storage water
+    .. [1] NEC 440 (motors) and 427.4 (heat trace), `nec-440` of the sources, and 422.13 (storage water
        heaters; seen quoted).
 
     Examples
@@ -145,7 +146,7 @@ def protection(of: Circuit, motor_share: float) -> float | None:
     ----------
     .. [1] NEC 440.22(A): at most 175 % of the rated-load current, up to 225 % where it must be to start, and
        not required below 15 A; 440.22(B) and 430.62: with other loads the device of the largest motor and
-       the sum of the others. Quoted from memory.
+       the sum of the others; `nec-440` of the sources.
 
     Examples
     --------
@@ -290,7 +291,7 @@ def _supply(of: Service, kva: float) -> list[Check]:
     size = next_size(kva, TRANSFORMERS[of.phases])
     standard = f"{size:g} kVA is the next standard size" if size else "more than one transformer"
     note = f"{volts:g} V to {of.volts:g} V: {standard}; {ELECTRICAL}"
-    source = "dry-type sizes quoted from memory; no diversity, no room to grow"
+    source = f"{cited('[dry-type-sizes]')}; no diversity, no room to grow"
     return [Check("transformer", kva, "kVA", note, source, CONFIRM)]
 
 
@@ -313,18 +314,16 @@ def _circuit(name: str, of: Circuit, service: Service) -> Check:
                 if most > usual:
                     said += f", up to {most:g} A where the largest motor-compressor does not start on that"
         source = (
-            "1.25 largest motor-compressor, others, 1.25 resistance (NEC 440, 422.13); device 175 to 225 % "
-            "of the largest (NEC 440.22), sizes of NEC 240.6(A); articles 440 and 240 from memory"
+            "1.25 largest motor-compressor, others, 1.25 resistance; device 175 to 225 % of the largest: "
+            f"{cited('[nec-440]; [nec-240-6]')}"
         )
     else:
         size = next_size(ampacity, IEC_BREAKERS if iec else NEC_BREAKERS)
         said = f"next breaker {size:g} A" if size else "several circuits"
         if iec and of.motors:
             said += ", its curve by the maker"
-        source = (
-            "1.25 largest motor, others, 1.25 resistance (NEC 440, from memory; 422.13); "
-            f"{'IEC' if iec else 'NEC 240.6(A)'} sizes from memory"
-        )
+        sizes = "[iec-breakers]" if iec else "[nec-240-6]"
+        source = f"1.25 largest motor, others, 1.25 resistance: {cited(f'[nec-440]; {sizes}')}"
     return Check(
         f"minimum circuit ampacity, {name}", ampacity, "A", f"{said}; {ELECTRICAL}", source, INFORMATION
     )

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from hpwhsim.account.checks import AT_LEAST, CONFIRM, INFORMATION, Check, amount, held
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.tables.sources import cited
 
 PRACTICE = "common practice, no source"
 STRUCTURE = "a licensed structural engineer decides"
@@ -20,7 +21,7 @@ SHELL_KG_PER_M3 = (
 )
 MODULE_KG_PER_KW = 11.0  # about 1,100 kg (2,500 lb) for a module of 100 kW; common practice, no source
 MODULE_M2_PER_KW = 0.025  # about 2.5 m2 for a module of 100 kW; common practice, no source
-USUAL_ROOF_PA = 957.6  # 20 lb/ft2, live load of ordinary flat roofs: ASCE 7, quoted from memory
+USUAL_ROOF_PA = 957.6  # 20 lb/ft2, live load of ordinary flat roofs: `asce-7` of the sources
 AIR_DROP_K = 6.0  # air cooled by an evaporator; common practice, no source
 AIR_SPEED = 2.5  # m/s through the free area of an opening; common practice, no source
 
@@ -61,7 +62,7 @@ def water_density(temperature_c: float) -> float:
     References
     ----------
     .. [1] G. S. Kell, J. Chem. Eng. Data 20(1), 97-105, 1975, eq. 16, doi:10.1021/je60064a005; coefficients
-       quoted from memory and checked against IAPWS values.
+       unverified, and checked against IAPWS values.
 
     Examples
     --------
@@ -187,7 +188,7 @@ def _module_checks(of: Structure) -> list[Check]:
         return [*found, held(name, load, of.under_pa / 1e3, "kPa", source, note=note)]
     key = "roof_limit" if of.outdoors else "floor_limit"
     usual = (
-        f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load (ASCE 7, from memory): "
+        f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load ({cited('[asce-7]')}): "
         "dunnage spreads a machine to the structure; "
         if of.outdoors
         else ""

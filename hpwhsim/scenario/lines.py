@@ -90,7 +90,7 @@ class WaterLines(Block):
         ge=-200,
         le=200,
         description="store above the outdoor unit; negative: below; held against max_height alone [m]",
-        json_schema_extra=origin("choice of this program: level"),
+        json_schema_extra=origin("[tankyear-default]: level"),
     )
     max_length: Length | None = Field(
         None,
