@@ -164,7 +164,7 @@ def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
             threshold(row),
             f"{row['hours']:,.0f}",
             f"{row['longest_hours']:,.0f}",
-            f"{row['source']} ({row['verified']})",
+            f"{row['source']} ({row['status']})",
         ]
         for row in worst_first(record["hygiene"])
     ]
