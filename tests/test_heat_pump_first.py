@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 from cases import CHICAGO
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.account.adequacy import cautions as year_cautions
@@ -61,6 +61,7 @@ def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
     st.one_of(st.none(), st.floats(1.0, 8.0)),
     st.lists(st.floats(0.0, 1.0), min_size=CELLS, max_size=CELLS),
 )
+@example(49.0, "single-pass", None, 8.0, [0.5] * CELLS)  # a wide band under a setpoint hardly above use
 @settings(deadline=None, max_examples=200)
 def test_no_settled_store_starts_the_backup_without_calling(
     setpoint: float, condenser: str, height: float | None, band: float | None, drops: list[float]

@@ -76,7 +76,7 @@ def settings_of(scenario: "Scenario") -> Settings:
             target = min(usual, start_at - AHEAD + backup.dead_band, stop_at)
             # but it starts before hot water runs short: by as much, or with no room for that just so
             never_short = min(least + AHEAD + backup.dead_band, max(stop_at, least + backup.dead_band))
-            target = max(target, min(usual, never_short))
+            target = max(target, min(max(usual, least + backup.dead_band), never_short))
 
     stop, start, height = controls.stop_height, controls.sensor_height, backup.height
     if stop is None:
