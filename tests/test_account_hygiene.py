@@ -176,7 +176,7 @@ def test_worst_first_and_one_caution() -> None:
     (said,) = [text for text in cautions(found) if text.startswith("Legionella")]
     assert "7 published thresholds" in said
     assert "32 to 42 degC: coldest layer of the store 50 h (50 h consecutive" in said
-    assert "WHO 2007" in said
+    assert "WHO, Legionella and the prevention of legionellosis, 2007" in said
 
 
 @given(st.lists(st.booleans(), min_size=0, max_size=60))

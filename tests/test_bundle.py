@@ -3,6 +3,7 @@
 import io
 import json
 import re
+import shlex
 import shutil
 import subprocess
 import zipfile
@@ -81,8 +82,7 @@ def test_the_archive_alone_is_enough(
     monkeypatch.chdir(tmp_path / "unpacked")
     command = re.search(r"^    tankyear (run .*)$", Path("README.txt").read_text(), re.MULTILINE)
     assert command is not None
-    argv = command[1].replace("'", "").split(" --set ")
-    assert cli.main([*argv[0].split(), "--set", argv[1], "--json"]) == 0
+    assert cli.main([*shlex.split(command[1]), "--json"]) == 0
     fresh = json.loads(capsys.readouterr().out)
     kept = json.loads(Path("record.json").read_text())
     assert fresh["scenario.sha256"] == sha256(Path("inputs/demo.yaml").read_bytes()).hexdigest()

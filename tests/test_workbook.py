@@ -299,7 +299,7 @@ def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> 
     """
     packed = ["baseline=null", "costs.baseline=null", "carbon.gwp=AR6-100", "plant.storage.setpoint=60 degC"]
     heat_pump = ["plant.heat_pump.rated_at={source: 7 degC, water_in: 40 degC, water_out: 55 degC}"]
-    heat_pump += ["plant.heat_pump.pass=multi", "plant.heat_pump.cop=2.8"]
+    heat_pump += ["plant.heat_pump.condenser=multi-pass", "plant.heat_pump.cop=2.8"]
     loaded = read_scenario(DEMO, [*packed, *heat_pump, f"plant.heat_pump.refrigerant={refrigerant}"])
     path = tmp_path / "dossier.xlsx"
     path.write_bytes(workbook_bytes(gather(loaded)))
