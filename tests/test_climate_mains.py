@@ -178,7 +178,7 @@ def test_a_winter_low_stretches_the_formula() -> None:
         (19.0, None, "winter_low: got 19 .*below the year's mean of 13"),
         (None, 9.0, "summer_high: got 9 .*above the year's mean of 13"),
         (12.0, 11.0, "winter_low: got 12 .*below .*summer_high"),
-        (None, 30.0, "at 0 to 40"),
+        (None, 30.0, r"with the other end of the year \(-4\.0 °C then\) at 0 to 40"),
     ],
 )
 def test_ends_that_cannot_be(low: float | None, high: float | None, words: str) -> None:

@@ -10,6 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.account.adequacy import cautions as year_cautions
+from hpwhsim.account.adequacy import time_text
 from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, Settings
 from hpwhsim.scenario.reading import assumptions, cautions, scenario_from
 from hpwhsim.scenario.schema import Scenario
@@ -99,6 +100,15 @@ def test_the_order_holds_over_the_usual_setpoints(setpoint: float, condenser: st
     assert not [line for line in cautions(found) if "backup" in line]
 
 
+def test_a_wide_dead_band_of_the_backup_is_no_wait_for_cold_taps() -> None:
+    """Water is short below 43.3 degC; a backup 8 K wide that starts there heats to 51.3, more than 48 + 3."""
+    found = scenario(49.0, backup__dead_band="8 K")
+    assert found.settings.backup_start == pytest.approx(43.3, abs=1e-9)
+    (why,) = [item for item in assumptions(found) if item["key"] == "plant.backup.setpoint"]
+    assert why["value"] == "51.3 degC"
+    assert "before hot water runs short" in why["source"]
+
+
 @given(st.floats(50.0, 80.0), st.floats(45.0, 80.0), st.floats(0.5, 15.0))
 @settings(deadline=None, max_examples=100)
 def test_a_backup_that_was_set_moves_the_dead_band(setpoint: float, backup: float, band: float) -> None:
@@ -166,3 +176,9 @@ def test_the_year_cautions_of_hours_not_called_and_of_short_runs() -> None:
     (said,) = year_cautions(**rest, starts=starts, module_hours=hours)
     assert "module 2 starts 6400 times" in said
     assert year_cautions(**rest, starts=np.array([300.0]), module_hours=np.array([10.0])) == []
+
+
+@pytest.mark.parametrize(("hours", "said"), [(0.0, "0.0 h"), (0.0194, "1.2 min"), (2.5, "2.5 h")])
+def test_minutes_of_short_water_are_not_said_as_no_time(hours: float, said: str) -> None:
+    """19 L that a tap lacks for 70 s are no 0.0 h."""
+    assert time_text(hours) == said

@@ -26,6 +26,11 @@ def hours_by_cause(seconds: Array, names: Sequence[str]) -> dict[str, float]:
     return {names[i]: float(hours[i]) for i in np.argsort(-hours) if hours[i] > 0.0}
 
 
+def time_text(hours: float) -> str:
+    """A time in hours, or in minutes below one: taps run short for minutes, and 0.0 h would say never."""
+    return f"{60.0 * hours:.1f} min" if 0.0 < hours < 1.0 else f"{hours:,.1f} h"
+
+
 def cautions(
     *,
     short_hours: float,
@@ -71,7 +76,7 @@ def cautions(
             )
     if short_hours > 0.0:
         said.append(
-            f"hot water runs short: {short_litres:.0f} L in {short_hours:.1f} h are delivered below "
+            f"hot water runs short: {short_litres:.0f} L in {time_text(short_hours)} are delivered below "
             f"{minimum_c:.1f} degC"
         )
     if edge_hours > 0.0:

@@ -254,7 +254,7 @@ def stretched(mains_c: ArrayLike, winter_low: float | None, summer_high: float |
             side = "below" if winter_low is not None else "above"
             raise OutOfRangeError(
                 f"{KEY}.{name}: got {value:g} °C; allowed {side} the year's mean of {mean:.1f} °C, with the "
-                f" other end of the year ({other:.1f} °C then) at {COLDEST_C:g} to {WARMEST_C:g} °C"
+                f"other end of the year ({other:.1f} °C then) at {COLDEST_C:g} to {WARMEST_C:g} °C"
             )
         scaled = mean + factor * (year - mean)
     return np.asarray(np.round(scaled, 6))

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
+from hpwhsim.account.adequacy import time_text
 from hpwhsim.report.drawing import BLUE, GREEN, ORANGE, RED, degrees, head, house_style, png
 
 if TYPE_CHECKING:
@@ -41,11 +42,11 @@ def _years(served: Record) -> str:
 
 
 def _causes(causes: Mapping[str, float]) -> str:
-    return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
+    return ", ".join(f"{name} {time_text(hours)}" for name, hours in causes.items())
 
 
 def _short(found: Record) -> str:
-    said = f"short {found['short_litres']:,.0f} L in {found['short_hours']:.1f} h"
+    said = f"short {found['short_litres']:,.0f} L in {time_text(found['short_hours'])}"
     causes = _causes(found["short_hours_by_cause"])
     said += f" ({causes})" if causes else ""
     backup = (

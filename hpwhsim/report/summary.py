@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import Any
 
+from hpwhsim.account.adequacy import time_text
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import FAIL, Check, counted, digits
 from hpwhsim.account.energy import CREDITS
@@ -62,7 +63,7 @@ def _chance(record: Record) -> str:
 
 
 def _causes(causes: Mapping[str, float]) -> str:
-    return ", ".join(f"{name} {hours:.1f} h" for name, hours in causes.items())
+    return ", ".join(f"{name} {time_text(hours)}" for name, hours in causes.items())
 
 
 def year_text(record: Record, everything: bool = False, *, us: bool = False) -> str:
@@ -123,7 +124,7 @@ def year_text(record: Record, everything: bool = False, *, us: bool = False) -> 
     lines.append(
         _line(
             "hot water short",
-            f"{record['short_hours']:,.1f} h",
+            time_text(record["short_hours"]),
             f"{short} {_causes(record['short_hours_by_cause'])}",
         )
     )

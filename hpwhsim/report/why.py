@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from hpwhsim.account.adequacy import time_text
+
 Record = Mapping[str, Any]
 WHAT = {"backup": ("Backup", "kwh", "kWh"), "short": ("Hot water short", "litres", "L")}
 MEANING = {
@@ -24,11 +26,11 @@ def why_text(record: Record, everything: bool = False) -> str:
     for name, (what, key, unit) in WHAT.items():
         found = record[name]
         spells: Sequence[Record] = found["spells"] if everything else found["worst"]
-        lines += ["", f"{what}: {found['hours']:,.1f} h, {found[key]:,.0f} {unit}"]
+        lines += ["", f"{what}: {time_text(found['hours'])}, {found[key]:,.0f} {unit}"]
         parts = found[f"{key}_by_cause"]
         for cause, hours in found["hours_by_cause"].items():
-            row = f"  {hours:>9,.1f} h{parts[cause]:>10,.0f} {unit:<3}  {cause:<16} {MEANING.get(cause, '')}"
-            lines.append(row.rstrip())
+            row = f"  {time_text(hours):>11}{parts[cause]:>10,.0f} {unit:<3}  {cause:<16}"
+            lines.append(f"{row} {MEANING.get(cause, '')}".rstrip())
         if name == "short" and spells:
             lines.append(f"  {EMPTY}")
         if not spells:

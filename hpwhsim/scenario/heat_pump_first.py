@@ -76,6 +76,7 @@ def settings_of(scenario: "Scenario") -> Settings:
             target = min(usual, start_at - AHEAD + backup.dead_band, stop_at)
             # but it starts before hot water runs short: by as much, or with no room for that just so
             never_short = min(least + AHEAD + backup.dead_band, max(stop_at, least + backup.dead_band))
+            # a wide dead band of its own takes it above what is usual
             target = max(target, min(max(usual, least + backup.dead_band), never_short))
 
     stop, start, height = controls.stop_height, controls.sensor_height, backup.height
@@ -137,6 +138,8 @@ def worked_out(scenario: "Scenario") -> list[dict[str, str]]:
         why = f"hot_water.use_temperature + {OVER_USE:g} K, {PRACTICE}"
         if found.backup_setpoint < usual_setpoint:
             why += f"; lower here {first} and goes on after it"
+        elif found.backup_setpoint > usual_setpoint:
+            why += "; higher here so that it starts, its dead band below, before hot water runs short"
         items.append(("plant.backup.setpoint", degrees(found.backup_setpoint), why))
     if beside and backup.height is None:
         why = PRACTICE if found.backup_height == BACKUP_HEIGHT else "not below plant.controls.sensor_height"
