@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from control_cases import assembled, causes, first_days, marched, simple_map
 
-from hpwhsim.plant.arrays import Drive, SourceKind
+from hpwhsim.plant.arrays import Drive, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.source.wastewater import RHO_CP
 
 WINTER = (1, 2)
 PLAIN = ("recirculation=null", "plant.controls.lock_outs=null", "hot_water.draws=smooth")
@@ -99,6 +100,35 @@ def test_a_sewer_without_flow_is_spent() -> None:
     kind = found.plant._replace(sources=found.plant.sources._replace(kind=int(SourceKind.SEWER)))
     dry = drive._replace(sewage=np.zeros_like(drive.sewage))
     assert set(found_in(found._replace(plant=kind), dry)) == {"SOURCE_SPENT"}
+
+
+def test_modules_that_run_for_a_share_of_the_time_are_not_too_small() -> None:
+    """A well at its floor gives what flows in and no more: both modules run, for part of each step.
+
+    By hand: so much water a step, from 14 °C to the floor of 5 °C, is what two days can take from it. At COP
+    3, with a tenth of the electricity lost by the shell, the store gets 1 / (1 - 0.9 / 3) of that.
+    """
+    found = assembled("wastewater", "recirculation=null", "hot_water.draws=smooth")
+    controls = found.plant.controls._replace(stage_delay=0.0)
+    sources = found.plant.sources
+    sources = sources._replace(well=sources.well._replace(loss=0.0))
+    plant = found.plant._replace(
+        machine=simple_map(24e3), lowest_source=-20.0, controls=controls, sources=sources, gas_share=0.9
+    )
+    drive = first_days(found, WINTER)
+    thin = drive._replace(
+        sewage=np.full_like(drive.sewage, 0.05),
+        sewage_temperature=np.full_like(drive.sewage_temperature, 14.0),
+        use=drive.use * 3.0,
+    )
+    found.state.well[0] = 5.0
+    out = marched(found._replace(plant=plant), thin, 40.0)
+    given = 0.05 * drive.sewage.size * RHO_CP * 9.0  # J; 1e-5: how near to its floor the well is left
+    assert out.source[SourceRow.TAKEN].sum() == pytest.approx(given, rel=1e-5)
+    assert out.heat_pump_heat.sum() == pytest.approx(given / 0.7, rel=1e-5)
+    hours = causes(out.backup_seconds)
+    assert sum(hours.values()) > 1.0
+    assert set(hours) == {"SOURCE_SPENT"}
 
 
 @pytest.mark.parametrize("delay", [0.0, 600.0])
