@@ -18,9 +18,11 @@ from hpwhsim.report.summary import year_text
 from hpwhsim.report.workbook import workbook_bytes
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.study.answer import answer
-from hpwhsim.study.bundle import bundle, verify
+from hpwhsim.study.archive import packed, unpacked
+from hpwhsim.study.bundle import bundle
 from hpwhsim.study.dossier import Papers, gather
 from hpwhsim.study.draw_years import answer_over
+from hpwhsim.study.verify import verify
 from hpwhsim.study.year import ONE_SEED
 
 # pytest finds a fixture by its name in the module
@@ -116,13 +118,14 @@ def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Papers
 
 def test_a_bundle_repeats_all_years(loaded: Loaded, tmp_path: Path) -> None:
     """Two seeds; then a value of the second is changed, and the verdict is no longer `same`."""
-    held: Any = bundle(gather(loaded, 2), tmp_path)
-    path = tmp_path / "bundle.json"
-    path.write_text(json.dumps(held))
+    path = tmp_path / "bundle.zip"
+    path.write_bytes(bundle(gather(loaded, 2), {}))
     assert verify(path).same
-    held["record"]["seeds"]["figures"]["peak_kw"]["values"][1] *= 1.01
-    path.write_text(json.dumps(held))
-    assert not verify(path).same
+    held = unpacked(path)
+    record: Any = json.loads(held["record.json"])
+    record["seeds"]["figures"]["peak_kw"]["values"][1] *= 1.01
+    path.write_bytes(packed(held | {"record.json": json.dumps(record).encode()}))
+    assert [move.key for move in verify(path).moves] == ["seeds[figures][peak_kw][values][1]"]
 
 
 def test_no_seeds_without_random_draws(case: Case, capsys: pytest.CaptureFixture[str]) -> None:

@@ -71,7 +71,7 @@ DAY_SPREAD = 0.50  # the same of its day-to-day use while at home
 AWAY_SHARE = 0.06  # of the days
 AWAY_DAYS = 5.0  # mean length of an absence
 HABIT_SPREAD = 0.05  # standard deviation of the household's hour, as a share of the day's use
-COMMON_SPREAD = 0.15  # standard deviation of the log of the building's day
+COMMON_SPREAD = 0.17  # standard deviation of the log of the building's day
 COMMON_MEMORY = 0.6  # its correlation from one day to the next
 
 # The temperatures of the table, and that at which litres are counted unless stated.
