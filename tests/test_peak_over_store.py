@@ -34,6 +34,7 @@ def rows() -> dict[tuple[str, int], Any]:
     return {(row.charging, row.store_litres): row for row in benchmark().study(STORES)}
 
 
+@pytest.mark.long
 def test_an_ample_store_leaves_standby_and_pump() -> None:
     """The closed form of next to nothing: two modules' standby and the loop's pump, and no water short.
 

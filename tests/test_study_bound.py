@@ -24,6 +24,8 @@ WITH_HEAT_PUMP = [
     if "heat_pump" in (yaml.safe_load(path.read_text()).get("plant") or {})
 ]
 
+SLOW = {"banked-split", "hybrid", "laundry-room", "sizing"}  # like another
+
 
 def found(name: str, *overrides: str, weather: Path | None = None) -> Bounded:
     """The bound of a worked scenario, which no control may pass."""
@@ -35,7 +37,11 @@ def found(name: str, *overrides: str, weather: Path | None = None) -> Bounded:
 
 
 @pytest.mark.year
-@pytest.mark.parametrize("path", WITH_HEAT_PUMP, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [pytest.param(path, marks=pytest.mark.long if path.stem in SLOW else ()) for path in WITH_HEAT_PUMP],
+    ids=lambda path: path.stem,
+)
 def test_no_worked_scenario_beats_its_bound(path: Path) -> None:
     """Every scenario with a heat pump, as it is written and free; and the bound is no trivial one."""
     bound = found(path.stem)

@@ -290,7 +290,7 @@ def offered(book: Any) -> list[str]:
 
 
 @needs_office
-@pytest.mark.parametrize("refrigerant", ["R-290", "R-1234yf"])
+@pytest.mark.parametrize("refrigerant", ["R-290", pytest.param("R-1234yf", marks=pytest.mark.long)])
 def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> None:
     """A refrigerant of which some sets have no value: each set that is offered gives figures.
 
@@ -315,6 +315,7 @@ def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> 
         assert errors == [], name
 
 
+@pytest.mark.long
 def test_all_sets_are_offered_where_the_potential_is_the_users_own() -> None:
     """A potential that was given does not follow the set: none is left out for want of a value."""
     loaded = read_scenario(DEMO, ["carbon.refrigerant.gwp=3", "plant.heat_pump.refrigerant=R-744"])

@@ -70,7 +70,9 @@ def with_costs(capital: float, replacement: float) -> tuple[dict[str, float | st
     return cells, keys, "costs.simple_payback_years (plant)"
 
 
+# ten changes at once are tried in each `make test`; which of them is wrong, these say
 @needs_office
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("changes", "overrides", "moved"),
     [
@@ -147,6 +149,7 @@ def test_a_factor_written_over_a_formula_moves_the_answer(demo_file: Path, tmp_p
 
 
 @needs_office
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("written", "changes", "overrides"),
     [
