@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -428,7 +429,7 @@ def kind_of_use(kind: str, column: str) -> float:
 
 MENDED: dict[tuple[str, str, str], Callable[[], bool]] = {
     ("uef_minimums", "gas-instantaneous, electric-instantaneous", "most_gal"): lambda: all(
-        refused(lambda h=heater: minimum_uef(h, date(2026, 1, 1), 2.0 * GALLON, "high"))  # type: ignore[misc]
+        refused(partial(minimum_uef, heater, date(2026, 1, 1), 2.0 * GALLON, "high"))
         for heater in ("gas-instantaneous", "electric-instantaneous")
     ),
     ("uef_minimums", "all other 32 rows of 2015-04-16", "effective"): lambda: (

@@ -63,7 +63,7 @@ def unpacked(path: Path) -> dict[str, bytes]:
             f"{path}: no archive, or a damaged one ({' '.join(str(error).split())}); "
             "allowed a bundle.zip of a dossier"
         ) from None
-    except (OSError, ValueError, NotImplementedError) as error:
+    except (OSError, ValueError, NotImplementedError) as error:  # the last: packed by a method zipfile lacks
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise InputError(f"{path}: cannot be read: {' '.join(reason.split())}") from None
     return found
