@@ -190,7 +190,7 @@ def build(folder: Path, *options: str) -> ctypes.CDLL:
 def in_c(library: ctypes.CDLL, assembly: "Assembly") -> "tuple[float, Hourly]":
     """Seconds of one march by the C loop, and what it filled."""
     from hpwhsim.plant.arrays import make_hourly
-    from hpwhsim.storage.tank import make_scratch
+    from hpwhsim.storage.layers import make_scratch
 
     out = make_hourly(assembly.drive.source.size, assembly.start.size)
     start, scratch = assembly.start.copy(), make_scratch(assembly.start.size)

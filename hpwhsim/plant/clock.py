@@ -25,7 +25,7 @@ class Clock(NamedTuple):
     lift: Array  # (hour,) K
     outlet: Array  # (hour,) °C
     backup_setpoint: Array  # (hour,) °C
-    backup_level: Array  # (hour,) cells
+    backup_level: Array  # (hour,) m³ below it
 
 
 def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Clock:
@@ -38,7 +38,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Cloc
     dry_bulb : ndarray, shape (8760,)
         Outdoor air. [°C]
     backup_level : float
-        Level above which the parallel backup usually heats. [cells]
+        Height above which the parallel backup usually heats. [m³ below it]
     """
     controls, backup = scenario.plant.controls, scenario.plant.backup
     steps = 24 * scenario.run.steps_per_hour

@@ -21,15 +21,12 @@ from hpwhsim.plant.arrays import (
     SourceState,
     WaterSide,
 )
-from hpwhsim.plant.charging import WORKS, covered, refusal
-from hpwhsim.plant.flows import hot_needed
+from hpwhsim.plant.charging import WORKS, refusal
 from hpwhsim.source.coil import humidity_at
 from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop, warmest_fluid
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.source.room import State, room_offer, room_step
 from hpwhsim.source.wastewater import RHO_CP, pumping_energy, sewer_offer, well_offer, well_step
-from hpwhsim.storage.tank import RHO_CP as WATER_RHO_CP
-from hpwhsim.storage.tank import at_height
 
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 SOURCE_TOO_COLD, SOURCE_SPENT = int(Cause.SOURCE_TOO_COLD), int(Cause.SOURCE_SPENT)
@@ -161,51 +158,6 @@ def offered(
             plant.step_seconds,
         )
     return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
-
-
-@kernel_apart
-def entering(
-    plant: Plant,
-    temperature: Array,
-    use: float,
-    mains: float,
-    source: float,
-    units: float,
-    seconds: float,
-) -> float:
-    """Water that the machine gets in the coming `seconds`. [°C]
-
-    Of a machine past which the mains water flows to the store it is that water, mixed with as much from the
-    bottom of the store as `units` modules heat beside it.
-
-    Parameters
-    ----------
-    plant, temperature
-        The plant, and its store. [°C]
-    use, mains : float
-        Water wanted at use temperature in that time [cells], and cold water [°C].
-    source, units, seconds : float
-        Temperature of the source [°C], modules running, and the time [s].
-    """
-    if plant.water_side == MULTI or plant.charge_apart > 0:
-        return at_height(temperature, plant.intake_port + 0.5)
-    foot = temperature[0]
-    if plant.water_side == SINGLE:
-        if use <= 0.0:
-            return foot
-        capacity, _, _ = look_up(plant.machine, source, foot, plant.outlet[0])
-        if np.isnan(capacity) or plant.outlet[0] - foot < 1.0:
-            return min(mains, foot)
-        cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
-        heat = units * capacity * seconds / (WATER_RHO_CP * plant.column.cell_volume)  # cell·K
-        flow = (heat + cold * (mains - foot)) / (plant.outlet[0] - foot)  # cells
-        return mains if flow <= cold else (cold * mains + (flow - cold) * foot) / flow
-    lacking = inlet = 0.0
-    for i in range(temperature.size):
-        lacks = covered(plant, i) * max(plant.outlet[0] - temperature[i], 0.0)
-        lacking += lacks
-        inlet += lacks * temperature[i]
-    return inlet / lacking if lacking > 0.0 else plant.outlet[0]
 
 
 @kernel_inside

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.design_days import cold_output, judge, may_charge
 from hpwhsim.study.least_store import LARGEST, Least, least_store
 from hpwhsim.study.mass_curve import least_storage
@@ -174,4 +174,4 @@ def output_share(bench: Bench, source: Array) -> Array:
     """
     assembly, drive = bench.assembly, bench.design.drive
     output = cold_output(assembly.plant, drive, source)
-    return np.repeat(output / assembly.made.capacity, drive.use.size // source.size) * may_charge(drive)
+    return np.repeat(output / assembly.made.capacity, drive.looks) * may_charge(drive)

@@ -56,7 +56,6 @@ class DesignDays(NamedTuple):
     drive: Drive
     start: Array  # the store at the start, °C
     state: SourceState  # the source at the start
-    series: int  # tanks in series
     output: Array  # (hour,) of a module as written with cold water; alike where the source is not the air, W
 
 
@@ -202,7 +201,7 @@ def design_days(
         first = cold_days(dry_bulb, length)
     count = SETTLING_DAYS + length + DAYS_AFTER
     days = (first - SETTLING_DAYS + np.arange(count)) % DAYS
-    cut = _cut(drive, days, drive.use.size // DAYS)
+    cut = _cut(drive, days)
     if cold_water is not None:
         cut = cut._replace(mains=np.full(24 * count, cold_water))
     daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)[days]
@@ -236,7 +235,6 @@ def design_days(
         mean_c=float(daily[cold].mean()),
         peak_at=at,
         peak_from=from_,
-        series=assembly.series,
         output=output,
         drive=cut,
         start=assembly.start.copy(),
@@ -308,7 +306,7 @@ def cold_output(plant: Plant, drive: Drive, source: Array) -> Array:
 
 def may_charge(drive: Drive) -> NDArray[np.bool_]:
     """Whether charging is allowed, (step,)."""
-    return np.asarray(drive.permitted[np.arange(drive.use.size) % drive.permitted.size])
+    return np.asarray(drive.permitted[np.arange(drive.source.size * drive.looks) % drive.permitted.size])
 
 
 def _output_by_day(design: DesignDays) -> Array:
@@ -323,20 +321,19 @@ def march_days(design: DesignDays, plant: Plant) -> Hourly:
     """The hours of the design days with a plant."""
     # a march fills these, and one plant may be marched on several years of draws at once
     plant = plant._replace(outlet=plant.outlet.copy(), speed=plant.speed.copy())
-    return march(plant, design.drive, _copied(design.state), design.start.copy(), design.series)
+    return march(plant, design.drive, _copied(design.state), design.start.copy())
 
 
-def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
-    """The drive of some days: arrays by hour or by step of the year are cut, all others stay."""
-    hours = (24 * days[:, None] + np.arange(24)).ravel()
-    steps = (steps_per_day * days[:, None] + np.arange(steps_per_day)).ravel()
+def _cut(drive: Drive, days: Ints) -> Drive:
+    """The drive of some days: arrays by hour or by part of an hour of the year are cut, all others stay."""
 
     def part(values: Any) -> Any:
         if isinstance(values, tuple):
             return type(values)(*(part(item) for item in values))
-        if len(values) == HOURS:
-            return values[hours]
-        return values[steps] if len(values) == DAYS * steps_per_day else values
+        per_day, rest = divmod(len(values), DAYS)
+        if rest or per_day % 24 or per_day == 0:
+            return values
+        return values[(per_day * days[:, None] + np.arange(per_day)).ravel()]
 
     cut: Drive = part(drive._replace(draws=EVEN))
     return cut._replace(draws=draws_of(drive.draws, days))
@@ -391,6 +388,6 @@ def _state_at(assembly: Assembly, kind: int, day: int, years: int) -> SourceStat
     if years > 1:
         march_years(assembly._replace(state=state), years - 1)
     if day > 0:
-        drive = _cut(assembly.drive, np.arange(day), assembly.drive.use.size // DAYS)
-        march(assembly.plant, drive, state, assembly.start.copy(), assembly.series)
+        drive = _cut(assembly.drive, np.arange(day))
+        march(assembly.plant, drive, state, assembly.start.copy())
     return state

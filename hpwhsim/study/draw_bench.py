@@ -26,7 +26,7 @@ from hpwhsim.plant.march import march
 from hpwhsim.quantities import DIFFERENCE, TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 from hpwhsim.us_units import GALLON
 
@@ -297,6 +297,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
     on[power] = True
     drive = unit.drive._replace(
         use=use,
+        looks=1,
         permitted=on,
         most_modules=np.ones(steps, dtype=np.int64),
         backup_permitted=on,
@@ -318,7 +319,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
         raise InputError(
             "the march of this unit gives no numbers: it cannot be simulated in the test's steps"
         )
-    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    whole = unit.plant.column.volume * RHO_CP
     bought = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy + out.backup_energy
     # a heater that only holds its temperature, at a part of its power, has done what it was called for
     backup = out.backup_heat > 0.5 * unit.plant.backup_power * unit.plant.step_seconds

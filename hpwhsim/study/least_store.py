@@ -212,5 +212,5 @@ def _plain(plant: Plant, level: int) -> Plant:
             )
         )
     if level >= 2:
-        plant = plant._replace(column=plant.column._replace(mixed_cells=0, diffusion=0.0))
+        plant = plant._replace(column=plant.column._replace(stirred=0.0, diffusivity=0.0))
     return plant

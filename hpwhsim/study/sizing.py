@@ -16,7 +16,7 @@ from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.design_days import (
     LENGTHS,
     DesignDays,
@@ -170,7 +170,7 @@ def ordered(bench: Bench, capacity: float) -> tuple[Draws, ...]:
         design, drive = bench.design, bench.design.drive
         air = bench.assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR
         output = design.output / (bench.assembly.made.capacity if air else 1.0)
-        share = np.repeat(output, drive.use.size // output.size) * may_charge(drive)
+        share = np.repeat(output, drive.looks) * may_charge(drive)
         rise = float((bench.scenario.outlet_temperature - drive.mains).mean())
         litres_hour = capacity / (RHO_CP * rise) * 3.6e6
         steps = drive.use.size // drive.mains.size
@@ -248,7 +248,7 @@ def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
 def with_tanks(bench: Bench, modules: int, tanks: int) -> Bench:
     """The bench for stores of another number of tanks: in series they are cut otherwise."""
     base = based(bench, modules, tanks)
-    return bench._replace(design=bench.design._replace(start=base.start, series=base.series))
+    return bench._replace(design=bench.design._replace(start=base.start))
 
 
 def try_plant(bench: Bench, plant: Plant) -> Trial:

@@ -25,7 +25,7 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study import sewage_range
 from hpwhsim.study.connected import Connected, connected
 from hpwhsim.study.sourced import (
@@ -349,8 +349,8 @@ def _record(
     """The annual record, keys in the order of tables/results.csv."""
     scenario, plant, out = loaded.scenario, assembly.plant, marched.last
     sums = energy.totals(hourly)
-    joule = RHO_CP * plant.column.cell_volume
-    change = float((out.profile - marched.start).sum()) * joule / JOULE_PER_KWH
+    slice_kwh = RHO_CP * plant.column.volume / out.profile.size / JOULE_PER_KWH  # per kelvin
+    change = float((out.profile - marched.start).sum()) * slice_kwh
     tank = plant.loop_tank
     change += RHO_CP * tank.volume * float(out.loop_tank_end[-1] - tank.setpoint) / JOULE_PER_KWH
     lowest_top = float(out.store_top.min())

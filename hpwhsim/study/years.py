@@ -45,7 +45,7 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     found: list[Figures] = []
     for _ in range(years):
         start = store.copy()
-        out = march(plant, drive, state, store, assembly.series)
+        out = march(plant, drive, state, store)
         if years > 1:
             found.append(figures(assembly, out))
     yearly = {name: [getattr(year, name) for year in found] for name in Figures._fields} if found else {}

@@ -1,0 +1,144 @@
+"""What is looked at, and how many modules run."""
+
+import numpy as np
+
+from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceKind, SourceState
+from hpwhsim.plant.charging import WORKS, entering, refusal
+from hpwhsim.plant.controls import modules_to_run, next_call
+from hpwhsim.plant.heat_source import meet, offered, refused_by
+from hpwhsim.plant.state import Charge, Decision, Hour, Look
+from hpwhsim.source.offer import Offer, met
+from hpwhsim.storage.layers import Layers, level_of, sensed
+
+# A source that was cooled to the limit must carry who joins again by so much more, less as time goes by:
+# the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
+RESET, RESET_TIME = 0.5, 86400.0  # K, s
+OUTDOOR_AIR = int(SourceKind.OUTDOOR_AIR)
+SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+
+
+@kernel
+def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[float, float, float]) -> Hour:
+    """The settings of an hour, with what frost costs in it: capacity, power, heat drawn back."""
+    backup_at = drive.backup_setpoint[index]
+    return Hour(
+        index=index,
+        mains=drive.mains[index],
+        lift=drive.lift[index],
+        backup_at=backup_at,
+        backup_level=drive.backup_level[index],
+        lifts_to=backup_at if series else -np.inf,
+        loop_watts=drive.loop_loss[index % 24],
+        loop_back=drive.loop_return[index % 24],
+        frosted=(frost[0], frost[1]),
+        drawn_back=frost[2],
+        pause=drive.frost_pause[index],
+    )
+
+
+@kernel_apart
+def look(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    offer: Offer,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    running: int,
+) -> Look:
+    """Source and clock as they are at a step; `use` is water at use temperature. [m³/s]"""
+    expected = max(running, 1)
+    source = free = drive.source[hour.index]
+    fed, inlet = 1.0, 0.0
+    barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
+    if kind != OUTDOOR_AIR and plant.modules > 0:
+        free = met(offer, 0.0)
+        inlet = entering(plant, layers, hour, use, free, float(expected))
+        source, fed = meet(plant, offer, inlet, float(expected), hour.frosted)
+        # fewer modules cool the source less: only where one is too many, all are barred
+        barred = refused_by(plant, offer, source, fed, inlet) if expected == 1 else WORKS
+    elif kind != OUTDOOR_AIR:
+        free = met(offer, 0.0)
+    open_hour = drive.permitted[step % drive.permitted.size]
+    if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
+        open_hour = level_of(layers, plant.column, plant.use_temperature) > plant.reserve_level
+    of_day = step % drive.most_modules.size
+    most = min(plant.modules, drive.most_modules[of_day])
+    return Look(source, free, fed, expected, inlet, barred, open_hour, most, drive.backup_permitted[of_day])
+
+
+@kernel
+def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge) -> Decision:
+    """What the sensors and the clock ask for; whether it can be had is found after."""
+    controls = plant.controls
+    at_start = at_stop = 0.0
+    if charge.calling:
+        at_stop, _, _ = sensed(layers, controls.stop_level)
+    else:
+        at_start, _, _ = sensed(layers, controls.start_level)
+    calling = next_call(controls, charge.calling, at_start - hour.lift, at_stop - hour.lift)
+    permitted = seen.open_hour and seen.barred == WORKS and seen.most_modules > 0
+    wanted = modules_to_run(controls, seen.most_modules, calling, permitted, charge.running, charge.since)
+    refused = charge.refused
+    if wanted > charge.running and charge.rested < max(controls.stage_delay, controls.minimum_off):
+        wanted = charge.running  # the refusal stands
+    elif seen.barred != WORKS:
+        refused = seen.barred
+    elif wanted > 0 or not calling:
+        refused = WORKS
+    return Decision(calling, wanted, refused)
+
+
+@kernel_apart
+def fewer(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    charge: Charge,
+    asked: Decision,
+    seen: Look,
+) -> tuple[Decision, Look]:
+    """As many modules of those asked for as source and water can carry.
+
+    None starts, and on a source that they cool none goes on, but where it can work: one fewer cools it less.
+    """
+    wanted, refused = asked.wanted, asked.refused
+    source, fed, expected, inlet = seen.source, seen.fed, seen.expected, seen.inlet
+    while wanted > 0 and (kind != OUTDOOR_AIR or wanted > charge.running):
+        why = WORKS
+        if kind == OUTDOOR_AIR:
+            why = refusal(plant, source, entering(plant, layers, hour, use, source, float(wanted)))
+        else:
+            offer = offered(kind, plant, drive, state, step, hour.index, wanted)
+            if wanted != expected:
+                source, fed = meet(plant, offer, inlet, float(wanted), hour.frosted)
+                expected = wanted
+            now = entering(plant, layers, hour, use, source, float(wanted))
+            spare = 0.0
+            if wanted > charge.running:
+                spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0)
+            why = refused_by(plant, offer, source - spare, fed, now)
+        if why == WORKS:
+            break
+        refused = why
+        wanted = wanted - 1 if kind != OUTDOOR_AIR else charge.running
+    found = Look(
+        source,
+        seen.free,
+        fed,
+        expected,
+        inlet,
+        seen.barred,
+        seen.open_hour,
+        seen.most_modules,
+        seen.backup_allowed,
+    )
+    return Decision(asked.calling, wanted, refused), found
