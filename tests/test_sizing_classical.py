@@ -12,7 +12,7 @@ from sizing_cases import ALONE, DEMO, stated, steady
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.curve import classical, curve, point
 from hpwhsim.study.design_days import judge, march_days
 from hpwhsim.study.least_store import NEAR
