@@ -330,6 +330,8 @@ def _cut(drive: Drive, days: Ints) -> Drive:
     def part(values: Any) -> Any:
         if isinstance(values, tuple):
             return type(values)(*(part(item) for item in values))
+        if isinstance(values, int):
+            return values
         per_day, rest = divmod(len(values), DAYS)
         if rest or per_day % 24 or per_day == 0:
             return values
