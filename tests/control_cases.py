@@ -15,7 +15,6 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.design_days import _copied, _cut
 
 
-
 def assembled(name: str, *overrides: str) -> Assembly:
     """A worked file of scenarios/ ready to march."""
     path: Path = ROOT / "scenarios" / f"{name}.yaml"

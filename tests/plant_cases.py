@@ -130,12 +130,9 @@ def circulate(
     times: DrawTimes = EVEN,
     part: Window | None = None,
 ) -> Done:
-    """Serve taps and loop in a window and move the store, as the march does.
+    """Serve taps and loop in a window of `seconds` and move the store, as the march does.
 
-    Parameters
-    ----------
-    use, straight : float
-        Water at use temperature wanted, and water straight from the machine, in the window. [m³]
+    `use` is water wanted at use temperature and `straight` that from the machine past the store, both in m³.
     """
     top, _, _ = sensed(store, of.draw_port - 1e-12)
     taps = hot_needed(of, use, hour.mains, max(top, hour.lifts_to)) / seconds

@@ -1,4 +1,4 @@
-"""First law in every hour: heat in, heat out and what the store holds, for every worked plant and arrangement."""
+"""First law in every hour: heat in, heat out and what the store holds, for every worked plant."""
 
 import numpy as np
 import pytest
@@ -20,7 +20,11 @@ ARRANGED = {
     "three in series": ("central-air", "plant.storage.arrangement=series", "plant.storage.tanks=3"),
     "small": ("central-air", "plant.storage.volume=150 gal", "plant.backup="),
     "trim heater": ("central-air", "plant.backup.mode=series", "plant.storage.volume=300 gal"),
-    "multi-pass": ("central-air", "plant.heat_pump.condenser=multi-pass", "plant.heat_pump.refrigerant=R-134a"),
+    "multi-pass": (
+        "central-air",
+        "plant.heat_pump.condenser=multi-pass",
+        "plant.heat_pump.refrigerant=R-134a",
+    ),
     "no loop": ("central-air", "recirculation=null"),
     "4 looks": ("packaged", "run.steps_per_hour=4"),
     "60 looks": ("wastewater", "run.steps_per_hour=60"),
@@ -41,7 +45,7 @@ def hour_errors(found: Assembly, out: Hourly) -> np.ndarray:
 
 @pytest.mark.parametrize("case", CASES)
 def test_every_hour_closes(case: str) -> None:
-    """1e-9 in each of the 8,760 hours: the store forgets and invents nothing, and no hour pays for another."""
+    """1e-9 in each of the 8,760 hours: the store invents nothing, and no hour pays for another."""
     name, *overrides = CASES[case]
     scenario = read_scenario(ROOT / "scenarios" / f"{name}.yaml", overrides).scenario
     found = assemble(scenario, read_weather(scenario.site.weather))

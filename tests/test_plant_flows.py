@@ -73,12 +73,14 @@ def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(s
 
 
 def test_water_that_enters_is_the_store_s_and_with_draws_mains_water() -> None:
-    """By hand: 0.6 L/s of use at 49 °C from 60 °C are 0.468 L/s of mains water; the machine heats 0.29 beside."""
+    """By hand: 0.6 L/s of use at 49 °C from 60 °C are 0.468 L/s of mains water, more than is heated."""
     p, store, hour = plant(), filled(column(VOLUME, 2.0), 20.0, 60.0), hour_with(10.0)
     assert entering(p, store, hour, 0.0, 7.0, 1.0) == 20.0
     cold = 0.6e-3 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
-    assert entering(p, store, hour, 0.6e-3, 7.0, 1.0) == pytest.approx(10.0 if flow <= cold else 15.0, abs=1e-9)
+    assert entering(p, store, hour, 0.6e-3, 7.0, 1.0) == pytest.approx(
+        10.0 if flow <= cold else 15.0, abs=1e-9
+    )
     cold = 1e-4 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
     mixed = (cold * 10.0 + (flow - cold) * 20.0) / flow
@@ -127,7 +129,7 @@ def test_draw_from_a_cold_store_counts_what_is_short() -> None:
 
 
 def test_a_draw_past_the_end_of_the_hot_water_is_short_by_the_rest() -> None:
-    """By hand: 0.2 m³ of 60 °C over 10 °C serve 0.2/0.78 m³ at use temperature; of 0.4 wanted the rest is short."""
+    """By hand: 0.2 m³ of 60 °C over 10 °C serve 0.2/0.78 m³ at use temperature; the rest of 0.4 is short."""
     store = filled(column(VOLUME, 2.0), *[10.0] * 9, 60.0)
     _, moved = circulate(plant(), store, hour_with(), use=0.4)
     served = 0.2 / 0.78
@@ -219,9 +221,7 @@ def test_a_defrost_takes_its_heat_and_no_more(side: WaterSide) -> None:
 
 def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     """Cold foot under hot water, far more capacity than room: all it covers ends at 60 °C, nothing above."""
-    p = plant(
-        water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME
-    )
+    p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME)
     store = filled(column(VOLUME, 2.0), 10.0, 59.0)
     found = heat_of_machine(p, 7.0, 1.0, (10.0, 0.0, 10.0), CLEAN)
     given, _ = charge(p, store, found, SECONDS)
@@ -256,9 +256,7 @@ def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
 
 
 def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
-    p = plant(
-        water_side=int(WaterSide.MULTI), machine=by_rise(machine()), intake_port=0.3, return_port=1.0
-    )
+    p = plant(water_side=int(WaterSide.MULTI), machine=by_rise(machine()), intake_port=0.3, return_port=1.0)
     store = ramp(15.0, 40.0)
     before = slices(store, 40)
     found = heat_of_machine(p, 7.0, 1.0, (20.0, 0.0, 10.0), CLEAN)

@@ -62,7 +62,7 @@ ACTS: dict[str, Callable[[float], float]] = {
 
 @pytest.mark.parametrize("act", ACTS)
 def test_a_port_acts_at_its_exact_height(act: str) -> None:
-    """Monotone over the heights; 0.333 and 0.334 differ, by about a fiftieth of what 0.05 of the height does."""
+    """Monotone; 0.333 and 0.334 of the height differ, by about a fiftieth of what 0.05 of it does."""
     heights = np.sort(HEIGHTS)
     found = {float(z): ACTS[act](float(z)) for z in heights}
     changes = np.diff([found[float(z)] for z in heights])

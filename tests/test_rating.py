@@ -435,7 +435,7 @@ def test_only_the_unit_matters() -> None:
     assumptions = said_first["assumptions"]
     assert isinstance(assumptions, list)
     keys = {item["key"] for item in assumptions}
-    assert "plant.storage.cells" in keys
+    assert "plant.storage.conductivity" in keys
     assert not any(key.startswith(("site", "building", "hot_water", "run")) for key in keys)
 
 

@@ -1,4 +1,4 @@
-"""Laws of the store in any order of what happens to it: heat, volume, order, extremes, and a bounded count."""
+"""Laws of the store in any order of what happens to it: heat, volume, order, extremes, count of layers."""
 
 import numpy as np
 import pytest

@@ -103,7 +103,7 @@ def test_default_inlet_mixing_leaves_85_to_95_percent_usable(hours: float) -> No
 
 
 def test_few_large_draws_leave_as_much_usable_as_many_small_ones() -> None:
-    """The same hour's draw in parts of 1/12 to 1/600 of a store, with the default stirred foot: within 0.01."""
+    """The same hour's draw in parts of 1/12 to 1/600 of a store, with the default stirred foot: to 0.01."""
     shares = [share_drawn(1.0, draws, stirred=0.10) for draws in (12, 24, 60, 600)]
     assert shares == pytest.approx([shares[-1]] * 4, abs=0.01)
 

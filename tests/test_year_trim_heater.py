@@ -31,8 +31,7 @@ def days(assembly: Assembly, first: int, count: int) -> tuple[Hourly, float]:
     drive = _cut(assembly.drive, first + np.arange(count))
     store = assembly.start.copy()
     out = march(assembly.plant, drive, assembly.state, store)
-    joule = RHO_CP * assembly.plant.column.cell_volume
-    stored = float((store - assembly.start).sum()) * joule
+    stored = float((store - assembly.start).mean()) * RHO_CP * assembly.plant.column.volume
     gone = (out.taps_heat + out.loop_heat + out.storage_loss).sum() + stored
     given = (out.heat_pump_heat + out.backup_heat).sum()
     return out, float(given - gone) / float(given)
