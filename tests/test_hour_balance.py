@@ -5,7 +5,7 @@ import pytest
 from cases import ROOT
 
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.plant.arrays import Hourly
+from hpwhsim.plant.arrays import BackupMode, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
@@ -52,3 +52,7 @@ def test_every_hour_closes(case: str) -> None:
     out = march(found.plant, found.drive, found.state, found.start.copy())
     errors = np.abs(hour_errors(found, out))
     assert errors.max() <= 1e-9, f"hour {int(errors.argmax())}"
+    assert np.isfinite(out.backup_seconds).all()
+    assert out.backup_seconds.min() >= -1e-6
+    if found.plant.backup_mode == BackupMode.NONE:
+        assert not out.backup_heat.any()
