@@ -14,7 +14,7 @@ from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report.rating import rating_text
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.draw_bench import draw_pattern, drawn_in_steps, pattern_of, prepare
 from hpwhsim.study.rating import rate, simulated_day
 from hpwhsim.us_units import GALLON
@@ -435,7 +435,7 @@ def test_only_the_unit_matters() -> None:
     assumptions = said_first["assumptions"]
     assert isinstance(assumptions, list)
     keys = {item["key"] for item in assumptions}
-    assert "plant.storage.cells" in keys
+    assert "plant.storage.conductivity" in keys
     assert not any(key.startswith(("site", "building", "hot_water", "run")) for key in keys)
 
 

@@ -19,7 +19,7 @@ from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report import drawing
 from hpwhsim.report import sweep as report
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study import sweep
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"

@@ -136,7 +136,7 @@ def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: 
     source, store = assembly.plant.sources, assembly.start.copy()
     heat, wall = [], []
     for _ in range(4):
-        rows = march(assembly.plant, assembly.drive, assembly.state, store, assembly.series).source
+        rows = march(assembly.plant, assembly.drive, assembly.state, store).source
         heat.append((rows[SourceRow.TAKEN] - rows[SourceRow.PUMP]) / 3600.0 - assembly.drive.rejected)
         wall.append(rows[SourceRow.WALL])
     load = np.concatenate(heat)

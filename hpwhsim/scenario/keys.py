@@ -111,6 +111,8 @@ def describe() -> list[dict[str, str]]:
 
 RENAMED = {"heat_pump.pass": "heat_pump.condenser"}
 """Ends of keys of older versions, and what they are called now."""
+GONE = {"storage.cells": "the store has no cells any more: layers of water move in it, as many as they need"}
+"""Ends of keys of older versions that nothing took the place of, and why."""
 
 
 def nearest(path: str) -> str:
@@ -118,6 +120,9 @@ def nearest(path: str) -> str:
     for old, new in RENAMED.items():
         if f".{path}".endswith(f".{old}"):
             return f"it is {path.removesuffix(old)}{new} now"
+    for old, why in GONE.items():
+        if f".{path}".endswith(f".{old}"):
+            return f"gone: {why}; take the key out"
     key, sure = nearest_key(path)
     siblings = [] if sure else _siblings(path)
     level = path.rpartition(".")[0]

@@ -304,7 +304,7 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         drive.use,
         drive.mains,
         hot,
-        step_seconds=assembly.plant.step_seconds,
+        step_seconds=3600.0 * HOURS / drive.use.size,
         use_c=hot_water.use_temperature,
         setpoint_c=hot_water.tempering_valve,
         difference_k=hot_water.tempering_difference,
