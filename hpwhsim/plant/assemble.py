@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 
 
 HOURS = 8760
+MOST_LOOKS = 60  # in an hour
 EVEN_PARTS = 12  # of an hour, through each of which draws are taken as even where water is not short
 LEAST = 0.01  # share of the store that ports at its ends keep from each other
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
@@ -84,7 +85,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     latitude = float(weather.attrs["latitude"])
     mains = cold_water(scenario, dry_bulb, latitude, cautions)
-    steps_per_hour = scenario.run.steps_per_hour
+    looks = looks_of(scenario)
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
     litres, seen, draws = _use(scenario, found)
@@ -106,9 +107,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     block_of_lines = heat_pump.water_lines if heat_pump is not None else None
     lines, around_lines = standing_lines(block_of_lines, made.shift, dry_bulb)
     volume = scenario.plant.storage.volume
-    clock = make_clock(scenario, dry_bulb, min(scenario.backup_height, 1.0 - LEAST) * volume)
+    clock = make_clock(scenario, dry_bulb, min(scenario.backup_height, 1.0 - LEAST) * volume, looks)
     drive = Drive(
-        looks=steps_per_hour,
+        looks=looks,
         use=litres / 1000.0,
         draws=draws,
         **clock._asdict(),
@@ -146,7 +147,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     block = scenario.recirculation
     tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
-        step_seconds=3600.0 / steps_per_hour,
+        step_seconds=3600.0 / looks,
         column=column,
         machine=made.machine,
         sources=sourced.sources,
@@ -229,6 +230,22 @@ def store_column(scenario: Scenario, found: list[Assumption]) -> Column:
     )
 
 
+def looks_of(scenario: Scenario) -> int:
+    """How often in an hour source and signals are looked at: looks within a minute are one.
+
+    Outdoor air is that of the hour, and a clock that changes at whole parts of even draws needs no more.
+    """
+    plant = scenario.plant
+    windows = (
+        *(*plant.controls.charge_windows, *plant.controls.lock_outs, *plant.controls.demand_windows),
+        *plant.backup.lock_outs,
+    )
+    edges = [minute for window in windows for minute in (window.start, window.end)]
+    if plant.source_kind == "outdoor-air" and not any(minute * EVEN_PARTS % 60 for minute in edges):
+        return EVEN_PARTS
+    return min(scenario.run.steps_per_hour, MOST_LOOKS)
+
+
 def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
     """Cold water of each hour of the year, as given, else by the formula. [°C]"""
     given = scenario.hot_water.cold_water
@@ -245,7 +262,7 @@ def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: l
 def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, Array, DrawTimes]:
     """Litres at use temperature in each even part of the year's hours and in each step, and when they run."""
     hot_water, building = scenario.hot_water, scenario.building
-    steps_per_hour = scenario.run.steps_per_hour
+    steps_per_hour = looks_of(scenario)
     if hot_water.metered is not None:
         record = read_metered(hot_water.metered)
         parts = max(record.size // HOURS, EVEN_PARTS)

@@ -7,7 +7,7 @@ from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import Cause, Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.part_speed import perform
-from hpwhsim.plant.state import Flow, Heat, Hour
+from hpwhsim.plant.state import Heat, Hour
 from hpwhsim.storage.heating import at_wall, cool_between, heat_wall
 from hpwhsim.storage.layers import (
     RHO_CP,
@@ -195,7 +195,7 @@ def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[fl
         lacking, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
         given = min(given, lacking)
         if given > 0.0:
-            heat_wall(layers, plant.column, plant.condenser_top, plant.outlet[0], given / lacking)
+            heat_wall(layers, plant.condenser_top, plant.outlet[0], given / lacking)
         return given, met * given
     volume = heat.flow * seconds
     if volume <= 0.0:
@@ -234,5 +234,3 @@ def thaw_power(plant: Plant, inlet: float, source: float, frosted: tuple[float, 
     _, power, _ = perform(plant, source, inlet, outlet)
     return 0.0 if np.isnan(power) else frosted[1] * power
 
-
-__all__ = ["Flow"]

@@ -23,7 +23,7 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
     """The settings of an hour, with what frost costs in it: capacity, power, heat drawn back."""
     backup_at = drive.backup_setpoint[index]
     return Hour(
-        index=index,
+        number=index,
         mains=drive.mains[index],
         lift=drive.lift[index],
         backup_at=backup_at,
@@ -51,7 +51,7 @@ def look(
 ) -> Look:
     """Source and clock as they are at a step; `use` is water at use temperature. [m³/s]"""
     expected = max(running, 1)
-    source = free = drive.source[hour.index]
+    source = free = drive.source[hour.number]
     fed, inlet = 1.0, 0.0
     barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
     if kind != OUTDOOR_AIR and plant.modules > 0:
@@ -117,7 +117,7 @@ def fewer(
         if kind == OUTDOOR_AIR:
             why = refusal(plant, source, entering(plant, layers, hour, use, source, float(wanted)))
         else:
-            offer = offered(kind, plant, drive, state, step, hour.index, wanted)
+            offer = offered(kind, plant, drive, state, step, hour.number, wanted)
             if wanted != expected:
                 source, fed = meet(plant, offer, inlet, float(wanted), hour.frosted)
                 expected = wanted

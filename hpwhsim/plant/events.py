@@ -17,8 +17,8 @@ PARALLEL = int(BackupMode.PARALLEL)
 
 
 @kernel
-def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> tuple[float, float]:
-    """Flow from the store to the loop [m³/s] and the loop's loss [m³·K/s], by the water that it gets.
+def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> float:
+    """Flow from the store to the loop by the water that it gets at first. [m³/s]
 
     Parameters
     ----------
@@ -30,7 +30,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
         Water of the store. [°C]
     """
     if hour.loop_watts <= 0.0 or plant.loop_runs <= 0.0:
-        return 0.0, 0.0
+        return 0.0
     full = hour.loop_watts / RHO_CP
     supply = top
     turns = full / (plant.loop_supply - hour.loop_back)  # the loop's own flow
@@ -41,8 +41,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
             supply = min(hour.lifts_to, supply + plant.backup_power / RHO_CP / turns)
     elif flow > taps:
         supply = plant.outlet[0]
-    loss = full * loop_reach(plant, supply)
-    return loop_flow(plant, supply, hour.loop_back, loss), loss
+    return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
 
 
 @kernel
@@ -58,7 +57,7 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     return rise
 
 
-@kernel_apart
+@kernel
 def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow) -> float:
     """Time until the water at the sensor that matters may be what switches. [s]"""
     controls, column = plant.controls, plant.column
@@ -82,7 +81,7 @@ def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: F
     return max(found, SOONEST)
 
 
-@kernel_apart
+@kernel
 def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
     """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
     controls = plant.controls
@@ -126,6 +125,6 @@ def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     """
     front = level_of(layers, plant.column, plant.use_temperature)
     top = layers.temperature[layers.span[0] + layers.span[1] - 1]
-    loop, _ = loop_now(plant, hour, 0.0, 0.0, top)
+    loop = loop_now(plant, hour, 0.0, 0.0, top)
     moved = hot_needed(plant, use, hour.mains, plant.use_temperature) + loop * LONGEST
     return front + moved + 0.02 * plant.column.volume >= plant.draw_port

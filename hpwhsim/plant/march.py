@@ -233,21 +233,21 @@ def marcher(kind: int) -> March:
                 share = seen.fed if wanted > 0 else 1.0
                 if kind in LIMITED and units > 0.0 and wanted > 0:
                     # what is left of the step's sewage over the rest of the step, by the water met now
+                    until = min(until, now + MINUTE)
                     needs = taken_at(plant, source, heat.inlet, units, hour.frosted) * (look_end - now)
                     left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
                     share = left / needs if needs > left else 1.0
                 runs = 0.0 if warming > 0.0 else share
-                loop_rate, loop_loss = 0.0, 0.0
+                loop_rate = 0.0
                 if plant.loop_runs > 0.0:
                     passing = heat.flow * runs if straight else 0.0
-                    loop_rate, loop_loss = loop_now(plant, hour, passing, taps, top)
+                    loop_rate = loop_now(plant, hour, passing, taps, top)
                 flow = Flow(
                     use,
                     taps,
                     heat.flow * runs if straight else 0.0,
                     0.0 if straight else heat.flow * runs,
                     loop_rate,
-                    loop_loss,
                 )
                 dt = until - now
                 dt = min(dt, to_sensors(plant, layers, hour, charging, flow))
@@ -286,7 +286,7 @@ def marcher(kind: int) -> March:
                     weight = heat.flow * heating if plant.water_side != WRAPPED else given
                     inlet = before / weight if weight > 0.0 else inlet
                 flow = Flow(
-                    use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate, loop_loss
+                    use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate
                 )
                 moved = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
                 if tanked and plant.loop_tank.through > 0.0 and not series:
@@ -437,11 +437,11 @@ def marcher(kind: int) -> March:
                 )
                 out.source[PUMP, index] += grinding
                 out.quarter_power[quarter] += grinding
+            unmixed += plant.step_seconds
+            if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
+                conduct(layers, column, CONDUCTION)
+                unmixed -= CONDUCTION
             if (step + 1) % per_hour == 0:
-                unmixed += per_hour * plant.step_seconds
-                if unmixed >= CONDUCTION - TINY:
-                    conduct(layers, column, unmixed)
-                    unmixed = 0.0
                 out.store_mean[index] = heat_of(layers) / column.volume
                 out.store_bottom[index] = foot(layers)
                 out.loop_tank_end[index] = loop.held

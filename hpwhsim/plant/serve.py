@@ -12,15 +12,13 @@ import numpy as np
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
-from hpwhsim.plant.flows import mixed, most_hot
+from hpwhsim.plant.flows import loop_reach, mixed, most_hot
 from hpwhsim.plant.state import Flow, Hour, Moved, Served
 from hpwhsim.storage.layers import (
     RHO_CP,
     Layers,
-    add_foot,
     add_head,
     insert,
-    sensed,
     take_above,
     take_foot,
     take_head,
@@ -68,7 +66,7 @@ def lifted(plant: Plant, hour: Hour, flow: Flow, entering: float, gain: float) -
     return entering + power / (taps + flow.loop), taps
 
 
-@kernel_apart
+@kernel
 def serve(
     plant: Plant, layers: Layers, hour: Hour, flow: Flow, times: DrawTimes, window: Window
 ) -> Served:
@@ -109,7 +107,7 @@ def serve(
         if rate <= 0.0 and flow.loop <= 0.0:
             waiting += straight * left
             continue
-        asked = Flow(rate, 0.0, straight, 0.0, flow.loop, 0.0)
+        asked = Flow(rate, 0.0, straight, 0.0, flow.loop)
         while left > SMALL:
             seconds = left
             entering = outlet
@@ -137,7 +135,8 @@ def serve(
             taps_heat += to_taps * seconds * (hot - hour.mains)
             looped += flow.loop * seconds
             loop_heat += flow.loop * seconds * hot
-            added += (to_taps + flow.loop) * seconds * (hot - entering)
+            if hour.lifts_to > -np.inf:
+                added += (to_taps + flow.loop) * seconds * max(hot - entering, 0.0)
             coldest = min(coldest, hot)
             if rate > 0.0 and to_taps >= valve * rate:  # the valve stands open
                 at_tap = hour.mains + valve * (hot - hour.mains)
@@ -157,7 +156,7 @@ def serve(
     )
 
 
-@kernel_apart
+@kernel
 def move(
     plant: Plant, layers: Layers, hour: Hour, flow: Flow, served: Served, seconds: float
 ) -> Moved:
@@ -171,7 +170,8 @@ def move(
             take_above(layers, plant.draw_port - served.store, served.store)
     loop_lost = 0.0
     if served.loop > 0.0:
-        loop_lost = flow.loop_loss * seconds
+        supply = served.loop_heat / served.loop
+        loop_lost = hour.loop_watts / RHO_CP * loop_reach(plant, supply) * seconds
         back = (served.loop_heat - loop_lost) / served.loop
         insert(layers, min(plant.loop_port, plant.draw_port - served.store), served.loop, back)
     # What waits on top of a store that gave water goes in after that has left.
@@ -204,5 +204,3 @@ def move(
         missing=served.missing,
     )
 
-
-__all__ = ["add_foot", "lifted", "move", "sensed", "serve"]

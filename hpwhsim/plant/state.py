@@ -6,7 +6,7 @@ from typing import NamedTuple
 class Hour(NamedTuple):
     """What holds for an hour."""
 
-    index: int
+    number: int  # of the year
     mains: float  # °C
     lift: float  # of the charge's thermostats, K
     backup_at: float  # setpoint of the backup, °C
@@ -61,7 +61,6 @@ class Flow(NamedTuple):
     straight: float  # from the machine past the store
     between: float  # from the machine's intake to its return
     loop: float  # to the loop
-    loop_loss: float  # by the loop, m³·K/s
 
 
 class Heat(NamedTuple):

@@ -14,15 +14,15 @@ def heat_upper(layers: Layers, column: Column, height: float, heat: float, setpo
     size = column.volume / column.tanks
     taken = 0.0
     tank = min(int(height / size), column.tanks - 1)
-    k = cut(layers, column, height)
+    k = cut(layers, height)
     while tank < column.tanks and taken < heat:
         low, n = layers.span
         end = low + n
         if tank < column.tanks - 1:
-            end = cut(layers, column, (tank + 1) * size)
+            end = cut(layers, (tank + 1) * size)
         if k < end:
             taken += plume(layers, k, end, heat - taken, setpoint)
-        k = cut(layers, column, (tank + 1) * size) if tank < column.tanks - 1 else end
+        k = cut(layers, (tank + 1) * size) if tank < column.tanks - 1 else end
         tank += 1
     return taken
 
@@ -86,10 +86,10 @@ def at_wall(layers: Layers, top: float, hottest: float) -> tuple[float, float]:
 
 @kernel_apart
 def heat_wall(
-    layers: Layers, column: Column, top: float, hottest: float, share: float
+    layers: Layers, top: float, hottest: float, share: float
 ) -> None:
     """Give the layers below the height `top` a share of what each lacks to `hottest` °C."""
-    end = cut(layers, column, top)
+    end = cut(layers, top)
     for k in range(layers.span[0], end):
         layers.temperature[k] += share * max(hottest - layers.temperature[k], 0.0)
 

@@ -21,15 +21,17 @@ Array = NDArray[np.float64]
 RHO_CP = 988.035 * 4181.3
 """Heat capacity of water by volume, J/m³K: density and specific heat at 50 °C, one atmosphere (IAPWS-95)."""
 
-MOST = 40
-"""Layers that stay when alike neighbours are merged; with it a year's kWh are those of twice as many, see tests."""
+MOST = 64
+"""Layers of a tank after neighbours are merged; with it a year's kWh are those of twice as many, see tests."""
 
 NEAR = 0.05  # K: water so near to a layer's temperature joins it
-FEWEST = 8  # of each of many tanks in series
 SPARE = 16  # layers over `MOST` before some are merged
-PLACES = 1024  # of the arrays; the layers lie in their middle
+FEWEST = 6  # of each of many tanks in series
+FIRST_LOSS = 1e-5  # K²: spread over the store's volume that a merger may always lose
+LESS_NICE = 4.0  # times more, until the layers are few enough
+PLACES = 4096  # of the arrays; the layers lie in their middle
 EDGE = 64  # free places at either end, below which the layers are moved to the middle again
-SLIVER = 1e-9  # share of the store below which a piece is no layer
+SLIVER = 1e-9  # m³ that are no layer of their own
 
 
 class Column(NamedTuple):
@@ -193,6 +195,17 @@ def to_middle(layers: Layers) -> None:
 
 
 @kernel
+def join(layers: Layers, k: int, other: int) -> None:
+    """Give the water of a layer to another, which keeps the heat; the layer itself stays where it is, empty."""
+    both = layers.volume[k] + layers.volume[other]
+    layers.temperature[other] = (
+        layers.temperature[k] * layers.volume[k] + layers.temperature[other] * layers.volume[other]
+    ) / both
+    layers.volume[other] = both
+    layers.volume[k] = 0.0
+
+
+@kernel
 def take_foot(layers: Layers, volume: float) -> float:
     """Take water from the bottom, less than there is; its heat. [m³·K]"""
     k, n = layers.span
@@ -203,8 +216,13 @@ def take_foot(layers: Layers, volume: float) -> float:
         k += 1
         n -= 1
     layers.volume[k] -= left
+    heat += left * layers.temperature[k]
+    if layers.volume[k] < SLIVER and n > 1:
+        join(layers, k, k + 1)
+        k += 1
+        n -= 1
     layers.span[0], layers.span[1] = k, n
-    return heat + left * layers.temperature[k]
+    return heat
 
 
 @kernel
@@ -218,8 +236,12 @@ def take_head(layers: Layers, volume: float) -> float:
         left -= layers.volume[k]
         k -= 1
     layers.volume[k] -= left
+    heat += left * layers.temperature[k]
+    if layers.volume[k] < SLIVER and k > low:
+        join(layers, k, k - 1)
+        k -= 1
     layers.span[1] = k - low + 1
-    return heat + left * layers.temperature[k]
+    return heat
 
 
 @kernel_apart
@@ -232,21 +254,24 @@ def take_above(layers: Layers, height: float, volume: float) -> float:
     while k < last and below >= layers.volume[k]:
         below -= layers.volume[k]
         k += 1
+    first, left, heat = k, volume, 0.0
     part = layers.volume[k] - below
-    if part > volume or k == last:
-        layers.volume[k] -= volume
-        return volume * layers.temperature[k]
-    heat, left = part * layers.temperature[k], volume - part
-    layers.volume[k] -= part
-    keep = k + 1 if layers.volume[k] > 0.0 else k
-    k += 1
-    while k < last and layers.volume[k] <= left:
-        heat += layers.volume[k] * layers.temperature[k]
-        left -= layers.volume[k]
+    while k < last and part <= left:
+        heat += part * layers.temperature[k]
+        layers.volume[k] -= part
+        left -= part
         k += 1
+        part = layers.volume[k]
     layers.volume[k] -= left
     heat += left * layers.temperature[k]
-    gone = k - keep
+    keep = first + 1  # what of the first layer lies below stays
+    if layers.volume[first] < SLIVER and first < last:
+        join(layers, first, max(k, first + 1))
+        keep, k = first, max(k, first + 1)
+    if layers.volume[k] < SLIVER and k > keep and k < last:
+        join(layers, k, k + 1)
+        k += 1
+    gone = max(k - keep, 0)
     if gone > 0:
         for j in range(k, last + 1):
             layers.volume[j - gone], layers.temperature[j - gone] = layers.volume[j], layers.temperature[j]
@@ -259,7 +284,7 @@ def add_foot(layers: Layers, volume: float, temperature: float) -> None:
     """Put water at the bottom."""
     low = layers.span[0]
     here = layers.temperature[low]
-    if abs(here - temperature) < NEAR:
+    if abs(here - temperature) < NEAR or volume < SLIVER:
         both = layers.volume[low] + volume
         layers.temperature[low] = (here * layers.volume[low] + temperature * volume) / both
         layers.volume[low] = both
@@ -275,7 +300,7 @@ def add_head(layers: Layers, volume: float, temperature: float) -> None:
     """Put water at the top."""
     top = layers.span[0] + layers.span[1] - 1
     here = layers.temperature[top]
-    if abs(here - temperature) < NEAR:
+    if abs(here - temperature) < NEAR or volume < SLIVER:
         both = layers.volume[top] + volume
         layers.temperature[top] = (here * layers.volume[top] + temperature * volume) / both
         layers.volume[top] = both
@@ -290,19 +315,20 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
     low, n = layers.span
     end = low + n
     k, below = low, height
-    while k < end and below >= layers.volume[k]:
+    while k < end and below > layers.volume[k] - SLIVER:
         below -= layers.volume[k]
         k += 1
+    near = NEAR if volume >= SLIVER else np.inf
     for j in (k, k - 1):
-        beside = j == k or below <= 0.0
-        if low <= j < end and beside and abs(layers.temperature[j] - temperature) < NEAR:
+        beside = j == k or below < SLIVER
+        if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
             both = layers.volume[j] + volume
             layers.temperature[j] = (
                 layers.temperature[j] * layers.volume[j] + temperature * volume
             ) / both
             layers.volume[j] = both
             return
-    more = 1 if k == end or below <= 0.0 else 2
+    more = 1 if k == end or below < SLIVER else 2
     for j in range(end + more - 1, k + more - 1, -1):
         layers.volume[j], layers.temperature[j] = layers.volume[j - more], layers.temperature[j - more]
     if more == 2:
@@ -314,16 +340,15 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
 
 
 @kernel_apart
-def cut(layers: Layers, column: Column, height: float) -> int:
+def cut(layers: Layers, height: float) -> int:
     """Make a height a boundary between two layers; place of the layer above it."""
     low, n = layers.span
     end = low + n
-    least = SLIVER * column.volume
     k, below = low, height
-    while k < end and below >= layers.volume[k] - least:
+    while k < end and below > layers.volume[k] - SLIVER:
         below -= layers.volume[k]
         k += 1
-    if k == end or below <= least:
+    if k == end or below < SLIVER:
         return k
     for j in range(end, k, -1):
         layers.volume[j], layers.temperature[j] = layers.volume[j - 1], layers.temperature[j - 1]
@@ -333,41 +358,36 @@ def cut(layers: Layers, column: Column, height: float) -> int:
     return k + 1
 
 
-@kernel_apart
+@kernel
 def settle(layers: Layers, column: Column) -> None:
     """Mix what is warmer below than above, in each tank, and merge what is alike where layers are many.
 
     Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least (Barlow,
-    Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merged is the pair
-    that loses least: of two layers the loss is their spread, ``v w / (v + w) (t - u)^2``.
+    Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merging two layers
+    loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
     """
     low, n = layers.span
-    if low < EDGE or low + n > PLACES - EDGE:
-        to_middle(layers)
-        low = layers.span[0]
-    volume, temperature = layers.volume, layers.temperature
-    if column.tanks > 1:
-        settle_tanks(layers, column)
-        return
-    ordered = n <= MOST + SPARE
+    ordered = n <= MOST + SPARE and low >= EDGE and low + n <= PLACES - EDGE and column.tanks == 1
     for k in range(low + 1, low + n):
-        ordered = ordered and temperature[k] >= temperature[k - 1]
+        ordered = ordered and layers.temperature[k] >= layers.temperature[k - 1]
     if not ordered:
-        n = pool(layers, low, low + n, low) - low
-        layers.span[1] = merge(layers, low, low + n, MOST) - low if n > MOST + SPARE else n
+        set_right(layers, column)
 
 
 @kernel_apart
-def settle_tanks(layers: Layers, column: Column) -> None:
-    """`settle` for tanks in series: no heat passes between tanks."""
+def set_right(layers: Layers, column: Column) -> None:
+    """What `settle` does where there is something to do."""
+    low, n = layers.span
+    if low < EDGE or low + n > PLACES - EDGE:
+        to_middle(layers)
     size = column.volume / column.tanks
-    share = max(MOST // column.tanks, FEWEST)
+    share = MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
     start = layers.span[0]
     for tank in range(column.tanks):
         end = end_of_tank(layers, column, tank, size)
         last = pool(layers, start, end, start)
-        if last - start > share + 4:
-            last = merge(layers, start, last, share)
+        if last - start > share + (SPARE if column.tanks == 1 else 2):
+            last = merge(layers, start, last, share, FIRST_LOSS * size)
         close_gap(layers, last, end)
         start = last
 
@@ -377,7 +397,7 @@ def end_of_tank(layers: Layers, column: Column, tank: int, size: float) -> int:
     """Place of the first layer above a tank, cut there if it reaches into it."""
     if tank == column.tanks - 1:
         return layers.span[0] + layers.span[1]
-    return cut(layers, column, (tank + 1) * size)
+    return cut(layers, (tank + 1) * size)
 
 
 @kernel
@@ -410,28 +430,20 @@ def pool(layers: Layers, first: int, end: int, write: int) -> int:
 
 
 @kernel_apart
-def merge(layers: Layers, first: int, end: int, most: int) -> int:
-    """Merge neighbours that lose least until at most `most` layers are left; their new end."""
+def merge(layers: Layers, first: int, end: int, most: int, loss: float) -> int:
+    """Merge neighbours that lose less than `loss` [m³·K²], and then more, to at most `most` layers; new end."""
     volume, temperature = layers.volume, layers.temperature
-    cost = layers.piece[0]
-    for k in range(first, end - 1):
-        apart = temperature[k + 1] - temperature[k]
-        cost[k] = apart * apart * volume[k] * volume[k + 1] / (volume[k] + volume[k + 1])
-    while end - first > most:
-        best = first
-        for k in range(first + 1, end - 1):
-            if cost[k] < cost[best]:
-                best = k
-        both = volume[best] + volume[best + 1]
-        temperature[best] = (
-            temperature[best] * volume[best] + temperature[best + 1] * volume[best + 1]
-        ) / both
-        volume[best] = both
-        for k in range(best + 1, end - 1):
-            volume[k], temperature[k], cost[k] = volume[k + 1], temperature[k + 1], cost[k + 1]
-        end -= 1
-        for k in (best - 1, best):
-            if first <= k < end - 1:
-                apart = temperature[k + 1] - temperature[k]
-                cost[k] = apart * apart * volume[k] * volume[k + 1] / (volume[k] + volume[k + 1])
-    return end
+    while True:
+        last = first
+        for k in range(first + 1, end):
+            apart, both = temperature[k] - temperature[last], volume[k] + volume[last]
+            if apart * apart * volume[k] * volume[last] < loss * both:
+                temperature[last] = (temperature[last] * volume[last] + temperature[k] * volume[k]) / both
+                volume[last] = both
+            else:
+                last += 1
+                volume[last], temperature[last] = volume[k], temperature[k]
+        end = last + 1
+        if end - first <= most:
+            return end
+        loss *= LESS_NICE

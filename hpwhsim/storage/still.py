@@ -3,6 +3,9 @@
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plain_math import exponential_less_one
 from hpwhsim.storage.layers import (
+    FEWEST,
+    FIRST_LOSS,
+    MOST,
     PLACES,
     RHO_CP,
     Array,
@@ -12,17 +15,16 @@ from hpwhsim.storage.layers import (
     close_gap,
     cut,
     end_of_tank,
-    foot,
-    insert,
-    settle,
+    merge,
+    set_right,
     take_foot,
 )
 
 THIN = 0.02  # m: thickness of the pieces at a steep step
 GROWTH = 1.5  # of the next piece away from it
 STEEP = 0.5  # K between layers that makes a step steep
-ALIKE = 0.3  # K between pieces that are one layer again
-SMALL_LOSS = 0.004  # m·K²: spread of two pieces that may be lost
+AT_ONCE = 0.25  # of the stirred zone leaves it as one layer
+THINNEST = 1e-4  # m: less is no piece of its own
 MANY = 2 * PLACES - 64  # pieces that the work space holds
 
 
@@ -31,17 +33,23 @@ def conduct(layers: Layers, column: Column, seconds: float) -> None:
     """Conduction along the height of each tank; its ends are insulated.
 
     The layers are cut finer beside steep steps, in pieces that grow away from the step; the pieces exchange
-    heat implicitly, so that any time is stable; alike ones are layers again.
+    heat implicitly, so that any time is stable, in two parts; then those that lose least are merged.
     """
-    settle(layers, column)
+    set_right(layers, column)
     size = column.volume / column.tanks
+    share = MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
     start = layers.span[0]
     for tank in range(column.tanks):
         end = end_of_tank(layers, column, tank, size)
-        count = cut_finer(layers, column, start, end)
-        exchange(layers.piece, count, column.diffusivity * seconds)
-        start = put_back(layers, column, start, end, count)
-    settle(layers, column)
+        if end - start > 1:
+            count = cut_finer(layers, column, start, end)
+            exchange(layers.piece, count, 0.5 * column.diffusivity * seconds)
+            exchange(layers.piece, count, 0.5 * column.diffusivity * seconds)
+            end = put_back(layers, column, start, end, count)
+            last = merge(layers, start, end, share, FIRST_LOSS * size)
+            close_gap(layers, last, end)
+            end = last
+        start = end
 
 
 @kernel_apart
@@ -51,6 +59,10 @@ def cut_finer(layers: Layers, column: Column, start: int, end: int) -> int:
     m = 0
     for k in range(start, end):
         h, t = layers.volume[k] / column.area, layers.temperature[k]
+        if h < THINNEST and m > 0:
+            warm[m - 1] = (warm[m - 1] * height[m - 1] + t * h) / (height[m - 1] + h)
+            height[m - 1] += h
+            continue
         below = k > start and abs(t - layers.temperature[k - 1]) > STEEP
         above = k < end - 1 and abs(layers.temperature[k + 1] - t) > STEEP
         if h <= GROWTH * THIN or not (below or above) or m > MANY:
@@ -107,16 +119,6 @@ def exchange(piece: Array, count: int, reach: float) -> None:
 def put_back(layers: Layers, column: Column, start: int, end: int, count: int) -> int:
     """Make layers of the pieces in place of those from `start` to `end`; place after the last."""
     height, warm = layers.piece[0], layers.piece[1]
-    last = 0
-    for k in range(1, count):
-        apart, both = warm[k] - warm[last], height[k] + height[last]
-        if abs(apart) < ALIKE or apart * apart * height[k] * height[last] / both < SMALL_LOSS:
-            warm[last] = (warm[last] * height[last] + warm[k] * height[k]) / both
-            height[last] = both
-        else:
-            last += 1
-            height[last], warm[last] = height[k], warm[k]
-    count = last + 1
     more = count - (end - start)
     if more < 0:
         close_gap(layers, start + count, end)
@@ -151,20 +153,21 @@ def enter(layers: Layers, column: Column, volume: float, temperature: float) -> 
     """Let water in at the foot, where it stirs a zone.
 
     The zone is one water; as much of it leaves upwards as comes in, and a mixed volume empties
-    exponentially: what leaves has the mean temperature of that time.
+    exponentially: what leaves has the mean temperature of that time, in parts of a quarter of the zone.
     """
     zone = column.stirred
     if zone <= 0.0:
         add_foot(layers, volume, temperature)
         return
     mixed = take_foot(layers, zone) / zone
-    if abs(mixed - temperature) < 1e-9:
-        add_foot(layers, zone + volume, mixed)
-        return
-    over = (mixed - temperature) * zone * -exponential_less_one(-volume / zone)  # leaves, above what enters
-    add_foot(layers, volume, temperature + over / volume)
-    left = temperature + (mixed - temperature) - over / zone
-    add_foot(layers, zone, left)
+    parts = int(volume / (AT_ONCE * zone)) + 1
+    part = volume / parts
+    gone = -exponential_less_one(-part / zone)
+    for _ in range(parts):
+        over = (mixed - temperature) * gone  # of the zone leaves, above what enters
+        add_foot(layers, part, temperature + over * zone / part)
+        mixed -= over
+    add_foot(layers, zone, mixed)
 
 
 @kernel_apart
@@ -190,8 +193,8 @@ def stir_feet(
         if through <= 0.0:
             continue
         share = -exponential_less_one(-through / zone)
-        first = cut(layers, column, tank * size)
-        end = cut(layers, column, tank * size + zone)
+        first = cut(layers, tank * size)
+        end = cut(layers, tank * size + zone)
         heat = volume = 0.0
         for k in range(first, end):
             heat += layers.volume[k] * layers.temperature[k]
@@ -199,5 +202,3 @@ def stir_feet(
         for k in range(first, end):
             layers.temperature[k] += share * (heat / volume - layers.temperature[k])
 
-
-__all__ = ["conduct", "enter", "fading", "foot", "insert", "lose", "stir_feet"]
