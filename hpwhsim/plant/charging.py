@@ -233,4 +233,3 @@ def thaw_power(plant: Plant, inlet: float, source: float, frosted: tuple[float, 
         outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
     _, power, _ = perform(plant, source, inlet, outlet)
     return 0.0 if np.isnan(power) else frosted[1] * power
-

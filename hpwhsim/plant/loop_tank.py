@@ -39,7 +39,9 @@ def tank_turns(plant: Plant, hour: Hour, loop: LoopState, use: float, top: float
 
 
 @kernel_apart
-def beside_tank(plant: Plant, hour: Hour, moved: Moved, loop: LoopState, seconds: float) -> tuple[Moved, LoopState]:
+def beside_tank(
+    plant: Plant, hour: Hour, moved: Moved, loop: LoopState, seconds: float
+) -> tuple[Moved, LoopState]:
     """The loop served by its own tank alone, beside what `moved` for the taps."""
     lost, stood = loop_losses(plant, hour, seconds, loop.held)
     held = loop.held - (lost + stood) / plant.loop_tank.volume

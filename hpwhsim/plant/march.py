@@ -139,9 +139,7 @@ def marcher(kind: int) -> March:
                 offer = offered(kind, plant, drive, state, step, index, max(charging.running, 1))
             now, look_end = begin, begin + plant.step_seconds
             use_now = drive.use[min(int((now + TINY) / span), bins - 1) + index * bins] / span
-            seen = look(
-                kind, plant, drive, offer, layers, hour, step, use_now, charging.running
-            )
+            seen = look(kind, plant, drive, offer, layers, hour, step, use_now, charging.running)
             around = column.room if kind != ROOM else state.air[0]
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
             quarter = step * 4 // per_hour
@@ -202,9 +200,7 @@ def marcher(kind: int) -> March:
                         giving = clear, power
                     if abs(pipes.owed) > SETTLED and units > 0.0:
                         until = min(until, now + MINUTE)
-                        to_lines = share_owed(
-                            plant, below, pipes.owed, source, units * (until - now), giving
-                        )
+                        to_lines = share_owed(plant, below, pipes.owed, source, units * (until - now), giving)
                         giving = giving[0] * (1.0 - to_lines), giving[1]
                 if units > 0.0:
                     heat = heat_of_machine(plant, source, units, (below, cold, mains), giving)
@@ -285,9 +281,7 @@ def marcher(kind: int) -> March:
                     settle(layers, column)
                     weight = heat.flow * heating if plant.water_side != WRAPPED else given
                     inlet = before / weight if weight > 0.0 else inlet
-                flow = Flow(
-                    use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate
-                )
+                flow = Flow(use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate)
                 moved = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
                 if tanked and plant.loop_tank.through > 0.0 and not series:
                     moved, loop = through_tank(plant, layers, hour, flow, loop, dt)
@@ -420,9 +414,7 @@ def marcher(kind: int) -> March:
                 top, _, _ = sensed(layers, plant.draw_port - 1e-12)
                 out.store_top[index] = min(out.store_top[index], top)
                 warming = warming - idle if wanted > 0 else 0.0
-                charging = Charge(
-                    calling, wanted, refused, since + dt, rested + dt, cut_out + dt, warming
-                )
+                charging = Charge(calling, wanted, refused, since + dt, rested + dt, cut_out + dt, warming)
                 now = end
 
             # rest

@@ -67,9 +67,7 @@ def lifted(plant: Plant, hour: Hour, flow: Flow, entering: float, gain: float) -
 
 
 @kernel
-def serve(
-    plant: Plant, layers: Layers, hour: Hour, flow: Flow, times: DrawTimes, window: Window
-) -> Served:
+def serve(plant: Plant, layers: Layers, hour: Hour, flow: Flow, times: DrawTimes, window: Window) -> Served:
     """What taps and loop take in a window, its draws one after the other; nothing is moved yet.
 
     Parameters
@@ -157,9 +155,7 @@ def serve(
 
 
 @kernel
-def move(
-    plant: Plant, layers: Layers, hour: Hour, flow: Flow, served: Served, seconds: float
-) -> Moved:
+def move(plant: Plant, layers: Layers, hour: Hour, flow: Flow, served: Served, seconds: float) -> Moved:
     """Move the store by what was served in a window of `seconds`: mains in, loop back, the charge down."""
     column, outlet = plant.column, plant.outlet[0]
     passing = flow.straight * seconds
@@ -203,4 +199,3 @@ def move(
         short_seconds=served.short_seconds,
         missing=served.missing,
     )
-

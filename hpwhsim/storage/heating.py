@@ -85,9 +85,7 @@ def at_wall(layers: Layers, top: float, hottest: float) -> tuple[float, float]:
 
 
 @kernel_apart
-def heat_wall(
-    layers: Layers, top: float, hottest: float, share: float
-) -> None:
+def heat_wall(layers: Layers, top: float, hottest: float, share: float) -> None:
     """Give the layers below the height `top` a share of what each lacks to `hottest` °C."""
     end = cut(layers, top)
     for k in range(layers.span[0], end):

@@ -323,9 +323,7 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
         beside = j == k or below < SLIVER
         if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
             both = layers.volume[j] + volume
-            layers.temperature[j] = (
-                layers.temperature[j] * layers.volume[j] + temperature * volume
-            ) / both
+            layers.temperature[j] = (layers.temperature[j] * layers.volume[j] + temperature * volume) / both
             layers.volume[j] = both
             return
     more = 1 if k == end or below < SLIVER else 2

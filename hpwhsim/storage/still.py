@@ -171,9 +171,7 @@ def enter(layers: Layers, column: Column, volume: float, temperature: float) -> 
 
 
 @kernel_apart
-def stir_feet(
-    layers: Layers, column: Column, rise: float, inserted: float, port: float
-) -> None:
+def stir_feet(layers: Layers, column: Column, rise: float, inserted: float, port: float) -> None:
     """Stir the foot of every later tank in series by the water that came up into it.
 
     A zone through which a volume ``v`` flows comes nearer to its mean by ``1 - exp(-v / zone)``: a flow far
@@ -201,4 +199,3 @@ def stir_feet(
             volume += layers.volume[k]
         for k in range(first, end):
             layers.temperature[k] += share * (heat / volume - layers.temperature[k])
-
