@@ -17,8 +17,8 @@ _ALWAYS = """<?xml version="1.0" encoding="UTF-8"?>
 <oor:items xmlns:oor="http://openoffice.org/2001/registry">
 <item oor:path="/org.openoffice.Office.Calc/Formula/Load"><prop oor:name="OOXMLRecalcMode" oor:op="fuse">
 <value>0</value></prop></item></oor:items>"""
-# A file of comma-separated values for every sheet, written and read in a third of the time that a workbook takes:
-# text in quotes, numbers and errors without, numbers in full and not as the cell shows them.
+# Comma-separated values of every sheet, written and read in a third of the time that a workbook takes: text
+# in quotes, numbers and errors without, numbers in full and not as the cell shows them.
 _EVERY_SHEET = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,true,true,false,false,false,-1"
 _CELL = re.compile(r'(?:"((?:[^"]|"")*)"|([^,\n]*))([,\n])')
 
@@ -117,9 +117,9 @@ def recalculated_all(cases: Iterable[tuple[Path, Changes]], folder: Path) -> lis
     profile = folder / "profile"
     (profile / "user").mkdir(parents=True, exist_ok=True)
     (profile / "user" / "registrymodifications.xcu").write_text(_ALWAYS)
-    command = [OFFICE, f"-env:UserInstallation={profile.as_uri()}", "--headless", "--convert-to", _EVERY_SHEET]
+    command = [OFFICE, f"-env:UserInstallation={profile.as_uri()}", "--headless"]
     done = subprocess.run(
-        [*command, "--outdir", str(result), *map(str, bare)],
+        [*command, "--convert-to", _EVERY_SHEET, "--outdir", str(result), *map(str, bare)],
         capture_output=True,
         text=True,
         timeout=300,

@@ -1,4 +1,4 @@
-"""The tests' own store of years: what it gives is what the march gave, and other input finds nothing there."""
+"""The tests' own store of years: what it gives is what the march gave, to the same input alone."""
 
 from pathlib import Path
 

@@ -1,8 +1,8 @@
 """Years simulated once in a run of the tests: who asks for the same again is given what the first one got.
 
-A run is a function of what `MARCHED` names (tests with the fixture `anew` march again and hold that), so a year
-is kept under the digest of all of it, with the state that it leaves to the source. On disk, so that processes of
-one run of the tests share it, and for this run alone.
+A run is a function of what `MARCHED` names (tests with the fixture `anew` march again and hold that), so a
+year is kept under the digest of all of it, with the state that it leaves to the source. On disk, so that the
+processes of one run of the tests share it, and for this run alone.
 """
 
 import os
