@@ -383,7 +383,7 @@ def test_each_wrong_value_has_its_message(folder: Path, override: str, said: str
     ],
 )
 def test_values_that_do_not_go_together(folder: Path, overrides: list[str], said: str) -> None:
-    assert said in message(folder, *overrides)
+    assert said in messages(folder, *overrides)
 
 
 def test_every_error_of_a_file_has_its_line(folder: Path) -> None:
