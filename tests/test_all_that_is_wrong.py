@@ -4,9 +4,11 @@ Expected lines are read off the tables of keys in README: what each key says tha
 """
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
+from cases import GOOD, GREENSBORO, ROOT
 
 from hpwhsim import cli
 from hpwhsim.scenario.good_parts import good_part
@@ -14,29 +16,19 @@ from hpwhsim.scenario.parts import Block
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.schema import Scenario
 
-ROOT = Path(__file__).parents[1]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
-WEATHER = ROOT / "weather" / "greensboro-nc-723170-tmy3.csv.gz"
 
-GOOD = f"""
-title: invented
-site: {{weather: {WEATHER}}}
-building: {{apartments: 12}}
-hot_water: {{daily_use_per_apartment: "40 gal"}}
-plant:
-  family: central-air
-  heat_pump:
-    refrigerant: R-744
-    capacity: "18 kW"
-    cop: 3.6
-    rated_at: {{source: "7 degC", water_in: "17 degC", water_out: "65 degC"}}
-  storage: {{volume: "600 gal", setpoint: "150 degF"}}
-  backup: {{kind: resistance, power: "18 kW"}}
-"""
+
+@pytest.fixture
+def raw() -> dict[str, Any]:
+    """A good scenario, as it stands in a file."""
+    good: dict[str, Any] = yaml.safe_load(GOOD)
+    good["site"]["weather"] = str(GREENSBORO)
+    return good
 
 
 def refused(
-    capsys: pytest.CaptureFixture[str], folder: Path, raw: dict[str, object], verb: str = "check"
+    capsys: pytest.CaptureFixture[str], folder: Path, raw: dict[str, Any], verb: str = "check"
 ) -> list[str]:
     """Lines of what is wrong; exit 2, nothing on standard output."""
     path = folder / "mine.yaml"
@@ -59,9 +51,8 @@ def keys_of(lines: list[str]) -> list[str]:
 
 
 def test_clashes_of_three_blocks_are_listed_once_each(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, raw: dict[str, Any]
 ) -> None:
-    raw = yaml.safe_load(GOOD)
     raw["plant"]["controls"] = {
         "demand_modules": 1,
         "signal_hours": 4,
@@ -77,13 +68,18 @@ def test_clashes_of_three_blocks_are_listed_once_each(
         "supply_drop": "4 K",
         "return_temperature": "50 degC",
     }
-    raw["hot_water"] |= {
+    raw["hot_water"] = {
         "minimum_temperature": "60 degC",
         "tempering_valve": "45 degC",
         "tempering_least_flow": "2 gpm",
         "tempering_most_flow": "1 gpm",
     }
-    raw["plant"]["backup"] |= {"efficiency": 0.9, "made_on": "2026-01-01"}
+    raw["plant"]["backup"] = {
+        "kind": "resistance",
+        "power": "9 kW",
+        "efficiency": 0.9,
+        "made_on": "2026-01-01",
+    }
     lines = refused(capsys, tmp_path, raw)
     assert sorted(keys_of(lines)) == sorted(
         [
@@ -98,11 +94,10 @@ def test_clashes_of_three_blocks_are_listed_once_each(
 
 
 def test_clashes_between_blocks_are_listed_beside_those_within_one(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, raw: dict[str, Any]
 ) -> None:
     """A rule is asked wherever the keys that it compares are good, whatever else is wrong."""
-    raw = yaml.safe_load(GOOD)
-    raw["plant"]["backup"]["efficiency"] = 0.9  # within a block
+    raw["plant"]["backup"] = {"kind": "resistance", "power": "9 kW", "efficiency": 0.9}  # within a block
     raw["run"] = {"years": 3}  # with plant.family
     raw["costs"] = {
         "capital": "9,000 USD",
@@ -134,20 +129,22 @@ def test_clashes_between_blocks_are_listed_beside_those_within_one(
     ],
 )
 def test_one_fault_is_one_line(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, change: dict[str, object], said: list[str]
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    raw: dict[str, Any],
+    change: dict[str, object],
+    said: list[str],
 ) -> None:
-    raw = yaml.safe_load(GOOD)
     raw["plant"]["heat_pump"] |= change
     assert [line.split(": ")[0] for line in refused(capsys, tmp_path, raw)] == said
 
 
 def test_what_needs_no_march_is_listed_with_what_the_schema_refuses(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, raw: dict[str, Any]
 ) -> None:
     """Prices, grid, refrigerant, supply, pattern and machine are asked though another block is wrong."""
-    raw = yaml.safe_load(GOOD)
     raw["site"]["checks"] = {"voltage": "300 V", "phases": 1}
-    raw["hot_water"]["pattern"] = "nowhere"
+    raw["hot_water"] = {"pattern": "nowhere"}
     raw["plant"]["heat_pump"] |= {"refrigerant": "R-290", "outlet_temperature": "88 degC"}
     raw["carbon"] = {"grid": "XXXX 2023", "gwp": "AR5-100"}
     (tmp_path / "price.csv").write_text("usd_per_kwh\n0.2\n")
@@ -172,9 +169,8 @@ def test_what_needs_no_march_is_listed_with_what_the_schema_refuses(
 
 
 def test_run_says_what_cannot_be_built_before_any_march(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, raw: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    raw = yaml.safe_load(GOOD)
     raw["plant"]["heat_pump"] |= {"refrigerant": "R-290", "outlet_temperature": "88 degC"}
     raw["baseline"] = {
         "family": "resistance",

@@ -1,7 +1,7 @@
 """Lines between an outdoor machine and the store indoors, as frozen, strict models."""
 
 from collections.abc import Iterator
-from typing import Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
@@ -26,6 +26,24 @@ USUAL = {
 """By family; common practice, no source."""
 
 _OWN = origin("not given: what is common stands in its place", none="")
+MaxLength = Annotated[
+    Length | None,
+    Field(
+        gt=0,
+        le=500,
+        description="the longest line, one way, that the maker of this machine allows [m]",
+        json_schema_extra=_OWN,
+    ),
+]
+MaxHeight = Annotated[
+    Length | None,
+    Field(
+        gt=0,
+        le=200,
+        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
+        json_schema_extra=_OWN,
+    ),
+]
 
 
 class RefrigerantLines(Block):
@@ -65,20 +83,8 @@ class RefrigerantLines(Block):
         description="one way, level: the lines that the rating was measured with [m]",
         json_schema_extra=origin("[tankyear-default]: the rating leaves lines out"),
     )
-    max_length: Length | None = Field(
-        None,
-        gt=0,
-        le=500,
-        description="the longest line, one way, that the maker of this machine allows [m]",
-        json_schema_extra=_OWN,
-    )
-    max_height: Length | None = Field(
-        None,
-        gt=0,
-        le=200,
-        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
-        json_schema_extra=_OWN,
-    )
+    max_length: MaxLength = None
+    max_height: MaxHeight = None
 
 
 class WaterLines(Block):
@@ -92,20 +98,8 @@ class WaterLines(Block):
         description="store above the outdoor unit; negative: below; held against max_height alone [m]",
         json_schema_extra=origin("[tankyear-default]: level"),
     )
-    max_length: Length | None = Field(
-        None,
-        gt=0,
-        le=500,
-        description="the longest line, one way, that the maker of this machine allows [m]",
-        json_schema_extra=_OWN,
-    )
-    max_height: Length | None = Field(
-        None,
-        gt=0,
-        le=200,
-        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
-        json_schema_extra=_OWN,
-    )
+    max_length: MaxLength = None
+    max_height: MaxHeight = None
     inner_diameter: Length = Field(
         0.0266,
         ge=0.005,

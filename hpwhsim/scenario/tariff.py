@@ -67,6 +67,14 @@ def _fuel_kind(value: object) -> str:
 
 
 Months = Annotated[tuple[int, ...], BeforeValidator(_months)]
+AnyMonths = Annotated[
+    Months,
+    Field(
+        description="months, such as Jun-Sep or [6, 7, 8, 9]",
+        json_schema_extra=origin("[tankyear-default]: every month"),
+    ),
+]
+"""Of a field that holds all year where nobody says more."""
 Days = Literal["all", "weekdays", "weekends"]
 
 
@@ -74,11 +82,7 @@ class TouBlock(Block):
     """A price of electricity and the hours in which it holds; the first block that holds an hour counts."""
 
     price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity [USD/kWh]")
-    months: Months = Field(
-        ALL_MONTHS,
-        description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("[tankyear-default]: every month"),
-    )
+    months: AnyMonths = ALL_MONTHS
     days: Days = Field(
         "all",
         description="all, weekdays (Monday to Friday; no holidays) or weekends",
@@ -108,11 +112,7 @@ class Tier(Block):
         description="energy of a month at which the tier ends [kWh]",
         json_schema_extra=origin("[tankyear-default]", none="no end: the last tier"),
     )
-    months: Months = Field(
-        ALL_MONTHS,
-        description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("[tankyear-default]: every month"),
-    )
+    months: AnyMonths = ALL_MONTHS
 
 
 class Demand(Block):
