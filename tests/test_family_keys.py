@@ -112,6 +112,7 @@ WRONG: dict[str, dict[str, tuple[str, str]]] = {
         "cleaning_interval": ("0", "at least 1"),
         "pump_power": ("-1 W", "at least 0 W"),
         "grinding": ("20 W", "such as"),
+        "grinder_power": ("-1 W", "at least 0 W"),
     },
     f"{MACHINE}.lines": {
         "length": ("501 m", "at most 500 m"),

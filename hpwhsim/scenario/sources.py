@@ -353,6 +353,13 @@ class Wastewater(Block):
         description="electricity to grind and lift the sewage [J/m3]",
         json_schema_extra=origin("20 Wh/m3; common practice, no source"),
     )
+    grinder_power: Power | None = Field(
+        None,
+        ge=0,
+        le=1e6,
+        description="motor of the grinder pump, on its nameplate, for the connected load; moves no kWh [W]",
+        json_schema_extra=origin(PRACTICE, none="grinding times the flow of sewage through the exchanger"),
+    )
 
     @rule
     def _sewer_or_drains(self) -> Iterator[Clash]:
