@@ -29,7 +29,7 @@ def test_the_ratio_of_every_check_is_live(tmp_path: Path) -> None:
     path = tmp_path / "book.xlsx"
     path.write_bytes(workbook_bytes(papers))
     head, *rows = table(recalculated(path, tmp_path), "Checks")
-    assert head[5:] == ["ratio", "value", "limit", "unit"]
+    assert head[5:] == ["ratio", "value, number", "limit, number", "unit"]
     found = {row[0]: [*row, *[None] * 9][:9] for row in rows}
     for check in checks:
         _, _, _, _, state, ratio, value, limit, unit = found[check.name]

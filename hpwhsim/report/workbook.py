@@ -184,7 +184,11 @@ def _inputs(book: Book, papers: Papers) -> None:
 def _checks(book: Book, papers: Papers, differences: Cells) -> None:
     """Whether the sheets add up to the engine's record, whether the year closes, and the plant's checks."""
     sheet = "Checks"
-    book.texts(sheet, 0, ["check", "value", "limit", "source", "state", "ratio", "value", "limit", "unit"])
+    book.texts(
+        sheet,
+        0,
+        ["check", "value", "limit", "source", "state", "ratio", "value, number", "limit, number", "unit"],
+    )
     book.widths(sheet, 56, 26, 70, 60, 12, 9, 12, 12, 10, freeze=1)
     row = 1
     for name, largest in differences.items():
