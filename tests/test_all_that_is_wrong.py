@@ -3,6 +3,7 @@
 Expected lines are read off the tables of keys in README: what each key says that it allows.
 """
 
+import random
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,11 @@ import yaml
 from cases import GOOD, GREENSBORO, ROOT
 
 from hpwhsim import cli
+from hpwhsim.errors import InputError
 from hpwhsim.scenario.good_parts import good_part
+from hpwhsim.scenario.keys import known_fields
 from hpwhsim.scenario.parts import Block
-from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.scenario.reading import read_scenario, scenario_from
 from hpwhsim.scenario.schema import Scenario
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -204,3 +207,44 @@ def test_no_block_stops_at_its_first_clash() -> None:
     for block in blocks():
         validators = set(block.__pydantic_decorators__.model_validators)
         assert validators == {"_hold_rules"}, block
+
+
+VALUES = (
+    *(None, -1, 0, 3, 0.5, True, "x", [], {}, ["08:00-12:07"], "17:00-20:00", {"a": 1}),
+    *("5 degC", "80 degC", "200 gal", "3 kW", "2 W/K", "1 USD", "0.2 USD/kWh", "none", "random"),
+    *("gas", "ground", "loop-tank", "series", "R-290", "multi-pass", "wrap-around"),
+)
+
+
+def spoilt(raw: dict[str, Any], chance: random.Random) -> None:
+    """One to six keys taken out, misspelt, or given another value, wherever they belong or not."""
+    known = sorted(known_fields())
+    for _ in range(chance.randint(1, 6)):
+        *above, leaf = chance.choice(known).split(".")
+        here = raw
+        for key in above:
+            if not isinstance(here.get(key), dict):
+                here[key] = {}
+            here = here[key]
+        how = chance.random()
+        if how < 0.2:
+            here.pop(leaf, None)
+        elif how < 0.3:
+            here[f"{leaf}x"] = here.pop(leaf, 1)
+        else:
+            here[leaf] = chance.choice(VALUES)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_whatever_is_spoilt_is_said_once(seed: int) -> None:
+    """Law: a spoilt file is read or refused, never anything else, and no line of the refusal stands twice."""
+    chance = random.Random(seed)
+    path = chance.choice(SCENARIOS)
+    raw = yaml.safe_load(path.read_text())
+    spoilt(raw, chance)
+    try:
+        scenario_from(raw, path.parent)
+    except InputError as error:
+        lines = str(error).split("\n")
+        assert len(set(lines)) == len(lines)
+        assert len(lines) == 1 or lines[0].endswith(f"{len(lines) - 1} things are wrong")
