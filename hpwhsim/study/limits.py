@@ -31,6 +31,7 @@ from hpwhsim.plant.warmest import Warmest, warmest
 from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study import grade
 from hpwhsim.study.best_performance import Array, over_inlets
+from hpwhsim.study.connected import grinding_power
 from hpwhsim.study.reduced import Grade, ReducedPlant, Tank
 
 JOULE_PER_KWH = 3.6e6
@@ -313,6 +314,5 @@ def _most_auxiliary(assembly: Assembly) -> float:
     if sources.kind == SourceKind.GROUND_LOOP:
         power += float(sources.loop.pump.max())
     elif sources.kind in (SourceKind.WET_WELL, SourceKind.SEWER):
-        lifted = sources.well.exchanger.sewage / RHO_CP * sources.pumping.grinder
-        power += (sources.pumping.pump_power + lifted) / plant.modules
+        power += (sources.pumping.pump_power + grinding_power(sources)) / plant.modules
     return power
