@@ -18,8 +18,8 @@ def _run(args: argparse.Namespace) -> int:
     from hpwhsim.account.checks import FAIL
     from hpwhsim.report.files import PAGE, record_text, write_results
     from hpwhsim.report.summary import year_text
-    from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.draw_years import answer_over
+    from hpwhsim.study.refusals import read
     from hpwhsim.study.site import writes_us_units
     from hpwhsim.study.year import to_dataset
 
@@ -28,7 +28,7 @@ def _run(args: argparse.Namespace) -> int:
         out = Path("out") / args.scenario.stem
     if args.pictures and out is None:
         raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
-    loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    loaded = read(args.scenario, args.overrides, args.weather)
     pictures = {}
     if args.pictures:
         from hpwhsim.report.figures import draw_pictures
@@ -61,13 +61,13 @@ def _compare(args: argparse.Namespace) -> int:
 
     from hpwhsim.report import side_by_side
     from hpwhsim.report.files import record_text, write_files
-    from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.draw_years import answer_over, is_random
+    from hpwhsim.study.refusals import read
     from hpwhsim.study.unlike import Case, one_seed, unlike
 
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
-    loaded = [read_scenario(path, args.overrides, args.weather) for path in args.scenarios]
+    loaded = [read(path, args.overrides, args.weather) for path in args.scenarios]
     bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
     if args.seeds and not any(is_random(one.scenario) for one in loaded):
         raise InputError("--seeds: allowed nothing unless hot_water.draws of a scenario is random")
@@ -134,10 +134,10 @@ def _weather(args: argparse.Namespace) -> int:
 def _rate(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import record_text
     from hpwhsim.report.rating import rating_text
-    from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.rating import rate
+    from hpwhsim.study.refusals import read
 
-    record = rate(read_scenario(args.scenario, args.overrides, args.weather), args.pattern)
+    record = rate(read(args.scenario, args.overrides, args.weather), args.pattern)
     sys.stdout.write(record_text(record) if args.json else rating_text(record))
     return DONE
 
@@ -145,10 +145,10 @@ def _rate(args: argparse.Namespace) -> int:
 def _size(args: argparse.Namespace) -> int:
     from hpwhsim.report.files import record_text, write_files
     from hpwhsim.report.sizing import sizing_figure, sizing_text
-    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.refusals import read
     from hpwhsim.study.size import size
 
-    record = size(read_scenario(args.scenario, args.overrides, args.weather), args.seeds)
+    record = size(read(args.scenario, args.overrides, args.weather), args.seeds)
     written: list[Path] = []
     if args.out is not None:
         content = {"sizing.json": record_text(record).encode(), "sizing.png": sizing_figure(record)}
@@ -168,12 +168,13 @@ def _why(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.answer import check
+    from hpwhsim.study.refusals import read
     from hpwhsim.tables.sources import Cited
 
-    loaded = read_scenario(args.scenario, args.overrides, args.weather)
-    asked, weather, assembly = check(loaded)
+    loaded = read(args.scenario, args.overrides, args.weather)
+    checked = check(loaded)
+    asked, weather, assembly = checked.asked, checked.weather, checked.assembly
     scenario = loaded.scenario
     dry_bulb = weather["dry_bulb_c"].values
     print(f"{args.scenario}: {scenario.title}")
@@ -223,10 +224,10 @@ def _new(args: argparse.Namespace) -> int:
 def _bound(args: argparse.Namespace) -> int:
     from hpwhsim.report.bound import bound_text
     from hpwhsim.report.files import record_text
-    from hpwhsim.scenario.reading import read_scenario
     from hpwhsim.study.bound import bounded
+    from hpwhsim.study.refusals import read
 
-    found = bounded(read_scenario(args.scenario, args.overrides, args.weather))
+    found = bounded(read(args.scenario, args.overrides, args.weather))
     sys.stdout.write(record_text(found._asdict()) if args.json else bound_text(found))
     return DONE if found.converged else FOUND
 
@@ -244,9 +245,9 @@ def _dossier(args: argparse.Namespace) -> int:
         sys.stdout.write(verdict_text(verdict))
         return DONE if verdict.same else FOUND
     from hpwhsim.report.dossier import write_dossier
-    from hpwhsim.scenario.reading import read_scenario
+    from hpwhsim.study.refusals import read
 
-    loaded = read_scenario(args.scenario, args.overrides, args.weather)
+    loaded = read(args.scenario, args.overrides, args.weather)
     out = args.out or Path("out") / f"{args.scenario.stem}-dossier"
     sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out, args.seeds)))
     return DONE

@@ -16,32 +16,53 @@ class OutOfRangeError(InputError, ValueError):
     """A number lies outside the range in which the method holds."""
 
 
-def together(where: str, lines: Sequence[str]) -> InputError:
+class ListedError(InputError):
+    """Several things are wrong in one place, or one of several that were looked for.
+
+    Attributes
+    ----------
+    where : str
+        The place, which begins the message.
+    lines : tuple of str
+        What is wrong there, a line each.
+    """
+
+    def __init__(self, where: str, lines: Sequence[str]) -> None:
+        said = [f"{where}: {lines[0]}"]
+        if len(lines) > 1:
+            said = [f"{where}: {len(lines)} things are wrong", *lines]
+        super().__init__("\n  ".join(said))
+        self.where, self.lines = where, tuple(lines)
+
+
+def together(where: str, lines: Sequence[str]) -> ListedError:
     """Everything that is wrong in one place: a line that names the place, or that and a line for each.
+
+    What is said twice is one thing, and a line does not name the place once more.
 
     Examples
     --------
-    >>> print(together("x.yaml", ["a: got 1", "b: got 2"]))
+    >>> print(together("x.yaml", ["a: got 1", "x.yaml: b: got 2", "a: got 1"]))
     x.yaml: 2 things are wrong
       a: got 1
       b: got 2
     """
-    if len(lines) == 1:
-        return InputError(f"{where}: {lines[0]}")
-    return InputError("\n  ".join([f"{where}: {len(lines)} things are wrong", *lines]))
+    return ListedError(where, list(dict.fromkeys(line.removeprefix(f"{where}: ") for line in lines)))
 
 
 class Findings:
     """Collects errors of steps that do not need each other, so that all are said at once."""
 
-    def __init__(self) -> None:
-        self.lines: list[str] = []
+    def __init__(self, lines: Sequence[str] = ()) -> None:
+        self.lines = list(lines)
 
     @contextmanager
     def step(self, where: str = "") -> Iterator[None]:
-        """A step whose wrong input is kept for later, with `where` before it."""
+        """A step whose wrong input is kept for later, with `where` before each line of it."""
         try:
             yield
+        except ListedError as error:
+            self.lines += [f"{where}{error.where}: {line}" for line in error.lines]
         except InputError as error:
             self.lines.append(f"{where}{error}")
 

@@ -18,6 +18,21 @@ GOLDEN = ROOT / "weather" / "golden-co-724666-tmy3.csv.gz"
 GREENSBORO = ROOT / "weather" / "greensboro-nc-723170-tmy3.csv.gz"
 SAND_POINT = ROOT / "weather" / "sand-point-ak-703165-tmy3.csv.gz"
 
+GOOD = """\
+title: An invented building
+site: {weather: weather.csv}
+building: {apartments: 20}
+plant:
+  family: central-air
+  heat_pump:
+    refrigerant: R-744
+    capacity: "35 kW"
+    cop: 3.5
+    rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
+  storage: {volume: "600 gal", setpoint: "150 degF"}
+"""
+"""A scenario as it stands in a file, with the weather beside it."""
+
 
 def write_table(path: Path, cop: Mapping[float, float], capacity_kw: float = 60.0) -> None:
     """A measured table whose COP depends on the source alone; `cop` by source temperature, degC."""

@@ -1,5 +1,8 @@
 """Fixtures shared by all tests."""
 
+import os
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +20,33 @@ settings.register_profile("same", deadline=None, derandomize=True)
 settings.load_profile("same")
 
 ROOT = Path(__file__).resolve().parents[1]
+YEARS = "TANKYEAR_TESTS_YEARS"  # names the folder of the years to every process of a run of the tests
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the folder of the years in the first process; those that it starts find its name."""
+    if YEARS not in os.environ:
+        folder = tempfile.TemporaryDirectory(prefix="tankyear-years-")
+        os.environ[YEARS] = folder.name
+        config.add_cleanup(folder.cleanup)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _years_once() -> Iterator[None]:
+    """Years are marched once: `years_once`."""
+    import years_once
+
+    with pytest.MonkeyPatch.context() as patch:
+        years_once.march_by(years_once.kept(years_once.MARCH, Path(os.environ[YEARS])), patch)
+        yield
+
+
+@pytest.fixture
+def anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every year of a test is marched, for tests of the march being a function."""
+    import years_once
+
+    years_once.march_by(years_once.MARCH, monkeypatch)
 
 
 @pytest.fixture(scope="session")

@@ -177,7 +177,8 @@ def test_weather_that_is_none_shows_too(copy: Path, capsys: pytest.CaptureFixtur
     lines = said(copy / "bundle.zip", capsys, 1)
     assert lines[-1] == f"differs: {WEATHER} in the archive; calculation"
     (line,) = (line for line in lines if "cannot be repeated" in line)
-    assert f"bundle.zip: {WEATHER}" in line
+    assert re.search(rf"bundle\.zip: inputs/[\w-]+\.yaml: {re.escape(WEATHER)}: ", line), line
+    assert "tankyear-" not in line
 
 
 def test_a_changed_record_shows(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:

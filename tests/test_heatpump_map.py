@@ -18,9 +18,9 @@ from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.heatpump.performance import map_from_cycle, map_from_ratings
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of its own for every test."""
+    """A cache of its own; other tests have maps as those of years do, kept by the text of what made them."""
     monkeypatch.setattr(platformdirs, "user_cache_dir", lambda name: str(tmp_path / name))
     return tmp_path / "tankyear" / "maps"
 

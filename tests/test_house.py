@@ -25,6 +25,7 @@ FLOOR = {
     "quantities": 1,
     "kernel": 1,
     "errors": 1,
+    "bounds": 1,
     "disk_cache": 1,
     "user_csv": 1,
     "plain_text": 1,
@@ -34,7 +35,7 @@ FLOOR = {
     "plain_math": 1,
 }
 # used from every floor, their own included
-EVERYWHERE = ("errors", "disk_cache", "kernel", "last_digits", "plain_text")
+EVERYWHERE = ("errors", "bounds", "disk_cache", "kernel", "last_digits", "plain_text")
 KERNEL_DOOR = "kernel"
 
 

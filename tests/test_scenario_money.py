@@ -21,7 +21,7 @@ from hpwhsim.quantities import (
 )
 from hpwhsim.scenario.keys import block_of, extra_of, kind_of, walk
 from hpwhsim.scenario.money import Costs, Incentive, Outlay, PeakHours, Replacement, Savings
-from hpwhsim.scenario.parts import Block, Clash, Window
+from hpwhsim.scenario.parts import Block, Clashes, Window
 from hpwhsim.scenario.tariff import ALL_MONTHS, Demand, Tariff, Tier, TouBlock
 
 BLOCKS = (Tariff, TouBlock, Tier, Demand, Costs, Outlay, Replacement, Incentive, Savings, PeakHours)
@@ -39,11 +39,11 @@ def refusal(block: type[Block], raw: dict[str, Any], folder: Path | None = None)
         read(block, raw, folder)
     lines = []
     for error in caught.value.errors(include_url=False):
-        clash = error.get("ctx", {}).get("error")
-        key = ".".join(
-            str(part) for part in (*error["loc"], *([clash.key] if isinstance(clash, Clash) else []))
-        )
-        lines.append(f"{key}: got {error['input']!r}: {error['msg']}")
+        found = error.get("ctx", {}).get("error")
+        clashes = found.found if isinstance(found, Clashes) else [None]
+        for clash in clashes:
+            key = ".".join(str(part) for part in (*error["loc"], *([clash.key] if clash else [])))
+            lines.append(f"{key}: got {error['input']!r}: {clash or error['msg']}")
     return "\n".join(lines)
 
 
@@ -183,7 +183,7 @@ def test_costs_as_written() -> None:
 BASE = {"electricity": "0.2 USD/kWh"}
 TOU = {"price": "0.2 USD/kWh"}
 COSTS = {"capital": "9 USD"}
-NOMINAL = {**COSTS, "rates": "nominal", "discount_rate": 0.06, "inflation": 0.02}
+NOMINAL = {**COSTS, "rates": "nominal", "discount_rate": 0.06, "inflation": 0.02, "fuel_escalation": 0.01}
 HOURS = {"name": "peak", "months": "Jun-Sep", "days": "weekdays", "hours": ["14:00-18:00"]}
 
 
@@ -219,7 +219,7 @@ HOURS = {"name": "peak", "months": "Jun-Sep", "days": "weekdays", "hours": ["14:
         (
             Tariff,
             {**BASE, "tiers": [{**TOU, "up_to": "500 kWh"}]},
-            ["tiers", "500", "last tier without one (jan)"],
+            ["tiers", "500", "last tier without one (jan, feb"],
         ),
         (Tariff, {"tiers": [{**TOU, "months": "Apr-Feb"}]}, ["tiers", "every month", "mar"]),
         (

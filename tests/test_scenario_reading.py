@@ -6,26 +6,13 @@ from pathlib import Path
 
 import pytest
 import yaml
+from cases import GOOD
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.keys import walk
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
-
-GOOD = """\
-title: An invented building
-site: {weather: weather.csv}
-building: {apartments: 20}
-plant:
-  family: central-air
-  heat_pump:
-    refrigerant: R-744
-    capacity: "35 kW"
-    cop: 3.5
-    rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
-  storage: {volume: "600 gal", setpoint: "150 degF"}
-"""
 
 
 @pytest.fixture
@@ -395,7 +382,7 @@ def test_each_wrong_value_has_its_message(folder: Path, override: str, said: str
     ],
 )
 def test_values_that_do_not_go_together(folder: Path, overrides: list[str], said: str) -> None:
-    assert said in message(folder, *overrides)
+    assert said in messages(folder, *overrides)
 
 
 def test_every_error_of_a_file_has_its_line(folder: Path) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 import yaml
-from cases import ROOT
+from cases import GOOD, ROOT
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -21,20 +21,6 @@ from hpwhsim.scenario.reading import (
     scenario_from,
 )
 from hpwhsim.scenario.templates import template
-
-GOOD = """\
-title: An invented building
-site: {weather: weather.csv}
-building: {apartments: 20}
-plant:
-  family: central-air
-  heat_pump:
-    refrigerant: R-744
-    capacity: "35 kW"
-    cop: 3.5
-    rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
-  storage: {volume: "600 gal", setpoint: "150 degF"}
-"""
 
 
 @pytest.fixture

@@ -178,6 +178,9 @@ def test_run_a_then_b_then_a() -> None:
     assert size(loaded) == first
 
 
+IN_ONE = [word for pair in ONE for word in ("--set", pair)]
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -195,7 +198,7 @@ def test_run_a_then_b_then_a() -> None:
         (["--set", "sizing.probability=1"], ["sizing.probability", "got 1"]),
         (["--seeds", "0"], ["--seeds", "1 to 10000"]),
         (
-            ["--set", "plant.controls.lock_out_below='45 degC'", "--set", "plant.backup=null"],
+            [*IN_ONE, "--set", "plant.controls.lock_out_below='45 degC'", "--set", "plant.backup=null"],
             ["cannot run at all", "no backup"],
         ),
     ],

@@ -26,7 +26,7 @@ WITH_HEAT_PUMP = [
     if "heat_pump" in (yaml.safe_load(path.read_text()).get("plant") or {})
 ]
 
-SLOW = {"banked-split", "hybrid", "laundry-room", "sizing"}  # like another
+SLOW = {"banked-split", "hybrid", "laundry-room", "packaged-test", "sizing"}  # like another, or one of GOOD
 
 
 def found(name: str, *overrides: str, weather: Path | None = None) -> Bounded:
@@ -59,8 +59,12 @@ def test_no_worked_scenario_beats_its_bound(path: Path) -> None:
     ids=lambda path: path.stem[:7],
 )
 def test_the_second_balance_stays_below_the_march_with_a_loop(weather: Path) -> None:
-    """R-744 in one pass with the loop returned into the store: high and low in it, hot and lukewarm."""
-    found("central-air", weather=weather)
+    """R-744 in one pass with the loop returned into the store: high and low in it, hot and lukewarm.
+
+    High and hot in Chicago is the worked scenario, above.
+    """
+    if weather != CHICAGO:
+        found("central-air", weather=weather)
     found(
         "central-air", "recirculation.return_height=0.2", "plant.storage.setpoint=132 degF", weather=weather
     )

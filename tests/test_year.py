@@ -141,6 +141,7 @@ def test_the_year_hardly_depends_on_the_step(draws: str) -> None:
     assert coarse["resistance_kwh"] == pytest.approx(fine["resistance_kwh"], rel=0.02)
 
 
+@pytest.mark.usefixtures("anew")
 def test_run_a_then_b_then_a() -> None:
     """Nothing is remembered between runs (style.md habit 5): bit for bit."""
     first = demo()

@@ -330,7 +330,8 @@ def price(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.mark.parametrize("hours", [12, 19, 24])
+# a signal that bars most of the day is in test_study_bound, with 8 hours
+@pytest.mark.parametrize("hours", [pytest.param(12, marks=pytest.mark.long), 19, 24])
 def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
     """The linear program relaxes what any control can do; its dual prices prove the bound."""
     overrides = (

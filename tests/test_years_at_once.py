@@ -24,6 +24,7 @@ def set_up(loaded: Loaded) -> tuple[Assembly, int]:
 
 
 @pytest.mark.year
+@pytest.mark.usefixtures("anew")
 def test_marched_at_once_as_one_after_another() -> None:
     """Bit for bit: every array of every hour, for air, room and ground, the same plant twice among them.
 
@@ -49,6 +50,7 @@ def test_marched_at_once_as_one_after_another() -> None:
 
 
 @pytest.mark.year
+@pytest.mark.usefixtures("anew")
 def test_an_error_stays_with_its_case(tmp_path: Path) -> None:
     """Of three plants the second has no weather: the others have their years, it the error of `run_year`."""
     raw = central_air(tmp_path)

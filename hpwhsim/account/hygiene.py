@@ -269,7 +269,7 @@ def cautions(found: Hygiene) -> list[str]:
         words.append(
             f"{len(touched)} published thresholds are touched, the worst {threshold(worst)} degC: "
             f"{worst['place']} {worst['hours']:,.0f} h ({worst['longest_hours']:,.0f} h consecutive; "
-            f"{worst['source']})"
+            f"{worst['source']} ({worst['status']}))"
         )
     seldom = [level for level in found.pasteurised if level.weeks < 1.0]
     if seldom:

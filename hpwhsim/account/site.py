@@ -149,7 +149,7 @@ def structural_checks(of: Structure) -> list[Check]:
             1e3 * grown,
             "L",
             f"10 to {of.hot_c:g} degC; expansion tank and relief valves by plumbing code",
-            "density of water (Kell 1975)",
+            str(cited("[kell-1975]")),
             INFORMATION,
         ),
     ]

@@ -14,6 +14,7 @@ References
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.bounds import inside
 from hpwhsim.errors import OutOfRangeError
 
 Array = NDArray[np.float64]
@@ -23,17 +24,6 @@ TRIPLE_POINT_C = 0.01  # the ice and water branches meet here, not at 0 °C
 MASS_RATIO = 0.621945  # water vapour to dry air, mole masses
 R_DRY_AIR = 287.042  # J/kgK
 LOWEST_C, HIGHEST_C = -100.0, 200.0  # range of the saturation-pressure fits
-
-
-def _inside(name: str, values: ArrayLike, low: float, high: float, unit: str) -> Array:
-    """`values` as floats, or an error when one is NaN or outside `low` to `high`."""
-    array = np.asarray(values, dtype=np.float64)
-    wrong = ~((array >= low) & (array <= high))  # NaN is wrong too
-    if np.any(wrong):
-        raise OutOfRangeError(
-            f"{name}: got {array[wrong].flat[0]:g} {unit}, allowed {low:g} to {high:g} {unit}"
-        )
-    return array
 
 
 def saturation_pressure(temperature_c: ArrayLike) -> Array:
@@ -63,7 +53,7 @@ def saturation_pressure(temperature_c: ArrayLike) -> Array:
     >>> saturation_pressure([-20.0, 20.0]).round(1)
     array([ 103.3, 2338.8])
     """
-    celsius = _inside("temperature of moist air", temperature_c, LOWEST_C, HIGHEST_C, "°C")
+    celsius = inside("temperature of moist air", temperature_c, LOWEST_C, HIGHEST_C, "°C")
     t = celsius + ZERO_C
     ice = np.exp(
         -5.6745359e3 / t
@@ -89,7 +79,7 @@ def _over_water(kelvin: Array) -> Array:
 
 def _ratio(vapour_pa: Array, pressure_pa: ArrayLike) -> Array:
     """Humidity ratio of a vapour pressure (equation 20). [kg/kg]."""
-    pressure = _inside("air pressure", pressure_pa, 1e3, 2e5, "Pa")
+    pressure = inside("air pressure", pressure_pa, 1e3, 2e5, "Pa")
     dry = pressure - vapour_pa
     if np.any(dry <= 0.0):
         raise OutOfRangeError("the vapour pressure of this moist air is not below its total pressure")
@@ -121,7 +111,7 @@ def humidity_ratio(dew_point_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 6 and 20. Over water: WMO-No. 8, Guide to Instruments
     and Methods of Observation, on dew point and relative humidity below 0 °C (unverified).
     """
-    dew = _inside("dew point", dew_point_c, LOWEST_C, HIGHEST_C, "°C")
+    dew = inside("dew point", dew_point_c, LOWEST_C, HIGHEST_C, "°C")
     return _ratio(_over_water(dew + ZERO_C), pressure_pa)
 
 
@@ -153,7 +143,7 @@ def humidity_ratio_from_relative(
     ----------
     ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 20 and 22.
     """
-    share = _inside("relative humidity", relative_humidity, 0.0, 1.0, "")
+    share = inside("relative humidity", relative_humidity, 0.0, 1.0, "")
     return _ratio(np.asarray(share * saturation_pressure(dry_bulb_c)), pressure_pa)
 
 
@@ -183,8 +173,8 @@ def relative_humidity(dry_bulb_c: ArrayLike, humidity_ratio: ArrayLike, pressure
     ----------
     ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 20 and 22.
     """
-    ratio = _inside("humidity ratio", humidity_ratio, 0.0, 1.0, "kg/kg")
-    pressure = _inside("air pressure", pressure_pa, 1e3, 2e5, "Pa")
+    ratio = inside("humidity ratio", humidity_ratio, 0.0, 1.0, "kg/kg")
+    pressure = inside("air pressure", pressure_pa, 1e3, 2e5, "Pa")
     return np.asarray(pressure * ratio / (MASS_RATIO + ratio) / saturation_pressure(dry_bulb_c))
 
 
@@ -293,8 +283,8 @@ def wet_bulb(dry_bulb_c: ArrayLike, humidity_ratio: ArrayLike, pressure_pa: Arra
     ----------
     ASHRAE Fundamentals 2017 [1]_, chapter 1, equations 33 and 35, solved for the wet bulb.
     """
-    dry = _inside("dry bulb", dry_bulb_c, -80.0, 80.0, "°C")
-    ratio = _inside("humidity ratio", humidity_ratio, 0.0, 1.0, "kg/kg")
+    dry = inside("dry bulb", dry_bulb_c, -80.0, 80.0, "°C")
+    ratio = inside("humidity ratio", humidity_ratio, 0.0, 1.0, "kg/kg")
     dry, ratio, pressure = np.broadcast_arrays(dry, ratio, np.asarray(pressure_pa, dtype=np.float64))
     low = np.maximum(dry - 60.0, LOWEST_C)  # at 80 °C and no water the wet bulb is 50 K lower
     high = dry.astype(np.float64)

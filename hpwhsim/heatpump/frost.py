@@ -32,8 +32,9 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.bounds import inside
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
-from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.errors import InputError
 
 Array = NDArray[np.float64]
 Defrost = Literal["reverse-cycle", "none"]
@@ -127,9 +128,9 @@ def latent_share(
     Apparatus dew point and bypass factor of a cooling coil: textbook method. The share of the air that
     touches the surface stands in latent and sensible heat alike and falls out.
     """
-    air = _inside("outdoor dry bulb", dry_bulb_c, -60.0, 60.0, " °C")
-    water = _inside("outdoor humidity ratio", humidity_ratio, 0.0, 0.2, " kg/kg")
-    split = _inside("split of the outdoor coil", split_k, LEAST_SPLIT_K, MOST_SPLIT_K, " K")
+    air = inside("outdoor dry bulb", dry_bulb_c, -60.0, 60.0, "°C")
+    water = inside("outdoor humidity ratio", humidity_ratio, 0.0, 0.2, "kg/kg")
+    split = inside("split of the outdoor coil", split_k, LEAST_SPLIT_K, MOST_SPLIT_K, "K")
     surface = air - split
     lost = np.maximum(water - humidity_ratio_at_saturation(surface, pressure_pa), 0.0)
     latent = lost * np.where(surface < 0.0, SUBLIMATION, CONDENSATION)
@@ -165,7 +166,7 @@ def melt_heat_share(
     """
     below = np.asarray(split_k, dtype=np.float64) - np.asarray(dry_bulb_c, dtype=np.float64)
     share = latent_share(dry_bulb_c, humidity_ratio, pressure_pa, split_k=split_k)
-    ratio = _inside("coefficient of performance", cop, 1.0, 20.0, "")
+    ratio = inside("coefficient of performance", cop, 1.0, 20.0, "")
     stays = np.clip(below / EDGE_K, 0.0, 1.0)
     return np.asarray(stays * share * (MELTING / SUBLIMATION) * (1.0 - 1.0 / ratio))
 
@@ -246,14 +247,3 @@ def frost_losses(
         power=1.0 - (1.0 - RULE_POWER) * of_rule,
         drawn_back=floor * (1.0 + (DEFROST_FACTOR - 1.0) * fade),
     )
-
-
-def _inside(name: str, values: ArrayLike, low: float, high: float, unit: str) -> Array:
-    """`values` as floats, or an error when one is NaN or outside `low` to `high` (`unit` with its space)."""
-    array = np.asarray(values, dtype=np.float64)
-    wrong = ~((array >= low) & (array <= high))  # NaN is wrong too
-    if np.any(wrong):
-        raise OutOfRangeError(
-            f"{name}: got {array[wrong].flat[0]:g}{unit}, allowed {low:g} to {high:g}{unit}"
-        )
-    return array

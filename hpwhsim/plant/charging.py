@@ -19,6 +19,7 @@ from hpwhsim.storage.layers import (
     sensed,
     take_above,
     take_foot,
+    top_of,
 )
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
@@ -171,7 +172,7 @@ def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float
     capacity, _, _ = look_up(plant.machine, source, below, plant.outlet[0])
     if np.isnan(capacity) or plant.outlet[0] - below < 1.0:
         return min(hour.mains, below)
-    top = layers.temperature[layers.span[0] + layers.span[1] - 1]
+    top = top_of(layers)
     cold = hot_needed(plant, use, hour.mains, top)
     flow = units * capacity / RHO_CP + cold * (hour.mains - below)
     return mixed_inlet(flow / (plant.outlet[0] - below), cold, hour.mains, below)

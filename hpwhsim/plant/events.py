@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import BackupMode, Plant
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
 from hpwhsim.plant.state import Charge, Flow, Hour
-from hpwhsim.storage.layers import RHO_CP, Layers, level_of
+from hpwhsim.storage.layers import RHO_CP, Layers, level_of, top_of
 
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
@@ -124,7 +124,7 @@ def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     `use` is water at use temperature in m³, that of the loop is what it takes in `LONGEST`.
     """
     front = level_of(layers, plant.column, plant.use_temperature)
-    top = layers.temperature[layers.span[0] + layers.span[1] - 1]
+    top = top_of(layers)
     loop = loop_now(plant, hour, 0.0, 0.0, top)
     moved = hot_needed(plant, use, hour.mains, plant.use_temperature) + loop * LONGEST
     return front + moved + 0.02 * plant.column.volume >= plant.draw_port

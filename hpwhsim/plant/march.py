@@ -64,6 +64,7 @@ from hpwhsim.source.offer import Offer
 from hpwhsim.storage.heating import coldest_foot, heat_upper
 from hpwhsim.storage.layers import (
     RHO_CP,
+    SLIVER,
     Layers,
     foot,
     heat_of,
@@ -72,6 +73,7 @@ from hpwhsim.storage.layers import (
     sensed,
     settle,
     slices,
+    top_of,
 )
 from hpwhsim.storage.still import conduct, fading, lose
 
@@ -117,6 +119,7 @@ def marcher(kind: int) -> March:
         bins = drive.use.size // hours
         span = plant.step_seconds * per_hour / bins  # of an even draw
         straight, series = straight_through(plant), plant.backup_mode == SERIES
+        low_outlet = plant.draw_port < column.volume
         tanked, lines = plant.loop_tank.volume > 0.0, plant.lines
         most = MOST_MOVED * column.volume / column.tanks
         charging = Charge(plant.modules < 0, min(plant.modules, 0), WORKS, 1e9, 1e9, 1e9, 0.0)
@@ -182,7 +185,9 @@ def marcher(kind: int) -> March:
                     front = level_of(layers, column, controls.start_at + hour.lift)
                     speed = part_speed(controls, plant.turndown, front)
                 units, plant.speed[0] = (wanted - thawing) * speed, speed
-                top, _, _ = sensed(layers, plant.draw_port - 1e-12)
+                top = top_of(layers)
+                if low_outlet:
+                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
                 hottest = max(top, hour.lifts_to)
                 taps = hot_needed(plant, use, mains, hottest)
                 giving, back, iced = hour.frosted, hour.drawn_back, hour.pause
@@ -411,7 +416,9 @@ def marcher(kind: int) -> March:
                     if backup > 0.0:
                         out.backup_seconds[cause, index] += backup / plant.backup_power
                     out.short_seconds[cause, index] += moved.short_seconds
-                top, _, _ = sensed(layers, plant.draw_port - 1e-12)
+                top = top_of(layers)
+                if low_outlet:
+                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
                 out.store_top[index] = min(out.store_top[index], top)
                 warming = warming - idle if wanted > 0 else 0.0
                 charging = Charge(calling, wanted, refused, since + dt, rested + dt, cut_out + dt, warming)

@@ -9,7 +9,7 @@ serves is found at once.
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import loop_reach, mixed, most_hot

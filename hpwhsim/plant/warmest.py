@@ -33,7 +33,6 @@ from hpwhsim.source.ground_loop import History, book_hour, loop_offer, make_hist
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room import Around, Room, State, Step, room_step
 from hpwhsim.source.wastewater import sewer_offer, well_offer, well_step
-from hpwhsim.storage.layers import RHO_CP
 
 CLEAN = 1.0, 1.0  # what frost costs a water source
 SAME_K, SAME_HUMIDITY = 0.01, 1e-6  # K and kg/kg, that close make-up air is found that changes nothing

@@ -93,7 +93,7 @@ def _drains(
             found,
             "wastewater.cold_use_per_apartment",
             f"{1000.0 * whole / apartments:.1f} L/day",
-            "KWR, BTO 2015.208(s): the heat of the taps is 14.3 K over all the water of Dutch homes",
+            "[kwr-2015]; over all the water of a home",
         )
     else:
         whole = cold * apartments

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import AT_LEAST, Check
 from hpwhsim.account.energy import END_USES
 from hpwhsim.report.answer_rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.report.carbon_factors import POTENTIALS
@@ -11,7 +12,7 @@ from hpwhsim.report.carbon_sheet import carbon_sheet
 from hpwhsim.report.cost_sheet import cost_sheet
 from hpwhsim.report.draw_sheet import draw_sheet
 from hpwhsim.report.factors import factor_sheet, hourly_factors
-from hpwhsim.report.formula import Array, Formula, added, ratio
+from hpwhsim.report.formula import Array, Formula, added, maximum, ratio
 from hpwhsim.report.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.report.savings_sheet import savings_sheet
 from hpwhsim.report.sheets import Book, Cells, Columns, hourly_sheet
@@ -183,24 +184,46 @@ def _inputs(book: Book, papers: Papers) -> None:
 def _checks(book: Book, papers: Papers, differences: Cells) -> None:
     """Whether the sheets add up to the engine's record, whether the year closes, and the plant's checks."""
     sheet = "Checks"
-    book.texts(sheet, 0, ["check", "value", "limit", "source", "state"])
-    book.widths(sheet, 56, 26, 70, 60, 12, freeze=1)
+    book.texts(
+        sheet,
+        0,
+        ["check", "value", "limit", "source", "state", "ratio", "value, number", "limit, number", "unit"],
+    )
+    book.widths(sheet, 56, 26, 70, 60, 12, 9, 12, 12, 10, freeze=1)
     row = 1
     for name, largest in differences.items():
         book.text(sheet, row, 0, f"largest relative difference of live figures from the engine, {name}")
-        book.live(sheet, row, 1, largest, "tiny")
+        value = book.live(sheet, row, 1, largest, "tiny")
         book.text(sheet, row, 2, "rounding, below 1e-9, until a cell is changed by hand")
+        book.live(sheet, row, RATIO, value / 1e-9)
         row += 1
     for name, side in papers.sides.items():
         balance = side.record["balance_error"]
         assert isinstance(balance, float)
         book.text(sheet, row, 0, f"heat in less heat out less change in the store, over heat in, {name}")
-        book.number(sheet, row, 1, balance, "tiny")
+        value = book.number(sheet, row, 1, balance, "tiny")
         book.text(sheet, row, 2, "at most 1e-6")
+        book.live(sheet, row, RATIO, maximum(value, 0.0 - value) / 1e-6)
         row += 1
     for check in papers.answer.checks:
         book.texts(sheet, row, [check.name, check.text, check.limit, check.source, check.state], "wrap")
+        _check_ratio(book, row, check)
         row += 1
+
+
+RATIO = 5  # column of the sheet Checks: value over limit, or limit over a value that must be at least that
+
+
+def _check_ratio(book: Book, row: int, check: Check) -> None:
+    """Value and limit of a check as numbers, and its ratio as their quotient."""
+    value, limit = (
+        None if number is None else book.number("Checks", row, RATIO + at, number)
+        for at, number in ((1, check.value), (2, check.limit_value))
+    )
+    book.text("Checks", row, RATIO + 3, check.unit)
+    if value is not None and limit is not None and check.ratio is not None:
+        over, under = (limit, value) if check.limit_kind == AT_LEAST else (value, limit)
+        book.live("Checks", row, RATIO, ratio(over, under))
 
 
 def _dictionary(book: Book, columns: Mapping[str, Columns]) -> None:

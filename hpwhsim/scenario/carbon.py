@@ -1,10 +1,11 @@
 """The blocks on carbon and on site checks: grid, fuel, refrigerant; floor, service and room."""
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo
 
 from hpwhsim.quantities import (
     MASS_FACTOR,
@@ -18,7 +19,7 @@ from hpwhsim.quantities import (
     Volume,
     read_quantity,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, existing_file, one_of, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, existing_file, one_of, origin, rule
 from hpwhsim.tables import read_table
 
 GWP_SETS = tuple(row["set"] for row in read_table("gas_gwp"))
@@ -146,17 +147,18 @@ class RefrigerantCarbon(Block):
             return self.end_of_life_loss
         return self.left_at_end * (1.0 - self.recovered)
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.charge is not None:
-            for key in ("charge_per_kw", "line_charge"):
-                if self.given(key):
-                    raise Clash(key, "nothing beside carbon.refrigerant.charge")
+    @rule
+    def _one_charge(self) -> Iterator[Clash]:
+        for key in ("charge_per_kw", "line_charge"):
+            if self.charge is not None and self.given(key):
+                yield Clash(key, "nothing beside carbon.refrigerant.charge")
+
+    @rule
+    def _end_of_life(self) -> Iterator[Clash]:
         if self.recovered is not None and self.given("end_of_life_loss"):
-            raise Clash("end_of_life_loss", "nothing beside carbon.refrigerant.recovered")
+            yield Clash("end_of_life_loss", "nothing beside carbon.refrigerant.recovered")
         if self.recovered is None and self.given("left_at_end"):
-            raise Clash("left_at_end", "nothing without carbon.refrigerant.recovered")
-        return self
+            yield Clash("left_at_end", "nothing without carbon.refrigerant.recovered")
 
 
 class Carbon(Block):
@@ -237,19 +239,30 @@ class Carbon(Block):
         json_schema_extra=origin("defaults of its keys"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_marginal(self) -> Iterator[Clash]:
         if self.marginal is not None and self.grid_kind == "marginal":
-            raise Clash("marginal", "nothing: carbon.grid_kind says that carbon.grid is marginal")
+            yield Clash("marginal", "nothing: carbon.grid_kind says that carbon.grid is marginal")
+
+    @rule
+    def _loss_of_region(self) -> Iterator[Clash]:
         if self.grid_loss is not None and not (isinstance(self.grid, str) and self.grid[0].isalpha()):
-            raise Clash("grid_loss", "nothing: the number or file of carbon.grid is at the meter")
+            yield Clash("grid_loss", "nothing: the number or file of carbon.grid is at the meter")
+
+    @rule
+    def _steam_or_fuel(self) -> Iterator[Clash]:
         if self.steam is not None and self.given("fuel"):
-            raise Clash("fuel", "nothing beside carbon.steam")
+            yield Clash("fuel", "nothing beside carbon.steam")
+
+    @rule
+    def _methane(self) -> Iterator[Clash]:
         if self.given("methane_share") and self.upstream_leak is None:
-            raise Clash("methane_share", "nothing without carbon.upstream_leak")
+            yield Clash("methane_share", "nothing without carbon.upstream_leak")
+
+    @rule
+    def _leak_of_gas(self) -> Iterator[Clash]:
         if self.upstream_leak is not None and (self.steam is not None or self.fuel != "natural-gas"):
-            raise Clash("upstream_leak", "nothing unless carbon.fuel is natural-gas")
-        return self
+            yield Clash("upstream_leak", "nothing unless carbon.fuel is natural-gas")
 
 
 class SiteChecks(Block):
@@ -369,8 +382,7 @@ class SiteChecks(Block):
         json_schema_extra=origin("not given: the least opening is listed instead"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _nameplate(self) -> Iterator[Clash]:
         if self.module_mca is not None and self.module_mop is not None and self.module_mop < self.module_mca:
-            raise Clash("module_mop", f"at least site.checks.module_mca ({self.module_mca:g} A)")
-        return self
+            yield Clash("module_mop", f"at least site.checks.module_mca ({self.module_mca:g} A)")

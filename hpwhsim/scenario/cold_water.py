@@ -1,11 +1,12 @@
 """The `hot_water.cold_water` block: temperature of the cold water where it is known."""
 
-from typing import Annotated, Self
+from collections.abc import Iterator
+from typing import Annotated
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
 from hpwhsim.quantities import TEMPERATURE, Temperature
-from hpwhsim.scenario.parts import Block, Clash, as_tuple, origin
+from hpwhsim.scenario.parts import Block, Clash, as_tuple, origin, rule
 
 COLDEST_C, WARMEST_C = 0.0, 40.0
 Twelve = Annotated[
@@ -38,13 +39,16 @@ class ColdWater(Block):
         json_schema_extra=origin("[tankyear-default]", none="what the formula or winter_low leads to"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_way(self) -> Iterator[Clash]:
         ends = [key for key in ("winter_low", "summer_high") if getattr(self, key) is not None]
         if self.monthly is None and not ends:
-            raise Clash("monthly", f"twelve of {TEMPERATURE}; or winter_low, summer_high or both")
-        if self.monthly is not None and ends:
-            raise Clash(ends[0], "nothing beside hot_water.cold_water.monthly")
-        if len(ends) > 1 and not (self.winter_low or 0.0) < (self.summer_high or 0.0):
-            raise Clash("winter_low", "below hot_water.cold_water.summer_high")
-        return self
+            yield Clash("monthly", f"twelve of {TEMPERATURE}; or winter_low, summer_high or both")
+        for key in ends if self.monthly is not None else ():
+            yield Clash(key, "nothing beside hot_water.cold_water.monthly")
+
+    @rule
+    def _ends_in_order(self) -> Iterator[Clash]:
+        low, high = self.winter_low, self.summer_high
+        if self.monthly is None and low is not None and high is not None and low >= high:
+            yield Clash("winter_low", "below hot_water.cold_water.summer_high")

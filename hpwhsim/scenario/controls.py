@@ -1,8 +1,9 @@
 """The `plant.controls` block: when the heat pump charges the store, as frozen, strict models."""
 
-from typing import Literal, Self
+from collections.abc import Iterator
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import (
     Difference,
@@ -18,6 +19,7 @@ from hpwhsim.scenario.parts import (
     Window,
     Windows,
     origin,
+    rule,
 )
 
 WHOLE_HOURS = "whole hours, such as '02:00-05:00'"
@@ -40,11 +42,10 @@ class Pasteurise(Block):
         json_schema_extra=origin("at night; common practice, no source"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _whole_hours(self) -> Iterator[Clash]:
         if not self.window.by_hours:
-            raise Clash("window", WHOLE_HOURS)
-        return self
+            yield Clash("window", WHOLE_HOURS)
 
 
 class OutdoorReset(Block):
@@ -54,11 +55,10 @@ class OutdoorReset(Block):
     mild: Temperature = Field(ge=-20, le=40, description="outdoor air from which nothing is added [degC]")
     rise: Difference = Field(gt=0, le=30, description="added to the setpoint at cold and below [K]")
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _colder_than_mild(self) -> Iterator[Clash]:
         if self.cold >= self.mild:
-            raise Clash("cold", "below plant.controls.outdoor_reset.mild")
-        return self
+            yield Clash("cold", "below plant.controls.outdoor_reset.mild")
 
 
 class Controls(Block):
@@ -204,25 +204,42 @@ class Controls(Block):
         json_schema_extra=origin("[tankyear-default]: none may"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _modules_by_clock(self) -> Iterator[Clash]:
         if self.given("demand_modules") and not self.demand_windows:
-            raise Clash("demand_modules", "nothing without plant.controls.demand_windows")
+            yield Clash("demand_modules", "nothing without plant.controls.demand_windows")
+
+    @rule
+    def _whole_boost(self) -> Iterator[Clash]:
         if (self.boost > 0.0) != bool(self.boost_windows):
             key = "boost_windows" if self.boost > 0.0 else "boost"
-            raise Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
+            yield Clash(key, "both plant.controls.boost and plant.controls.boost_windows, or neither")
+
+    @rule
+    def _whole_hours(self) -> Iterator[Clash]:
         if not all(window.by_hours for window in self.boost_windows):
-            raise Clash("boost_windows", WHOLE_HOURS)
+            yield Clash("boost_windows", WHOLE_HOURS)
+
+    @rule
+    def _defrosts_as_events(self) -> Iterator[Clash]:
         if self.defrosts == "averaged" and self.given("defrost_time"):
-            raise Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
+            yield Clash("defrost_time", "nothing unless plant.controls.defrosts is together or staggered")
+
+    @rule
+    def _hours_of_signal(self) -> Iterator[Clash]:
         if self.signal is None and self.given("signal_hours"):
-            raise Clash("signal_hours", "nothing without plant.controls.signal")
+            yield Clash("signal_hours", "nothing without plant.controls.signal")
+
+    @rule
+    def _sensors_in_order(self) -> Iterator[Clash]:
         start, stop = self.sensor_height, self.stop_height
         if start is not None and stop is not None and stop > start:
-            raise Clash("stop_height", f"at most plant.controls.sensor_height ({start:g})")
+            yield Clash("stop_height", f"at most plant.controls.sensor_height ({start:g})")
+
+    @rule
+    def _time_to_charge(self) -> Iterator[Clash]:
         if not self.charge_minutes():
-            raise Clash("lock_outs", "windows that leave time to charge")
-        return self
+            yield Clash("lock_outs", "windows that leave time to charge")
 
     def charge_minutes(self) -> frozenset[int]:
         """Minutes of the day (0 to 1439) in which a charge may run."""

@@ -1,12 +1,12 @@
 """Lines between an outdoor machine and the store indoors, as frozen, strict models."""
 
 from collections.abc import Iterator
-from typing import Literal, NamedTuple, Self
+from typing import Annotated, Literal, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import Duration, HeatLoss, Length, LinePower, Temperature
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin, rule
 
 FOOT = 0.3048  # m
 
@@ -26,6 +26,24 @@ USUAL = {
 """By family; common practice, no source."""
 
 _OWN = origin("not given: what is common stands in its place", none="")
+MaxLength = Annotated[
+    Length | None,
+    Field(
+        gt=0,
+        le=500,
+        description="the longest line, one way, that the maker of this machine allows [m]",
+        json_schema_extra=_OWN,
+    ),
+]
+MaxHeight = Annotated[
+    Length | None,
+    Field(
+        gt=0,
+        le=200,
+        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
+        json_schema_extra=_OWN,
+    ),
+]
 
 
 class RefrigerantLines(Block):
@@ -65,20 +83,8 @@ class RefrigerantLines(Block):
         description="one way, level: the lines that the rating was measured with [m]",
         json_schema_extra=origin("[tankyear-default]: the rating leaves lines out"),
     )
-    max_length: Length | None = Field(
-        None,
-        gt=0,
-        le=500,
-        description="the longest line, one way, that the maker of this machine allows [m]",
-        json_schema_extra=_OWN,
-    )
-    max_height: Length | None = Field(
-        None,
-        gt=0,
-        le=200,
-        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
-        json_schema_extra=_OWN,
-    )
+    max_length: MaxLength = None
+    max_height: MaxHeight = None
 
 
 class WaterLines(Block):
@@ -92,20 +98,8 @@ class WaterLines(Block):
         description="store above the outdoor unit; negative: below; held against max_height alone [m]",
         json_schema_extra=origin("[tankyear-default]: level"),
     )
-    max_length: Length | None = Field(
-        None,
-        gt=0,
-        le=500,
-        description="the longest line, one way, that the maker of this machine allows [m]",
-        json_schema_extra=_OWN,
-    )
-    max_height: Length | None = Field(
-        None,
-        gt=0,
-        le=200,
-        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
-        json_schema_extra=_OWN,
-    )
+    max_length: MaxLength = None
+    max_height: MaxHeight = None
     inner_diameter: Length = Field(
         0.0266,
         ge=0.005,
@@ -178,17 +172,20 @@ class WaterLines(Block):
         """Heat trace on both pipes as installed; 0 without one. [W]"""
         return 2.0 * self.length * self.trace_rating if self.protection == "trace" else 0.0
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _pipe_wall(self) -> Iterator[Clash]:
         if self.outer_diameter < self.inner_diameter:
-            raise Clash("outer_diameter", "at least plant.heat_pump.water_lines.inner_diameter")
-        for key in ("trace_rating", "trace_hold", "trace_control"):
-            if self.protection != "trace" and self.given(key):
-                raise Clash(key, "nothing unless plant.heat_pump.water_lines.protection is trace")
-        for key in ("glycol_share", "exchanger"):
-            if self.protection != "glycol" and self.given(key):
-                raise Clash(key, "nothing unless plant.heat_pump.water_lines.protection is glycol")
-        return self
+            yield Clash("outer_diameter", "at least plant.heat_pump.water_lines.inner_diameter")
+
+    @rule
+    def _keys_of_protection(self) -> Iterator[Clash]:
+        for protection, keys in (
+            ("trace", ("trace_rating", "trace_hold", "trace_control")),
+            ("glycol", ("glycol_share", "exchanger")),
+        ):
+            for key in keys:
+                if self.protection != protection and self.given(key):
+                    yield Clash(key, f"nothing unless plant.heat_pump.water_lines.protection is {protection}")
 
 
 def line_cautions(family: str, lines: RefrigerantLines | WaterLines | None) -> Iterator[str]:

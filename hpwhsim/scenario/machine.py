@@ -1,13 +1,24 @@
 """The `plant.heat_pump` block: a rating, several, or a measured table; passes, limits and auxiliaries."""
 
-from typing import Literal, Self
+from collections.abc import Iterator
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import Difference, Duration, Power, Pressure, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Condenser, FilePath, Refrigerant, degrees, origin
+from hpwhsim.scenario.parts import (
+    PRACTICE,
+    Block,
+    Clash,
+    Condenser,
+    FilePath,
+    Refrigerant,
+    degrees,
+    origin,
+    rule,
+)
 
 RATING_COUNTS = "[cfr-431-g-e]: the rating's power counts all there is"
 
@@ -45,11 +56,10 @@ class RatedAt(Block):
     water_in: Temperature = Field(ge=0, le=80, description="water entering the machine [degC]")
     water_out: Temperature = Field(ge=20, le=95, description="water leaving the machine [degC]")
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _heats(self) -> Iterator[Clash]:
         if self.water_out <= self.water_in:
-            raise Clash("water_out", f"above rated_at.water_in ({degrees(self.water_in)})")
-        return self
+            yield Clash("water_out", f"above rated_at.water_in ({degrees(self.water_in)})")
 
 
 class HeatPump(Block):
@@ -245,31 +255,43 @@ class HeatPump(Block):
         json_schema_extra=origin("[tankyear-default]", none="no water lines outdoors"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_kind_of_lines(self) -> Iterator[Clash]:
         if self.lines is not None and self.water_lines is not None:
-            raise Clash("water_lines", "nothing beside plant.heat_pump.lines")
+            yield Clash("water_lines", "nothing beside plant.heat_pump.lines")
+
+    @rule
+    def _lines_in_rating(self) -> Iterator[Clash]:
         if self.lines is not None and (self.table is not None or self.ratings is not None):
-            raise Clash("lines", "nothing beside a table or ratings: put what the lines cost into them")
-        rating = {"capacity": self.capacity, "cop": self.cop, "rated_at": self.rated_at}
-        for other in ("table", "ratings"):
-            if getattr(self, other) is None:
-                continue
-            idle = [key for key, value in rating.items() if value is not None]
-            idle += [key for key in ("approach",) if self.given(key)]
-            if other == "table":
-                idle += [key for key in ("ratings", "injection", "limits") if self.given(key)]
-            if idle:
-                raise Clash(idle[0], f"nothing beside plant.heat_pump.{other}")
-        if self.table is None and self.ratings is None:
-            for key, value in rating.items():
-                if value is None:
-                    raise Clash(key, "a value (capacity, cop and rated_at together, or ratings, or a table)")
+            yield Clash("lines", "nothing beside a table or ratings: put what the lines cost into them")
+
+    @rule
+    def _one_rating(self) -> Iterator[Clash]:
+        rating = [key for key in ("capacity", "cop", "rated_at") if getattr(self, key) is not None]
+        idle = {
+            "table": [*rating, *filter(self.given, ("approach", "ratings", "injection", "limits"))],
+            "ratings": [*rating, *filter(self.given, ("approach",))],
+        }
+        other = next((key for key in idle if getattr(self, key) is not None), None)
+        for key in idle[other] if other is not None else ():
+            yield Clash(key, f"nothing beside plant.heat_pump.{other}")
+
+    @rule
+    def _whole_rating(self) -> Iterator[Clash]:
+        for key in ("capacity", "cop", "rated_at"):
+            if self.table is None and self.ratings is None and getattr(self, key) is None:
+                yield Clash(key, "a value (capacity, cop and rated_at together, or ratings, or a table)")
+
+    @rule
+    def _known_refrigerant(self) -> Iterator[Clash]:
         if self.table is None and self.refrigerant not in families.REFRIGERANTS:
-            raise Clash(
+            yield Clash(
                 "refrigerant",
                 f"{', '.join(families.REFRIGERANTS)}; any other only with a plant.heat_pump.table",
             )
+
+    @rule
+    def _keys_of_condenser(self) -> Iterator[Clash]:
         for key, kinds in (
             ("rise", ("multi-pass",)),
             ("return_height", ("single-pass", "multi-pass")),
@@ -277,10 +299,16 @@ class HeatPump(Block):
             ("condenser_height", ("wrap-around",)),
         ):
             if self.given(key) and self.condenser not in kinds:
-                raise Clash(key, f"nothing unless plant.heat_pump.condenser is {' or '.join(kinds)}")
-        if self.return_height is not None and self.return_height <= self.intake_height:
-            raise Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
-        return self
+                yield Clash(key, f"nothing unless plant.heat_pump.condenser is {' or '.join(kinds)}")
+
+    @rule
+    def _returns_above_intake(self) -> Iterator[Clash]:
+        if (
+            self.condenser != "wrap-around"
+            and self.return_height is not None
+            and self.return_height <= self.intake_height
+        ):
+            yield Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
 
     @property
     def comes_back_at(self) -> float:

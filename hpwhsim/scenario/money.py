@@ -3,12 +3,13 @@
 Money is in USD. No rate or incentive of a real program is built in.
 """
 
-from typing import Annotated, Literal, Self
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
 from hpwhsim.quantities import CapacityPrice, EnergyPrice, Money, YearlyMoney
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin, rule
 from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, whole_steps
 
 
@@ -89,14 +90,16 @@ class Incentive(Block):
         json_schema_extra=origin("[tankyear-default]: never more than the plant costs"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _units(self) -> Iterator[Clash]:
         if (self.per_unit is None) != (self.units is None):
-            raise Clash("units" if self.units is None else "per_unit", "per_unit and units together")
+            yield Clash("units" if self.units is None else "per_unit", "per_unit and units together")
+
+    @rule
+    def _pays(self) -> Iterator[Clash]:
         amounts = {key for key in type(self).model_fields if key.startswith("per_")} | {"lump_sum"}
         if all(getattr(self, key) is None for key in amounts):
-            raise Clash("lump_sum", f"at least one of {', '.join(sorted(amounts))}")
-        return self
+            yield Clash("lump_sum", f"at least one of {', '.join(sorted(amounts))}")
 
 
 class Costs(Outlay):
@@ -150,22 +153,34 @@ class Costs(Outlay):
         json_schema_extra=origin("[nist-135]: rates are real, costs are in money of today"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _rates(self) -> Iterator[Clash]:
         if self.rates == "real" and self.given("inflation"):
-            raise Clash("inflation", "nothing unless costs.rates is nominal")
+            yield Clash("inflation", "nothing unless costs.rates is nominal")
         if self.rates == "nominal":
             for key in ("discount_rate", "electricity_escalation", "fuel_escalation", "inflation"):
                 if not self.given(key):
-                    raise Clash(key, "a share per year: defaults are real, and costs.rates is nominal")
+                    yield Clash(key, "a share per year: defaults are real, and costs.rates is nominal")
+
+    @rule
+    def _names(self) -> Iterator[Clash]:
         names = [incentive.name for incentive in self.incentives]
         if len(set(names)) < len(names):
-            raise Clash("incentives", "a name of its own for each")
-        for key, outlay in (("replacements", self), ("baseline.replacements", self.baseline)):
-            for replacement in outlay.replacements:
-                if replacement.year > self.years:
-                    raise Clash(key, f"years up to costs.years ({self.years}), not {replacement.year}")
-        return self
+            yield Clash("incentives", "a name of its own for each")
+
+    @rule
+    def _own_replacements(self) -> Iterator[Clash]:
+        yield from _within("replacements", self, self.years)
+
+    @rule
+    def _baseline_replacements(self) -> Iterator[Clash]:
+        yield from _within("baseline.replacements", self.baseline, self.years)
+
+
+def _within(key: str, outlay: Outlay, years: int) -> Iterator[Clash]:
+    """The clash of replacements after the years that are counted."""
+    if late := [str(one.year) for one in outlay.replacements if one.year > years]:
+        yield Clash(key, f"years up to costs.years ({years}), not {', '.join(late)}")
 
 
 class PeakHours(Block):
@@ -182,10 +197,9 @@ class PeakHours(Block):
         months = ", ".join(MONTHS[month - 1] for month in self.months)
         return f"{self.name} ({months}; {self.days}; {', '.join(map(str, self.hours))})"
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        whole_steps(self.hours, 15)
-        return self
+    @rule
+    def _whole_quarters(self) -> Iterator[Clash]:
+        yield from whole_steps(self.hours, 15)
 
 
 SUMMER = PeakHours.model_validate(
@@ -232,9 +246,8 @@ class Savings(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _names(self) -> Iterator[Clash]:
         names = [hours.name for hours in self.peak_hours]
         if len(set(names)) < len(names):
-            raise Clash("peak_hours", "a name of its own for each")
-        return self
+            yield Clash("peak_hours", "a name of its own for each")

@@ -1,11 +1,12 @@
 """What the blocks of the scenario are made of: the strict base, windows, paths, names, messages."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Any, NamedTuple
+from types import FunctionType
+from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
 from hpwhsim.quantities import TEMPERATURE, as_text
 from hpwhsim.scenario import families
@@ -22,6 +23,14 @@ class Clash(ValueError):
     def __init__(self, key: str, allowed: str, got: str = "nothing") -> None:
         super().__init__(f"got {got}; allowed {allowed}")
         self.key, self.allowed, self.got = key, allowed, got
+
+
+class Clashes(ValueError):
+    """All that clash in one block."""
+
+    def __init__(self, found: Sequence[Clash]) -> None:
+        super().__init__("; ".join(f"{clash.key}: {clash}" for clash in found))
+        self.found = tuple(found)
 
 
 class Window(NamedTuple):
@@ -135,10 +144,34 @@ def origin(source: str, none: str = "") -> dict[str, Any]:
     return {"source": source, "none": none}
 
 
+Rule = Callable[[Any], Iterator[Clash]]
+"""What does not go together in a block, by one rule; the rules of a block do not need each other."""
+
+
+def rule(check: Rule) -> Rule:
+    """Marks a method of a block as one of its rules."""
+    check.__dict__["is_rule"] = True
+    return check
+
+
 class Block(BaseModel):
-    """Base of every block: frozen, no unknown key, no NaN, no silent conversion."""
+    """Base of every block: frozen, no unknown key, no NaN, no silent conversion, all rules asked at once."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
+
+    @classmethod
+    def rules(cls) -> Iterator[Rule]:
+        """Every rule of the block, in the order in which they stand in its class."""
+        for kind in reversed(cls.__mro__):
+            for item in vars(kind).values():
+                if isinstance(item, FunctionType) and item.__dict__.get("is_rule"):
+                    yield item
+
+    @model_validator(mode="after")
+    def _hold_rules(self) -> Self:
+        if found := [clash for check in self.rules() for clash in check(self)]:
+            raise Clashes(found)
+        return self
 
     def given(self, key: str) -> bool:
         """Whether the modeler wrote this field (a default is not given)."""

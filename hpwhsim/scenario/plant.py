@@ -1,10 +1,10 @@
 """The `plant` block: machine, source, store and backup, as frozen, strict models."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
-from typing import Literal, Self
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import (
     POWER,
@@ -30,6 +30,7 @@ from hpwhsim.scenario.parts import (
     default,
     degrees,
     origin,
+    rule,
 )
 from hpwhsim.scenario.sources import Source
 
@@ -100,11 +101,10 @@ class Storage(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _draws_above_mixing(self) -> Iterator[Clash]:
         if self.draw_height <= self.inlet_mixing:
-            raise Clash("draw_height", f"above plant.storage.inlet_mixing ({self.inlet_mixing:g})")
-        return self
+            yield Clash("draw_height", f"above plant.storage.inlet_mixing ({self.inlet_mixing:g})")
 
 
 class Backup(Block):
@@ -188,26 +188,33 @@ class Backup(Block):
         json_schema_extra=origin("[tankyear-default]: none"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if len(covered(self.lock_outs)) == 1440:
-            raise Clash("lock_outs", "windows that leave time to heat")
-        if self.mode == "series":
-            for key in ("delay", "lock_outs"):
-                if self.given(key):
-                    raise Clash(key, "nothing unless plant.backup.mode is parallel")
-        if self.kind == "none":
-            for key in sorted(self.model_fields_set - {"kind"}):
-                raise Clash(key, "nothing unless plant.backup.kind is resistance, gas, oil or steam")
-        elif self.power is None:
-            raise Clash("power", str(POWER))
-        if self.kind in ("none", "resistance") and self.given("efficiency"):
-            raise Clash("efficiency", "nothing unless plant.backup.kind is gas, oil or steam")
-        if self.kind not in ("gas", "oil") and self.given("made_on"):
-            raise Clash("made_on", "nothing unless plant.backup.kind is gas or oil")
-        if self.mode == "series" and self.given("height"):
-            raise Clash("height", "nothing unless plant.backup.mode is parallel")
-        return self
+    @rule
+    def _none_has_no_keys(self) -> Iterator[Clash]:
+        for key in sorted(self.model_fields_set - {"kind"}) if self.kind == "none" else ():
+            yield Clash(key, "nothing unless plant.backup.kind is resistance, gas, oil or steam")
+
+    @rule
+    def _power(self) -> Iterator[Clash]:
+        if self.kind != "none" and self.power is None:
+            yield Clash("power", str(POWER))
+
+    @rule
+    def _time_to_heat(self) -> Iterator[Clash]:
+        if self.kind != "none" and len(covered(self.lock_outs)) == 1440:
+            yield Clash("lock_outs", "windows that leave time to heat")
+
+    @rule
+    def _keys_of_parallel(self) -> Iterator[Clash]:
+        for key in ("delay", "lock_outs", "height"):
+            if self.kind != "none" and self.mode == "series" and self.given(key):
+                yield Clash(key, "nothing unless plant.backup.mode is parallel")
+
+    @rule
+    def _keys_of_fuels(self) -> Iterator[Clash]:
+        if self.kind == "resistance" and self.given("efficiency"):
+            yield Clash("efficiency", "nothing unless plant.backup.kind is gas, oil or steam")
+        if self.kind in ("resistance", "steam") and self.given("made_on"):
+            yield Clash("made_on", "nothing unless plant.backup.kind is gas or oil")
 
 
 class Plant(Block):
@@ -239,61 +246,96 @@ class Plant(Block):
         """Kind of the source: as given, else the usual one of the family."""
         return self.source.kind or families.FAMILIES[self.family].source_kinds[0]
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _blocks_of_family(self) -> Iterator[Clash]:
         family = families.FAMILIES[self.family]
         for key in family.needs:
             if not self.given(key):
-                raise Clash(key, f"a block, which plant.family {self.family} needs")
+                yield Clash(key, f"a block, which plant.family {self.family} needs")
         for key in family.forbids:
             if self.given(key):
-                raise Clash(key, f"nothing: plant.family {self.family} does not use it")
-        _among(self, "backup.kind", self.backup.kind, family.backup_kinds)
-        _among(self, "backup.mode", self.backup.mode, family.backup_modes)
-        kind = self.source_kind
-        _among(self, "source.kind", kind, family.source_kinds)
+                yield Clash(key, f"nothing: plant.family {self.family} does not use it")
+
+    @rule
+    def _backup_of_family(self) -> Iterator[Clash]:
+        family = families.FAMILIES[self.family]
+        if not self.given("backup") and "backup" in family.needs:
+            return  # which is what is wrong
+        yield from self._among("backup.kind", self.backup.kind, family.backup_kinds)
+        if self.backup.kind != "none":
+            yield from self._among("backup.mode", self.backup.mode, family.backup_modes)
+
+    @rule
+    def _source_of_family(self) -> Iterator[Clash]:
+        family = families.FAMILIES[self.family]
+        yield from self._among("source.kind", self.source_kind, family.source_kinds)
+
+    @rule
+    def _blocks_of_source(self) -> Iterator[Clash]:
+        kind, family = self.source_kind, families.FAMILIES[self.family]
+        if kind not in family.source_kinds or ("source" in family.forbids and self.given("source")):
+            return  # which is what is wrong
         for key, of in (("room", "room"), ("ground_loop", "ground-loop"), ("wastewater", "wastewater")):
             block = getattr(self.source, key)
             if block is not None and kind != of:
-                raise Clash(f"source.{key}", f"nothing: the source of this plant is {kind}")
+                yield Clash(f"source.{key}", f"nothing: the source of this plant is {kind}")
             if block is None and kind == of and of != "wastewater":
-                raise Clash(f"source.{key}", f"a block, which a source of kind {of} needs")
-        heat_up, backup = self.controls.pasteurise, self.backup
-        if heat_up is not None:
-            if backup.kind == "none" or backup.mode == "series":
-                raise Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
-            if not covered((heat_up.window,)) - covered(backup.lock_outs):
-                raise Clash("controls.pasteurise.window", "hours outside plant.backup.lock_outs")
-            if heat_up.temperature + backup.dead_band > HOTTEST:
-                raise Clash(
-                    "controls.pasteurise.temperature",
-                    f"with plant.backup.dead_band above it at most {degrees(HOTTEST)}",
-                )
-        if self.heat_pump is not None:
-            intake = self.heat_pump.intake_height
-            stop, start = self.controls.stop_height, self.controls.sensor_height
-            if start is not None and intake > start:
-                raise Clash(
-                    "heat_pump.intake_height",
-                    f"at most plant.controls.sensor_height ({start:g}), or the charge never ends",
-                )
-            if stop is not None and intake > stop:
-                raise Clash(
-                    "heat_pump.intake_height",
-                    f"at most plant.controls.stop_height ({stop:g}), or the charge never ends",
-                )
-            if intake >= self.storage.draw_height:
-                raise Clash("storage.draw_height", f"above plant.heat_pump.intake_height ({intake:g})")
-            if self.controls.defrosts != "averaged" and (
-                kind != "outdoor-air" or self.heat_pump.defrost == "none"
-            ):
-                raise Clash("controls.defrosts", "averaged: no outdoor coil defrosts")
-            for key in ("lines", "water_lines"):
-                if getattr(self.heat_pump, key) is not None and key not in family.lines:
-                    raise Clash(f"heat_pump.{key}", f"nothing with plant.family {self.family}")
-        return self
+                yield Clash(f"source.{key}", f"a block, which a source of kind {of} needs")
 
+    @rule
+    def _heat_up_needs_backup(self) -> Iterator[Clash]:
+        if self.controls.pasteurise is not None and (
+            self.backup.kind == "none" or self.backup.mode == "series"
+        ):
+            yield Clash("controls.pasteurise", "nothing without a backup that heats the store (parallel)")
 
-def _among(plant: Plant, key: str, value: str, allowed: Sequence[str]) -> None:
-    if value not in allowed:
-        raise Clash(key, f"{' or '.join(allowed)} with plant.family {plant.family}", default(value))
+    @rule
+    def _heat_up_has_time(self) -> Iterator[Clash]:
+        heat_up = self.controls.pasteurise
+        if heat_up is not None and not covered((heat_up.window,)) - covered(self.backup.lock_outs):
+            yield Clash("controls.pasteurise.window", "hours outside plant.backup.lock_outs")
+
+    @rule
+    def _heat_up_within_reach(self) -> Iterator[Clash]:
+        heat_up = self.controls.pasteurise
+        if heat_up is not None and heat_up.temperature + self.backup.dead_band > HOTTEST:
+            yield Clash(
+                "controls.pasteurise.temperature",
+                f"with plant.backup.dead_band above it at most {degrees(HOTTEST)}",
+            )
+
+    @rule
+    def _intake_below_sensors(self) -> Iterator[Clash]:
+        if self.heat_pump is None:
+            return
+        intake = self.heat_pump.intake_height
+        for name in ("sensor_height", "stop_height"):
+            height = getattr(self.controls, name)
+            if height is not None and intake > height:
+                yield Clash(
+                    "heat_pump.intake_height",
+                    f"at most plant.controls.{name} ({height:g}), or the charge never ends",
+                )
+
+    @rule
+    def _draws_above_intake(self) -> Iterator[Clash]:
+        intake = self.heat_pump.intake_height if self.heat_pump is not None else 0.0
+        if self.heat_pump is not None and intake >= self.storage.draw_height:
+            yield Clash("storage.draw_height", f"above plant.heat_pump.intake_height ({intake:g})")
+
+    @rule
+    def _coil_defrosts(self) -> Iterator[Clash]:
+        if self.heat_pump is None or self.controls.defrosts == "averaged":
+            return
+        if self.source_kind != "outdoor-air" or self.heat_pump.defrost == "none":
+            yield Clash("controls.defrosts", "averaged: no outdoor coil defrosts")
+
+    @rule
+    def _lines_of_family(self) -> Iterator[Clash]:
+        for key in ("lines", "water_lines") if self.heat_pump is not None else ():
+            if getattr(self.heat_pump, key) is not None and key not in families.FAMILIES[self.family].lines:
+                yield Clash(f"heat_pump.{key}", f"nothing with plant.family {self.family}")
+
+    def _among(self, key: str, value: str, allowed: Sequence[str]) -> Iterator[Clash]:
+        if value not in allowed:
+            yield Clash(key, f"{' or '.join(allowed)} with plant.family {self.family}", default(value))

@@ -9,10 +9,10 @@ from typing import Any, NamedTuple
 
 import yaml
 from pydantic import ValidationError
-from pydantic.fields import FieldInfo
 
-from hpwhsim.errors import Findings, InputError, together
+from hpwhsim.errors import Findings, InputError, ListedError
 from hpwhsim.plain_text import refuse_controls
+from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
@@ -21,17 +21,17 @@ from hpwhsim.scenario.keys import (
     inner_types,
     items_of,
     key_paths,
-    kind_of,
     known_fields,
     nearest,
-    nearest_key,
 )
-from hpwhsim.scenario.parts import Block, Clash
+from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
+from hpwhsim.scenario.parts import Block
 from hpwhsim.scenario.schema import Plant, Scenario
 from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
 __all__ = [
     "Loaded",
+    "WrongScenario",
     "assumptions",
     "baseline_of",
     "cautions",
@@ -43,6 +43,20 @@ __all__ = [
     "read_scenario",
     "scenario_from",
 ]
+
+
+class WrongScenario(ListedError):
+    """Something is wrong with the keys of a scenario.
+
+    Attributes
+    ----------
+    sound : Scenario
+        The blocks in which nothing is wrong; to ask for another is an AttributeError.
+    """
+
+    def __init__(self, where: str, lines: Sequence[str], sound: Scenario) -> None:
+        super().__init__(where, list(dict.fromkeys(lines)))
+        self.sound = sound
 
 
 class Loaded(NamedTuple):
@@ -81,13 +95,8 @@ class _Loader(yaml.SafeLoader):
         return super().construct_mapping(node, deep)
 
 
-def _one_line(message: str) -> str:
-    """One line, even where a key or a value holds a line break."""
-    return " ".join(message.splitlines())
-
-
 def _error(message: str) -> InputError:
-    return InputError(_one_line(message))
+    return InputError(one_line(message))
 
 
 def _yaml(text: str, where: str) -> Any:
@@ -164,110 +173,6 @@ def _written(value: Any, block: type[Block] | None) -> Any:
     }
 
 
-# -- messages ----------------------------------------------------------------------------------------
-
-
-def _raw_at(raw: Any, loc: Sequence[str | int]) -> Any:
-    for key in loc:
-        try:
-            raw = raw[key]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return raw
-
-
-def _short(value: Any) -> str:
-    text = " ".join(str(value).split()) if isinstance(value, dict | list | tuple) else repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
-_BOUNDS = {
-    "greater_than": ("gt", "more than"),
-    "greater_than_equal": ("ge", "at least"),
-    "less_than": ("lt", "less than"),
-    "less_than_equal": ("le", "at most"),
-}
-_TYPES = {
-    "bool_type": "true or false",
-    "int_type": "a whole number",
-    "float_type": "a number",
-    "finite_number": "a finite number",
-    "string_type": "text",
-    "string_too_short": "text that is not empty",
-    "string_pattern_mismatch": "a small letter, then small letters, digits and _",
-    "model_type": "a block of keys",
-    "tuple_type": "a list",
-}
-
-
-def _allowed(error: Any, field: FieldInfo | None) -> str:
-    """What the schema allows where `error` was found."""
-    kind, context = str(error["type"]), error.get("ctx", {})
-    if kind in _BOUNDS:
-        name, words = _BOUNDS[kind]
-        unit = kind_of(field) if field else None
-        return f"{words} {context[name]:g}" + (f" {unit.unit}" if unit else "")
-    if kind == "value_error":
-        return str(context["error"])
-    if kind == "literal_error":
-        return str(context["expected"]).replace("'", "").replace(" or ", ", ")
-    if kind in ("too_short", "too_long"):
-        return "a list of {} values".format(context.get("min_length") or context.get("max_length"))
-    if kind == "string_too_long":
-        return "text of at most {} characters".format(context["max_length"])
-    return _TYPES.get(kind, str(error["msg"]))
-
-
-def _line(error: Any, raw: dict[str, Any], set_paths: Sequence[str]) -> str:
-    """One error as ``key.path: got X; allowed Y``."""
-    fields = known_fields()
-    loc = [part for part in error["loc"] if isinstance(part, int) or part in _words(fields)]
-    if error["type"] == "extra_forbidden":
-        loc = [part for part in error["loc"] if isinstance(part, int) or not part.startswith("(")]
-    path = ".".join(part for part in loc if isinstance(part, str))
-    clash = error.get("ctx", {}).get("error")
-    if isinstance(clash, Clash):
-        given = _raw_at(raw, [*loc, *clash.key.split(".")])
-        path = f"{path}.{clash.key}" if path else clash.key
-        got = _short(given) if given is not None else clash.got
-        said = f"got {got}; allowed {clash.allowed}"
-    elif error["type"] == "extra_forbidden":
-        said = f"unknown key; {nearest(path)}"
-    elif error["type"] == "missing":
-        field = fields[path]
-        unit = kind_of(field)
-        what = f"{unit}" if unit else f"a value ({field.description})"
-        said = f"got nothing; allowed {'a block of keys' if block_of(field) else what}"
-    else:
-        said = f"got {_short(_raw_at(raw, loc))}; allowed {_allowed(error, fields.get(path))}"
-    place = "".join(f" (item {part + 1})" for part in loc if isinstance(part, int))
-    from_set = " (from --set)" if any(f"{path}.".startswith(f"{key}.") for key in set_paths) else ""
-    return f"{path}{place}{from_set}: {said}"
-
-
-def _words(fields: dict[str, FieldInfo]) -> set[str]:
-    return {word for path in fields for word in path.split(".")}
-
-
-def _lines(error: ValidationError, raw: dict[str, Any], set_paths: Sequence[str]) -> list[str]:
-    """Each of the errors in one line, unknown keys first; without missing ones that these were meant for."""
-    errors = error.errors(include_url=False)
-    errors.sort(key=lambda item: item["type"] != "extra_forbidden")
-    lines = [_one_line(_line(one, raw, set_paths)) for one in errors]
-    unknown = [
-        ".".join(str(part) for part in one["loc"] if not str(part).startswith("("))
-        for one in errors
-        if one["type"] == "extra_forbidden"
-    ]
-    meant = {nearest_key(path)[0] for path in unknown}
-    kept = [
-        line
-        for line, one in zip(lines, errors, strict=True)
-        if one["type"] != "missing" or line.partition(":")[0].partition(" (")[0] not in meant
-    ]
-    return list(dict.fromkeys(kept))
-
-
 # -- reading -----------------------------------------------------------------------------------------
 
 
@@ -311,7 +216,7 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
     if raw is None:
         raise _error(f"{path}: the file is empty; 'tankyear new' writes one to start from")
     if not isinstance(raw, dict):
-        found = "a list" if isinstance(raw, list) else f"{_short(raw)}"
+        found = "a list" if isinstance(raw, list) else f"{short(raw)}"
         raise _error(f"{path}: got {found} at the top; allowed keys such as title, site, building, plant")
     used, put = list(overrides), list(overrides)
     if weather is not None:
@@ -356,14 +261,18 @@ def scenario_from(
     """
     refuse_controls(raw, where)
     written, lines = _written(raw, Scenario), [] if wrong is None else list(wrong.lines)
+    context = {"folder": str(folder)}
     try:
-        scenario = Scenario.model_validate(written, context={"folder": str(folder)})
+        scenario = Scenario.model_validate(written, context=context)
     except ValidationError as error:
-        lines += _lines(error, written, set_paths)
-    else:
-        if not lines:
-            return scenario
-    raise together(where, lines)
+        wrongs = wrong_in(error, written, set_paths)
+        good = good_part(written, context, wrongs.meant)
+        clashes = [clash_line(loc, clash, written, set_paths) for loc, clash in good.clashes]
+        lines += [*wrongs.lines, *(line for path, line in clashes if path not in wrongs.said)]
+        raise WrongScenario(where, lines, good.sound) from None
+    if lines:
+        raise WrongScenario(where, lines, scenario)
+    return scenario
 
 
 def changed(scenario: Scenario, overrides: Sequence[str], folder: Path) -> Scenario:

@@ -1,8 +1,9 @@
 """The `recirculation` block: the loop that keeps hot water near the taps, and its own tank if it has one."""
 
-from typing import Annotated, Literal, Self
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import (
     POWER,
@@ -28,6 +29,7 @@ from hpwhsim.scenario.parts import (
     degrees,
     one_of,
     origin,
+    rule,
 )
 from hpwhsim.tables import read_table
 
@@ -139,19 +141,21 @@ class LoopTank(Block):
         ),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_heater(self) -> Iterator[Clash]:
         if (self.power is None) == (self.heat_pump is None):
-            raise Clash("power", f"{POWER}, or recirculation.loop_tank.heat_pump, and not both")
-        if self.heat_pump is not None and (
-            self.heat_pump.condenser != "multi-pass" or self.heat_pump.modules != 1
-        ):
-            raise Clash("heat_pump.condenser", "multi-pass, and one module")
-        for key in sorted(self.heat_pump.model_fields_set - RATED) if self.heat_pump is not None else ():
-            raise Clash(
-                f"heat_pump.{key}", "refrigerant, capacity, cop, rated_at, pass, rise and approach alone"
+            yield Clash("power", f"{POWER}, or recirculation.loop_tank.heat_pump, and not both")
+
+    @rule
+    def _heat_pump_of_loop(self) -> Iterator[Clash]:
+        if self.heat_pump is None:
+            return
+        if self.heat_pump.condenser != "multi-pass" or self.heat_pump.modules != 1:
+            yield Clash("heat_pump.condenser", "multi-pass, and one module")
+        for key in sorted(self.heat_pump.model_fields_set - RATED):
+            yield Clash(
+                f"heat_pump.{key}", "refrigerant, capacity, cop, rated_at, condenser, rise and approach alone"
             )
-        return self
 
 
 class Recirculation(Block):
@@ -309,60 +313,83 @@ class Recirculation(Block):
         json_schema_extra=origin("recirculation.served_by is store"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_loss(self) -> Iterator[Clash]:
         ways = [key for key in ("loss_per_apartment", "sections", "risers") if getattr(self, key) is not None]
         if not ways:
-            raise Clash("loss_per_apartment", f"{POWER}, or recirculation.sections, or recirculation.risers")
-        if len(ways) > 1:
-            raise Clash(ways[1], f"nothing beside recirculation.{ways[0]}")
-        if self.loss_per_apartment is not None:
-            for key in (
-                "conductivity",
-                "bare_share",
-                "least_flow",
-                "fittings",
-                "valve_drop",
-            ):
-                if self.given(key):
-                    raise Clash(key, "nothing beside recirculation.loss_per_apartment")
-            if self.loss_at <= self.ambient_temperature:
-                raise Clash(
-                    "loss_at",
-                    f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
-                    default(self.loss_at),
-                )
-        else:
-            for key in ("loss_at", "pump_head"):
-                if self.given(key):
-                    raise Clash(key, "nothing without recirculation.loss_per_apartment")
+            yield Clash("loss_per_apartment", f"{POWER}, or recirculation.sections, or recirculation.risers")
+        for key in ways[1:]:
+            yield Clash(key, f"nothing beside recirculation.{ways[0]}")
+
+    @rule
+    def _keys_of_pipes(self) -> Iterator[Clash]:
+        for key in ("conductivity", "bare_share", "least_flow", "fittings", "valve_drop"):
+            if self.loss_per_apartment is not None and self.given(key):
+                yield Clash(key, "nothing beside recirculation.loss_per_apartment")
+
+    @rule
+    def _keys_of_watts(self) -> Iterator[Clash]:
+        for key in ("loss_at", "pump_head"):
+            if self.loss_per_apartment is None and self.given(key):
+                yield Clash(key, "nothing without recirculation.loss_per_apartment")
+
+    @rule
+    def _loss_above_ambient(self) -> Iterator[Clash]:
+        if self.loss_per_apartment is not None and self.loss_at <= self.ambient_temperature:
+            yield Clash(
+                "loss_at",
+                f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
+                default(self.loss_at),
+            )
+
+    @rule
+    def _one_ambient(self) -> Iterator[Clash]:
         if self.sections is not None and self.given("ambient_temperature"):
-            raise Clash("ambient_temperature", "nothing beside recirculation.sections, which hold it")
+            yield Clash("ambient_temperature", "nothing beside recirculation.sections, which hold it")
+
+    @rule
+    def _one_pump(self) -> Iterator[Clash]:
         for key in ("pump_efficiency", "pump_head", "fittings", "valve_drop"):
             if self.pump_power is not None and self.given(key):
-                raise Clash(key, "nothing beside recirculation.pump_power")
+                yield Clash(key, "nothing beside recirculation.pump_power")
+
+    @rule
+    def _one_return(self) -> Iterator[Clash]:
         if self.supply_drop is not None and self.given("return_temperature"):
-            raise Clash("return_temperature", "nothing beside recirculation.supply_drop")
+            yield Clash("return_temperature", "nothing beside recirculation.supply_drop")
+
+    @rule
+    def _crossover_all_day(self) -> Iterator[Clash]:
         if self.crossover > 0.0 and (self.schedule or self.aquastat is not None):
-            raise Clash(
+            yield Clash(
                 "crossover", "nothing beside recirculation.schedule or .aquastat: the pump runs all day"
             )
+
+    @rule
+    def _aquastat_keys(self) -> Iterator[Clash]:
         if self.aquastat is None and self.given("aquastat_band"):
-            raise Clash("aquastat_band", "nothing without recirculation.aquastat")
-        if self.aquastat is not None:
-            if self.schedule:
-                raise Clash("schedule", "nothing beside recirculation.aquastat")
-            if self.aquastat <= self.ambient_temperature and self.sections is None:
-                raise Clash(
-                    "aquastat",
-                    f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
-                )
+            yield Clash("aquastat_band", "nothing without recirculation.aquastat")
+        if self.aquastat is not None and self.schedule:
+            yield Clash("schedule", "nothing beside recirculation.aquastat")
+
+    @rule
+    def _aquastat_above_ambient(self) -> Iterator[Clash]:
+        if self.aquastat is not None and self.sections is None and self.aquastat <= self.ambient_temperature:
+            yield Clash(
+                "aquastat",
+                f"above recirculation.ambient_temperature ({degrees(self.ambient_temperature)})",
+            )
+
+    @rule
+    def _tank_as_served(self) -> Iterator[Clash]:
         if (self.served_by == "loop-tank") != (self.loop_tank is not None):
             allowed = "a block" if self.loop_tank is None else "nothing"
-            raise Clash("loop_tank", f"{allowed} with recirculation.served_by {self.served_by}")
+            yield Clash("loop_tank", f"{allowed} with recirculation.served_by {self.served_by}")
+
+    @rule
+    def _returns_to_tank(self) -> Iterator[Clash]:
         if self.loop_tank is not None and self.given("return_height"):
-            raise Clash("return_height", "nothing with recirculation.served_by loop-tank")
-        return self
+            yield Clash("return_height", "nothing with recirculation.served_by loop-tank")
 
     def running_minutes(self) -> frozenset[int]:
         """Minutes of the day (0 to 1439) in which the pump may run."""

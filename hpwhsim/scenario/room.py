@@ -1,11 +1,12 @@
 """The `plant.source.room` block: the room that a machine stands in, and the machine's ducts."""
 
-from typing import Any, Literal, Self
+from collections.abc import Iterator
+from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin, rule
 
 FACINGS = ("north", "east", "south", "west")
 HOME = "kind apartment of the packaged rooms (invented); common practice, no source"
@@ -268,43 +269,69 @@ class Room(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _elsewhere(self) -> Iterator[Clash]:
         reached = "elsewhere" in (self.intake, self.exhaust, self.make_up)
         if reached and self.elsewhere_temperature is None:
-            raise Clash("elsewhere_temperature", "a temperature, because a duct goes elsewhere")
-        if not reached and (self.elsewhere_temperature is not None or self.given("elsewhere_humidity")):
-            key = "elsewhere_humidity" if self.elsewhere_temperature is None else "elsewhere_temperature"
-            raise Clash(key, "nothing unless a duct goes elsewhere")
+            yield Clash("elsewhere_temperature", "a temperature, because a duct goes elsewhere")
+        for key in ("elsewhere_temperature", "elsewhere_humidity") if not reached else ():
+            if self.given(key):
+                yield Clash(key, "nothing unless a duct goes elsewhere")
+
+    @rule
+    def _air_made_up(self) -> Iterator[Clash]:
         if self.given("make_up") and not (self.intake == "room" and self.exhaust != "room"):
-            raise Clash("make_up", "nothing unless the machine draws the room's air and blows it elsewhere")
-        if self.heating == "none" and (self.heating_setpoint or self.heating_efficiency):
-            key = "heating_efficiency" if self.heating_setpoint is None else "heating_setpoint"
-            raise Clash(key, "nothing with plant.source.room.heating none")
-        if self.cooling == "none" and (self.cooling_setpoint or self.cooling_coil is not None):
-            key = "cooling_coil" if self.cooling_setpoint is None else "cooling_setpoint"
-            raise Clash(key, "nothing with plant.source.room.cooling none")
+            yield Clash("make_up", "nothing unless the machine draws the room's air and blows it elsewhere")
+
+    @rule
+    def _keys_of_heating(self) -> Iterator[Clash]:
+        for key in ("heating_setpoint", "heating_efficiency"):
+            if self.heating == "none" and getattr(self, key) is not None:
+                yield Clash(key, "nothing with plant.source.room.heating none")
+
+    @rule
+    def _keys_of_cooling(self) -> Iterator[Clash]:
+        for key in ("cooling_setpoint", "cooling_coil"):
+            if self.cooling == "none" and getattr(self, key) is not None:
+                yield Clash(key, "nothing with plant.source.room.cooling none")
+
+    @rule
+    def _cop_of_cooling(self) -> Iterator[Clash]:
         if self.cooling == "none" == self.neighbour_cooling and self.given("cooling_cop"):
-            raise Clash("cooling_cop", "nothing with plant.source.room.cooling none and no cooled neighbours")
+            yield Clash("cooling_cop", "nothing with plant.source.room.cooling none and no cooled neighbours")
+
+    @rule
+    def _neighbours_cooled(self) -> Iterator[Clash]:
         if self.neighbour_cooling == "none" and self.given("neighbour_cooling_setpoint"):
-            raise Clash("neighbour_cooling_setpoint", "nothing with neighbour_cooling none")
+            yield Clash("neighbour_cooling_setpoint", "nothing with neighbour_cooling none")
+
+    @rule
+    def _neighbours_heated(self) -> Iterator[Clash]:
         if self.neighbour_heating_setpoint is not None:
             if self.neighbour_heating == "none":
-                raise Clash("neighbour_heating_setpoint", "nothing with neighbour_heating none")
+                yield Clash("neighbour_heating_setpoint", "nothing with neighbour_heating none")
             if self.neighbour_temperature is not None:
-                raise Clash("neighbour_heating_setpoint", "nothing beside neighbour_temperature")
+                yield Clash("neighbour_heating_setpoint", "nothing beside neighbour_temperature")
+
+    @rule
+    def _neighbours_in_order(self) -> Iterator[Clash]:
         if self.neighbour_cooling != "none" and self.neighbour_cooling_setpoint < self.neighbours_heated_to:
-            raise Clash(
+            yield Clash(
                 "neighbour_cooling_setpoint",
                 f"at least {self.neighbours_heated_to:g} degC, to which the neighbours are heated",
                 got=f"{self.neighbour_cooling_setpoint:g} degC",
             )
-        facing = [f"window_{name}" for name in FACINGS if getattr(self, f"window_{name}") is not None]
-        if self.window_area is not None and facing:
-            raise Clash(facing[0], "nothing beside plant.source.room.window_area")
+
+    @rule
+    def _one_window_area(self) -> Iterator[Clash]:
+        for name in FACINGS if self.window_area is not None else ():
+            if getattr(self, f"window_{name}") is not None:
+                yield Clash(f"window_{name}", "nothing beside plant.source.room.window_area")
+
+    @rule
+    def _dehumidifier(self) -> Iterator[Clash]:
         if self.dehumidifier_setpoint is None and self.given("dehumidifier_efficiency"):
-            raise Clash("dehumidifier_efficiency", "nothing without plant.source.room.dehumidifier_setpoint")
-        return self
+            yield Clash("dehumidifier_efficiency", "nothing without plant.source.room.dehumidifier_setpoint")
 
     @property
     def neighbours_heated_to(self) -> float:

@@ -3,10 +3,11 @@
 Quantities are text with a unit in the file and SI floats (temperatures in degC) in the models.
 """
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Discriminator, Field, Tag
 
 from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
 from hpwhsim.scenario import families
@@ -28,6 +29,7 @@ from hpwhsim.scenario.parts import (
     default,
     degrees,
     origin,
+    rule,
 )
 from hpwhsim.scenario.plant import Backup, Plant, Storage
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
@@ -181,31 +183,41 @@ class HotWater(Block):
         json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _valve_above_use(self) -> Iterator[Clash]:
         if self.tempering_valve is not None and self.tempering_valve < self.use_temperature:
-            raise Clash(
+            yield Clash(
                 "tempering_valve", f"at least hot_water.use_temperature ({degrees(self.use_temperature)})"
             )
+
+    @rule
+    def _keys_of_valve(self) -> Iterator[Clash]:
         for key in ("tempering_difference", "tempering_least_flow", "tempering_most_flow"):
             if self.tempering_valve is None and self.given(key):
-                raise Clash(key, "nothing without hot_water.tempering_valve")
+                yield Clash(key, "nothing without hot_water.tempering_valve")
+
+    @rule
+    def _flows_in_order(self) -> Iterator[Clash]:
         least, most = self.tempering_least_flow, self.tempering_most_flow
         if least is not None and most is not None and most <= least:
-            raise Clash("tempering_most_flow", "above hot_water.tempering_least_flow")
+            yield Clash("tempering_most_flow", "above hot_water.tempering_least_flow")
+
+    @rule
+    def _minimum_below_use(self) -> Iterator[Clash]:
         if self.minimum_temperature >= self.use_temperature:
-            raise Clash(
+            yield Clash(
                 "minimum_temperature",
                 f"below hot_water.use_temperature ({degrees(self.use_temperature)})",
                 default(self.minimum_temperature),
             )
-        if self.metered is not None:
-            for key in ("daily_use_per_apartment", "pattern", "month_factors"):
-                if self.given(key):
-                    raise Clash(key, "nothing beside hot_water.metered")
-            if self.draws == "random":
-                raise Clash("draws", "smooth, because hot_water.metered gives the draws")
-        return self
+
+    @rule
+    def _metered_or_pattern(self) -> Iterator[Clash]:
+        for key in ("daily_use_per_apartment", "pattern", "month_factors"):
+            if self.metered is not None and self.given(key):
+                yield Clash(key, "nothing beside hot_water.metered")
+        if self.metered is not None and self.draws == "random":
+            yield Clash("draws", "smooth, because hot_water.metered gives the draws")
 
 
 class Run(Block):
@@ -225,12 +237,10 @@ class Run(Block):
         json_schema_extra=origin("[tmy3]: one typical year"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _steps(self) -> Iterator[Clash]:
         if self.steps_per_hour not in STEPS_PER_HOUR:
-            allowed = ", ".join(map(str, STEPS_PER_HOUR))
-            raise Clash("steps_per_hour", f"one of {allowed}")
-        return self
+            yield Clash("steps_per_hour", f"one of {', '.join(map(str, STEPS_PER_HOUR))}")
 
 
 LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
@@ -343,84 +353,107 @@ class Scenario(Block):
         """Share of the height below the part that a parallel backup heats."""
         return self.settings.backup_height
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        setpoint, series = self.plant.storage.setpoint, self.plant.backup.mode == "series"
+    @rule
+    def _store_hot_enough(self) -> Iterator[Clash]:
         least = self.hot_water.minimum_temperature
-        if setpoint < least and not series:
-            raise Clash(
+        if self.plant.storage.setpoint < least and self.plant.backup.mode != "series":
+            yield Clash(
                 "plant.storage.setpoint",
                 f"at least hot_water.minimum_temperature ({degrees(least)}), or every draw is short",
             )
-        backup = self.plant.backup.setpoint
+
+    @rule
+    def _backup_hot_enough(self) -> Iterator[Clash]:
+        backup, least = self.plant.backup.setpoint, self.hot_water.minimum_temperature
         if backup is not None and backup < least:
-            raise Clash(
+            yield Clash(
                 "plant.backup.setpoint",
                 f"at least hot_water.minimum_temperature ({degrees(least)})",
             )
+
+    @rule
+    def _years_of_ground(self) -> Iterator[Clash]:
         if self.run.years > 1 and self.plant.source_kind != "ground-loop":
-            raise Clash("run.years", "1: only a ground loop remembers the years before")
+            yield Clash("run.years", "1: only a ground loop remembers the years before")
+
+    @rule
+    def _loop_below_supply(self) -> Iterator[Clash]:
         supply = self.supply_setpoint
         if self.recirculation is not None and self.recirculation.return_temperature >= supply:
-            key = "plant.storage.setpoint" if supply == setpoint else "plant.backup.setpoint"
-            raise Clash(
+            store = supply == self.plant.storage.setpoint
+            key = "plant.storage.setpoint" if store else "plant.backup.setpoint"
+            yield Clash(
                 "recirculation.return_temperature",
                 f"below {key} ({degrees(supply)})",
                 default(self.recirculation.return_temperature),
             )
-        steps = self.run.steps_per_hour
-        for key in (
-            "controls.charge_windows",
-            "controls.lock_outs",
-            "controls.demand_windows",
-            "backup.lock_outs",
-        ):
-            block, _, name = key.partition(".")
-            edges = [minute for window in getattr(getattr(self.plant, block), name) for minute in window]
-            if any(minute * steps % 60 for minute in edges):
-                step = f"{60.0 / steps:.3g} min (run.steps_per_hour {steps})"
-                raise Clash(f"plant.{key}", f"windows that start and end on steps of {step}")
-        tank = self.recirculation.loop_tank if self.recirculation is not None else None
-        if series and self.plant.backup.kind != "none" and tank is not None and tank.connection == "series":
-            raise Clash("plant.backup.mode", "parallel: the taps' water runs through the loop's own tank")
-        self._check_end()
-        self._check_money()
-        return self
 
-    def _check_end(self) -> None:
-        """Refuse an outlet with which no charge ends."""
+    @rule
+    def _windows_of_heat_pump(self) -> Iterator[Clash]:
+        for key in ("charge_windows", "lock_outs", "demand_windows"):
+            yield from self._on_steps(f"plant.controls.{key}", getattr(self.plant.controls, key))
+
+    @rule
+    def _windows_of_backup(self) -> Iterator[Clash]:
+        yield from self._on_steps("plant.backup.lock_outs", self.plant.backup.lock_outs)
+
+    def _on_steps(self, key: str, windows: Sequence[Window]) -> Iterator[Clash]:
+        steps = self.run.steps_per_hour
+        if steps in STEPS_PER_HOUR and any(edge * steps % 60 for window in windows for edge in window):
+            step = f"{60.0 / steps:.3g} min (run.steps_per_hour {steps})"
+            yield Clash(key, f"windows that start and end on steps of {step}")
+
+    @rule
+    def _heater_ahead_of_loop_tank(self) -> Iterator[Clash]:
+        tank = self.recirculation.loop_tank if self.recirculation is not None else None
+        if self.trims and tank is not None and tank.connection == "series":
+            yield Clash("plant.backup.mode", "parallel: the taps' water runs through the loop's own tank")
+
+    @rule
+    def _charge_ends(self) -> Iterator[Clash]:
         heat_pump, found = self.plant.heat_pump, self.settings
         if heat_pump is None or heat_pump.outlet_temperature is None:
             return
         rest = "(plant.storage.setpoint less half of controls.dead_band), or the charge never ends"
         if found.outlet_temperature < found.stop_at - 1e-9:
-            raise Clash("plant.heat_pump.outlet_temperature", f"at least {degrees(found.stop_at)} {rest}")
-        if (
+            yield Clash("plant.heat_pump.outlet_temperature", f"at least {degrees(found.stop_at)} {rest}")
+        elif (
             heat_pump.condenser == "multi-pass"
             and found.outlet_temperature - heat_pump.rise < found.stop_at - 1e-9
         ):
-            raise Clash(
+            yield Clash(
                 "plant.heat_pump.rise",
                 f"at most {found.outlet_temperature - found.stop_at:.1f} K (the outlet temperature less "
                 "plant.storage.setpoint, and half of controls.dead_band), or the charge never ends",
                 f"{heat_pump.rise:g} K (default)",
             )
 
-    def _check_money(self) -> None:
-        """Refuse blocks on money and savings that lack what they count."""
-        if self.tariff is None:
-            if self.costs is not None:
-                raise Clash("tariff", "a block: the bills of the year are a part of `costs`")
-        elif self.plant.backup.kind in families.FUELLED and self.tariff.fuel is None:
-            raise Clash("tariff.fuel", f"{ENERGY_PRICE}: plant.backup burns {self.plant.backup.kind}")
-        if self.baseline is not None:
+    @rule
+    def _bills_for_costs(self) -> Iterator[Clash]:
+        if self.tariff is None and self.costs is not None:
+            yield Clash("tariff", "a block: the bills of the year are a part of `costs`")
+
+    @rule
+    def _price_of_fuel(self) -> Iterator[Clash]:
+        kind = self.plant.backup.kind
+        if self.tariff is not None and kind in families.FUELLED and self.tariff.fuel is None:
+            yield Clash("tariff.fuel", f"{ENERGY_PRICE}: plant.backup burns {kind}")
+
+    @rule
+    def _savings_of_baseline(self) -> Iterator[Clash]:
+        if not self.given("baseline") and self.given("savings"):
+            yield Clash("savings", "nothing without a baseline")
+
+    @rule
+    def _fuel_of_baseline(self) -> Iterator[Clash]:
+        if not self.given("baseline") and self.tariff is not None and self.tariff.baseline_fuel is not None:
+            yield Clash("tariff.baseline_fuel", "nothing without a baseline")
+
+    @rule
+    def _costs_of_baseline(self) -> Iterator[Clash]:
+        if self.given("baseline") or self.costs is None:
             return
-        if self.given("savings"):
-            raise Clash("savings", "nothing without a baseline")
-        if self.tariff is not None and self.tariff.baseline_fuel is not None:
-            raise Clash("tariff.baseline_fuel", "nothing without a baseline")
-        if self.costs is not None:
-            if self.costs.given("baseline"):
-                raise Clash("costs.baseline", "nothing without a baseline")
-            if any(i.per_site_energy_saved or i.per_electricity_saved for i in self.costs.incentives):
-                raise Clash("costs.incentives", "no incentive for energy saved without a baseline")
+        if self.costs.given("baseline"):
+            yield Clash("costs.baseline", "nothing without a baseline")
+        if any(i.per_site_energy_saved or i.per_electricity_saved for i in self.costs.incentives):
+            yield Clash("costs.incentives", "no incentive for energy saved without a baseline")

@@ -1,12 +1,13 @@
 """The `sizing` block: what a plant must do on its design days, and the machines and tanks to choose from."""
 
+from collections.abc import Iterator
 from math import ceil, floor
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
 from hpwhsim.quantities import Duration, Temperature, Volume
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin, rule
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
 ALWAYS = CRITERIA[0]  # a plant that runs short meets no other criterion
@@ -131,23 +132,28 @@ class Sizing(Block):
         4, ge=1, le=100, description="most equal tanks in the plant", json_schema_extra=origin(PRACTICE)
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _one_design_day(self) -> Iterator[Clash]:
         if self.design_temperature is not None and self.design_frequency is not None:
-            raise Clash("design_frequency", "nothing beside sizing.design_temperature")
+            yield Clash("design_frequency", "nothing beside sizing.design_temperature")
+
+    @rule
+    def _limits_of_criteria(self) -> Iterator[Clash]:
         for key, criterion in LIMITS.items():
             if self.given(key) and criterion not in self.criterion:
-                raise Clash(key, f"nothing unless sizing.criterion holds {criterion}")
-        if allowed_failures(self.seeds, self.probability) < 0:
+                yield Clash(key, f"nothing unless sizing.criterion holds {criterion}")
+
+    @rule
+    def _years_for_probability(self) -> Iterator[Clash]:
+        if allowed_failures(self.seeds, self.probability) >= 0:
+            return
+        if self.given("seeds"):
             fewest = ceil(1.0 / (1.0 - self.probability) - ROUNDING) - 1
-            key, got = ("seeds", self.seeds) if self.given("seeds") else ("probability", self.probability)
-            allowed = (
-                f"at least {fewest} with sizing.probability {self.probability:g}"
-                if key == "seeds"
-                else f"at most {self.seeds / (self.seeds + 1.0):.4g} with {self.seeds} sizing.seeds"
-            )
-            raise Clash(key, allowed, str(got))
-        return self
+            allowed = f"at least {fewest} with sizing.probability {self.probability:g}"
+            yield Clash("seeds", allowed, str(self.seeds))
+        else:
+            allowed = f"at most {self.seeds / (self.seeds + 1.0):.4g} with {self.seeds} sizing.seeds"
+            yield Clash("probability", allowed, str(self.probability))
 
 
 def allowed_failures(seeds: int, probability: float) -> int:

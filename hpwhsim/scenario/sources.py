@@ -1,8 +1,9 @@
 """The `plant.source` block: outdoor air, a room, a ground loop or wastewater, as frozen, strict models."""
 
-from typing import Literal, Self
+from collections.abc import Iterator
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from hpwhsim.quantities import (
     Conductivity,
@@ -18,7 +19,7 @@ from hpwhsim.quantities import (
     Temperature,
     Volume,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, SourceKind, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, SourceKind, origin, rule
 from hpwhsim.scenario.room import Room
 
 TYPICAL_BORE = "typical of vertical closed loops; common practice, no source"
@@ -179,20 +180,32 @@ class GroundLoop(Block):
         json_schema_extra=origin(f"one pair of mains to the field; {PRACTICE}"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _pipe_wall(self) -> Iterator[Clash]:
         if self.pipe_inner >= self.pipe_outer:
-            raise Clash("pipe_inner", "less than plant.source.ground_loop.pipe_outer")
+            yield Clash("pipe_inner", "less than plant.source.ground_loop.pipe_outer")
+
+    @rule
+    def _legs_in_bore(self) -> Iterator[Clash]:
         room = self.shank_spacing + self.pipe_outer
         if not self.pipe_outer <= self.shank_spacing or room > self.diameter:
-            raise Clash(
+            yield Clash(
                 "shank_spacing",
                 "at least plant.source.ground_loop.pipe_outer, and both legs within the bore's diameter",
             )
+
+    @rule
+    def _one_pump(self) -> Iterator[Clash]:
         for key in ("header", "pump_efficiency"):
             if self.pump_power is not None and self.given(key):
-                raise Clash(key, "nothing beside plant.source.ground_loop.pump_power")
-        return self
+                yield Clash(key, "nothing beside plant.source.ground_loop.pump_power")
+
+
+DRAINS = (
+    *("cold_use_per_apartment", "heat_left", "cistern_pickup", "drain_loss"),
+    *("lag", "screening_loss", "well_volume", "well_loss"),
+)
+"""Keys of the building's own drains."""
 
 
 class Wastewater(Block):
@@ -340,25 +353,24 @@ class Wastewater(Block):
         description="electricity to grind and lift the sewage [J/m3]",
         json_schema_extra=origin("20 Wh/m3; common practice, no source"),
     )
+    grinder_power: Power | None = Field(
+        None,
+        ge=0,
+        le=1e6,
+        description="motor of the grinder pump, on its nameplate, for the connected load; moves no kWh [W]",
+        json_schema_extra=origin(PRACTICE, none="grinding times the flow of sewage through the exchanger"),
+    )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.sewer is not None:
-            for key in (
-                "cold_use_per_apartment",
-                "heat_left",
-                "cistern_pickup",
-                "drain_loss",
-                "lag",
-                "screening_loss",
-                "well_volume",
-                "well_loss",
-            ):
-                if self.given(key):
-                    raise Clash(key, "nothing beside plant.source.wastewater.sewer")
+    @rule
+    def _sewer_or_drains(self) -> Iterator[Clash]:
+        for key in DRAINS:
+            if self.sewer is not None and self.given(key):
+                yield Clash(key, "nothing beside plant.source.wastewater.sewer")
+
+    @rule
+    def _fouling(self) -> Iterator[Clash]:
         if self.fouling > self.fouling_limit:
-            raise Clash("fouling", f"at most plant.source.wastewater.fouling_limit ({self.fouling_limit:g})")
-        return self
+            yield Clash("fouling", f"at most plant.source.wastewater.fouling_limit ({self.fouling_limit:g})")
 
 
 class Source(Block):

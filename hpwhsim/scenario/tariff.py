@@ -4,11 +4,11 @@ Money is in USD. No price of a real company is built in.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+from pydantic import BeforeValidator, Discriminator, Field, Tag
 
 from hpwhsim.quantities import (
     ENERGY_PRICE,
@@ -17,7 +17,7 @@ from hpwhsim.quantities import (
     EnergyPrice,
     MonthlyMoney,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, as_tuple, origin
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, as_tuple, origin, rule
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 ALL_MONTHS = tuple(range(1, 13))
@@ -43,11 +43,14 @@ def _months(value: object) -> object:
     return tuple(value)
 
 
-def whole_steps(windows: Sequence[Window], step: int) -> None:
-    """Refuse windows that do not start and end at multiples of `step` minutes."""
-    for window in windows:
-        if window.start % step or window.end % step:
-            raise Clash("hours", f"windows that start and end at multiples of {step} min")
+def whole_steps(windows: Sequence[Window], step: int) -> Iterator[Clash]:
+    """The clash of windows that do not start and end at multiples of `step` minutes."""
+    if any(window.start % step or window.end % step for window in windows):
+        yield Clash("hours", f"windows that start and end at multiples of {step} min")
+
+
+def _named(months: Sequence[int]) -> str:
+    return ", ".join(MONTHS[month - 1] for month in months)
 
 
 def _electricity_kind(value: object) -> str | None:
@@ -64,6 +67,14 @@ def _fuel_kind(value: object) -> str:
 
 
 Months = Annotated[tuple[int, ...], BeforeValidator(_months)]
+AnyMonths = Annotated[
+    Months,
+    Field(
+        description="months, such as Jun-Sep or [6, 7, 8, 9]",
+        json_schema_extra=origin("[tankyear-default]: every month"),
+    ),
+]
+"""Of a field that holds all year where nobody says more."""
 Days = Literal["all", "weekdays", "weekends"]
 
 
@@ -71,11 +82,7 @@ class TouBlock(Block):
     """A price of electricity and the hours in which it holds; the first block that holds an hour counts."""
 
     price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity [USD/kWh]")
-    months: Months = Field(
-        ALL_MONTHS,
-        description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("[tankyear-default]: every month"),
-    )
+    months: AnyMonths = ALL_MONTHS
     days: Days = Field(
         "all",
         description="all, weekdays (Monday to Friday; no holidays) or weekends",
@@ -87,10 +94,9 @@ class TouBlock(Block):
         json_schema_extra=origin("[tankyear-default]: the whole day"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        whole_steps(self.hours, 60)
-        return self
+    @rule
+    def _whole_hours(self) -> Iterator[Clash]:
+        yield from whole_steps(self.hours, 60)
 
 
 class Tier(Block):
@@ -106,11 +112,7 @@ class Tier(Block):
         description="energy of a month at which the tier ends [kWh]",
         json_schema_extra=origin("[tankyear-default]", none="no end: the last tier"),
     )
-    months: Months = Field(
-        ALL_MONTHS,
-        description="months, such as Jun-Sep or [6, 7, 8, 9]",
-        json_schema_extra=origin("[tankyear-default]: every month"),
-    )
+    months: AnyMonths = ALL_MONTHS
 
 
 class Demand(Block):
@@ -147,12 +149,14 @@ class Demand(Block):
         json_schema_extra=origin(PRACTICE),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        whole_steps(self.hours, 15)
+    @rule
+    def _whole_quarters(self) -> Iterator[Clash]:
+        yield from whole_steps(self.hours, 15)
+
+    @rule
+    def _ratchet(self) -> Iterator[Clash]:
         if self.given("ratchet_months") and self.ratchet == 0.0:
-            raise Clash("ratchet_months", "nothing unless ratchet is given")
-        return self
+            yield Clash("ratchet_months", "nothing unless ratchet is given")
 
 
 Electricity = Annotated[
@@ -213,17 +217,24 @@ class Tariff(Block):
         json_schema_extra=origin("tariff.fuel is that of the baseline too"),
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    @rule
+    def _some_price(self) -> Iterator[Clash]:
         if self.electricity is None and not self.tiers:
-            raise Clash("electricity", f"{ENERGY_PRICE}, a list of blocks, or a file; or tariff.tiers")
-        for month in ALL_MONTHS:
+            yield Clash("electricity", f"{ENERGY_PRICE}, a list of blocks, or a file; or tariff.tiers")
+
+    @rule
+    def _tiers_of_months(self) -> Iterator[Clash]:
+        missing, unordered = [], []
+        for month in ALL_MONTHS if self.tiers else ():
             ends = [tier.up_to for tier in self.tiers if month in tier.months]
             if not ends and self.electricity is None:
-                raise Clash("tiers", f"tiers for every month (there is none for {MONTHS[month - 1]})")
+                missing.append(month)
             rising = [end for end in ends[:-1] if end is not None]
             if ends and (
                 ends[-1] is not None or len(rising) < len(ends) - 1 or rising != sorted(set(rising))
             ):
-                raise Clash("tiers", f"rising up_to and a last tier without one ({MONTHS[month - 1]})")
-        return self
+                unordered.append(month)
+        if missing:
+            yield Clash("tiers", f"tiers for every month (there is none for {_named(missing)})")
+        if unordered:
+            yield Clash("tiers", f"rising up_to and a last tier without one ({_named(unordered)})")

@@ -16,7 +16,7 @@ def heat_upper(layers: Layers, column: Column, height: float, heat: float, setpo
     tank = min(int(height / size), column.tanks - 1)
     k = cut(layers, height)
     while tank < column.tanks and taken < heat:
-        low, n = layers.span
+        low, n = layers.span[0], layers.span[1]
         end = low + n
         if tank < column.tanks - 1:
             end = cut(layers, (tank + 1) * size)
@@ -71,7 +71,7 @@ def at_wall(layers: Layers, top: float, hottest: float) -> tuple[float, float]:
 
     Each layer counts by what it lacks to the hottest water that the condenser makes.
     """
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     lacking = met = height = 0.0
     for k in range(low, low + n):
         part = min(layers.volume[k], top - height)
@@ -95,7 +95,7 @@ def heat_wall(layers: Layers, top: float, hottest: float, share: float) -> None:
 @kernel_apart
 def cool_between(layers: Layers, bottom: float, top: float, heat: float) -> None:
     """Take heat out of the water between two heights, evenly. [m³·K]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     height = 0.0
     for k in range(low, low + n):
         part = min(height + layers.volume[k], top) - max(height, bottom)

@@ -25,9 +25,9 @@ MOST = 64
 """Layers of a tank after neighbours are merged; with it a year's kWh are those of twice as many, see tests."""
 
 NEAR = 0.05  # K: water so near to a layer's temperature joins it
-SPARE = 16  # layers over `MOST` before some are merged
+SPARE = 16  # layers more than after the last merger before the next
 FEWEST = 6  # of each of many tanks in series
-FIRST_LOSS = 1e-5  # K²: spread over the store's volume that a merger may always lose
+FIRST_LOSS = 1e-4  # K²: spread over the store's volume that a merger may always lose
 LESS_NICE = 4.0  # times more, until the layers are few enough
 PLACES = 4096  # of the arrays; the layers lie in their middle
 EDGE = 64  # free places at either end, below which the layers are moved to the middle again
@@ -51,7 +51,7 @@ class Layers(NamedTuple):
 
     volume: Array  # (place,) m³
     temperature: Array  # (place,) °C
-    span: NDArray[np.int64]  # (2,) place of the lowest layer, and how many there are
+    span: NDArray[np.int64]  # (3,) place of the lowest layer, how many there are, and how many call for a merger
     piece: Array  # (5, place) work space of the conduction
 
 
@@ -96,10 +96,10 @@ def make_column(
 def make_layers(column: Column, temperature: Array) -> Layers:
     """The store filled with slices of equal volume. [°C], bottom to top."""
     layers = Layers(
-        np.zeros(PLACES), np.zeros(PLACES), np.zeros(2, dtype=np.int64), np.zeros((5, 2 * PLACES))
+        np.zeros(PLACES), np.zeros(PLACES), np.zeros(3, dtype=np.int64), np.zeros((5, 2 * PLACES))
     )
     low = PLACES // 2 - temperature.size // 2
-    layers.span[:] = low, temperature.size
+    layers.span[:] = low, temperature.size, 0
     layers.volume[low : low + temperature.size] = column.volume / temperature.size
     layers.temperature[low : low + temperature.size] = temperature
     return layers
@@ -107,7 +107,7 @@ def make_layers(column: Column, temperature: Array) -> Layers:
 
 def slices(layers: Layers, count: int) -> Array:
     """Mean temperatures of `count` slices of equal volume, bottom to top. [°C]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     volume = layers.volume[low : low + n]
     edges = np.concatenate(([0.0], np.cumsum(volume)))
     heat = np.concatenate(([0.0], np.cumsum(volume * layers.temperature[low : low + n])))
@@ -118,13 +118,22 @@ def slices(layers: Layers, count: int) -> Array:
 @kernel
 def sensed(layers: Layers, height: float) -> tuple[float, float, float]:
     """Temperature at a height [°C], and how far that layer reaches above and below it [m³]."""
-    k = layers.span[0]
-    last = k + layers.span[1] - 1
-    below = height
-    while k < last and below >= layers.volume[k]:
-        below -= layers.volume[k]
-        k += 1
-    return layers.temperature[k], max(layers.volume[k] - below, 0.0), below
+    low, n = layers.span[0], layers.span[1]
+    volume = layers.volume[low : low + n]
+    below, k = height, 0
+    for k in range(n):
+        if below < volume[k]:
+            break
+        below -= volume[k]
+    else:
+        below = volume[n - 1]
+    return layers.temperature[low + k], volume[k] - below, below
+
+
+@kernel
+def top_of(layers: Layers) -> float:
+    """Temperature at the top. [°C]"""
+    return layers.temperature[layers.span[0] + layers.span[1] - 1]
 
 
 @kernel
@@ -136,12 +145,13 @@ def foot(layers: Layers) -> float:
 @kernel
 def level_of(layers: Layers, column: Column, value: float) -> float:
     """Lowest height at which the store is at least `value` °C; its volume where it is colder throughout."""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
+    volume, temperature = layers.volume[low : low + n], layers.temperature[low : low + n]
     height = 0.0
-    for k in range(low, low + n):
-        if layers.temperature[k] >= value:
+    for k in range(n):
+        if temperature[k] >= value:
             return height
-        height += layers.volume[k]
+        height += volume[k]
     return column.volume
 
 
@@ -167,7 +177,7 @@ def mean_above(layers: Layers, height: float, volume: float) -> float:
 @kernel
 def heat_of(layers: Layers) -> float:
     """Heat above 0 °C. [m³·K]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     heat = 0.0
     for k in range(low, low + n):
         heat += layers.volume[k] * layers.temperature[k]
@@ -177,7 +187,7 @@ def heat_of(layers: Layers) -> float:
 @kernel_apart
 def to_middle(layers: Layers) -> None:
     """Move the layers to the middle of their arrays."""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     new = (PLACES - n) // 2
     if new < low:
         for k in range(n):
@@ -208,7 +218,7 @@ def join(layers: Layers, k: int, other: int) -> None:
 @kernel
 def take_foot(layers: Layers, volume: float) -> float:
     """Take water from the bottom, less than there is; its heat. [m³·K]"""
-    k, n = layers.span
+    k, n = layers.span[0], layers.span[1]
     left, heat = volume, 0.0
     while n > 1 and layers.volume[k] <= left:
         heat += layers.volume[k] * layers.temperature[k]
@@ -228,7 +238,7 @@ def take_foot(layers: Layers, volume: float) -> float:
 @kernel
 def take_head(layers: Layers, volume: float) -> float:
     """Take water from the top, less than there is; its heat. [m³·K]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     left, heat = volume, 0.0
     k = low + n - 1
     while k > low and layers.volume[k] <= left:
@@ -247,7 +257,7 @@ def take_head(layers: Layers, volume: float) -> float:
 @kernel_apart
 def take_above(layers: Layers, height: float, volume: float) -> float:
     """Take the `volume` that lies above a height; its heat. What is above comes down. [m³·K]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     last = low + n - 1
     k = low
     below = height
@@ -312,7 +322,7 @@ def add_head(layers: Layers, volume: float, temperature: float) -> None:
 @kernel_apart
 def insert(layers: Layers, height: float, volume: float, temperature: float) -> None:
     """Put water at a height: it joins water of its temperature there, or splits the layer that it meets."""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     end = low + n
     k, below = low, height
     while k < end and below > layers.volume[k] - SLIVER:
@@ -340,7 +350,7 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
 @kernel_apart
 def cut(layers: Layers, height: float) -> int:
     """Make a height a boundary between two layers; place of the layer above it."""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
     end = low + n
     k, below = low, height
     while k < end and below > layers.volume[k] - SLIVER:
@@ -364,30 +374,45 @@ def settle(layers: Layers, column: Column) -> None:
     Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merging two layers
     loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
     """
-    low, n = layers.span
-    ordered = n <= MOST + SPARE and low >= EDGE and low + n <= PLACES - EDGE and column.tanks == 1
-    for k in range(low + 1, low + n):
-        ordered = ordered and layers.temperature[k] >= layers.temperature[k - 1]
-    if not ordered:
+    low, n = layers.span[0], layers.span[1]
+    temperature = layers.temperature[low : low + n]
+    first = n
+    for k in range(1, n):
+        if temperature[k] < temperature[k - 1]:
+            first = k
+            break
+    crowded = n > layers.span[2] or low < EDGE or low + n > PLACES - EDGE
+    if column.tanks > 1 or crowded:
         set_right(layers, column)
+    elif first < n:
+        start = low + first - 1
+        last = pool(layers, start, low + n, low)
+        layers.span[1] = last - low
 
 
 @kernel_apart
 def set_right(layers: Layers, column: Column) -> None:
-    """What `settle` does where there is something to do."""
-    low, n = layers.span
+    """What `settle` does where tanks are several or layers many."""
+    low, n = layers.span[0], layers.span[1]
     if low < EDGE or low + n > PLACES - EDGE:
         to_middle(layers)
     size = column.volume / column.tanks
-    share = MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
+    share = most_layers(column)
     start = layers.span[0]
     for tank in range(column.tanks):
         end = end_of_tank(layers, column, tank, size)
         last = pool(layers, start, end, start)
-        if last - start > share + (SPARE if column.tanks == 1 else 2):
+        if column.tanks == 1 or last - start > share + 2:
             last = merge(layers, start, last, share, FIRST_LOSS * size)
         close_gap(layers, last, end)
         start = last
+    layers.span[2] = layers.span[1] + SPARE
+
+
+@kernel
+def most_layers(column: Column) -> int:
+    """Layers that a tank keeps."""
+    return MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
 
 
 @kernel
@@ -409,20 +434,19 @@ def close_gap(layers: Layers, first: int, end: int) -> None:
         layers.span[1] -= end - first
 
 
-@kernel
-def pool(layers: Layers, first: int, end: int, write: int) -> int:
-    """Pool inversions of the layers from `first` to `end`, packed from `write` on; their new end."""
+@kernel_apart
+def pool(layers: Layers, first: int, end: int, start: int) -> int:
+    """Pool inversions of the layers from `first` to `end` into those from `start` on, which are in order; new end."""
     volume, temperature = layers.volume, layers.temperature
-    start = write
+    write = first
     for k in range(first, end):
-        volume[write], temperature[write] = volume[k], temperature[k]
-        while write > start and temperature[write] < temperature[write - 1]:
-            both = volume[write] + volume[write - 1]
-            temperature[write - 1] = (
-                temperature[write] * volume[write] + temperature[write - 1] * volume[write - 1]
-            ) / both
-            volume[write - 1] = both
+        v, t = volume[k], temperature[k]
+        while write > start and t < temperature[write - 1]:
             write -= 1
+            both = v + volume[write]
+            t = (t * v + temperature[write] * volume[write]) / both
+            v = both
+        volume[write], temperature[write] = v, t
         write += 1
     return write
 

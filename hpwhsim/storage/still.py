@@ -3,11 +3,10 @@
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plain_math import exponential_less_one
 from hpwhsim.storage.layers import (
-    FEWEST,
     FIRST_LOSS,
-    MOST,
     PLACES,
     RHO_CP,
+    SPARE,
     Array,
     Column,
     Layers,
@@ -16,6 +15,7 @@ from hpwhsim.storage.layers import (
     cut,
     end_of_tank,
     merge,
+    most_layers,
     set_right,
     take_foot,
 )
@@ -37,19 +37,19 @@ def conduct(layers: Layers, column: Column, seconds: float) -> None:
     """
     set_right(layers, column)
     size = column.volume / column.tanks
-    share = MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
+    share = most_layers(column)
     start = layers.span[0]
     for tank in range(column.tanks):
         end = end_of_tank(layers, column, tank, size)
         if end - start > 1:
             count = cut_finer(layers, column, start, end)
-            exchange(layers.piece, count, 0.5 * column.diffusivity * seconds)
-            exchange(layers.piece, count, 0.5 * column.diffusivity * seconds)
+            exchange(layers.piece, count, 0.5 * column.diffusivity * seconds, 2)
             end = put_back(layers, column, start, end, count)
             last = merge(layers, start, end, share, FIRST_LOSS * size)
             close_gap(layers, last, end)
             end = last
         start = end
+    layers.span[2] = layers.span[1] + SPARE
 
 
 @kernel_apart
@@ -92,27 +92,31 @@ def cut_finer(layers: Layers, column: Column, start: int, end: int) -> int:
     return m
 
 
-@kernel
-def exchange(piece: Array, count: int, reach: float) -> None:
-    """Conduction between the pieces over a time, implicit: the tridiagonal equations by Thomas.
+@kernel_apart
+def exchange(piece: Array, count: int, reach: float, times: int) -> None:
+    """Conduction between the pieces, some times over a while, implicit: the tridiagonal equations by Thomas.
 
-    `reach` is diffusivity times time. [m²]
+    `reach` is diffusivity times the while. [m²]
     """
-    height, warm, diagonal, upper, right = piece[0], piece[1], piece[2], piece[3], piece[4]
+    height, warm, inverse, upper, lower = piece[0], piece[1], piece[2], piece[3], piece[4]
     above = 0.0
     for k in range(count):
         below = above
         above = reach / (0.5 * (height[k] + height[k + 1])) if k < count - 1 else 0.0
-        diagonal[k] = 1.0 + (above + below) / height[k]
-        upper[k] = -above / height[k]
-        right[k] = warm[k]
+        here = 1.0 / height[k]
+        diagonal = 1.0 + (above + below) * here
+        lower[k] = 0.0
         if k > 0:
-            factor = -below / height[k] / diagonal[k - 1]
-            diagonal[k] -= factor * upper[k - 1]
-            right[k] -= factor * right[k - 1]
-    warm[count - 1] = right[count - 1] / diagonal[count - 1]
-    for k in range(count - 2, -1, -1):
-        warm[k] = (right[k] - upper[k] * warm[k + 1]) / diagonal[k]
+            lower[k] = -below * here * inverse[k - 1]
+            diagonal -= lower[k] * upper[k - 1]
+        upper[k] = -above * here
+        inverse[k] = 1.0 / diagonal
+    for _ in range(times):
+        for k in range(1, count):
+            warm[k] -= lower[k] * warm[k - 1]
+        warm[count - 1] *= inverse[count - 1]
+        for k in range(count - 2, -1, -1):
+            warm[k] = (warm[k] - upper[k] * warm[k + 1]) * inverse[k]
 
 
 @kernel_apart
@@ -134,12 +138,13 @@ def put_back(layers: Layers, column: Column, start: int, end: int, count: int) -
 @kernel
 def lose(layers: Layers, room: float, share: float) -> float:
     """Standby loss to a room [°C] that takes a share of every layer's excess; the heat. [m³·K]"""
-    low, n = layers.span
+    low, n = layers.span[0], layers.span[1]
+    volume, temperature = layers.volume[low : low + n], layers.temperature[low : low + n]
     lost = 0.0
-    for k in range(low, low + n):
-        fall = (layers.temperature[k] - room) * share
-        layers.temperature[k] -= fall
-        lost += layers.volume[k] * fall
+    for k in range(n):
+        fall = (temperature[k] - room) * share
+        temperature[k] -= fall
+        lost += volume[k] * fall
     return lost
 
 

@@ -12,17 +12,17 @@ import numpy as np
 
 from hpwhsim.account import carbon, economics, savings, tariff
 from hpwhsim.account.checks import Check
-from hpwhsim.account.electrical import check_supply
 from hpwhsim.account.savings import Line
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.errors import Findings
+from hpwhsim.errors import Findings, InputError
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
-from hpwhsim.study.year import Array, Record, Year, fuel_factor, run_year, run_years, year_of
+from hpwhsim.study.refusals import account_checks, plant_refusals
+from hpwhsim.study.year import Array, Ready, Record, Year, fuel_factor, year_of, years_ready
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
@@ -51,7 +51,13 @@ class Checked(NamedTuple):
 
     asked: Asked
     weather: "xr.Dataset"
-    assembly: Assembly  # of the plant
+    plant: Ready
+    baseline: Ready | None
+
+    @property
+    def assembly(self) -> Assembly:
+        """The plant as built."""
+        return self.plant.assembly
 
 
 class Part(NamedTuple):
@@ -86,10 +92,11 @@ def ask(loaded: Loaded) -> Asked:
     InputError
         If one of them is wrong.
     """
-    scenario, baseline = loaded.scenario, baseline_of(loaded)
+    scenario, wrong = loaded.scenario, Findings()
+    baseline = prices = baseline_prices = factors = None
+    with wrong.step():
+        baseline = baseline_of(loaded)
     other = baseline.scenario if baseline is not None else None
-    prices = baseline_prices = factors = None
-    wrong = Findings()
     with wrong.step():
         if scenario.tariff is not None:
             prices = money.prices(scenario.tariff)
@@ -100,19 +107,14 @@ def ask(loaded: Loaded) -> Asked:
         if scenario.carbon is not None:
             factors = greenhouse.factors(scenario.carbon)
     with wrong.step():
-        money.check_room_fuel(scenario)
-    with wrong.step():
-        greenhouse.check_fuel(scenario, other)
-    with wrong.step():
-        greenhouse.check_refrigerant(scenario)
-    with wrong.step():
-        if scenario.site.checks is not None:
-            check_supply(scenario.site.checks.voltage, scenario.site.checks.phases)
-    if other is not None:
+        if scenario.baseline is None or other is not None:
+            greenhouse.check_fuel(scenario, other)
+    for ask_account in account_checks(scenario):
+        with wrong.step():
+            ask_account()
+    for ask_account in account_checks(other) if other is not None else ():
         with wrong.step(f"{BASELINE}: "):
-            greenhouse.check_refrigerant(other)
-        with wrong.step(f"{BASELINE}: "):
-            money.check_room_fuel(other)
+            ask_account()
     wrong.raise_any(str(loaded.path))
     return Asked(loaded, baseline, factors, prices, baseline_prices)
 
@@ -125,28 +127,44 @@ def check(loaded: Loaded) -> Checked:
     InputError
         A line for each thing that is wrong.
     """
-    asked = ask(loaded)
-    weather = read_weather(loaded.scenario.site.weather)
-    with loaded.named():
-        plant = assemble(loaded.scenario, weather)
-    if asked.baseline is not None:
-        with asked.baseline.named():
-            assemble(asked.baseline.scenario, weather)
-    return Checked(asked, weather, plant)
+    wrong = Findings()
+    asked = weather = plant = base = None
+    with wrong.step():
+        asked = ask(loaded)
+    with wrong.step():
+        weather = read_weather(loaded.scenario.site.weather)
+    if weather is not None:
+        plant = _built(loaded, weather, wrong)
+        if asked is not None and asked.baseline is not None:
+            base = _built(asked.baseline, weather, wrong, f"{BASELINE}: ")
+    wrong.raise_any(str(loaded.path))
+    assert asked is not None  # or something was wrong
+    assert weather is not None
+    assert plant is not None
+    return Checked(asked, weather, plant, base)
 
 
-def years_of(asked: Asked) -> tuple[Year, Year | None]:
+def _built(loaded: Loaded, weather: "xr.Dataset", wrong: Findings, where: str = "") -> Ready | None:
+    """The plant; where it cannot be built, what is wrong with each of its parts joins `wrong`."""
+    try:
+        return Ready(loaded, weather, assemble(loaded.scenario, weather))
+    except InputError as error:
+        lines = (str(error), *plant_refusals(loaded.scenario, weather))
+        wrong.lines += [f"{where}{line}" for line in lines]
+    return None
+
+
+def years_of(checked: Checked) -> tuple[Year, Year | None]:
     """The years of a plant and of its baseline.
 
     Raises
     ------
     InputError
-        If a weather file is wrong, or a plant cannot work as asked.
+        If their accounts cannot be had.
     """
-    if asked.baseline is None:
-        return run_year(asked.loaded), None
-    plant, baseline = run_years([asked.loaded, asked.baseline])
-    return year_of(plant), year_of(baseline)
+    plants = [checked.plant] if checked.baseline is None else [checked.plant, checked.baseline]
+    years = [year_of(year) for year in years_ready(plants)]
+    return years[0], years[1] if checked.baseline is not None else None
 
 
 def answer(loaded: Loaded) -> Answer:
@@ -157,8 +175,8 @@ def answer(loaded: Loaded) -> Answer:
     InputError
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
-    asked = ask(loaded)
-    return answered(asked, *years_of(asked))
+    checked = check(loaded)
+    return answered(checked.asked, *years_of(checked))
 
 
 def answered(asked: Asked, own: Year, its: Year | None) -> Answer:

@@ -96,16 +96,23 @@ def line_below(points: tuple[Array, Array], at: Array) -> tuple[Array, Array]:
         Of ``level + slope * abscissa``; 0 and 0 where an hour has no point.
     """
     x, y = points
-    best, slope = np.full(at.size, np.inf), np.zeros(at.size)
     y = np.where(np.isfinite(y), y, np.nan)
+    order = np.argsort(at)  # so that the hours over which a chord lies stand in one piece
+    place, columns = at[order], np.ascontiguousarray(y[order].T)
+    first, past = np.searchsorted(place, x, side="left"), np.searchsorted(place, x, side="right")
+    best, steep = np.full(at.size, np.inf), np.zeros(at.size)
     for i in range(x.size):  # chords from point i over `at`
         for j in range(i + 1, x.size):
-            if x[j] == x[i]:
+            over = slice(first[i], past[j])
+            if x[j] == x[i] or first[i] >= past[j]:
                 continue
-            rise = (y[:, j] - y[:, i]) / (x[j] - x[i])
-            height = y[:, i] + rise * (at - x[i])
-            lower = (x[i] <= at) & (at <= x[j]) & (height < best)
-            best, slope = np.where(lower, height, best), np.where(lower, rise, slope)
+            rise = (columns[j, over] - columns[i, over]) / (x[j] - x[i])
+            height = columns[i, over] + rise * (place[over] - x[i])
+            lower = height < best[over]
+            np.copyto(best[over], height, where=lower)
+            np.copyto(steep[over], rise, where=lower)
+    slope = np.empty(at.size)
+    slope[order] = steep
     slope = np.maximum(slope, 0.0)
     level = np.where(np.isnan(y), np.inf, y - slope[:, None] * x).min(axis=1)
     none = ~np.isfinite(level)

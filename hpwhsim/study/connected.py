@@ -5,8 +5,9 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import WaterSide
+from hpwhsim.plant.arrays import SourceKind, Sources, WaterSide
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.storage.tank import RHO_CP
 from hpwhsim.study.best_performance import along
 
 
@@ -17,6 +18,7 @@ class Connected(NamedTuple):
     beside: float  # fan and pump of a running module that its map does not count
     resistance: float  # backup and element of the loop's tank
     other: float  # pumps of source and loop, heat pump of the loop's tank
+    grinder: float  # what grinding takes while the sewage that the exchanger is made for is lifted
 
 
 def connected(assembly: Assembly) -> Connected:
@@ -24,8 +26,7 @@ def connected(assembly: Assembly) -> Connected:
 
     Every module, the backup, the loop's own heater and all pumps count at once. Frost lowers a machine's
     power and part speed does too, so that the clean machine at full speed is the greatest. What stands
-    (crankcase heat, standby) does not run beside its compressor. Not counted here: heat trace, and the motor
-    of a grinder pump, of which only the energy per volume is known.
+    (crankcase heat, standby) does not run beside its compressor. Not counted here: heat trace.
     """
     plant, drive = assembly.plant, assembly.drive
     compressor = 0.0
@@ -45,7 +46,15 @@ def connected(assembly: Assembly) -> Connected:
         beside=plant.fan_power + plant.pump_power,
         resistance=backup + (tank.power if tank.volume > 0.0 else 0.0),
         other=other,
+        grinder=grinding_power(sources),
     )
+
+
+def grinding_power(sources: Sources) -> float:
+    """Electricity of the grinder while the flow of the exchanger is lifted; 0 without sewage. [W]"""
+    if sources.kind not in (SourceKind.WET_WELL, SourceKind.SEWER):
+        return 0.0
+    return sources.pumping.grinder * sources.well.exchanger.sewage / RHO_CP
 
 
 def greatest_power(

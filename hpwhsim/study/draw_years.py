@@ -11,7 +11,7 @@ from typing import Any
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.study.answer import Answer, Asked, answered, ask, years_of
+from hpwhsim.study.answer import Answer, Asked, answered, check, years_of
 from hpwhsim.study.seeds import next_seeds, quantiles
 from hpwhsim.study.year import ONE_SEED, run_years, year_of
 
@@ -67,13 +67,14 @@ def answer_over(loaded: Loaded, count: int = 0) -> Answer:
     InputError
         As `hpwhsim.study.answer.answer`, or if the draws are not random.
     """
-    asked = ask(loaded)
     if count and not is_random(loaded.scenario):
         raise InputError(
             f"{loaded.path}: --seeds: got {count}; allowed nothing unless hot_water.draws is random and "
             "hot_water.metered is not given"
         )
-    own = answered(asked, *years_of(asked))
+    checked = check(loaded)
+    asked = checked.asked
+    own = answered(asked, *years_of(checked))
     if not count:
         return own
     seeds = next_seeds(loaded.scenario, 0, count)

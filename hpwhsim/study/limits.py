@@ -32,6 +32,7 @@ from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.storage.still import fading
 from hpwhsim.study import grade
 from hpwhsim.study.best_performance import Array, over_inlets
+from hpwhsim.study.connected import grinding_power
 from hpwhsim.study.reduced import Grade, ReducedPlant, Tank
 
 JOULE_PER_KWH = 3.6e6
@@ -314,6 +315,5 @@ def _most_auxiliary(assembly: Assembly) -> float:
     if sources.kind == SourceKind.GROUND_LOOP:
         power += float(sources.loop.pump.max())
     elif sources.kind in (SourceKind.WET_WELL, SourceKind.SEWER):
-        lifted = sources.well.exchanger.sewage / RHO_CP * sources.pumping.grinder
-        power += (sources.pumping.pump_power + lifted) / plant.modules
+        power += (sources.pumping.pump_power + grinding_power(sources)) / plant.modules
     return power

@@ -15,6 +15,7 @@ from hpwhsim.scenario.lines import USUAL, WaterLines
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.recirculation import LoopTank
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.study.connected import Connected
 from hpwhsim.study.year import Year
 
 AIR = ("outdoor-air", "room")
@@ -100,7 +101,7 @@ def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
         resistance_kw=most.resistance / 1e3,
         element_kw=_element_kw(scenario),
         trace_kw=_trace_kw(scenario),
-        other_kw=most.other / 1e3,
+        other_kw=(most.other + _grinder(scenario, most)) / 1e3,
         power_factor=block.power_factor,
         volts=block.voltage,
         phases=block.phases,
@@ -109,6 +110,13 @@ def _service(scenario: Scenario, year: Year, block: SiteChecks) -> Service:
         module_mca=block.module_mca,
         module_mop=block.module_mop,
     )
+
+
+def _grinder(scenario: Scenario, most: Connected) -> float:
+    """Motor of the grinder pump of a sewage plant: as given, else what its grinding takes. [W]"""
+    sewage = scenario.plant.source.wastewater
+    given = sewage.grinder_power if sewage is not None else None
+    return most.grinder if given is None else given
 
 
 def _element_kw(scenario: Scenario) -> float:

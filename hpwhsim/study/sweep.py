@@ -19,10 +19,11 @@ from hpwhsim.errors import InputError
 from hpwhsim.quantities import Kind, QuantityError, read_quantity
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
-from hpwhsim.scenario.reading import Loaded, read_scenario
+from hpwhsim.scenario.reading import Loaded
 from hpwhsim.study.answer import answer
 from hpwhsim.study.answer import check as answer_check
 from hpwhsim.study.records import Flat, absent, bare, flatten
+from hpwhsim.study.refusals import read
 from hpwhsim.study.year import Record
 from hpwhsim.tables import read_table
 
@@ -118,10 +119,10 @@ def plan(
         changes = [f"{axis.key}={value}" for axis, value in zip(axes, values, strict=True)]
         name = ", ".join(changes)
         try:
-            loaded = read_scenario(path, [*overrides, *changes], weather)
+            loaded = read(path, [*overrides, *changes], weather)
         except InputError as error:
             try:
-                read_scenario(path, overrides, weather)
+                read(path, overrides, weather)
             except InputError as own:
                 if str(own) == str(error):  # the values have no part in it
                     raise own from None

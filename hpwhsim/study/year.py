@@ -1,6 +1,6 @@
 """Scenarios through their years: read, assemble, march, account."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, cast
 
@@ -74,7 +74,7 @@ class Year(NamedTuple):
         return cast("list[str]", self.record["cautions"])
 
 
-class _Ready(NamedTuple):
+class Ready(NamedTuple):
     """A scenario that is set up to be marched."""
 
     loaded: Loaded
@@ -105,33 +105,42 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
         Of each case what `run_year` gives, or raises.
     """
     weather: dict[Path, xr.Dataset] = {}
-    ready: list[_Ready | InputError] = []
+    ready: list[Ready | InputError] = []
     for loaded in cases:
         path = loaded.scenario.site.weather
         try:
             if path not in weather:
                 weather[path] = read_weather(path)
             with loaded.named():
-                ready.append(_Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
+                ready.append(Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
         except InputError as error:
             ready.append(error)
-    good = [case for case in ready if isinstance(case, _Ready)]
+    years = iter(years_ready([case for case in ready if isinstance(case, Ready)]))
+    return [case if isinstance(case, InputError) else next(years) for case in ready]
+
+
+def years_ready(ready: Sequence[Ready]) -> list[Year | InputError]:
+    """March the years of plants that are set up, a thread for each core.
+
+    Returns
+    -------
+    list of Year or InputError
+        Of each plant its year, or why its accounts cannot be had.
+    """
     ends = [
         sewage_range.at_ends(case.assembly) if sewage_range.is_unmeasured(case.loaded.scenario) else []
-        for case in good
+        for case in ready
     ]
-    plants = [(case.assembly, case.loaded.scenario.run.years) for case in good]
+    plants = [(case.assembly, case.loaded.scenario.run.years) for case in ready]
     plants += [(other, 1) for pair in ends for other in pair]
     all_marched = march_each(plants)
-    marched, others = iter(all_marched[: len(good)]), iter(all_marched[len(good) :])
+    marched, others = iter(all_marched[: len(ready)]), iter(all_marched[len(ready) :])
     swings = iter(
         [sewage_range.end_years(pair, [next(others) for _ in pair]) if pair else None for pair in ends]
     )
     found: list[Year | InputError] = []
     for case in ready:
         try:
-            if isinstance(case, InputError):
-                raise case
             with case.loaded.named():
                 found.append(_accounted(case, next(marched), next(swings)))
         except InputError as error:
@@ -146,7 +155,7 @@ def year_of(found: Year | InputError) -> Year:
     return found
 
 
-def _accounted(ready: _Ready, marched: Marched, swing: sewage_range.EndYears | None) -> Year:
+def _accounted(ready: Ready, marched: Marched, swing: sewage_range.EndYears | None) -> Year:
     """The accounts of a year that was marched."""
     loaded, weather, assembly = ready
     scenario, out = loaded.scenario, marched.last

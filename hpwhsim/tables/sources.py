@@ -105,8 +105,10 @@ def assumption(key: str, value: str, source: str, status: str = "") -> dict[str,
 
 
 OPEN = (
-    "demand_end_uses: the daily volumes imply 0.18 baths per shower, the event data of the same publisher "
-    "0.079. The volumes are kept.",
+    "demand_end_uses: 0.18 baths per shower follow from the daily volumes of the Building America House "
+    "Simulation Protocols, 2010, Table 11 (secondary, several restatements), which supersede the 0.079 of "
+    "the event schedules of the same publisher of 2007 (secondary, one lineage). The counts of those "
+    "schedules are not met.",
     "refrigerant_safety: the concentration limit of R-454B was withdrawn as an error; the new one was not "
     "read.",
     "refrigerants: the US rule's own figures of R-1234ze(E), R-600a and R-717 were not read; AR4 stands for "
