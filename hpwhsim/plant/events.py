@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import BackupMode, Plant
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
@@ -44,7 +44,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
     return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
 
 
-@kernel
+@kernel_inside
 def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     """How fast water rises at a height. [m³/s]"""
     rise = flow.taps - flow.straight
@@ -57,7 +57,7 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     return rise
 
 
-@kernel
+@kernel_inside
 def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow) -> float:
     """Time until the water at the sensor that matters may be what switches. [s]"""
     controls, column = plant.controls, plant.column
@@ -81,7 +81,7 @@ def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: F
     return max(found, SOONEST)
 
 
-@kernel
+@kernel_inside
 def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
     """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
     controls = plant.controls
@@ -103,7 +103,7 @@ def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) ->
     return max(found, SOONEST)
 
 
-@kernel
+@kernel_inside
 def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> float:
     """Time until one of the running modules begins or ends a defrost. [s]"""
     found = np.inf
@@ -117,7 +117,7 @@ def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> 
     return found
 
 
-@kernel
+@kernel_inside
 def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     """Whether water of use temperature may run out below the outlet while `use` and the loop are served.
 
