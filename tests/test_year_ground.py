@@ -43,8 +43,8 @@ def extracted_kw(year: Year) -> np.ndarray:
 def test_extraction_cools_the_field_year_by_year(first: Year, twenty_five: Year) -> None:
     """Eskilson: the wall falls by less and less, and so does the COP. The first of 25 years is the one year.
 
-    The wall at the end of a year also knows whether the machine ran in its last hour, and a year's COP whether
-    a charge more fell into it: four years at a time.
+    The wall at the end of a year also knows whether the machine ran in its last hour, and a year's COP
+    whether a charge more fell into it: four years at a time.
     """
     wall, cop = (
         np.array(series(twenty_five, "yearly.bore_wall_end_c")),
