@@ -4,10 +4,11 @@ import numpy as np
 
 from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.charging import hottest_inlet
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
-from hpwhsim.plant.state import Charge, Flow, Hour
-from hpwhsim.storage.layers import RHO_CP, Layers, level_of, top_of
+from hpwhsim.plant.state import Charge, Flow, Heat, Hour
+from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
@@ -79,6 +80,20 @@ def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: F
             if front < hour.backup_level:
                 found = min(found, (hour.backup_level - front) / rise)
     return max(found, SOONEST)
+
+
+@kernel_inside
+def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
+    """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
+
+    A minute at most, since water mixes; the sooner, the nearer the water comes to where it stops.
+    """
+    controls = plant.controls
+    heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
+    here, above, below = sensed(layers, controls.stop_level)
+    to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
+    to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
+    return min(max(min(to_stop, to_limit) / heat.heat, SOONEST), MINUTE)
 
 
 @kernel_inside

@@ -52,6 +52,7 @@ from hpwhsim.plant.events import (
     runs_out,
     to_sensors,
     to_timers,
+    to_warm,
 )
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.heat_source import (
@@ -277,7 +278,7 @@ def marcher(kind: int) -> March:
                 if net > 0.0:
                     dt = min(dt, max(alike / net, MINUTE))
                 if plant.water_side != SINGLE and heat.heat > 0.0:
-                    dt = min(dt, MINUTE)
+                    dt = min(dt, to_warm(plant, layers, hour, heat))
                 if backup_on:
                     dt = min(dt, MINUTE)
                 if tanked and tank_turns(plant, hour, loop, use * dt, top):
