@@ -137,7 +137,7 @@ def marcher(kind: int) -> March:
         pipes = LineState(0.0, drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k)
         backup_on = plant.modules < 0
         waited = overdrawn = unmixed = 0.0
-        at, even, by_second, bin_end = 0, 0.0, False, 0.0
+        at, even, by_second, bin_end, taps_off = 0, 0.0, False, 0.0, 0.0
         hour = hour_of(plant, drive, 0, series, (1.0, 1.0, 0.0))
         offer = NO_OFFER
         for step in range(hours * per_hour):
@@ -170,10 +170,18 @@ def marcher(kind: int) -> March:
                     by_second = drive.draws.first.size > 1 and (
                         series or (not tanked and runs_out(plant, layers, hour, even * span))
                     )
+                    taps_off = bin_end
+                    if straight and charging.running > 0 and even > 0.0 and not by_second:
+                        # mains water mixes with the store's on its way to the machine while taps run
+                        run = taps_run(drive.draws, index, now, bin_end)
+                        even *= span / run
+                        taps_off = now + run
                     if by_second:
                         at = stretch_at(drive.draws, index, at, now)
                 until = min(min(look_end, bin_end), now + LONGEST)
-                use = even
+                use = even if now < taps_off - TINY else 0.0
+                if now < taps_off - TINY:
+                    until = min(until, taps_off)
                 if by_second:
                     at = stretch_at(drive.draws, index, at, now)
                     last = drive.draws.first[index + 1] - 1
