@@ -92,8 +92,8 @@ def test_a_balanced_field_does_not_drift(tmp_path: Path, first: Year) -> None:
     """Rejection equal to extraction, spread over the summer: the wall of year 10 is that of year 1.
 
     The heat put in (watts rounded to six digits) is that taken in the first unbalanced year; warmer ground
-    makes the machine take 1 % more, so a drift of a few per cent of the unbalanced one is left. Law: what goes
-    in and out alike leaves no long-term term of the g-function.
+    makes the machine take 1 % more, so a drift of a few per cent of the unbalanced one is left. Law: what
+    goes in and out alike leaves no long-term term of the g-function.
     """
     put_in = np.zeros(8760)
     summer = slice(151 * 24, 243 * 24)
