@@ -92,9 +92,8 @@ def test_a_balanced_field_does_not_drift(tmp_path: Path, first: Year) -> None:
     """Rejection equal to extraction, spread over the summer: the wall of year 10 is that of year 1.
 
     The heat put in (watts rounded to six digits) is that taken in the first unbalanced year; warmer ground
-    makes the machine take 1 %
-    more, so a drift of a few per cent of the unbalanced one is left. Law: what goes in and out alike leaves
-    no long-term term of the g-function.
+    makes the machine take 1 % more, so a drift of a few per cent of the unbalanced one is left. Law: what
+    goes in and out alike leaves no long-term term of the g-function.
     """
     put_in = np.zeros(8760)
     summer = slice(151 * 24, 243 * 24)
@@ -104,7 +103,7 @@ def test_a_balanced_field_does_not_drift(tmp_path: Path, first: Year) -> None:
     balanced = worked("ground", SMOOTH, "run.years=10", f"{LOOP}rejection={path}")
     assert number(balanced, "rejected_heat_kwh") == pytest.approx(extracted_kw(first).sum(), rel=5.4e-6)
     wall, cop = series(balanced, "yearly.bore_wall_end_c"), series(balanced, "yearly.cop_plant")
-    assert abs(wall[-1] - wall[0]) < 0.05
+    assert abs(np.mean(wall[-3:]) - np.mean(wall[:3])) < 0.05  # an end knows its last hours, by 0.1 K
     assert abs(cop[-1] - cop[0]) < 0.005
     unbalanced = series(worked("ground", SMOOTH, "run.years=10"), "yearly.bore_wall_end_c")
     assert unbalanced[0] - unbalanced[-1] > 1.5
