@@ -194,6 +194,21 @@ def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: t
     return units * max(frosted[0] * capacity - plant.gas_share * frosted[1] * power, 0.0)
 
 
+@kernel_inside
+def share_of(
+    plant: Plant,
+    source: float,
+    inlet: float,
+    units: float,
+    frosted: tuple[float, float],
+    left: float,
+    seconds: float,
+) -> float:
+    """Share of the next `seconds` in which `units` modules run on the heat that a source has left. [J]"""
+    needs = taken_at(plant, source, inlet, units, frosted) * seconds
+    return left / needs if needs > left else 1.0
+
+
 @kernel_apart
 def meet(
     plant: Plant, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]

@@ -62,7 +62,7 @@ from hpwhsim.plant.heat_source import (
     end_step,
     offered,
     pumped,
-    taken_at,
+    share_of,
 )
 from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_tank
 from hpwhsim.plant.part_speed import part_frost
@@ -159,7 +159,7 @@ def marcher(kind: int) -> March:
             else:
                 seen = seen_source(plant, drive, offer, layers, hour, step, use_now, charging.running)
             around = column.room if kind != ROOM else state.air[0]
-            taken_in_step = gain = on_in_step = lost_in_step = 0.0
+            taken_in_step = gain = on_in_step = lost_in_step = left = rest = 0.0
             quarter = step * 4 // per_hour
             while now < look_end - TINY:
                 # the draws
@@ -261,9 +261,14 @@ def marcher(kind: int) -> March:
                 if kind in LIMITED and units > 0.0 and wanted > 0:
                     # what is left of the step's sewage over the rest of the step, by the water met now
                     until = min(until, now + MINUTE)
-                    needs = taken_at(plant, source, heat.inlet, units, hour.frosted) * (look_end - now)
                     left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
-                    share = left / needs if needs > left else 1.0
+                    rest = look_end - now
+                    share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                    if cold > 0.0 and 0.0 < share < 1.0:  # the taps' mains water comes while it runs
+                        again = heat_of_machine(plant, source, units, (below, cold / share, mains), giving)
+                        if again.refused == WORKS:
+                            heat = again
+                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
                 runs = 0.0 if warming > 0.0 else share
                 loop_rate = 0.0
                 if plant.loop_runs > 0.0:
@@ -300,9 +305,13 @@ def marcher(kind: int) -> March:
                 meant = below
                 if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
                     meant = of_intake(plant, layers, net * dt)
-                    again = heat_of_machine(plant, source, units, (meant, cold, mains), giving)
+                    water = meant, cold * dt / heating, mains
+                    again = heat_of_machine(plant, source, units, water, giving)
                     if again.refused == WORKS:
                         heat = again
+                        if kind in LIMITED:
+                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                            heating = (dt - idle / wanted) * share
 
                 # heat, and serve
                 given = weight = 0.0
@@ -336,10 +345,12 @@ def marcher(kind: int) -> March:
                             window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
                         served = serve(plant, layers, hour, flow, drive.draws, window)
                         if kind in LIMITED and flow.straight > 0.0:  # with the mains water that taps let in
-                            water = (meant, served.taps / dt, mains)
+                            water = (meant, served.taps / heating, mains)
                             again = heat_of_machine(plant, source, units, water, giving)
                             if again.refused == WORKS:
                                 heat = again
+                                share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                                heating = (dt - idle / wanted) * share
                             flow = Flow(use, taps, heat.flow * heating / dt, 0.0, loop_rate)
                             served = serve(plant, layers, hour, flow, drive.draws, window)
                         moved = move(plant, layers, hour, flow, served, dt)
@@ -367,11 +378,11 @@ def marcher(kind: int) -> March:
                         heated = plant.outlet[0] if plant.water_side == SINGLE else inlet + plant.rise
                         pipes = LineState(owed, inlet + lines.cold_k, heated + lines.hot_k)
                     else:
-                        left = kept(dt / lines.time_constant)
+                        excess = kept(dt / lines.time_constant)
                         air, hold = drive.line_around[index], drive.line_hold[index]
                         floor = drive.line_floor[index]
-                        to, held_to = cool(pipes.out, air, hold, floor, left)
-                        fro, held_fro = cool(pipes.back, air, hold, floor, left)
+                        to, held_to = cool(pipes.out, air, hold, floor, excess)
+                        fro, held_fro = cool(pipes.back, air, hold, floor, excess)
                         owed += lines.capacity * (pipes.out + pipes.back - to - fro)
                         pipes = LineState(owed, to, fro)
                         out.line_held[index] += 0.5 * (held_to + held_fro) * dt
