@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -18,7 +19,7 @@ from hpwhsim.plant.arrays import Hourly
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage import layers
+from hpwhsim.storage import layers, still
 
 LOOKS = (4, 12, 60, 360)
 SMALL = "plant.storage.volume=200 gal"
@@ -77,14 +78,17 @@ def test_a_year_does_not_depend_on_how_often_the_world_is_looked_at(case: str) -
 def test_twice_as_many_layers_move_ten_days_little(case: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ten winter days, run without the compiler: kWh within 0.3 %, water short within 2 % or 5 L.
 
-    A charge more or less at the end of the days is 0.2 %.
+    Twice as many layers, and mergers that lose a quarter. A charge more or less at the end is 0.2 %.
     """
     name, *overrides = CASES[case]
     made = assembled(name, *overrides)
     drive = first_days(made, tuple(range(5, 15)))
     found = []
-    for most in (layers.MOST, 2 * layers.MOST):
+    for most, loss in ((layers.MOST, layers.FIRST_LOSS), (2 * layers.MOST, 0.25 * layers.FIRST_LOSS)):
         monkeypatch.setattr(layers, "MOST", most)
+        for module in (layers, still):
+            if hasattr(module, "FIRST_LOSS"):
+                monkeypatch.setattr(module, "FIRST_LOSS", loss)
         found.append(totals(marched(made, drive, made.start)))
     assert found[0] != found[1]  # another number was in force
     assert found[0][0] == pytest.approx(found[1][0], rel=0.003)
@@ -106,16 +110,20 @@ def years() -> dict[str, tuple[float, float, float]]:
 
 @pytest.mark.long
 def test_twice_as_many_layers_move_a_year_little(tmp_path: Path) -> None:
-    """Years of a copy of the package with twice the layers: kWh within 0.1 %, water short within 1 % or 5 L.
+    """Years of a copy of the package with twice the layers: kWh within 0.2 %, water short within 1 % or 5 L.
 
-    The copy is compiled by itself, with a cache of its own.
+    And with mergers that lose a quarter. The copy is compiled by itself, with a cache of its own.
     """
     root = Path(hpwhsim.__file__).parent
     shutil.copytree(root, tmp_path / "hpwhsim", ignore=shutil.ignore_patterns("__pycache__"))
     file = tmp_path / "hpwhsim" / "storage" / "layers.py"
-    text, line = file.read_text(), f"MOST = {layers.MOST}\n"
-    assert text.count(line) == 1
-    file.write_text(text.replace(line, f"MOST = {2 * layers.MOST}\n"))
+    text = file.read_text()
+    for name, factor in (("MOST", 2), ("FIRST_LOSS", 0.25)):
+        text, count = re.subn(
+            rf"^{name} = \S+", f"{name} = {factor * getattr(layers, name)}", text, flags=re.M
+        )
+        assert count == 1
+    file.write_text(text)
     paths = os.pathsep.join(map(str, (tmp_path, Path(__file__).parent)))
     done = subprocess.run(
         [sys.executable, "-c", "import json, test_plant_steps_alike as t; print(json.dumps(t.years()))"],
@@ -128,5 +136,5 @@ def test_twice_as_many_layers_move_a_year_little(tmp_path: Path) -> None:
     twice, once = json.loads(done.stdout), years()
     for case in YEARS:
         assert once[case] != tuple(twice[case])  # another number was in force
-        assert once[case][0] == pytest.approx(twice[case][0], rel=1e-3), case
+        assert once[case][0] == pytest.approx(twice[case][0], rel=2e-3), case
         assert once[case][1] == pytest.approx(twice[case][1], rel=1e-2, abs=5.0), case
