@@ -180,7 +180,7 @@ def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float
 
 @kernel_apart
 def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[float, float]:
-    """Charge the store in place where the machine's water does not pass by it; heat given and water's heat before.
+    """Charge the store in place where the machine's water does not pass by it; see the returns.
 
     Between ports the water leaves at the intake and comes back at the return; multi-pass water has gained the
     rise. A condenser at the wall gives each layer in proportion to what it lacks. Inversions are left.

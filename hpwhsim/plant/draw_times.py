@@ -1,4 +1,4 @@
-"""When taps run within an hour: the march reads the draws to the second where water runs short or is lifted."""
+"""When taps run within an hour: to the second where water runs short or is lifted."""
 
 from typing import NamedTuple
 

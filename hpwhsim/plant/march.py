@@ -1,4 +1,4 @@
-"""The march through the year, from event to event: look, decide, heat, serve, defrost, back up, record, rest."""
+"""The march through the year, event to event: look, decide, heat, serve, defrost, back up, record, rest."""
 
 from collections.abc import Callable
 from functools import cache

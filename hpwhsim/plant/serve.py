@@ -46,8 +46,8 @@ def lifted(plant: Plant, hour: Hour, flow: Flow, entering: float, gain: float) -
 
     Notes
     -----
-    The valve mixes to use temperature: ``taps (hot - mains) = use (use temperature - mains)``. Where the power
-    does not reach, ``hot = entering + power / (taps + loop)``.
+    The valve mixes to use temperature: ``taps (hot - mains) = use (use temperature - mains)``. Where the
+    power does not reach, ``hot = entering + power / (taps + loop)``.
     """
     mains = hour.mains
     wanted = flow.use * max(plant.use_temperature - mains, 0.0)

@@ -1,4 +1,4 @@
-"""Heat put into a store, or drawn out of it, where it stands: an element, a condenser at its wall, a defrost."""
+"""Heat put into a store, or drawn out, where it stands: an element, a condenser at the wall, a defrost."""
 
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.storage.layers import SLIVER, Column, Layers, cut, sensed

@@ -22,7 +22,7 @@ RHO_CP = 988.035 * 4181.3
 """Heat capacity of water by volume, J/m³K: density and specific heat at 50 °C, one atmosphere (IAPWS-95)."""
 
 MOST = 64
-"""Layers of a tank after neighbours are merged; with it a year's kWh are those of twice as many, see tests."""
+"""Layers of a tank after a merger; with it a year's kWh are those of twice as many, see tests."""
 
 NEAR = 0.05  # K: water so near to a layer's temperature joins it
 SPARE = 16  # layers more than after the last merger before the next
@@ -208,7 +208,7 @@ def to_middle(layers: Layers) -> None:
 
 @kernel
 def join(layers: Layers, k: int, other: int) -> None:
-    """Give the water of a layer to another, which keeps the heat; the layer itself stays where it is, empty."""
+    """Give the water of a layer to another, which keeps the heat; the layer stays in its place, empty."""
     both = layers.volume[k] + layers.volume[other]
     layers.temperature[other] = (
         layers.temperature[k] * layers.volume[k] + layers.temperature[other] * layers.volume[other]
@@ -372,8 +372,8 @@ def cut(layers: Layers, height: float) -> int:
 def settle(layers: Layers, column: Column) -> None:
     """Mix what is warmer below than above, in each tank, and merge what is alike where layers are many.
 
-    Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least (Barlow,
-    Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merging two layers
+    Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least
+    (Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merging two layers
     loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
     """
     low, n = layers.span[0], layers.span[1]
@@ -438,7 +438,7 @@ def close_gap(layers: Layers, first: int, end: int) -> None:
 
 @kernel_apart
 def pool(layers: Layers, first: int, end: int, start: int) -> int:
-    """Pool inversions of the layers from `first` to `end` into those from `start` on, which are in order; new end."""
+    """Pool inversions of the layers from `first` to `end` with those from `start` on, in order; new end."""
     volume, temperature = layers.volume, layers.temperature
     write = first
     for k in range(first, end):
@@ -455,7 +455,7 @@ def pool(layers: Layers, first: int, end: int, start: int) -> int:
 
 @kernel_apart
 def merge(layers: Layers, first: int, end: int, most: int, loss: float) -> int:
-    """Merge neighbours that lose less than `loss` [m³·K²], and then more, to at most `most` layers; new end."""
+    """Merge neighbours that lose less than `loss` [m³·K²], then more, to at most `most` layers; new end."""
     volume, temperature = layers.volume, layers.temperature
     while True:
         last = first

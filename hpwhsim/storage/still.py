@@ -54,7 +54,7 @@ def conduct(layers: Layers, column: Column, seconds: float) -> None:
 
 @kernel_apart
 def cut_finer(layers: Layers, column: Column, start: int, end: int) -> int:
-    """Fill the work space with the pieces of the layers from `start` to `end`: height [m] and °C; how many."""
+    """Fill the work space with pieces of the layers from `start` to `end`: height [m] and °C; how many."""
     height, warm = layers.piece[0], layers.piece[1]
     m = 0
     for k in range(start, end):
