@@ -17,7 +17,7 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.demand.draws import smooth_draws
 from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
 from hpwhsim.errors import Findings, together
-from hpwhsim.plant.assemble import cold_water
+from hpwhsim.plant.assemble import cold_water, looks_of
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import make_machine
@@ -96,7 +96,12 @@ def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
         made = make_machine(scenario, outdoors, [], [])
         return make_source(scenario, weather, _use(scenario) / 1e3, mains(), made, [], [])
 
-    for ask in (lambda: _use(scenario), lambda: make_clock(scenario, dry_bulb, 0.0), loop, source):
+    for ask in (
+        lambda: _use(scenario),
+        lambda: make_clock(scenario, dry_bulb, 0.0, looks_of(scenario)),
+        loop,
+        source,
+    ):
         with suppress(AttributeError), wrong.step():  # it needs a block that is wrong
             ask()
     return list(dict.fromkeys(wrong.lines))
