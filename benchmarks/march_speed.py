@@ -5,7 +5,7 @@
 The worked scenarios of `scenarios/`, one year each. Of the demo's plant: pure Python (the package's own march
 without the compiler, over some whole days), a plain C loop over layers, scipy's `solve_ivp` on its store, a
 spreadsheet of 8,760 rows recalculated by LibreOffice. Then a case of a sweep, and the whole command. All take
-turns, and the fastest of several counts. What is not installed is said and left out. Exits 1 where a family takes
+turns; the fastest of several counts. What is not installed is said and left out. Exits 1 where a family takes
 more than twice the demo.
 """
 
