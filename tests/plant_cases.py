@@ -136,8 +136,8 @@ def circulate(
     """
     top, _, _ = sensed(store, of.draw_port - 1e-12)
     taps = hot_needed(of, use, hour.mains, max(top, hour.lifts_to)) / seconds
-    rate, loss = loop_now(of, hour, straight / seconds, taps, top)
-    flow = Flow(use / seconds, taps, straight / seconds, 0.0, rate, loss)
+    loop = loop_now(of, hour, straight / seconds, taps, top)
+    flow = Flow(use / seconds, taps, straight / seconds, 0.0, loop)
     part = window(times, 0.0, seconds, use) if part is None else part
     served = serve(of, store, hour, flow, times, part)
     return Done(served, move(of, store, hour, flow, served, seconds))

@@ -5,7 +5,7 @@ import pytest
 from cases import ROOT
 
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.plant.arrays import Hourly
+from hpwhsim.plant.arrays import BackupMode, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
@@ -26,6 +26,10 @@ ARRANGED = {
         "plant.heat_pump.refrigerant=R-134a",
     ),
     "no loop": ("central-air", "recirculation=null"),
+    "boost": ("central-air", "plant.controls.boost=6 K", 'plant.controls.boost_windows=["12:00-16:00"]'),
+    "reset": ("central-air", "plant.controls.outdoor_reset={cold: -10 degC, mild: 15 degC, rise: 8 K}"),
+    "pasteurised": ("central-air", "plant.controls.pasteurise={temperature: 70 degC}"),
+    "defrosts": ("central-air", "plant.controls.defrosts=staggered"),
     "4 looks": ("packaged", "run.steps_per_hour=4"),
     "60 looks": ("wastewater", "run.steps_per_hour=60"),
 }
@@ -52,3 +56,7 @@ def test_every_hour_closes(case: str) -> None:
     out = march(found.plant, found.drive, found.state, found.start.copy())
     errors = np.abs(hour_errors(found, out))
     assert errors.max() <= 1e-9, f"hour {int(errors.argmax())}"
+    assert np.isfinite(out.backup_seconds).all()
+    assert out.backup_seconds.min() >= -1e-6
+    if found.plant.backup_mode == BackupMode.NONE:
+        assert not out.backup_heat.any()

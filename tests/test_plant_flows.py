@@ -299,7 +299,7 @@ def test_a_loop_tank_warms_as_the_taps_draw_through_it_and_gives_their_heat() ->
     store, hour, loop = filled(of.column, 65.0), hour_with(10.0), held_at(50.0)
     rate, rise = 2e-4, 39.0  # m³/s at 49 °C
     for _ in range(3600):
-        moved, loop = through_tank(of, store, hour, Flow(rate, 0.0, 0.0, 0.0, 0.0, 0.0), loop, 1.0)
+        moved, loop = through_tank(of, store, hour, Flow(rate, 0.0, 0.0, 0.0, 0.0), loop, 1.0)
         assert moved.taps_heat == pytest.approx(rate * rise, rel=1e-7)
         assert moved.missing == moved.short == loop.lost == 0.0
     u, span = loop.held - 10.0, 55.0
@@ -321,7 +321,7 @@ def test_a_loop_tank_keeps_its_heat_and_books_what_is_missing(
     of = plant(loop_tank=own_tank(loss=5.0))
     store, hour = filled(of.column, top), hour_with(10.0, loop_watts=2e3)
     before = heat(store)
-    flow = Flow(use / 60.0, 0.0, straight / 60.0, 0.0, 0.0, 0.0)
+    flow = Flow(use / 60.0, 0.0, straight / 60.0, 0.0, 0.0)
     moved, loop = through_tank(of, store, hour, flow, held_at(held), 60.0)
     change = heat(store) - before + 0.4 * (loop.held - held)
     # each volume that leaves through the taps comes in as mains water: heat above mains

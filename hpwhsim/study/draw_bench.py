@@ -155,7 +155,9 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     with loaded.named():
         assembly = assemble(test, _room_weather())
     # power that is off is off: no reserve of hot water brings it back
-    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C, reserve_level=0.0)
+    plant = assembly.plant._replace(
+        step_seconds=3600.0 / steps_per_hour, use_temperature=ENDLESS_USE_C, reserve_level=0.0
+    )
     unit = Unit(
         plant,
         assembly.drive,
