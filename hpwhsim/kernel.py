@@ -6,6 +6,7 @@ by a hash of the kernel's file and of all that it imports: an edit of one of the
 """
 
 import shutil
+import sys
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -15,6 +16,14 @@ import numba
 import platformdirs
 
 from hpwhsim.disk_cache import sources_hash, sources_hash_of
+
+if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
+    # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products; our kernels have none,
+    # and one that had would not compile.
+    sys.modules["scipy.linalg.cython_blas"] = None  # type: ignore[assignment]  # an import of it fails
+    import numba.np.arraymath
+
+    del sys.modules["scipy.linalg.cython_blas"]
 
 P = ParamSpec("P")
 R = TypeVar("R")

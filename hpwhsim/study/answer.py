@@ -6,27 +6,24 @@ and listed apart in the plant's own figures.
 """
 
 import re
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.account import carbon, economics, savings, tariff
 from hpwhsim.account.checks import Check
 from hpwhsim.account.savings import Line
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import Findings, InputError
-from hpwhsim.plant.assemble import Assembly, assemble
+from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
 from hpwhsim.study.refusals import account_checks, plant_refusals
-from hpwhsim.study.year import Array, Ready, Record, Year, fuel_factor, year_of, years_ready
+from hpwhsim.study.year import Array, Ready, Record, Year, built, fuel_factor, year_of, years_ready
 from hpwhsim.tables import read_table
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 BASELINE = "baseline"
 SERVICE = 0.005
@@ -50,7 +47,7 @@ class Checked(NamedTuple):
     """What can be had of a scenario without a march."""
 
     asked: Asked
-    weather: "xr.Dataset"
+    weather: WeatherYear
     plant: Ready
     baseline: Ready | None
 
@@ -132,7 +129,7 @@ def check(loaded: Loaded) -> Checked:
     with wrong.step():
         asked = ask(loaded)
     with wrong.step():
-        weather = read_weather(loaded.scenario.site.weather)
+        weather = read_year(loaded.scenario.site.weather)
     if weather is not None:
         plant = _built(loaded, weather, wrong)
         if asked is not None and asked.baseline is not None:
@@ -144,10 +141,10 @@ def check(loaded: Loaded) -> Checked:
     return Checked(asked, weather, plant, base)
 
 
-def _built(loaded: Loaded, weather: "xr.Dataset", wrong: Findings, where: str = "") -> Ready | None:
+def _built(loaded: Loaded, weather: WeatherYear, wrong: Findings, where: str = "") -> Ready | None:
     """The plant; where it cannot be built, what is wrong with each of its parts joins `wrong`."""
     try:
-        return Ready(loaded, weather, assemble(loaded.scenario, weather))
+        return built(loaded, weather)
     except InputError as error:
         lines = (str(error), *plant_refusals(loaded.scenario, weather))
         wrong.lines += [f"{where}{line}" for line in lines]

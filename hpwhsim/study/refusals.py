@@ -7,13 +7,13 @@ hide a wrong tariff, nor a wrong key of one block what is wrong with another.
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.account.electrical import check_supply
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.demand.draws import smooth_draws
 from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
 from hpwhsim.errors import Findings, together
@@ -51,7 +51,7 @@ def read(path: Path, overrides: Sequence[str] = (), weather: Path | None = None)
             with suppress(AttributeError), wrong.step():  # it needs a block that is wrong
                 ask()
         with suppress(AttributeError), wrong.step():
-            year = read_weather(error.sound.site.weather)
+            year = read_year(error.sound.site.weather)
             wrong.lines += plant_refusals(error.sound, year)
         raise together(error.where, wrong.lines) from None
 
@@ -71,14 +71,14 @@ def account_checks(scenario: Scenario) -> Iterator[Ask]:
         yield lambda: check_supply(checks.voltage, checks.phases)
 
 
-def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
+def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
     """What is wrong with the parts of a plant, a line each.
 
     Parameters
     ----------
     scenario : Scenario
         It may lack blocks: what needs them is not asked.
-    weather : Dataset
+    weather : WeatherYear
         Its year.
     """
     wrong = Findings()
@@ -94,7 +94,8 @@ def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
     def source() -> object:
         outdoors = dry_bulb if scenario.plant.source_kind == "outdoor-air" else None
         made = make_machine(scenario, outdoors, [], [])
-        return make_source(scenario, weather, _use(scenario) / 1e3, mains(), made, [], [])
+        year = cast("xr.Dataset", weather)  # its columns and attributes alone are asked for
+        return make_source(scenario, year, _use(scenario) / 1e3, mains(), made, [], [])
 
     for ask in (
         lambda: _use(scenario),
