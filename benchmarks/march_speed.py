@@ -96,11 +96,13 @@ def in_python(short: "Assembly") -> Timed:
 def command_ms(folder: Path, *words: str) -> float:
     """Processor time of one run of the command in a process of its own. [ms]"""
     code = "import sys; from hpwhsim.cli import main; sys.exit(main())"
+    env = {**os.environ, "PYTHONPATH": str(HERE.parent)}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)  # warm: nothing is left to be compiled, modules neither
     child = subprocess.Popen(
         [sys.executable, "-c", code, "run", str(SCENARIOS / f"{DEMO}.yaml"), *words],
         stdout=subprocess.DEVNULL,
         cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(HERE.parent)},
+        env=env,
     )
     _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)

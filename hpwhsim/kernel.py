@@ -18,8 +18,8 @@ import platformdirs
 from hpwhsim.disk_cache import sources_hash, sources_hash_of
 
 if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
-    # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products; our kernels have none,
-    # and one that had would not compile.
+    # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products. Our kernels have
+    # none, and one that had would not compile.
     sys.modules["scipy.linalg.cython_blas"] = None  # type: ignore[assignment]  # an import of it fails
     import numba.np.arraymath
 
