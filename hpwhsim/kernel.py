@@ -88,7 +88,16 @@ def kernel_inside(function: Callable[P, R]) -> Callable[P, R]:
     That way in unpacks every array of a whole plant, which takes the compiler longer than most kernels do.
     Called from Python it raises `TypeError`; with the compiler off it is a function like any other.
     """
-    made = _compiled(function, OPTIONS | {"no_cpython_wrapper": True})
+    return _inside(function, OPTIONS)
+
+
+def kernel_inside_apart(function: Callable[P, R]) -> Callable[P, R]:
+    """As `kernel_inside`, but not forced into its callers, as `kernel_apart`."""
+    return _inside(function, OPTIONS | {"forceinline": False})
+
+
+def _inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
+    made = _compiled(function, options | {"no_cpython_wrapper": True})
     if not vars(numba.config)["DISABLE_JIT"]:
         inside: Any = made
 

@@ -31,13 +31,13 @@ def filled(of: Column, *temperature: float) -> Layers:
 
 def volumes(layers: Layers) -> Array:
     """Of the layers, bottom to top; a copy. [m³]"""
-    low, n = layers.span
+    low, n = layers.span[:2]
     return layers.volume[low : low + n].copy()
 
 
 def temperatures(layers: Layers) -> Array:
     """Of the layers, bottom to top; a copy. [°C]"""
-    low, n = layers.span
+    low, n = layers.span[:2]
     return layers.temperature[low : low + n].copy()
 
 

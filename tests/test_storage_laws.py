@@ -27,6 +27,7 @@ from hpwhsim.storage.layers import (
     make_layers,
     mean_above,
     merge,
+    pool,
     sensed,
     settle,
     slices,
@@ -46,14 +47,14 @@ stores = st.lists(degrees, min_size=1, max_size=60)
 
 
 @given(st.lists(st.tuples(degrees, st.floats(1e-4, 1.0)), min_size=1, max_size=30))
-def test_settling_is_isotonic_regression(layers: list[tuple[float, float]]) -> None:
+def test_pooling_is_isotonic_regression(layers: list[tuple[float, float]]) -> None:
     """Barlow et al. 1972, weighed by volume: as scipy's solver has it, which works in another order."""
     warm, size = (np.array(values) for values in zip(*layers, strict=True))
     of = column(float(size.sum()))
     store = filled(of, *warm)
-    low, n = store.span
+    low, n = store.span[:2]
     store.volume[low : low + n] = size
-    settle(store, of)
+    store.span[1] = pool(store, low, low + n, low) - low
     found = np.repeat(temperatures(store), _blocks(size, volumes(store)))
     assert found == pytest.approx(isotonic_regression(warm, weights=size).x, abs=1e-9)
 
@@ -83,7 +84,7 @@ def test_what_is_taken_is_what_was_there(profile: list[float], place: float, sha
         assert out == pytest.approx(expected, abs=1e-10)
         assert heat(store) == pytest.approx(below[-1] - expected, abs=1e-10)
         assert volumes(store).sum() == pytest.approx(1.0 - share, abs=1e-12)
-        assert np.all(volumes(store) >= 0.0)
+        assert np.all(volumes(store) >= -1e-15)  # rounding at the very top
         assert np.all(np.diff(temperatures(store)) >= -1e-9)
 
 
@@ -265,7 +266,7 @@ def happens(deed: tuple[object, ...], store: Layers, of: Column) -> float:
     elif kind == "settle":
         settle(store, of)
     elif kind == "merge" and of.tanks == 1:
-        low, n = store.span
+        low, n = store.span[:2]
         store.span[1] = merge(store, low, low + n, int(values[0]), FIRST_LOSS) - low
         assert store.span[1] <= max(int(values[0]), 1)
     elif kind == "conduct":
@@ -319,7 +320,7 @@ def test_heat_and_volume_are_kept_whatever_happens(
         thawed += 0.2 if deed[0] == "defrost" else 0.0
         assert temperatures(store).min() >= COLDEST - thawed - 1e-9
         assert temperatures(store).max() <= HOTTEST + 1e-9
-        low, n = store.span
+        low, n = store.span[:2]
         assert 0 < n < PLACES - 2
         assert 0 < low < PLACES - n
     settle(store, of)

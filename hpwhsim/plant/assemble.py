@@ -233,7 +233,8 @@ def store_column(scenario: Scenario, found: list[Assumption]) -> Column:
 def looks_of(scenario: Scenario) -> int:
     """How often in an hour source and signals are looked at: looks within a minute are one.
 
-    Outdoor air is that of the hour, and a clock that changes at whole parts of even draws needs no more.
+    Never more seldom than draws are taken as even. Outdoor air is that of the hour, and a clock that changes
+    at whole such parts needs no more.
     """
     plant = scenario.plant
     windows = (
@@ -243,7 +244,7 @@ def looks_of(scenario: Scenario) -> int:
     edges = [minute for window in windows for minute in (window.start, window.end)]
     if plant.source_kind == "outdoor-air" and not any(minute * EVEN_PARTS % 60 for minute in edges):
         return EVEN_PARTS
-    return min(scenario.run.steps_per_hour, MOST_LOOKS)
+    return min(max(scenario.run.steps_per_hour, EVEN_PARTS), MOST_LOOKS)
 
 
 def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.kernel import kernel, kernel_apart, kernel_inside, kernel_inside_apart
 from hpwhsim.plant.arrays import Cause, Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.part_speed import perform
@@ -60,7 +60,7 @@ def refusal(plant: Plant, source: float, inlet: float) -> int:
     return SOURCE_TOO_COLD if np.isnan(capacity) else WATER_TOO_WARM
 
 
-@kernel
+@kernel_inside
 def hottest_inlet(plant: Plant) -> float:
     """Warmest water with which the machine works. [°C]"""
     most = plant.outlet[0] - SMALLEST_LIFT
@@ -69,13 +69,13 @@ def hottest_inlet(plant: Plant) -> float:
     return min(most, plant.highest_inlet)
 
 
-@kernel
+@kernel_inside
 def straight_through(plant: Plant) -> bool:
     """Whether the machine's water passes by the store on its way to the taps."""
     return plant.water_side == SINGLE and plant.charge_apart == 0
 
 
-@kernel
+@kernel_inside
 def mixed_inlet(flow: float, cold: float, mains: float, below: float) -> float:
     """Mains water and water of the store on their way to the machine. [°C]"""
     return mains if flow <= cold else (cold * mains + (flow - cold) * below) / flow
@@ -132,7 +132,7 @@ def heat_of_machine(
     return Heat(WORKS, flow, capacity, units * frosted[1] * power, inlet, inside)
 
 
-@kernel
+@kernel_inside
 def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
     """Water of the store that flows to the machine [°C], and how much of it is alike [m³]."""
     if plant.water_side == WRAPPED:
@@ -144,7 +144,7 @@ def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
     return here, above
 
 
-@kernel
+@kernel_inside
 def of_intake(plant: Plant, layers: Layers, volume: float) -> float:
     """Mean of the `volume` that flows to the machine. [°C]"""
     return mean_above(layers, plant.intake_port, volume)
@@ -226,7 +226,7 @@ def draw_back(plant: Plant, layers: Layers, heat: float) -> None:
         cool_between(layers, max(top - THAWED * plant.column.volume, 0.0), top, heat)
 
 
-@kernel_apart
+@kernel_inside_apart
 def thaw_power(plant: Plant, inlet: float, source: float, frosted: tuple[float, float]) -> float:
     """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
     outlet = plant.outlet[0]

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceKind, SourceState
+from hpwhsim.kernel import kernel, kernel_inside, kernel_inside_apart
+from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
 from hpwhsim.plant.charging import WORKS, entering, refusal
 from hpwhsim.plant.controls import modules_to_run, next_call
 from hpwhsim.plant.heat_source import meet, offered, refused_by
@@ -14,7 +14,6 @@ from hpwhsim.storage.layers import Layers, level_of, sensed
 # A source that was cooled to the limit must carry who joins again by so much more, less as time goes by:
 # the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
 RESET, RESET_TIME = 0.5, 86400.0  # K, s
-OUTDOOR_AIR = int(SourceKind.OUTDOOR_AIR)
 SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
 
 
@@ -37,9 +36,17 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
     )
 
 
-@kernel_apart
-def look(
-    kind: int,
+@kernel_inside
+def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) -> Look:
+    """Outdoor air and clock as they are at a step."""
+    source = drive.source[hour.number]
+    barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
+    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
+
+
+@kernel_inside_apart
+def seen_source(
     plant: Plant,
     drive: Drive,
     offer: Offer,
@@ -49,28 +56,30 @@ def look(
     use: float,
     running: int,
 ) -> Look:
-    """Source and clock as they are at a step; `use` is water at use temperature. [m³/s]"""
+    """A source that the machine cools, and the clock, at a step; `use` is water at use temperature. [m³/s]"""
     expected = max(running, 1)
-    source = free = drive.source[hour.number]
-    fed, inlet = 1.0, 0.0
-    barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
-    if kind != OUTDOOR_AIR and plant.modules > 0:
-        free = met(offer, 0.0)
+    source = free = met(offer, 0.0)
+    fed, inlet, barred = 1.0, 0.0, WORKS
+    if plant.modules > 0:
         inlet = entering(plant, layers, hour, use, free, float(expected))
         source, fed = meet(plant, offer, inlet, float(expected), hour.frosted)
-        # fewer modules cool the source less: only where one is too many, all are barred
-        barred = refused_by(plant, offer, source, fed, inlet) if expected == 1 else WORKS
-    elif kind != OUTDOOR_AIR:
-        free = met(offer, 0.0)
+        if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
+            barred = refused_by(plant, offer, source, fed, inlet)
+    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
+
+
+@kernel_inside
+def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[bool, int, bool]:
+    """Whether the heat pump may run at a step, how many modules, and whether the backup may."""
     open_hour = drive.permitted[step % drive.permitted.size]
     if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
         open_hour = level_of(layers, plant.column, plant.use_temperature) > plant.reserve_level
     of_day = step % drive.most_modules.size
-    most = min(plant.modules, drive.most_modules[of_day])
-    return Look(source, free, fed, expected, inlet, barred, open_hour, most, drive.backup_permitted[of_day])
+    return open_hour, min(plant.modules, drive.most_modules[of_day]), drive.backup_permitted[of_day]
 
 
-@kernel
+@kernel_inside
 def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge) -> Decision:
     """What the sensors and the clock ask for; whether it can be had is found after."""
     controls = plant.controls
@@ -92,7 +101,18 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
     return Decision(calling, wanted, refused)
 
 
-@kernel_apart
+@kernel_inside
+def may_start(
+    plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
+) -> Decision:
+    """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
+    why = refusal(plant, source, entering(plant, layers, hour, use, source, float(asked.wanted)))
+    if why == WORKS:
+        return asked
+    return Decision(asked.calling, charge.running, why)
+
+
+@kernel_inside_apart
 def fewer(
     kind: int,
     plant: Plant,
@@ -106,36 +126,30 @@ def fewer(
     asked: Decision,
     seen: Look,
 ) -> tuple[Decision, Look]:
-    """As many modules of those asked for as source and water can carry.
+    """As many modules of those asked for as a source that they cool and the water can carry.
 
-    None starts, and on a source that they cool none goes on, but where it can work: one fewer cools it less.
+    None starts or goes on but where it can work: one fewer cools the source less.
     """
     wanted, refused = asked.wanted, asked.refused
-    source, fed, expected, inlet = seen.source, seen.fed, seen.expected, seen.inlet
-    while wanted > 0 and (kind != OUTDOOR_AIR or wanted > charge.running):
-        why = WORKS
-        if kind == OUTDOOR_AIR:
-            why = refusal(plant, source, entering(plant, layers, hour, use, source, float(wanted)))
-        else:
-            offer = offered(kind, plant, drive, state, step, hour.number, wanted)
-            if wanted != expected:
-                source, fed = meet(plant, offer, inlet, float(wanted), hour.frosted)
-                expected = wanted
-            now = entering(plant, layers, hour, use, source, float(wanted))
-            spare = 0.0
-            if wanted > charge.running:
-                spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0)
-            why = refused_by(plant, offer, source - spare, fed, now)
+    source, fed, expected = seen.source, seen.fed, seen.expected
+    while wanted > 0:
+        offer = offered(kind, plant, drive, state, step, hour.number, wanted)
+        if wanted != expected:
+            source, fed = meet(plant, offer, seen.inlet, float(wanted), hour.frosted)
+            expected = wanted
+        now = entering(plant, layers, hour, use, source, float(wanted))
+        spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
+        why = refused_by(plant, offer, source - spare, fed, now)
         if why == WORKS:
             break
         refused = why
-        wanted = wanted - 1 if kind != OUTDOOR_AIR else charge.running
+        wanted -= 1
     found = Look(
         source,
         seen.free,
         fed,
         expected,
-        inlet,
+        seen.inlet,
         seen.barred,
         seen.open_hour,
         seen.most_modules,

@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.charging import hottest_inlet
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
-from hpwhsim.plant.state import Charge, Flow, Hour
-from hpwhsim.storage.layers import RHO_CP, Layers, level_of, top_of
+from hpwhsim.plant.state import Charge, Flow, Heat, Hour
+from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
@@ -44,7 +45,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
     return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
 
 
-@kernel
+@kernel_inside
 def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     """How fast water rises at a height. [m³/s]"""
     rise = flow.taps - flow.straight
@@ -57,7 +58,7 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     return rise
 
 
-@kernel
+@kernel_inside
 def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow) -> float:
     """Time until the water at the sensor that matters may be what switches. [s]"""
     controls, column = plant.controls, plant.column
@@ -81,7 +82,21 @@ def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: F
     return max(found, SOONEST)
 
 
-@kernel
+@kernel_inside
+def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
+    """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
+
+    A minute at most, since water mixes; the sooner, the nearer the water comes to where it stops.
+    """
+    controls = plant.controls
+    heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
+    here, above, below = sensed(layers, controls.stop_level)
+    to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
+    to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
+    return min(max(min(to_stop, to_limit) / heat.heat, SOONEST), MINUTE)
+
+
+@kernel_inside
 def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
     """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
     controls = plant.controls
@@ -103,7 +118,7 @@ def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) ->
     return max(found, SOONEST)
 
 
-@kernel
+@kernel_inside
 def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> float:
     """Time until one of the running modules begins or ends a defrost. [s]"""
     found = np.inf
@@ -117,7 +132,7 @@ def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> 
     return found
 
 
-@kernel
+@kernel_inside
 def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     """Whether water of use temperature may run out below the outlet while `use` and the loop are served.
 

@@ -81,17 +81,23 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
 
 @kernel_inside
 def begin_hour(
-    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly
+    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int
 ) -> tuple[float, float, float]:
-    """What frost costs in the hour (capacity, power, share drawn back); the ground looks back at its past."""
+    """What frost costs in an hour (capacity, power, share drawn back); the ground looks back at its past."""
     sources = plant.sources
     if kind == GROUND_LOOP:
         state.drop[0] = wall_drop(sources.field, state.history)
         state.hour_heat[0] = 0.0
-    elif kind == ROOM and sources.room.intake_here:
+    elif sources.room.intake_here:
         frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure, state.frost)
         full = sources.frost.capacity.shape[2] - 1
         return state.frost[0, full], state.frost[1, full], state.frost[2, full]
+    return clear_or_frosted(plant, drive, state, hour)
+
+
+@kernel_inside
+def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) -> tuple[float, float, float]:
+    """What the frost of an hour's outdoor air costs: capacity, power, share drawn back."""
     if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
         for k in range(state.frost.shape[1]):
             for i in range(3):
@@ -100,11 +106,9 @@ def begin_hour(
 
 
 @kernel_inside
-def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
+def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
     """Book the hour's heat in the history of the ground."""
     sources = plant.sources
-    if kind != GROUND_LOOP:
-        return
     rejected = drive.rejected[hour]
     mean = state.hour_heat[0] / 3600.0 - rejected
     wall = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean

@@ -41,7 +41,7 @@ from hpwhsim.plant.controls import (
     part_speed,
     pass_time,
 )
-from hpwhsim.plant.decide import decide, fewer, hour_of, look
+from hpwhsim.plant.decide import decide, fewer, hour_of, may_start, seen_air, seen_source
 from hpwhsim.plant.draw_times import Window, mean_use, stretch_at, taps_run
 from hpwhsim.plant.events import (
     LONGEST,
@@ -52,9 +52,18 @@ from hpwhsim.plant.events import (
     runs_out,
     to_sensors,
     to_timers,
+    to_warm,
 )
 from hpwhsim.plant.flows import hot_needed
-from hpwhsim.plant.heat_source import begin_hour, end_hour, end_step, offered, pumped, taken_at
+from hpwhsim.plant.heat_source import (
+    begin_hour,
+    clear_or_frosted,
+    end_hour,
+    end_step,
+    offered,
+    pumped,
+    taken_at,
+)
 from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_tank
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.serve import move, serve
@@ -81,6 +90,7 @@ SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water
 TINY = 1e-6  # s
 CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+GROUND_LOOP = int(SourceKind.GROUND_LOOP)
 SEWER = int(SourceKind.SEWER)
 LIMITED = int(SourceKind.WET_WELL), SEWER  # they give so much in a step and no more
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
@@ -135,14 +145,19 @@ def marcher(kind: int) -> March:
             begin = step % per_hour * plant.step_seconds
             if step % per_hour == 0:
                 plant.outlet[0] = drive.outlet[index]
-                frost = begin_hour(kind, plant, drive, state, index, out)
+                frost = clear_or_frosted(plant, drive, state, index)
+                if kind == ROOM or kind == GROUND_LOOP:
+                    frost = begin_hour(kind, plant, drive, state, index)
                 hour = hour_of(plant, drive, index, series, frost)
                 bin_end = 0.0
             if kind != OUTDOOR_AIR:
                 offer = offered(kind, plant, drive, state, step, index, max(charging.running, 1))
             now, look_end = begin, begin + plant.step_seconds
             use_now = drive.use[min(int((now + TINY) / span), bins - 1) + index * bins] / span
-            seen = look(kind, plant, drive, offer, layers, hour, step, use_now, charging.running)
+            if kind == OUTDOOR_AIR:
+                seen = seen_air(plant, drive, layers, hour, step)
+            else:
+                seen = seen_source(plant, drive, offer, layers, hour, step, use_now, charging.running)
             around = column.room if kind != ROOM else state.air[0]
             taken_in_step = gain = on_in_step = lost_in_step = 0.0
             quarter = step * 4 // per_hour
@@ -169,10 +184,13 @@ def marcher(kind: int) -> March:
 
                 # sense and decide
                 asked = decide(plant, layers, hour, seen, charging)
-                if asked.wanted > 0 and (kind != OUTDOOR_AIR or asked.wanted > charging.running):
-                    asked, seen = fewer(
-                        kind, plant, drive, state, layers, hour, step, use, charging, asked, seen
-                    )
+                if kind != OUTDOOR_AIR:
+                    if asked.wanted > 0:
+                        asked, seen = fewer(
+                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen
+                        )
+                elif asked.wanted > charging.running:
+                    asked = may_start(plant, layers, hour, use, charging, asked, seen.source)
                 wanted, refused, calling = asked.wanted, asked.refused, asked.calling
                 source = seen.source
 
@@ -260,7 +278,7 @@ def marcher(kind: int) -> March:
                 if net > 0.0:
                     dt = min(dt, max(alike / net, MINUTE))
                 if plant.water_side != SINGLE and heat.heat > 0.0:
-                    dt = min(dt, MINUTE)
+                    dt = min(dt, to_warm(plant, layers, hour, heat))
                 if backup_on:
                     dt = min(dt, MINUTE)
                 if tanked and tank_turns(plant, hour, loop, use * dt, top):
@@ -271,12 +289,12 @@ def marcher(kind: int) -> March:
                 dt = end - now
                 idle = min(warming, wanted * dt)  # module-seconds of power without heat
                 heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
+                meant = below
                 if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
-                    mean = of_intake(plant, layers, net * dt)
-                    again = heat_of_machine(plant, source, units, (mean, cold, mains), giving)
+                    meant = of_intake(plant, layers, net * dt)
+                    again = heat_of_machine(plant, source, units, (meant, cold, mains), giving)
                     if again.refused == WORKS:
                         heat = again
-                per_heat = heat.power / heat.heat if heat.heat > 0.0 else 0.0  # J of electricity per m³·K
 
                 # heat, and serve
                 given = weight = 0.0
@@ -309,6 +327,13 @@ def marcher(kind: int) -> March:
                         if by_second:
                             window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
                         served = serve(plant, layers, hour, flow, drive.draws, window)
+                        if kind in LIMITED and flow.straight > 0.0:  # with the mains water that taps let in
+                            water = (meant, served.taps / dt, mains)
+                            again = heat_of_machine(plant, source, units, water, giving)
+                            if again.refused == WORKS:
+                                heat = again
+                            flow = Flow(use, taps, heat.flow * heating / dt, 0.0, loop_rate)
+                            served = serve(plant, layers, hour, flow, drive.draws, window)
                         moved = move(plant, layers, hour, flow, served, dt)
                         if series:
                             out.supply[index] = min(out.supply[index], served.coldest)
@@ -321,7 +346,7 @@ def marcher(kind: int) -> March:
                     given = moved.heat
                     weight = flow.straight * dt
                     inlet = moved.inlet / weight
-                energy = given * per_heat
+                energy = given * heat.power / heat.heat if heat.heat > 0.0 else 0.0
 
                 # lines outdoors
                 if lines.capacity > 0.0:
@@ -444,7 +469,8 @@ def marcher(kind: int) -> March:
                 out.store_mean[index] = heat_of(layers) / column.volume
                 out.store_bottom[index] = foot(layers)
                 out.loop_tank_end[index] = loop.held
-                end_hour(kind, plant, drive, state, index, out)
+                if kind == GROUND_LOOP:
+                    end_hour(plant, drive, state, index, out)
 
     return through
 

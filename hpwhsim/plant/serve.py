@@ -42,7 +42,7 @@ def lifted(plant: Plant, hour: Hour, flow: Flow, entering: float, gain: float) -
     entering : float
         Water of the store. [°C]
     gain : float
-        What water straight from the heat pump has more than that. [m³·K/s]
+        What water straight from the heat pump has more than that, or less. [m³·K/s]
 
     Notes
     -----
@@ -54,8 +54,8 @@ def lifted(plant: Plant, hour: Hour, flow: Flow, entering: float, gain: float) -
     most = most_hot(plant, mains) * flow.use if wanted > 0.0 else 0.0
     taps = mixed(wanted, most, flow.loop, entering - mains, gain)
     hot = entering
-    if gain > 0.0:
-        hot += gain / (taps + flow.loop) if taps + flow.loop > 0.0 else np.inf
+    if gain != 0.0 and taps + flow.loop > 0.0:
+        hot += gain / (taps + flow.loop)
     if hot >= hour.lifts_to:
         return hot, taps
     power = gain + plant.backup_power / RHO_CP
@@ -121,7 +121,7 @@ def serve(plant: Plant, layers: Layers, hour: Hour, flow: Flow, times: DrawTimes
                     waiting = max(waiting - beyond * seconds, 0.0)
                     beyond = 0.0
             if beyond > 0.0:
-                hot, to_taps = lifted(plant, hour, asked, here, straight * max(outlet - here, 0.0))
+                hot, to_taps = lifted(plant, hour, asked, here, straight * (outlet - here))
                 of_store = max(to_taps + flow.loop - straight, 0.0)
                 if of_store * seconds > rest:
                     seconds = rest / of_store

@@ -7,7 +7,7 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.kernel import kernel, kernel_inside_apart
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
 
@@ -53,7 +53,7 @@ def cool(pipe: float, around: float, hold: float, floor: float, left: float) -> 
     return hold, (hold - after) / (pipe - after)
 
 
-@kernel_apart
+@kernel_inside_apart
 def share_owed(
     plant: Plant,
     inlet: float,

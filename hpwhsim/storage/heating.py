@@ -1,7 +1,7 @@
 """Heat put into a store, or drawn out of it, where it stands: an element, a condenser at its wall, a defrost."""
 
 from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.storage.layers import Column, Layers, cut, sensed
+from hpwhsim.storage.layers import SLIVER, Column, Layers, cut, sensed
 
 
 @kernel_apart
@@ -60,7 +60,7 @@ def coldest_foot(layers: Layers, column: Column, height: float) -> float:
         size = column.volume / column.tanks
         for tank in range(1, column.tanks):
             if tank * size > height:
-                at_foot, _, _ = sensed(layers, tank * size)
+                at_foot, _, _ = sensed(layers, tank * size + SLIVER)
                 coldest = min(coldest, at_foot)
     return coldest
 

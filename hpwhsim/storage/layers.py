@@ -51,7 +51,9 @@ class Layers(NamedTuple):
 
     volume: Array  # (place,) m³
     temperature: Array  # (place,) °C
-    span: NDArray[np.int64]  # (3,) place of the lowest layer, how many there are, and how many call for a merger
+    span: NDArray[
+        np.int64
+    ]  # (3,) place of the lowest layer, how many there are, and how many call for a merger
     piece: Array  # (5, place) work space of the conduction
 
 

@@ -110,7 +110,7 @@ def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
 
 def _use(scenario: Scenario) -> Array:
     """Litres of each step, smooth."""
-    hot_water, steps = scenario.hot_water, scenario.run.steps_per_hour
+    hot_water, steps = scenario.hot_water, looks_of(scenario)
     if hot_water.metered is not None:
         return smooth_draws(read_metered(hot_water.metered), steps)
     if isinstance(hot_water.pattern, Path):
