@@ -25,7 +25,7 @@ from hpwhsim.scenario.keys import (
     nearest,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
-from hpwhsim.scenario.parts import Block
+from hpwhsim.scenario.parts import A_FILE, Block
 from hpwhsim.scenario.schema import Plant, Scenario
 from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
@@ -52,11 +52,14 @@ class WrongScenario(ListedError):
     ----------
     sound : Scenario
         The blocks in which nothing is wrong; to ask for another is an AttributeError.
+    only_files : bool
+        Every line is of a file that is not there.
     """
 
     def __init__(self, where: str, lines: Sequence[str], sound: Scenario) -> None:
         super().__init__(where, list(dict.fromkeys(lines)))
         self.sound = sound
+        self.only_files = all(A_FILE in line for line in self.lines)
 
 
 class Loaded(NamedTuple):

@@ -22,8 +22,8 @@ from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.study.answer import answer
 from hpwhsim.study.answer import check as answer_check
+from hpwhsim.study.reading import read
 from hpwhsim.study.records import Flat, absent, bare, flatten
-from hpwhsim.study.refusals import read
 from hpwhsim.study.year import Record
 from hpwhsim.tables import read_table
 
