@@ -96,6 +96,30 @@ def kernel_inside_apart(function: Callable[P, R]) -> Callable[P, R]:
     return _inside(function, OPTIONS | {"forceinline": False})
 
 
+def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
+    """`made`, which says on standard error that it is compiled, where its cache has none of it.
+
+    Parameters
+    ----------
+    made : kernel
+        Changed in place; with the compiler off it is left as it is.
+    what : str
+        What is waited for, such as "the march for outdoor air".
+    """
+    kept: Any = getattr(made, "_cache", None)
+    if kept is not None:
+        look = kept.load_overload
+
+        def load(*asked: Any) -> Any:
+            found = look(*asked)
+            if found is None:
+                print(f"compiling {what}, once on this machine ...", file=sys.stderr, flush=True)
+            return found
+
+        kept.load_overload = load
+    return made
+
+
 def _inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
     made = _compiled(function, options | {"no_cpython_wrapper": True})
     if not vars(numba.config)["DISABLE_JIT"]:

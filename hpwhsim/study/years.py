@@ -3,12 +3,14 @@
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.plant.arrays import Hourly, SourceRow
+from hpwhsim.kernel import announced
+from hpwhsim.plant.arrays import Hourly, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.march import march, marcher
 
@@ -41,6 +43,7 @@ class Figures(NamedTuple):
 def march_years(assembly: Assembly, years: int) -> Marched:
     """March the plant through `years` years of the same weather and draws, every one of them in full."""
     plant, drive, state = assembly.plant, assembly.drive, assembly.state
+    prepare(plant.sources.kind)
     store = assembly.start.copy()
     found: list[Figures] = []
     for _ in range(years):
@@ -52,10 +55,16 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     return Marched(out, start, yearly)
 
 
+@cache
+def prepare(kind: int) -> None:
+    """Make the march of one kind of source; where its first call is to compile it, that will be said."""
+    announced(marcher(kind), f"the march for {SourceKind(kind).name.lower().replace('_', ' ')}")
+
+
 def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
     """March independent plants at once, each through its number of years as by `march_years`."""
     for assembly, _ in plants:
-        marcher(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
+        prepare(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
     return at_once(lambda plant: march_years(*plant), plants)
 
 
