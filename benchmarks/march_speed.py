@@ -119,8 +119,8 @@ def sweep_ms(values: int) -> float:
     begun = time.process_time()
     plan = sweep.plan(SCENARIOS / f"{DEMO}.yaml", [f"plant.storage.volume={litres}"])
     for case in plan.cases:
-        sweep.check(case)
-    sweep.gather(plan, [sweep.run(case, plan.keys) for case in plan.cases])
+        sweep.check(plan, case)
+    sweep.gather(plan, [sweep.run(plan, case) for case in plan.cases])
     return 1e3 * (time.process_time() - begun) / values
 
 

@@ -112,11 +112,11 @@ def _sweep(args: argparse.Namespace) -> int:
     plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys)
     cases = plan.cases
     for case in tqdm(cases, "check", unit="case", leave=False, disable=None):  # None: no bar in a pipe
-        sweep.check(case)
+        sweep.check(plan, case)
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
     bar = tqdm(cases, "march", unit="case", leave=False, disable=None)
-    rows = [sweep.run(case, plan.keys) for case in bar]
+    rows = [sweep.run(plan, case) for case in bar]
     record = sweep.gather(plan, rows)
     written: list[Path] = []
     if args.out is not None:

@@ -3,6 +3,8 @@
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from copy import deepcopy
+from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -103,6 +105,12 @@ def _error(message: str) -> InputError:
 
 
 def _yaml(text: str, where: str) -> Any:
+    return deepcopy(_parsed(text, where))  # overrides are put in
+
+
+@lru_cache(maxsize=16)
+def _parsed(text: str, where: str) -> Any:
+    """What a text holds; the cases of a sweep have theirs in common."""
     try:
         return yaml.load(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
