@@ -3,16 +3,15 @@
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import cache
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.kernel import announced
-from hpwhsim.plant.arrays import Hourly, SourceKind, SourceRow
+from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.plant.march import march, marcher
+from hpwhsim.plant.first_march import prepare
+from hpwhsim.plant.march import march
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
@@ -53,12 +52,6 @@ def march_years(assembly: Assembly, years: int) -> Marched:
             found.append(figures(assembly, out))
     yearly = {name: [getattr(year, name) for year in found] for name in Figures._fields} if found else {}
     return Marched(out, start, yearly)
-
-
-@cache
-def prepare(kind: int) -> None:
-    """Make the march of one kind of source; where its first call is to compile it, that will be said."""
-    announced(marcher(kind), f"the march for {SourceKind(kind).name.lower().replace('_', ' ')}")
 
 
 def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
