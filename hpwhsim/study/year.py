@@ -14,7 +14,7 @@ from hpwhsim.account.hygiene import hygiene
 from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
@@ -78,8 +78,20 @@ class Ready(NamedTuple):
     """A scenario that is set up to be marched."""
 
     loaded: Loaded
-    weather: "xr.Dataset"
+    weather: WeatherYear
     assembly: Assembly
+
+
+def built(loaded: Loaded, weather: WeatherYear) -> Ready:
+    """A scenario set up in its weather.
+
+    Raises
+    ------
+    InputError
+        If the plant cannot work as asked.
+    """
+    # `assemble` asks for columns and attributes alone: no need to load xarray
+    return Ready(loaded, weather, assemble(loaded.scenario, cast("xr.Dataset", weather)))
 
 
 def run_year(loaded: Loaded) -> Year:
@@ -104,15 +116,15 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
     list of Year or InputError
         Of each case what `run_year` gives, or raises.
     """
-    weather: dict[Path, xr.Dataset] = {}
+    weather: dict[Path, WeatherYear] = {}
     ready: list[Ready | InputError] = []
     for loaded in cases:
         path = loaded.scenario.site.weather
         try:
             if path not in weather:
-                weather[path] = read_weather(path)
+                weather[path] = read_year(path)
             with loaded.named():
-                ready.append(Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
+                ready.append(built(loaded, weather[path]))
         except InputError as error:
             ready.append(error)
     years = iter(years_ready([case for case in ready if isinstance(case, Ready)]))
@@ -347,7 +359,7 @@ def _quarter_kw(out: Hourly) -> Array:
 
 def _record(
     loaded: Loaded,
-    weather: "xr.Dataset",
+    weather: WeatherYear,
     assembly: Assembly,
     marched: Marched,
     hourly: dict[str, Array],
