@@ -125,16 +125,18 @@ def fewer(
     charge: Charge,
     asked: Decision,
     seen: Look,
-) -> tuple[Decision, Look]:
+    offer: Offer,
+) -> tuple[Decision, Look, Offer]:
     """As many modules of those asked for as a source that they cool and the water can carry.
 
-    None starts or goes on but where it can work: one fewer cools the source less.
+    None starts or goes on but where it can work: one fewer cools the source less. `offer` is what the source
+    offers the modules that `seen` expects.
     """
     wanted, refused = asked.wanted, asked.refused
     source, fed, expected = seen.source, seen.fed, seen.expected
     while wanted > 0:
-        offer = offered(kind, plant, drive, state, step, hour.number, wanted)
         if wanted != expected:
+            offer = offered(kind, plant, drive, state, step, hour.number, wanted)
             source, fed = meet(plant, offer, seen.inlet, float(wanted), hour.frosted)
             expected = wanted
         now = entering(plant, layers, hour, use, source, float(wanted))
@@ -155,4 +157,4 @@ def fewer(
         seen.most_modules,
         seen.backup_allowed,
     )
-    return Decision(asked.calling, wanted, refused), found
+    return Decision(asked.calling, wanted, refused), found, offer

@@ -13,6 +13,7 @@ from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
 SOONEST = 2.0  # s: a sensor or timer is met within this
+SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
 MOST_MOVED = 0.2  # of a tank in a window
 PARALLEL = int(BackupMode.PARALLEL)
 
@@ -93,7 +94,7 @@ def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
     to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
-    return min(max(min(to_stop, to_limit) / heat.heat, SOONEST), MINUTE)
+    return min(max(min(to_stop, to_limit) / heat.heat, SOONEST_WARM), MINUTE)
 
 
 @kernel_inside

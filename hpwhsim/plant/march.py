@@ -146,7 +146,7 @@ def marcher(kind: int) -> March:
             if step % per_hour == 0:
                 plant.outlet[0] = drive.outlet[index]
                 frost = clear_or_frosted(plant, drive, state, index)
-                if kind == ROOM or kind == GROUND_LOOP:
+                if kind in (ROOM, GROUND_LOOP):
                     frost = begin_hour(kind, plant, drive, state, index)
                 hour = hour_of(plant, drive, index, series, frost)
                 bin_end = 0.0
@@ -194,8 +194,8 @@ def marcher(kind: int) -> March:
                 asked = decide(plant, layers, hour, seen, charging)
                 if kind != OUTDOOR_AIR:
                     if asked.wanted > 0:
-                        asked, seen = fewer(
-                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen
+                        asked, seen, offer = fewer(
+                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen, offer
                         )
                 elif asked.wanted > charging.running:
                     asked = may_start(plant, layers, hour, use, charging, asked, seen.source)
@@ -260,7 +260,6 @@ def marcher(kind: int) -> March:
                 share = seen.fed if wanted > 0 else 1.0
                 if kind in LIMITED and units > 0.0 and wanted > 0:
                     # what is left of the step's sewage over the rest of the step, by the water met now
-                    until = min(until, now + MINUTE)
                     left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
                     rest = look_end - now
                     share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
@@ -269,6 +268,8 @@ def marcher(kind: int) -> March:
                         if again.refused == WORKS:
                             heat = again
                             share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                    if share < 1.0:
+                        until = min(until, now + MINUTE)
                 runs = 0.0 if warming > 0.0 else share
                 loop_rate = 0.0
                 if plant.loop_runs > 0.0:
@@ -344,7 +345,9 @@ def marcher(kind: int) -> March:
                         if by_second:
                             window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
                         served = serve(plant, layers, hour, flow, drive.draws, window)
-                        if kind in LIMITED and flow.straight > 0.0:  # with the mains water that taps let in
+                        if (
+                            kind in LIMITED and share < 1.0 and flow.straight > 0.0
+                        ):  # with the mains water that taps let in
                             water = (meant, served.taps / heating, mains)
                             again = heat_of_machine(plant, source, units, water, giving)
                             if again.refused == WORKS:
