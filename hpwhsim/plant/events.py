@@ -3,7 +3,7 @@
 import numpy as np
 
 from hpwhsim.kernel import kernel, kernel_inside
-from hpwhsim.plant.arrays import BackupMode, Plant
+from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.charging import hottest_inlet
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
@@ -15,7 +15,6 @@ MINUTE = 60.0  # s: layers used up closer together than this are taken as one, a
 SOONEST = 2.0  # s: a sensor or timer is met within this
 SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
 MOST_MOVED = 0.2  # of a tank in a window
-PARALLEL = int(BackupMode.PARALLEL)
 
 
 @kernel
@@ -60,8 +59,13 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
 
 
 @kernel_inside
-def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow) -> float:
-    """Time until the water at the sensor that matters may be what switches. [s]"""
+def to_sensors(
+    plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool
+) -> float:
+    """Time until the water at the sensor that matters may be what switches. [s]
+
+    `backup_waits`: a backup in the store may run and does not.
+    """
     controls, column = plant.controls, plant.column
     found = np.inf
     if plant.modules > 0 and not charge.calling:
@@ -74,12 +78,12 @@ def to_sensors(plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: F
         if fall > 0.0:
             front = level_of(layers, column, controls.stop_at + hour.lift)
             found = max(front - controls.stop_level, 0.0) / fall
-    if plant.backup_mode == PARALLEL:
+    if backup_waits:
         rise = rise_at(plant, flow, hour.backup_level)
         if rise > 0.0:
             front = level_of(layers, column, hour.backup_at - plant.backup_dead_band)
-            if front < hour.backup_level:
-                found = min(found, (hour.backup_level - front) / rise)
+            if front < hour.backup_level:  # a heater at its sensor warms what rises past it at once
+                found = min(found, max((hour.backup_level - front) / rise, MINUTE))
     return max(found, SOONEST)
 
 

@@ -282,8 +282,9 @@ def marcher(kind: int) -> March:
                     0.0 if straight else heat.flow * runs,
                     loop_rate,
                 )
+                waits = plant.backup_mode == PARALLEL and seen.backup_allowed and not backup_on
                 dt = until - now
-                dt = min(dt, to_sensors(plant, layers, hour, charging, flow))
+                dt = min(dt, to_sensors(plant, layers, hour, charging, flow, waits))
                 dt = min(dt, to_timers(plant, charging, rotation, iced))
                 through = max(flow.taps + flow.loop, flow.straight + flow.between)
                 if through > 0.0:

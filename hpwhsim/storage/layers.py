@@ -373,8 +373,8 @@ def settle(layers: Layers, column: Column) -> None:
     """Mix what is warmer below than above, in each tank, and merge what is alike where layers are many.
 
     Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least
-    (Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972). Merging two
-    layers loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
+    (Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972).
+    Merging two layers loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
     """
     low, n = layers.span[0], layers.span[1]
     temperature = layers.temperature[low : low + n]
