@@ -92,7 +92,9 @@ def test_the_reset_store_is_as_hot_as_the_weather_asks(
     )
     stop = SETPOINT + rise - DEAD_BAND / 2.0
     assert marched.out.run_seconds[-1] == 0.0  # the charge is over
-    assert marched.at(STOP_HEIGHT + 0.1) > stop  # above the front that conduction spreads
+    assert (
+        marched.at(STOP_HEIGHT + 0.1) > stop - 1e-9
+    )  # a mixed store ends just there; above the front that conduction spreads
     hottest = SETPOINT + rise + (0.0 if machine is WRAPPED else 3.0)  # their outlet is 63 °C
     assert marched.store.max() <= hottest + 1e-6
     if machine is SINGLE:

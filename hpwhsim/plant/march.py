@@ -28,6 +28,7 @@ from hpwhsim.plant.charging import (
     draw_back,
     entering,
     heat_of_machine,
+    hottest_inlet,
     of_intake,
     straight_through,
     thaw_power,
@@ -292,6 +293,8 @@ def marcher(kind: int) -> March:
                 net = flow.straight - flow.taps if straight else flow.between
                 if net > 0.0:
                     dt = min(dt, max(alike / net, MINUTE))
+                    if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(plant):
+                        dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
                 if plant.water_side != SINGLE and heat.heat > 0.0:
                     dt = min(dt, to_warm(plant, layers, hour, heat))
                 if backup_on:

@@ -216,19 +216,22 @@ def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: in
             machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w)
         )
     column = settled(store_column(sized(bench.scenario, modules, volume, tanks), []))
-    return at_heights(plant, column)._replace(
+    return at_heights(plant, column, volume)._replace(
         machine=machine,
         outlet=plant.outlet.copy(),  # a march fills these, and several run at once
         speed=plant.speed.copy(),
     )
 
 
-def at_heights(plant: Plant, column: Column) -> Plant:
-    """The plant on another store: all ports and sensors at the same shares of its height."""
+def at_heights(plant: Plant, column: Column, volume: float) -> Plant:
+    """The plant on another store: all ports and sensors at the same shares of its height.
+
+    `volume` is that of the column before it was rounded, as heights are worked out from it. [m³]
+    """
     ports = ("intake_port", "return_port", "draw_port", "loop_port", "condenser_top", "reserve_level")
     places = [getattr(plant, name) for name in ports]
     places += [plant.controls.start_level, plant.controls.stop_level]
-    *moved, start, stop = at_share(np.array(places), plant.column.volume, column.volume).tolist()
+    *moved, start, stop = at_share(np.array(places), plant.column.volume, volume).tolist()
     controls = plant.controls._replace(start_level=start, stop_level=stop)
     return plant._replace(column=column, controls=controls, **dict(zip(ports, moved, strict=True)))
 
