@@ -13,7 +13,7 @@ test: $(VENV)/.installed-dev lint
 	printf '%s\n' packaged central-air ground wastewater | \
 		xargs -P 2 -I NAME $(BIN)/tankyear run scenarios/NAME.yaml --json > /dev/null
 	$(BIN)/pytest -q -n auto --dist worksteal -m "not long"
-	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_tank.py tests/test_plant_controls.py tests/test_plant_flows.py
+	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year" tests/test_storage_layers.py tests/test_storage_laws.py tests/test_plant_controls.py tests/test_plant_flows.py tests/test_plant_steps_alike.py
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
 # what takes long, every index of the march looked at, and property tests on more examples, drawn anew:

@@ -1,3 +1,3 @@
 """tankyear: heat-pump hot-water plants in housing, one plant, one year, every hour."""
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"

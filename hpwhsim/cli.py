@@ -5,30 +5,41 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from hpwhsim.arguments import WRONG_INPUT, parser
 from hpwhsim.errors import InputError
 from hpwhsim.plain_text import refuse_controls, visible
 from hpwhsim.scenario.templates import template
 
+if TYPE_CHECKING:
+    from hpwhsim.scenario.reading import Loaded
+
 DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 
-def _run(args: argparse.Namespace) -> int:
-    from hpwhsim.account.checks import FAIL
-    from hpwhsim.report.files import PAGE, record_text, write_results
-    from hpwhsim.report.summary import year_text
-    from hpwhsim.study.draw_years import answer_over
-    from hpwhsim.study.refusals import read
-    from hpwhsim.study.site import writes_us_units
-    from hpwhsim.study.year import to_dataset
+def _read(args: argparse.Namespace) -> "Loaded":
+    """The scenario of a verb, before what marches it is loaded: a wrong path is said at once."""
+    from hpwhsim.study.reading import read
 
+    return read(args.scenario, args.overrides, args.weather)
+
+
+def _run(args: argparse.Namespace) -> int:
     out = args.out
     if out is None and not args.json:
         out = Path("out") / args.scenario.stem
     if args.pictures and out is None:
         raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
-    loaded = read(args.scenario, args.overrides, args.weather)
+    loaded = _read(args)
+
+    from hpwhsim.account.checks import FAIL
+    from hpwhsim.report.files import PAGE, record_text, write_results
+    from hpwhsim.report.summary import year_text
+    from hpwhsim.study.draw_years import answer_over
+    from hpwhsim.study.site import writes_us_units
+    from hpwhsim.study.year import to_dataset
+
     pictures = {}
     if args.pictures:
         from hpwhsim.report.figures import draw_pictures
@@ -62,7 +73,7 @@ def _compare(args: argparse.Namespace) -> int:
     from hpwhsim.report import side_by_side
     from hpwhsim.report.files import record_text, write_files
     from hpwhsim.study.draw_years import answer_over, is_random
-    from hpwhsim.study.refusals import read
+    from hpwhsim.study.reading import read
     from hpwhsim.study.unlike import Case, one_seed, unlike
 
     if args.out is not None:
@@ -101,11 +112,11 @@ def _sweep(args: argparse.Namespace) -> int:
     plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys)
     cases = plan.cases
     for case in tqdm(cases, "check", unit="case", leave=False, disable=None):  # None: no bar in a pipe
-        sweep.check(case)
+        sweep.check(plan, case)
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
     bar = tqdm(cases, "march", unit="case", leave=False, disable=None)
-    rows = [sweep.run(case, plan.keys) for case in bar]
+    rows = [sweep.run(plan, case) for case in bar]
     record = sweep.gather(plan, rows)
     written: list[Path] = []
     if args.out is not None:
@@ -132,23 +143,25 @@ def _weather(args: argparse.Namespace) -> int:
 
 
 def _rate(args: argparse.Namespace) -> int:
+    loaded = _read(args)
+
     from hpwhsim.report.files import record_text
     from hpwhsim.report.rating import rating_text
     from hpwhsim.study.rating import rate
-    from hpwhsim.study.refusals import read
 
-    record = rate(read(args.scenario, args.overrides, args.weather), args.pattern)
+    record = rate(loaded, args.pattern)
     sys.stdout.write(record_text(record) if args.json else rating_text(record))
     return DONE
 
 
 def _size(args: argparse.Namespace) -> int:
+    loaded = _read(args)
+
     from hpwhsim.report.files import record_text, write_files
     from hpwhsim.report.sizing import sizing_figure, sizing_text
-    from hpwhsim.study.refusals import read
     from hpwhsim.study.size import size
 
-    record = size(read(args.scenario, args.overrides, args.weather), args.seeds)
+    record = size(loaded, args.seeds)
     written: list[Path] = []
     if args.out is not None:
         content = {"sizing.json": record_text(record).encode(), "sizing.png": sizing_figure(record)}
@@ -168,11 +181,11 @@ def _why(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
+    loaded = _read(args)
+
     from hpwhsim.study.answer import check
-    from hpwhsim.study.refusals import read
     from hpwhsim.tables.sources import Cited
 
-    loaded = read(args.scenario, args.overrides, args.weather)
     checked = check(loaded)
     asked, weather, assembly = checked.asked, checked.weather, checked.assembly
     scenario = loaded.scenario
@@ -222,12 +235,13 @@ def _new(args: argparse.Namespace) -> int:
 
 
 def _bound(args: argparse.Namespace) -> int:
+    loaded = _read(args)
+
     from hpwhsim.report.bound import bound_text
     from hpwhsim.report.files import record_text
     from hpwhsim.study.bound import bounded
-    from hpwhsim.study.refusals import read
 
-    found = bounded(read(args.scenario, args.overrides, args.weather))
+    found = bounded(loaded)
     sys.stdout.write(record_text(found._asdict()) if args.json else bound_text(found))
     return DONE if found.converged else FOUND
 
@@ -244,10 +258,10 @@ def _dossier(args: argparse.Namespace) -> int:
         verdict = verify(args.verify)
         sys.stdout.write(verdict_text(verdict))
         return DONE if verdict.same else FOUND
-    from hpwhsim.report.dossier import write_dossier
-    from hpwhsim.study.refusals import read
+    loaded = _read(args)
 
-    loaded = read(args.scenario, args.overrides, args.weather)
+    from hpwhsim.report.dossier import write_dossier
+
     out = args.out or Path("out") / f"{args.scenario.stem}-dossier"
     sys.stdout.write("".join(f"{path}\n" for path in write_dossier(loaded, out, args.seeds)))
     return DONE

@@ -6,6 +6,7 @@ by a hash of the kernel's file and of all that it imports: an edit of one of the
 """
 
 import shutil
+import sys
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -15,6 +16,14 @@ import numba
 import platformdirs
 
 from hpwhsim.disk_cache import sources_hash, sources_hash_of
+
+if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
+    # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products. Our kernels have
+    # none, and one that had would not compile.
+    sys.modules["scipy.linalg.cython_blas"] = None  # type: ignore[assignment]  # an import of it fails
+    import numba.np.arraymath
+
+    del sys.modules["scipy.linalg.cython_blas"]
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -79,7 +88,40 @@ def kernel_inside(function: Callable[P, R]) -> Callable[P, R]:
     That way in unpacks every array of a whole plant, which takes the compiler longer than most kernels do.
     Called from Python it raises `TypeError`; with the compiler off it is a function like any other.
     """
-    made = _compiled(function, OPTIONS | {"no_cpython_wrapper": True})
+    return _inside(function, OPTIONS)
+
+
+def kernel_inside_apart(function: Callable[P, R]) -> Callable[P, R]:
+    """As `kernel_inside`, but not forced into its callers, as `kernel_apart`."""
+    return _inside(function, OPTIONS | {"forceinline": False})
+
+
+def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
+    """`made`, which says on standard error that it is compiled, where its cache has none of it.
+
+    Parameters
+    ----------
+    made : kernel
+        Changed in place; with the compiler off it is left as it is.
+    what : str
+        What is waited for, such as "the march for outdoor air".
+    """
+    kept: Any = getattr(made, "_cache", None)
+    if kept is not None:
+        look = kept.load_overload
+
+        def load(*asked: Any) -> Any:
+            found = look(*asked)
+            if found is None:
+                print(f"compiling {what}, once on this machine ...", file=sys.stderr, flush=True)
+            return found
+
+        kept.load_overload = load
+    return made
+
+
+def _inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
+    made = _compiled(function, options | {"no_cpython_wrapper": True})
     if not vars(numba.config)["DISABLE_JIT"]:
         inside: Any = made
 

@@ -11,13 +11,19 @@ References
 """
 
 import difflib
+import hashlib
+import json
 import math
+import os
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
 from tokenize import TokenError
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
+import platformdirs
 from pydantic import BeforeValidator
 
 from hpwhsim.errors import InputError
@@ -106,6 +112,7 @@ KINDS = (
     DEMAND_PRICE,
     CAPACITY_PRICE,
 )
+MOST_KEPT, FILES = 1000, 12  # conversions in a file on disk, and files of other versions
 _TONS = (POWER, CAPACITY_PRICE, MASS_PER_POWER)  # where a ton is one of refrigeration
 # where a plain C or F was meant as a degree
 _THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY, HEAT_CAPACITY)
@@ -272,9 +279,27 @@ def _expression(words: str, kind: Kind, all_below: bool) -> str:
     return " ".join(out)
 
 
+class _Conversion(NamedTuple):
+    """How a unit is read: ``value = number * factor + zero``, in the unit of its kind."""
+
+    unit: str  # canonical
+    factor: float
+    zero: float  # what 0 of the unit is, of a scale that does not begin there
+
+
 @lru_cache(maxsize=512)
-def _conversion(words: str, kind: Kind) -> tuple[str, float]:
-    """Canonical unit and factor to the unit of `kind`; the factor of an offset scale is NaN."""
+def _conversion(words: str, kind: Kind) -> _Conversion:
+    """What a unit means; kept on disk, since pint takes longer to load than a file takes to be read."""
+    key = f"{kind.noun}: {words}"
+    if key in _kept():
+        return _Conversion(*_kept()[key])
+    found = _converted(words, kind)
+    _keep(key, found)
+    return found
+
+
+def _converted(words: str, kind: Kind) -> _Conversion:
+    """The same by pint."""
     from pint.errors import PintError
 
     registry = _registry()
@@ -289,15 +314,56 @@ def _conversion(words: str, kind: Kind) -> tuple[str, float]:
         for target in targets:
             try:
                 if unit == target:
-                    return unit, 1.0
-                quantity = registry.Quantity(1.0, unit)
-                if kind is TEMPERATURE and quantity.check("[temperature]"):
-                    return unit, math.nan
+                    return _Conversion(unit, 1.0, 0.0)
+                if kind is TEMPERATURE and registry.Quantity(1.0, unit).check("[temperature]"):
+                    zero, hundred = (
+                        float(registry.Quantity(number, unit).to("degree_Celsius").magnitude)
+                        for number in (0.0, 100.0)
+                    )
+                    return _Conversion(unit, (hundred - zero) / 100.0, zero)
                 if unit not in _DELTAS:
-                    return unit, float(quantity.to(target).magnitude)
+                    factor = float(registry.Quantity(1.0, unit).to(target).magnitude)
+                    return _Conversion(unit, factor, 0.0)
             except (PintError, TokenError, AssertionError, AttributeError, TypeError, ValueError):
                 continue  # not this reading (pint asserts on some bad syntax); if none fits we say so below
     raise QuantityError(f"'{words}' does not measure {kind.noun}")
+
+
+@lru_cache(maxsize=1)
+def _place() -> Path:
+    """File of the kept conversions: those of this file's units by this version of pint."""
+    own = hashlib.sha256(Path(__file__).read_bytes() + version("pint").encode()).hexdigest()
+    return Path(platformdirs.user_cache_dir("tankyear")) / "units" / f"{own[:16]}.json"
+
+
+@lru_cache(maxsize=1)
+def _kept() -> dict[str, list[Any]]:
+    """Conversions that were asked for before; none where there is no file, or a damaged one."""
+    try:
+        found = json.loads(_place().read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    whole = isinstance(found, dict) and all(isinstance(v, list) and len(v) == 3 for v in found.values())
+    return found if whole else {}
+
+
+def _keep(key: str, found: _Conversion) -> None:
+    """Keep a conversion; in silence nothing is kept where the folder cannot be written, or of very many."""
+    kept = _kept()
+    if len(kept) >= MOST_KEPT:
+        return
+    kept[key] = list(found)
+    path = _place()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(f"{path.stem}.{os.getpid()}.part")
+        part.write_text(json.dumps(kept), encoding="utf-8")
+        part.replace(path)  # a reader never sees half a file
+        held = sorted(path.parent.glob("*.json"), key=lambda p: p.stat().st_mtime)
+        for old in held[:-FILES]:
+            old.unlink(missing_ok=True)
+    except OSError:
+        return
 
 
 def read_quantity(text: object, kind: Kind) -> float:
@@ -329,12 +395,10 @@ def read_quantity(text: object, kind: Kind) -> float:
     """
     try:
         number, words = _split(text)
-        unit, factor = _conversion(words, kind)
-        if math.isnan(factor):
-            value = float(_registry().Quantity(number, unit).to("degree_Celsius").magnitude)
-            value = round(value, 9)  # so that 140 degF is 60 degC, not 60.00000000000006
-        else:
-            value = number * factor
+        unit = _conversion(words, kind)
+        value = number * unit.factor
+        if unit.zero != 0.0:
+            value = round(value + unit.zero, 9)  # so that 140 degF is 60 degC, not 60.00000000000006
         if not math.isfinite(value):
             raise QuantityError("the number is too large")
     except QuantityError as error:
@@ -355,10 +419,10 @@ def written_in(text: object, kind: Kind) -> tuple[float, str, float] | None:
     """
     try:
         number, words = _split(text)
-        _, factor = _conversion(words, kind)
+        unit = _conversion(words, kind)
     except QuantityError:
         return None
-    return None if math.isnan(factor) else (number, words, factor)
+    return (number, words, unit.factor) if unit.zero == 0.0 else None
 
 
 def _split(text: object) -> tuple[float, str]:

@@ -14,29 +14,23 @@ from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.study.design_days import _copied, _cut
 
-DAYS = 365
 
-
-def assembled(name: str, *overrides: str, cells: int | None = None) -> Assembly:
-    """A worked file of scenarios/ ready to march; `cells` may be more than a scenario allows."""
+def assembled(name: str, *overrides: str) -> Assembly:
+    """A worked file of scenarios/ ready to march."""
     path: Path = ROOT / "scenarios" / f"{name}.yaml"
     scenario = read_scenario(path, overrides).scenario
-    if cells is not None:
-        storage = scenario.plant.storage.model_copy(update={"cells": cells})
-        plant = scenario.plant.model_copy(update={"storage": storage})
-        scenario = scenario.model_copy(update={"plant": plant})
     return assemble(scenario, read_weather(scenario.site.weather))
 
 
 def first_days(assembly: Assembly, days: Sequence[int]) -> Drive:
     """The drive of some days of the year (0 to 364)."""
-    return _cut(assembly.drive, np.asarray(days), assembly.drive.use.size // DAYS)
+    return _cut(assembly.drive, np.asarray(days))
 
 
 def marched(assembly: Assembly, drive: Drive, store: float | np.ndarray) -> Hourly:
     """A short drive, from a store at one temperature or with the profile `store`. [°C]"""
     start = np.full(assembly.start.size, store) if isinstance(store, float) else store.copy()
-    return march(assembly.plant, drive, _copied(assembly.state), start, assembly.series)
+    return march(assembly.plant, drive, _copied(assembly.state), start)
 
 
 def causes(seconds: np.ndarray) -> dict[str, float]:

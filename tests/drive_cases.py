@@ -25,18 +25,17 @@ class Marched(NamedTuple):
     assembly: Assembly
 
     def at(self, height: float) -> float:
-        """The store at a share of its height, between the middles of its cells. [°C]"""
+        """The store at a share of its height, between the middles of its slices. [°C]"""
         middles = (np.arange(self.store.size) + 0.5) / self.store.size
         return float(np.interp(height, middles, self.store))
 
 
 def first_hours(drive: Drive, hours: int) -> Drive:
-    """The drive of the first hours; what is by the hour of the day stays whole."""
-    steps = drive.use.size // HOURS
+    """The drive of the first hours; what is by the hour or the step of the day stays whole."""
     cut: dict[str, Any] = {}
     for name in Drive._fields:
         values = getattr(drive, name)
-        if isinstance(values, np.ndarray) and values.size in (HOURS, HOURS * steps):
+        if isinstance(values, np.ndarray) and values.size >= HOURS and values.size % HOURS == 0:
             cut[name] = values[: hours * (values.size // HOURS)]
     return drive._replace(**cut)
 
@@ -76,4 +75,4 @@ def march_hours(
     if not draws:
         by = by._replace(use=np.zeros(by.use.size))
     store = assembly.start.copy() if start is None else np.full(assembly.start.size, start)
-    return Marched(march(assembly.plant, by, assembly.state, store, assembly.series), store, assembly)
+    return Marched(march(assembly.plant, by, assembly.state, store), store, assembly)

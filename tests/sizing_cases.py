@@ -28,14 +28,17 @@ def stated(references: Path) -> tuple[Array, list[dict[str, str]]]:
     return profile / profile.sum(), list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def steady(folder: Path, references: Path, *lock_outs: str) -> Bench:
-    """The stated profile every day alike, cold water at 10 °C, constant capacity, no loop and no loss."""
+def steady(folder: Path, references: Path, *lock_outs: str, least: str = "110 degF") -> Bench:
+    """The stated profile every day alike, cold water at 10 °C, constant capacity, no loop and no loss.
+
+    Water below `least` is short.
+    """
     profile, _ = stated(references)
     pattern = folder / "stated.csv"
     rows = [f"{hour},{share!r},{share!r}" for hour, share in enumerate(profile.tolist())]
     pattern.write_text("\n".join(["hour,weekday,weekend", *rows]) + "\n")
     raw = central_air(folder)
-    raw["hot_water"]["pattern"] = str(pattern)
+    raw["hot_water"] |= {"pattern": str(pattern), "minimum_temperature": least}
     raw["plant"]["storage"]["heat_loss"] = "0 W/K"
     raw["plant"]["controls"] = {"lock_outs": list(lock_outs)}
     raw["sizing"] = {"peak_day": "none"}

@@ -7,7 +7,7 @@ from control_cases import assembled, causes, first_days, marched, simple_map
 from hpwhsim.plant.arrays import Drive, SourceKind
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.source.wastewater import RHO_CP as SEWAGE
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 
 PLAIN = ("plant.controls.lock_outs=null", "hot_water.draws=smooth")
 NO_LOOP = "recirculation=null"
@@ -19,33 +19,16 @@ def simple(found: Assembly, **changes: object) -> Assembly:
     return found._replace(plant=found.plant._replace(**kept))
 
 
-@pytest.mark.parametrize("days", [(10, 11, 12, 13)])
-@pytest.mark.parametrize("loop", [True, False])
-def test_starts_and_energy_hardly_depend_on_the_number_of_cells(days: tuple[int, ...], loop: bool) -> None:
-    """What a front loses by resolution is below 1 %: 48 cells smear it over 4 cm of 2 m, 240 over 1 cm.
-
-    A charge that ends at the edge of a cell starts twice as often with 240 cells as with 48.
-    """
-    starts, energy = [], []
-    for cells in (48, 50, 60, 100, 240):
-        found = assembled("central-air", *PLAIN, *(() if loop else (NO_LOOP,)), cells=cells)
-        out = marched(found, first_days(found, days), 60.0)
-        starts.append(out.module_starts.sum())
-        energy.append((out.heat_pump_energy + out.backup_energy).sum())
-    assert np.ptp(starts) <= 2.0
-    assert np.ptp(energy) / np.mean(energy) < 0.02  # less than a charge of the store at the end
-
-
 def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
     """A store at 62 °C does not call (65 less 10); raised by 10 K it is charged until the foot has 70 °C."""
     found = simple(assembled("central-air", NO_LOOP, *PLAIN))
-    controls, cells = found.plant.controls, found.start.size
+    controls, volume = found.plant.controls, found.plant.column.volume
     drive = first_days(found, (5,))
     drive = drive._replace(use=np.zeros_like(drive.use), source=np.full_like(drive.source, 5.0))
     lifted = drive._replace(lift=np.full_like(drive.lift, 10.0), outlet=drive.outlet + 10.0)
     out = marched(found, lifted, 62.0)
-    heat = (cells - controls.stop_level) * (controls.stop_at + 10.0 - 62.0)
-    given = out.heat_pump_heat.sum() / (RHO_CP * found.plant.column.cell_volume)
+    heat = (volume - controls.stop_level) * (controls.stop_at + 10.0 - 62.0)
+    given = out.heat_pump_heat.sum() / RHO_CP
     assert given > heat  # all above the stop sensor was heated that far
     assert marched(found, drive, 62.0).heat_pump_heat.sum() == 0.0  # without the lift nothing calls
 

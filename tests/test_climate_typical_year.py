@@ -16,7 +16,8 @@ from pvlib import solarposition
 from weather_cases import CSV, CSV_WORD, EPW, EPW_CELL, SHIPPED, Bench, Edit, keep
 
 from hpwhsim import disk_cache
-from hpwhsim.climate.typical_year import VARIABLES, read_weather
+from hpwhsim.climate import typical_year
+from hpwhsim.climate.typical_year import VARIABLES, read_weather, read_year
 
 # pytest finds a fixture by its name in the module
 own_cache = weather_cases.own_cache
@@ -344,6 +345,7 @@ def test_kept_year_is_the_read_year(bench: Bench, monkeypatch: pytest.MonkeyPatc
     """A, B, A: the second A comes from disk without the parser and is identical."""
     a = bench.file(CSV, bench.put(CSV, "dry", [7], ""))
     first, other = read_weather(a), bench.read(EPW, keep)
+    typical_year._year.cache_clear()  # not from memory
     with monkeypatch.context() as patch:
         patch.setattr("hpwhsim.climate.typical_year.parse", lambda *_: pytest.fail("parsed again"))
         again = read_weather(a)
@@ -351,6 +353,26 @@ def test_kept_year_is_the_read_year(bench: Bench, monkeypatch: pytest.MonkeyPatc
     assert not again.identical(other)
     assert isinstance(again.cautions, tuple)
     assert isinstance(again.source_years, tuple)
+
+
+def test_a_year_in_memory_is_that_of_the_file_and_nobody_writes_to_it(bench: Bench) -> None:
+    """The arrays are shared; a dataset has its own; a file of another content under the same name is read."""
+    path = bench.file(CSV, keep)
+    year = read_year(path)
+    assert read_year(path) is year
+    with pytest.raises(ValueError, match="read-only"):
+        year["dry_bulb_c"].values[0] = 99.0
+    data = year.to_dataset()
+    assert {name: data[name].values.tolist() for name in VARIABLES} == {
+        name: column.values.tolist() for name, column in year.columns.items()
+    }
+    data["dry_bulb_c"].values[0] = 99.0
+    assert read_year(path)["dry_bulb_c"].values[0] != 99.0
+    text = path.read_bytes()
+    path.write_bytes(bench.file(CSV, bench.put(CSV, "dry", [100], "11.3")).read_bytes())
+    assert read_year(path)["dry_bulb_c"].values[100] == 11.3
+    path.write_bytes(text)
+    assert read_year(path)["dry_bulb_c"].values[100] == year["dry_bulb_c"].values[100]
 
 
 def test_edited_file_is_read_anew_and_a_damaged_store_is_no_harm(bench: Bench) -> None:

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from hpwhsim.demand import draws
 from hpwhsim.demand.draws import bin_events, event_stretches, random_draws, smooth_draws
 from hpwhsim.demand.households import Events, _candidates, _households, building_events
 from hpwhsim.demand.patterns import Pattern, named_pattern
@@ -245,6 +246,15 @@ def test_overlapping_events_add_and_wrap() -> None:
     assert flow[: first[1]].tolist() == [2.0, 0.0, 1.0, 3.0, 1.0, 0.0]
     assert until[first[8759] :].tolist() == [3560.0, 3600.0]
     assert flow[first[8759] :].tolist() == [0.0, 2.0]
+
+
+def test_a_year_in_parts_has_the_same_stretches(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What bounds the memory of a big building changes no bit, and no draw across a boundary is lost."""
+    events = building_events(2, 150.0, named_pattern("apartments"), 8)
+    whole = event_stretches(events)
+    monkeypatch.setattr(draws, "AT_ONCE", events.start.size // 7)
+    for one, other in zip(event_stretches(events), whole, strict=True):
+        assert np.array_equal(one, other)
 
 
 def test_same_seed_same_draws() -> None:

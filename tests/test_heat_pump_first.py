@@ -8,15 +8,17 @@ import pytest
 from cases import CHICAGO
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from layer_cases import column, filled
 
 from hpwhsim.account.adequacy import cautions as year_cautions
 from hpwhsim.account.adequacy import time_text
 from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, Settings
 from hpwhsim.scenario.reading import assumptions, cautions, scenario_from
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import at_height, coldest_foot, make_scratch
+from hpwhsim.storage.heating import coldest_foot
+from hpwhsim.storage.layers import sensed
 
-CELLS = 48
+SLICES = 48  # of the store
 
 
 def scenario(setpoint: float, condenser: str = "single-pass", **keys: Any) -> Scenario:
@@ -48,11 +50,9 @@ def scenario(setpoint: float, condenser: str = "single-pass", **keys: Any) -> Sc
 
 def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
     """What start sensor and backup's sensor feel in a settled store. [°C]"""
-    level = min(found.backup_height * CELLS, CELLS - 1.0)
-    return (
-        at_height(profile, found.sensor_height * CELLS),
-        coldest_foot(profile, make_scratch(CELLS), level),
-    )
+    of = column()
+    store = filled(of, *profile)
+    return sensed(store, found.sensor_height)[0], coldest_foot(store, of, min(found.backup_height, 0.99))
 
 
 @given(
@@ -60,9 +60,9 @@ def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
     st.sampled_from(["single-pass", "multi-pass", "wrap-around"]),
     st.one_of(st.none(), st.floats(0.05, 0.95)),
     st.one_of(st.none(), st.floats(1.0, 8.0)),
-    st.lists(st.floats(0.0, 1.0), min_size=CELLS, max_size=CELLS),
+    st.lists(st.floats(0.0, 1.0), min_size=SLICES, max_size=SLICES),
 )
-@example(49.0, "single-pass", None, 8.0, [0.5] * CELLS)  # a wide band under a setpoint hardly above use
+@example(49.0, "single-pass", None, 8.0, [0.5] * SLICES)  # a wide band under a setpoint hardly above use
 @settings(deadline=None, max_examples=200)
 def test_no_settled_store_starts_the_backup_without_calling(
     setpoint: float, condenser: str, height: float | None, band: float | None, drops: list[float]
@@ -80,7 +80,7 @@ def test_no_settled_store_starts_the_backup_without_calling(
     if backup < found.backup_start:
         assert start < found.start_at
     # a charged store lets the backup rest
-    charged = np.full(CELLS, found.stop_at)
+    charged = np.full(SLICES, found.stop_at)
     assert layers(found, charged)[1] >= min(found.backup_setpoint, found.stop_at)
     if 43.3 + (band or 3.0) <= found.stop_at:  # else no setpoint does both, and a caution says so
         assert found.backup_setpoint <= found.stop_at + 1e-9

@@ -93,9 +93,9 @@ def test_a_module_is_hashed_with_all_that_it_imports(monkeypatch: pytest.MonkeyP
         changed = {n: t + b"\n# edited" if n == edited else t for n, t in texts.items()}
         monkeypatch.setattr(disk_cache, "_texts", lambda: changed)
         of = disk_cache.sources_hash_of.__wrapped__
-        return of("plant.march"), of("storage.tank"), of("heatpump.maps")
+        return of("plant.march"), of("storage.layers"), of("heatpump.maps")
 
-    now, stored, reported = hashes(""), hashes("storage.tank"), hashes("cli")
+    now, stored, reported = hashes(""), hashes("storage.layers"), hashes("cli")
     assert [a == b for a, b in zip(now, stored, strict=True)] == [False, False, True]
     assert now == reported
 
@@ -104,11 +104,11 @@ def test_old_caches_are_pruned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     """Only the folder in use and the newest few stay."""
     monkeypatch.setattr(kernel.platformdirs, "user_cache_dir", lambda _: str(tmp_path))
     for i in range(kernel.KEEP + 3):
-        old = tmp_path / "compiled" / "storage.tank" / f"{i:016x}"
+        old = tmp_path / "compiled" / "storage.layers" / f"{i:016x}"
         old.mkdir(parents=True)
         os.utime(old, (i, i))
-    kernel._cache_folder.__wrapped__("hpwhsim.storage.tank")
-    left = sorted(p.name for p in (tmp_path / "compiled" / "storage.tank").iterdir())
+    kernel._cache_folder.__wrapped__("hpwhsim.storage.layers")
+    left = sorted(p.name for p in (tmp_path / "compiled" / "storage.layers").iterdir())
     assert len(left) == kernel.KEEP + 1
     assert f"{0:016x}" not in left
 

@@ -15,7 +15,7 @@ HOUR = np.arange(8760)
 
 def clock(*overrides: str) -> Clock:
     scenario = read_scenario(DEMO, ("plant.controls.lock_outs=[]", *overrides)).scenario
-    return make_clock(scenario, np.zeros(8760), 20)
+    return make_clock(scenario, np.zeros(8760), 20, scenario.run.steps_per_hour)
 
 
 def test_a_heat_up_over_midnight_is_one_stretch() -> None:
@@ -57,6 +57,6 @@ def test_the_colder_it_is_outdoors_the_higher_the_setpoint() -> None:
     keys = "plant.controls.outdoor_reset={cold: -10 degC, mild: 15 degC, rise: 8 K}"
     scenario = read_scenario(DEMO, (keys,)).scenario
     air = np.resize([-25.0, -10.0, 2.5, 15.0, 30.0], 8760)
-    found = make_clock(scenario, air, 20.0)
+    found = make_clock(scenario, air, 20.0, scenario.run.steps_per_hour)
     assert found.lift[:5] == pytest.approx([8.0, 8.0, 4.0, 0.0, 0.0])
     assert found.outlet - scenario.outlet_temperature == pytest.approx(found.lift)

@@ -94,8 +94,8 @@ def ready(folder: Path, lines: dict[str, Any], **controls: Any) -> Assembly:
 
 
 def some_days(found: Assembly, days: NDArray[np.int64] = WINTER) -> tuple[Drive, Hourly]:
-    drive = _cut(found.drive, days, found.drive.use.size // 365)
-    return drive, march(found.plant, drive, found.state, found.start.copy(), found.series)
+    drive = _cut(found.drive, days)
+    return drive, march(found.plant, drive, found.state, found.start.copy())
 
 
 def in_air(pipe: float, air: Array, start: float, end: float) -> float:

@@ -9,28 +9,29 @@ import pytest
 from cases import central_air, number, run, worked
 from hypothesis import given
 from hypothesis import strategies as st
-from test_plant_flows import CELLS, SECONDS, VOLUME, plant
+from layer_cases import column, filled, heat
+from plant_cases import SECONDS, VOLUME, circulate, hour_with, plant
 
 from hpwhsim.demand.loop_sections import Section
 from hpwhsim.demand.recirculation import design, loss_at_supply
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import LoopTank
-from hpwhsim.plant.flows import circulate, loop_reach, through_tank
+from hpwhsim.plant.flows import loop_reach
 from hpwhsim.plant.loop import LoopYear, make_loop
+from hpwhsim.plant.loop_tank import beside_tank
+from hpwhsim.plant.state import LoopState, Moved
 from hpwhsim.scenario.reading import scenario_from
-from hpwhsim.storage.tank import RHO_CP, make_scratch, reconstruct
+from hpwhsim.storage.layers import RHO_CP
 
 WAY = Section("1 in", 50.0, 0.0254, 20.0, "supply", ())
 LOOP = (WAY, WAY._replace(side="return", fed_by=(0,)))
-JOULE = RHO_CP * VOLUME / CELLS
 
 
 def lost_from(top: float, watts: float = 0.0, back: float = 55.0, **more: Any) -> tuple[float, float]:
     """Loss of the loop [W] of a store all at `top` °C, and the change of heat in the store. [W]"""
-    p, scratch, store = plant(**more), make_scratch(CELLS), np.full(CELLS, top)
-    reconstruct(store, scratch, top)
-    moved = circulate(store, scratch, p, SECONDS, 0.0, 10.0, 0.0, watts, back)
-    return moved.loop_heat * JOULE / SECONDS, float((top - store).sum()) * JOULE / SECONDS
+    store = filled(column(VOLUME, 2.0), top)
+    _, moved = circulate(plant(**more), store, hour_with(loop_watts=watts, loop_back=back))
+    return moved.loop_heat * RHO_CP / SECONDS, (VOLUME * top - heat(store)) * RHO_CP / SECONDS
 
 
 # --- the step --------------------------------------------------------------------------------------------
@@ -69,11 +70,12 @@ def test_a_hotter_supply_never_loses_less(one: float, other: float) -> None:
 def test_a_loop_tank_loses_by_its_own_temperature() -> None:
     """Tank at 66 degC, air at 20 degC, 1 kW at 60 degC: 46/40 kW."""
     tank = LoopTank(0.5, 0.0, 60.0, 3.0, 5e3, 0.0, plant().machine, 5.0, -20.0)
-    p, scratch, store = plant(loop_tank=tank), make_scratch(CELLS), np.full(CELLS, 60.0)
-    reconstruct(store, scratch, 60.0)
-    moved, held, _ = through_tank(store, scratch, p, SECONDS, 0.0, 10.0, 0.0, 1000.0, 55.0, 66.0)
-    assert moved.loop_heat * JOULE / SECONDS == pytest.approx(1000.0 * 46.0 / 40.0, rel=1e-9)
-    assert 66.0 - held == pytest.approx(1150.0 * SECONDS / (RHO_CP * 0.5), rel=1e-9)
+    hour = hour_with(loop_watts=1000.0, loop_back=55.0)
+    moved, loop = beside_tank(
+        plant(loop_tank=tank), hour, Moved(*[0.0] * 9), LoopState(66.0, False, 0.0, 0.0, 0.0), SECONDS
+    )
+    assert moved.loop_heat * RHO_CP / SECONDS == pytest.approx(1000.0 * 46.0 / 40.0, rel=1e-9)
+    assert 66.0 - loop.held == pytest.approx(1150.0 * SECONDS / (RHO_CP * 0.5), rel=1e-9)
 
 
 # --- a loss by apartment ---------------------------------------------------------------------------------

@@ -16,4 +16,4 @@ def test_a_drive_whose_arrays_differ_in_length_is_refused() -> None:
     for name in (*OF_HOURS, "use"):
         drive = assembly.drive._replace(**{name: getattr(assembly.drive, name)[:-1]})
         with pytest.raises(ValueError, match=name):
-            march(assembly.plant, drive, assembly.state, assembly.start.copy(), assembly.series)
+            march(assembly.plant, drive, assembly.state, assembly.start.copy())

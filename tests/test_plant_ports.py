@@ -1,98 +1,119 @@
-"""Heights act where they are: a port moved by less than a cell acts in proportion."""
+"""Heights act where they are: a port moved by a thousandth of the height acts in proportion."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
+from drive_cases import march_hours, still
+from layer_cases import column, filled, temperatures, volumes
+from plant_cases import VOLUME, by_rise, circulate, hour_with, machine, plant
 
-from hpwhsim.storage.tank import (
-    coldest_foot,
-    heat_upper,
-    make_scratch,
-    pass_between,
-    reconstruct,
-    shift,
-)
+from hpwhsim.plant.arrays import WaterSide
+from hpwhsim.plant.charging import charge, heat_of_machine
+from hpwhsim.storage.heating import at_wall, coldest_foot, heat_upper
+from hpwhsim.storage.layers import Layers, sensed
 
-CELLS = 20
+CLEAN = (1.0, 1.0)
+HEIGHTS = np.concatenate((np.arange(0.3, 0.7, 0.05), [0.333, 0.334])) * VOLUME
 
 
-def layered() -> np.ndarray:
+def layered() -> Layers:
     """Colder below, with a thermocline in the middle. [°C]"""
-    return np.concatenate((np.full(8, 12.0), np.linspace(15.0, 55.0, 6), np.full(6, 58.0)))
+    profile = np.concatenate((np.full(8, 12.0), np.linspace(15.0, 55.0, 400), np.full(6, 58.0)))
+    return filled(column(VOLUME, 2.0), *profile)
 
 
-def height_of_heat(profile: np.ndarray) -> float:
-    """First moment of the heat."""
-    return float((profile * (np.arange(CELLS) + 0.5)).sum())
+def moment(store: Layers) -> float:
+    """First moment of the heat over the height."""
+    volume, warm = volumes(store), temperatures(store)
+    return float((volume * warm * (np.cumsum(volume) - 0.5 * volume)).sum())
 
 
-def heated_above(level: float) -> float:
-    return heat_upper(layered(), make_scratch(CELLS), level, 1e9, 60.0)
+def charged(**ports: float) -> float:
+    p, store = plant(charge_apart=1, **ports), layered()
+    found = heat_of_machine(p, 7.0, 1.0, (12.0, 0.0, 10.0), CLEAN)
+    charge(p, store, found, 300.0)
+    return moment(store)
 
 
-def felt_at(level: float) -> float:
-    return coldest_foot(layered(), make_scratch(CELLS), level)
+def loop_returns(port: float) -> float:
+    store = layered()
+    circulate(plant(loop_port=port), store, hour_with(loop_watts=20e3))
+    return moment(store)
 
 
-def passed(low: float, high: float) -> float:
-    store, scratch = layered(), make_scratch(CELLS)
-    reconstruct(store, scratch, store[0])
-    pass_between(store, scratch, low, high, 2.0, 60.0)
-    return height_of_heat(store)
+def wrapped_to(top: float) -> float:
+    p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine()), condenser_top=top)
+    store = layered()
+    charge(p, store, heat_of_machine(p, 7.0, 1.0, (12.0, 0.0, 10.0), CLEAN), 300.0)
+    return moment(store)
 
 
-def loop_returns(level: float) -> float:
-    store, scratch = layered(), make_scratch(CELLS)
-    reconstruct(store, scratch, store[0])
-    shift(store, scratch, 0.0, 1.5, level, 10.0, 40.0, 60.0, 0)
-    return height_of_heat(store)
+ACTS: dict[str, Callable[[float], float]] = {
+    "backup heats": lambda z: heat_upper(layered(), column(VOLUME, 2.0), z, 1e9, 60.0),
+    "intake": lambda z: charged(intake_port=z, return_port=1.8),
+    "return": lambda z: charged(intake_port=0.0, return_port=z),
+    "loop": loop_returns,
+    "wall": wrapped_to,
+    "wall lacks": lambda z: at_wall(layered(), z, 60.0)[0],
+}
 
 
-@pytest.mark.parametrize(
-    ("of", "level"),
-    [
-        (heated_above, 9.0),
-        (felt_at, 9.0),
-        (lambda z: passed(z, 15.0), 8.0),
-        (lambda z: passed(2.0, z), 12.0),
-        (loop_returns, 10.0),
-    ],
-    ids=["backup heats", "backup feels", "intake", "return", "loop"],
-)
-def test_between_two_cells_a_port_acts_between(of: Callable[[float], float], level: float) -> None:
-    """Monotone from one cell's edge to the next, between the two inside, and without a jump at the edges."""
-    steps = [of(level + part) for part in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)]
-    changes = np.diff(steps)
-    assert np.all(changes >= 0.0) or np.all(changes <= 0.0)
-    assert min(steps[0], steps[-1]) < steps[2] < max(steps[0], steps[-1])
-    assert of(level + 1e-7) == pytest.approx(steps[0], abs=1e-4)
-    assert of(level + 1.0 - 1e-7) == pytest.approx(steps[-1], abs=1e-4)
+@pytest.mark.parametrize("act", ACTS)
+def test_a_port_acts_at_its_exact_height(act: str) -> None:
+    """Monotone; 0.333 and 0.334 of the height differ, by about a fiftieth of what 0.05 of it does."""
+    heights = np.sort(HEIGHTS)
+    found = {float(z): ACTS[act](float(z)) for z in heights}
+    changes = np.diff([found[float(z)] for z in heights])
+    assert np.all(changes > 0.0) or np.all(changes < 0.0)
+    near = abs(found[0.334 * VOLUME] - found[0.333 * VOLUME])
+    far = abs(ACTS[act](0.35 * VOLUME) - ACTS[act](0.30 * VOLUME))
+    assert near == pytest.approx(far / 50.0, rel=0.5)  # the profile is not straight, and has 400 steps
 
 
-@pytest.mark.parametrize("level", [12.0, 12.25, 12.9, 0.0])
-def test_the_backup_heats_exactly_what_lies_above_its_height(level: float) -> None:
-    """A cold store: heat to 60 °C above the level is volume times rise; and power is not exceeded."""
-    store = np.full(CELLS, 20.0)
-    scratch = make_scratch(CELLS)
-    assert heat_upper(store.copy(), scratch, level, 1e9, 60.0) == pytest.approx((CELLS - level) * 40.0)
-    before = store.sum()
-    for _ in range(500):  # in small parts it comes to the same, and no further
-        heat_upper(store, scratch, level, 7.0, 60.0)
-    assert store.sum() - before == pytest.approx((CELLS - level) * 40.0)
-    assert np.all(np.diff(store) >= -1e-9)
-    assert np.array_equal(store[: int(level)], np.full(int(level), 20.0))
+def stepped(height: float) -> Layers:
+    """12 °C below a height, 58 °C above it."""
+    store = filled(column(VOLUME, 2.0), 12.0, 58.0)
+    low = store.span[0]
+    store.volume[low : low + 2] = height * VOLUME, (1.0 - height) * VOLUME
+    return store
 
 
-@pytest.mark.parametrize(("low", "high", "volume"), [(2.3, 14.7, 3.1), (0.0, 20.0, 20.0), (5.5, 6.6, 1.1)])
-def test_what_passes_between_ports_keeps_heat_and_leaves_the_rest(
-    low: float, high: float, volume: float
-) -> None:
-    """First law; and cells wholly outside the ports keep their temperature."""
-    store, scratch = layered(), make_scratch(CELLS)
-    before = store.copy()
-    reconstruct(store, scratch, store[0])
-    taken = pass_between(store, scratch, low, high, volume, 60.0)
-    assert store.sum() - before.sum() == pytest.approx(volume * 60.0 - taken, rel=1e-12)
-    assert store[: int(low)] == pytest.approx(before[: int(low)], abs=1e-9)
-    assert store[int(np.ceil(high)) :] == pytest.approx(before[int(np.ceil(high)) :], abs=1e-9)
+def test_a_sensor_and_a_draw_see_the_water_at_their_height() -> None:
+    """A front at 0.3335 of the height: 12 °C at 0.333, 58 °C at 0.334; a draw there has 1 L that is hot."""
+    of = column(VOLUME, 2.0)
+    assert sensed(stepped(0.3335), 0.333 * VOLUME)[0] == 12.0
+    assert sensed(stepped(0.3335), 0.334 * VOLUME)[0] == 58.0
+    assert coldest_foot(stepped(0.3335), of, 0.333 * VOLUME) == 12.0
+    assert coldest_foot(stepped(0.3335), of, 0.334 * VOLUME) == 58.0
+    for port, hot in ((0.333, 0.0), (0.334, 1e-3)):
+        store = stepped(0.3335)
+        moved = circulate(plant(draw_port=port * VOLUME), store, hour_with(), use=0.05).moved
+        assert moved.short == pytest.approx(0.05 - hot * 48.0 / 39.0, rel=1e-9)
+        assert volumes(store).sum() == pytest.approx(VOLUME, rel=1e-12)
+
+
+@pytest.mark.parametrize("height", [0.333, 0.334, 0.5])
+def test_a_charge_starts_when_the_front_is_at_its_sensor(tmp_path: Path, height: float) -> None:
+    """Plug flow by hand: the sensor at a share of 2 m³ sees mains water when that much has been drawn.
+
+    Drawn are 200 L an hour at use temperature, of them 39/53 hot; 0.333 and 0.334 of the height are 49 s
+    apart. Running hours give the moment, to the 2 s in which a sensor is met and 10 s of a window.
+    """
+    still_plant = still(
+        tmp_path,
+        {"dead_band": "6 K", "sensor_height": height, "stop_height": 0.1},
+        {"condenser": "single-pass", "outlet_temperature": "63 degC"},
+    )
+    of = still_plant.plant.column._replace(diffusivity=0.0)
+    found = still_plant._replace(plant=still_plant.plant._replace(column=of))
+    hours = 12
+    parts = found.drive.use.size // 8760
+    hot = float(found.plant.outlet[0])
+    use, mains = np.full(hours * parts, 0.2 / parts), np.full(hours, 10.0)
+    out = march_hours(found, hours, draws=True, use=use, mains=mains, start=hot).out
+    cold = 0.2 * (found.plant.use_temperature - 10.0) / (hot - 10.0)  # m³/h
+    first = int(np.argmax(out.run_seconds > 0.0))
+    started = first + 1.0 - out.run_seconds[first] / 3600.0
+    assert started == pytest.approx(height * of.volume / cold, abs=12.0 / 3600.0)

@@ -14,9 +14,9 @@ from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report.rating import rating_text
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.storage.tank import RHO_CP
-from hpwhsim.study.draw_bench import draw_pattern, drawn_in_steps, pattern_of, prepare
-from hpwhsim.study.rating import rate, simulated_day
+from hpwhsim.storage.layers import RHO_CP
+from hpwhsim.study.draw_bench import ROOM_C, draw_pattern, drawn_in_steps, pattern_of, prepare
+from hpwhsim.study.rating import _pause, rate, simulated_day
 from hpwhsim.us_units import GALLON
 
 PATTERNS = {"very-small": 10.0, "low": 38.0, "medium": 55.0, "high": 84.0}  # gal, see the table's header
@@ -138,6 +138,20 @@ def implied(pattern: str, ua: float, cop: float = 1.0) -> float:
     return cop * delivered / (delivered + ua * EXCESS_K * 86400.0)
 
 
+def gained_standing(folder: Path, ua: float, pattern: str) -> float:
+    """Heat that the store gained while its standby was measured, by time and excess over the room. [W/K]"""
+    draws = draw_pattern(pattern)
+    unit = prepare(electric(folder, ua), 360)
+    day = simulated_day(unit, draws)
+    step_s = unit.plant.step_seconds
+    pause = _pause(day.trace.running[day.begin :], draws, step_s)
+    assert pause is not None
+    stored = day.trace.stored[day.begin + pause.start : day.begin + pause.stop + 1]
+    time = (stored.size - 1) * step_s
+    mean = 0.5 * float((stored[1:] + stored[:-1]).mean()) / (RHO_CP * unit.plant.column.volume)
+    return float(stored[-1] - stored[0]) / time / (mean - ROOM_C)
+
+
 @year
 @pytest.mark.parametrize("pattern", PATTERNS)
 @pytest.mark.parametrize("ua", [0.4, 1.0, 2.5])
@@ -145,11 +159,12 @@ def test_resistance_tank_has_the_factor_of_its_standby_loss(tmp_path: Path, patt
     """Within 1 %, as the requirement says, and its measured standby within 1 % of what was put in.
 
     The store is not at 125 °F throughout and its ends differ: the corrections of the test must take that out.
-    The rule's 98 % of immersed elements weighs what the stored heat changes meanwhile: 2 % more either way.
+    The rule's 98 % of immersed elements weighs what the stored heat changes meanwhile: that is taken off.
     """
     record = rate(electric(tmp_path, ua), pattern)
     assert uef(record) == pytest.approx(implied(pattern, ua), rel=0.01)
-    assert 0.99 * 0.98 * ua <= of(record, "standby_w_per_k") <= 1.01 * ua / 0.98
+    weighed = of(record, "standby_w_per_k") + (1.0 / 0.98 - 1.0) * gained_standing(tmp_path, ua, pattern)
+    assert weighed == pytest.approx(ua, rel=0.01)
     assert of(record, "delivered_litres") == pytest.approx(PATTERNS[pattern] * GALLON * 1000.0, rel=1e-9)
     assert abs(of(record, "balance_error")) <= 1e-6
     energy = (
@@ -263,10 +278,12 @@ def test_the_step_hardly_matters(scenario: Path, allowed: float) -> None:
 def test_a_late_recovery_is_said(tmp_path: Path) -> None:
     """With the sensor higher up the 2 gal of the first draw do not start the machine: loss in the efficiency.
 
+    At 0.34 of the height the last draws do, 17 h later; at 0.35 none does.
+
     First law: heat over energy from the first draw on is below the COP of 3, by the loss of the wait.
     """
     path = constant(tmp_path, "single-pass").path
-    higher = ["plant.controls.sensor_height=0.35", "plant.controls.stop_height=0.15"]
+    higher = ["plant.controls.sensor_height=0.34", "plant.controls.stop_height=0.15"]
     late = rate(read_scenario(path, higher), "very-small")
     assert of(late, "recovery_efficiency") < 2.5
     assert "after the first draw" in said(late)
@@ -290,13 +307,16 @@ def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
 
 @year
 def test_standing_power_counts(tmp_path: Path) -> None:
-    """A machine that draws 20 W while it stands buys 20 W times the hours it stands, and stands worse."""
+    """A machine that draws 20 W while it stands buys 20 W times the hours it stands, and stands worse.
+
+    1e-5: its hours are read from its heat, and the water at the machine is agreed on to 1e-3 K.
+    """
     loaded = constant(tmp_path, "single-pass")
     plain = rate(loaded, "medium")
     thirsty = rate(read_scenario(loaded.path, ["plant.heat_pump.standby_power=20 W"]), "medium")
     more = of(thirsty, "energy_kwh") - of(plain, "energy_kwh")
     standing = 24.0 - of(plain, "compressor_kwh") / (2.0 / 3.0)
-    assert more == pytest.approx(0.020 * standing, rel=1e-6)
+    assert more == pytest.approx(0.020 * standing, rel=1e-5)
     assert of(thirsty, "standby_w") > of(plain, "standby_w") + 15.0
 
 
@@ -435,7 +455,7 @@ def test_only_the_unit_matters() -> None:
     assumptions = said_first["assumptions"]
     assert isinstance(assumptions, list)
     keys = {item["key"] for item in assumptions}
-    assert "plant.storage.cells" in keys
+    assert "plant.storage.conductivity" in keys
     assert not any(key.startswith(("site", "building", "hot_water", "run")) for key in keys)
 
 

@@ -173,6 +173,18 @@ def test_a_key_of_old_is_told_by_its_new_name(folder: Path, block: str) -> None:
     assert said.endswith(f"unknown key '{block}.heat_pump.pass'; it is {block}.heat_pump.condenser now")
 
 
+@pytest.mark.parametrize("block", ["plant", "baseline"])
+def test_a_key_that_is_gone_is_told_so(folder: Path, block: str) -> None:
+    """One line and exit code 2, on the command line and in a file."""
+    said = message(folder, f"{block}.storage.cells=24")
+    assert f"unknown key '{block}.storage.cells'; gone: the store has no cells any more" in said
+    text = (folder / "good.yaml").read_text().replace("storage: {", "storage: {cells: 24, ", 1)
+    assert "cells" in text
+    (folder / "old.yaml").write_text(text)
+    with pytest.raises(InputError, match=r"plant.storage.cells: unknown key; gone: the store has no cells"):
+        read_scenario(folder / "old.yaml")
+
+
 def test_a_misspelt_key_in_the_file_is_all_that_is_said_of_it(folder: Path) -> None:
     """The key that it was meant for is missing only because of it."""
     said = message(folder, text=GOOD.replace("volume:", "volum:"))

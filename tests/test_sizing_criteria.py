@@ -13,7 +13,7 @@ from hpwhsim import cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.report.sizing import sizing_figure, sizing_text
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.chances import chances, of_days, wilson
 from hpwhsim.study.design_days import judge
 from hpwhsim.study.least_store import NEAR, least_store

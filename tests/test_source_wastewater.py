@@ -25,7 +25,7 @@ from hpwhsim.source.wastewater import (
     well_offer,
     well_step,
 )
-from hpwhsim.storage import tank
+from hpwhsim.storage import layers
 
 # Invented plant: 3 kW/K of exchanger, 2 L/s of sewage and 2.5 L/s of loop water, a well of 2 m³.
 EXCHANGER = make_exchanger(3000.0, 2.0e-3, 2.5e-3, direct=False)
@@ -35,7 +35,7 @@ ENDLESS = np.inf
 
 def test_same_water_as_the_store() -> None:
     """A litre must bring to the drain the heat that the plant put into it: one constant for both."""
-    assert tank.RHO_CP == RHO_CP
+    assert layers.RHO_CP == RHO_CP
 
 
 # --- exchanger

@@ -19,8 +19,8 @@ from hpwhsim import cli
 from hpwhsim.errors import InputError
 from hpwhsim.report import drawing
 from hpwhsim.report import sweep as report
-from hpwhsim.storage.tank import RHO_CP
-from hpwhsim.study import sweep
+from hpwhsim.storage.layers import RHO_CP
+from hpwhsim.study import sweep, year, years
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 LITRES_PER_GALLON = 3.785412  # NIST SP 811 (2008), appendix B.8
@@ -138,7 +138,7 @@ def test_wrong_input_is_one_message_before_any_march(
     words: list[str],
 ) -> None:
     """Exit 2, one line, no file; a march would raise another error."""
-    monkeypatch.setattr(sweep, "answer", lambda _: pytest.fail("a case was marched"))
+    monkeypatch.setattr(sweep, "years_of", lambda *_: pytest.fail("a case was marched"))
     out = [] if "--out" in argv else ["--out", str(tmp_path / "out")]
     said = refusal(["sweep", str(DEMO), *argv, *out], capsys)
     for word in words:
@@ -150,7 +150,7 @@ def test_a_plant_that_cannot_be_built_stops_all(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """94 degC is more than an R-744 machine makes: found after the schema, before the first march."""
-    monkeypatch.setattr(sweep, "answer", lambda _: pytest.fail("a case was marched"))
+    monkeypatch.setattr(sweep, "years_of", lambda *_: pytest.fail("a case was marched"))
     assert cli.main(["sweep", str(DEMO), "--vary", "plant.storage.setpoint=149 degF,94 degC"]) == 2
     said = capsys.readouterr().err
     assert "case plant.storage.setpoint=94 degC: " in said
@@ -179,6 +179,22 @@ def test_each_row_is_the_run_of_its_case(capsys: pytest.CaptureFixture[str]) -> 
         keys = set(row) - {"case", VOLUME}
         assert keys == set(sweep.KEYS) - {"fuel_kwh"}
         assert {key: row[key] for key in keys} == {key: record[key] for key in keys}
+
+
+@pytest.mark.year
+def test_a_common_baseline_is_marched_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three stores beside one baseline: two plants are marched for the first case, one for the others."""
+    marched = []
+    real = years.march_each
+    monkeypatch.setattr(year, "march_each", lambda plants: (marched.append(len(plants)), real(plants))[1])
+    plan = sweep.plan(DEMO, [f"{VOLUME}=700 gal,900 gal,1100 gal"])
+    for case in plan.cases:
+        sweep.check(plan, case)
+    rows = [sweep.run(plan, case) for case in plan.cases]
+    assert marched == [2, 1, 1]
+    assert plan.checked == {}  # nothing is held longer than it waits
+    assert len({row.record["baseline.fuel_kwh"] for row in rows}) == 1
+    assert len({row.record["electricity_kwh"] for row in rows}) == 3
 
 
 @pytest.mark.year
@@ -301,10 +317,10 @@ def test_a_fault_of_the_march_names_its_case(
 ) -> None:
     """A plant that fails in its march: one line, exit 2, no file."""
 
-    def stop(_: object) -> None:
+    def stop(*_: object) -> None:
         raise InputError("it cannot work")
 
-    monkeypatch.setattr(sweep, "answer", stop)
+    monkeypatch.setattr(sweep, "years_of", stop)
     out = tmp_path / "o"
     argv = ["sweep", str(plant), "--vary", "building.apartments=10,20", "--out", str(out)]
     assert cli.main(argv) == 2

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hpwhsim.climate.mains import mains_temperature
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
@@ -338,7 +338,7 @@ plants = st.fixed_dictionaries(
         "litres": st.one_of(st.just(0.0), st.floats(1e-9, 400.0)),  # less is 0 m3 by rounding
         "volume": st.floats(50.0, 20000.0),
         "height": st.floats(0.4, 4.0),
-        "cells": st.integers(4, 48),
+        "tanks": st.sampled_from([1, 1, 2, 5]),
         "mixing": st.floats(0.0, 0.5),
         "loss": st.floats(0.0, 50.0),
         "setpoint": st.floats(55.0, 62.0),
@@ -377,7 +377,8 @@ def test_every_year_closes(tmp_path: Path, p: dict[str, Any]) -> None:
     raw["plant"]["storage"] = {
         "volume": f"{p['volume']} L",
         "height": f"{p['height']} m",
-        "cells": p["cells"],
+        "tanks": p["tanks"],
+        "arrangement": "series" if p["tanks"] > 1 else "parallel",
         "inlet_mixing": p["mixing"],
         "heat_loss": f"{p['loss']} W/K",
         "setpoint": f"{p['setpoint']} degC",

@@ -81,7 +81,7 @@ def test_the_reset_store_is_as_hot_as_the_weather_asks(
     machine makes.
     """
     assembly = still(tmp_path, BAND | RESET, machine)
-    clock = make_clock(read_scenario(tmp_path / "still.yaml").scenario, np.full(8760, air), 0)
+    clock = make_clock(read_scenario(tmp_path / "still.yaml").scenario, np.full(8760, air), 0, 4)
     hours = 12
     marched = march_hours(
         assembly,
@@ -92,11 +92,14 @@ def test_the_reset_store_is_as_hot_as_the_weather_asks(
     )
     stop = SETPOINT + rise - DEAD_BAND / 2.0
     assert marched.out.run_seconds[-1] == 0.0  # the charge is over
-    assert marched.at(STOP_HEIGHT + 0.1) > stop  # above the front that conduction spreads
+    assert (
+        marched.at(STOP_HEIGHT + 0.1) > stop - 1e-9
+    )  # a mixed store ends just there; above the front that conduction spreads
     hottest = SETPOINT + rise + (0.0 if machine is WRAPPED else 3.0)  # their outlet is 63 °C
     assert marched.store.max() <= hottest + 1e-6
     if machine is SINGLE:
-        assert marched.store.max() == pytest.approx(hottest, abs=1e-6)  # what it makes in one pass
+        # what it makes in one pass; merged layers may lose a spread of 1e-5 K², 0.03 K in a hundredth of it
+        assert marched.store.max() == pytest.approx(hottest, abs=0.03)
 
 
 def test_reset_by_hand(tmp_path: Path) -> None:
@@ -104,7 +107,7 @@ def test_reset_by_hand(tmp_path: Path) -> None:
     still(tmp_path, BAND | RESET, SINGLE)
     scenario = read_scenario(tmp_path / "still.yaml").scenario
     air = np.resize([-30.0, -5.0, 0.0, 5.0, 10.0, 14.0, 15.0, 35.0], 8760)
-    clock = make_clock(scenario, air, 0)
+    clock = make_clock(scenario, air, 0, 4)
     by_hand = np.resize([8.0, 8.0, 6.0, 4.0, 2.0, 0.4, 0.0, 0.0], 8760)
     assert clock.lift == pytest.approx(by_hand, abs=1e-12)
     assert clock.outlet == pytest.approx(63.0 + by_hand, abs=1e-12)
@@ -114,7 +117,7 @@ def test_boost_and_reset_add_up(tmp_path: Path) -> None:
     """Boost of 8 K from 2 to 10 h on 4 K of reset: 12 K in the window, 4 K outside, every day."""
     mild = {"outdoor_reset": {"cold": "-5 degC", "mild": "15 degC", "rise": "4 K"}}
     still(tmp_path, BAND | BOOST | mild, SINGLE)
-    clock = make_clock(read_scenario(tmp_path / "still.yaml").scenario, np.full(8760, -9.0), 0)
+    clock = make_clock(read_scenario(tmp_path / "still.yaml").scenario, np.full(8760, -9.0), 0, 4)
     of_day = np.arange(8760) % 24
     inside = (of_day >= 2) & (of_day < 10)
     assert np.array_equal(clock.lift, np.where(inside, 12.0, 4.0))

@@ -13,7 +13,7 @@ from hpwhsim.plant.arrays import Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.design_days import _cut
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -28,11 +28,10 @@ def ready(*overrides: str) -> Assembly:
 
 def days(assembly: Assembly, first: int, count: int) -> tuple[Hourly, float]:
     """March some days from a charged store; what they brought, and the heat that is missing in a balance."""
-    drive = _cut(assembly.drive, first + np.arange(count), assembly.drive.use.size // 365)
+    drive = _cut(assembly.drive, first + np.arange(count))
     store = assembly.start.copy()
-    out = march(assembly.plant, drive, assembly.state, store, assembly.series)
-    joule = RHO_CP * assembly.plant.column.cell_volume
-    stored = float((store - assembly.start).sum()) * joule
+    out = march(assembly.plant, drive, assembly.state, store)
+    stored = float((store - assembly.start).mean()) * RHO_CP * assembly.plant.column.volume
     gone = (out.taps_heat + out.loop_heat + out.storage_loss).sum() + stored
     given = (out.heat_pump_heat + out.backup_heat).sum()
     return out, float(given - gone) / float(given)

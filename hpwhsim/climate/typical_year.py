@@ -1,13 +1,15 @@
-"""A typical year of weather as one dataset on our own time axis.
+"""A typical year of weather on our own time axis: plain arrays for the march, a dataset for who asks for one.
 
-Steps: bytes to rows (`weather_text`), short gaps filled and numbers checked (`weather_checks`), the
-clock checked against the sun (`weather_sun`), and the dataset built. What was read is kept on disk under
-its checksum (`weather_cache`), because pvlib is slow to load.
+Steps: bytes to rows (`weather_text`), short gaps filled and numbers checked (`weather_checks`), and the
+clock checked against the sun (`weather_sun`). What was read is kept on disk under
+its checksum (`weather_cache`), because pvlib is slow to load; xarray is, too, and no march needs it.
 """
 
 import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +34,37 @@ VARIABLES = {
     "dhi_w_m2": ("W/m2", "diffuse horizontal solar radiation, mean of the hour"),
     "wind_speed_m_s": ("m/s", "wind speed"),
 }
+
+
+class Column(NamedTuple):
+    """One variable of a year."""
+
+    values: Array  # (8760,), not to be written to
+
+
+@dataclass(frozen=True)
+class WeatherYear:
+    """A year as plain arrays, read by name as a dataset is."""
+
+    columns: dict[str, Column]  # by the names of `VARIABLES`
+    attrs: dict[str, Any]  # those of `read_weather`
+
+    def __getitem__(self, name: str) -> Column:
+        return self.columns[name]
+
+    def to_dataset(self) -> "xr.Dataset":
+        """The year as `read_weather` gives it, on arrays of its own."""
+        import xarray as xr
+
+        time = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[h]").astype("datetime64[ns]")
+        return xr.Dataset(
+            {
+                name: ("time", self.columns[name].values.copy(), {"units": units, "long_name": long_name})
+                for name, (units, long_name) in VARIABLES.items()
+            },
+            coords={"time": ("time", time, {"long_name": "start of the hour, local standard time"})},
+            attrs=self.attrs,
+        )
 
 
 def read_weather(path: Path) -> "xr.Dataset":
@@ -76,9 +109,29 @@ def read_weather(path: Path) -> "xr.Dataset":
     ----------
     S. Wilcox, W. Marion, Users Manual for TMY3 Data Sets, NREL/TP-581-43156, 2008.
     """
-    import xarray as xr
+    return read_year(path).to_dataset()
 
+
+def read_year(path: Path) -> WeatherYear:
+    """The same as plain arrays, which are shared by all who read this file and cannot be written to.
+
+    Raises
+    ------
+    InputError
+        As `read_weather`.
+    """
     path = Path(path)
+    try:
+        about = path.stat()
+    except OSError:
+        read_bytes(path)  # says what is wrong
+        raise
+    return _year(path, (about.st_ino, about.st_size, about.st_mtime_ns))
+
+
+@lru_cache(maxsize=8)
+def _year(path: Path, _version: tuple[int, ...]) -> WeatherYear:
+    """The year in a file; one that was written again is read again."""
     raw = read_bytes(path)
     sha256 = hashlib.sha256(raw).hexdigest()
     kept = weather_cache.load(sha256)
@@ -86,14 +139,11 @@ def read_weather(path: Path) -> "xr.Dataset":
         kept = _read(path, raw)
         weather_cache.store(sha256, *kept)
     values, attrs = kept
-    time = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[h]").astype("datetime64[ns]")
-    return xr.Dataset(
-        {
-            name: ("time", values[name], {"units": units, "long_name": long_name})
-            for name, (units, long_name) in VARIABLES.items()
-        },
-        coords={"time": ("time", time, {"long_name": "start of the hour, local standard time"})},
-        attrs={name: tuple(v) if isinstance(v, list | tuple) else v for name, v in attrs.items()}
+    for column in values.values():
+        column.flags.writeable = False
+    return WeatherYear(
+        {name: Column(values[name]) for name in VARIABLES},
+        {name: tuple(v) if isinstance(v, list | tuple) else v for name, v in attrs.items()}
         | {"sha256": sha256},
     )
 

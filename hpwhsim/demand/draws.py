@@ -11,7 +11,7 @@ from hpwhsim.errors import OutOfRangeError
 
 Array = NDArray[np.float64]
 
-CHUNK = 31 * 86400  # s
+AT_ONCE = 2**21  # draws: bounds the memory
 
 
 def smooth_draws(hourly: ArrayLike, steps_per_hour: int) -> Array:
@@ -171,26 +171,32 @@ def event_stretches(events: Events) -> tuple[NDArray[np.int64], Array, Array]:
     """
     quantum = _quantum(events)
     flow = np.rint(events.litres / events.duration / quantum)
-    end = events.start + events.duration
+    start, end = events.start, events.start + events.duration
     running = float(flow[end > YEAR].sum())  # past the end of the year: goes on at its start
+    end = np.where(end > YEAR, end - YEAR, end)
     untils: list[Array] = []
     flows: list[Array] = []
     counts: list[NDArray[np.int64]] = []
-    for low in range(0, YEAR, CHUNK):  # bounds the memory
-        high = min(low + CHUNK, YEAR)
-        change = np.zeros(high - low)
-        for when, sign in ((events.start, 1.0), (end, -1.0), (end - YEAR, -1.0)):
-            here = (when >= low) & (when < high) & (when != 0 if sign < 0.0 else True)
-            change += sign * np.bincount(when[here] - low, weights=flow[here], minlength=change.size)
-        edges = change != 0.0
-        edges[::3600] = True
-        at = np.flatnonzero(edges)
-        sums = running + np.cumsum(change[at])
+    length = 3600 * -(-HOURS // (1 + start.size // AT_ONCE))
+    for low in range(0, YEAR, length):
+        high = min(low + length, YEAR)
+        on = np.flatnonzero((start >= low) & (start < high))
+        off = np.flatnonzero((end >= low) & (end < high))
+        marks = np.arange(low, high, 3600)
+        when = np.concatenate((start[on], end[off], marks)).astype(np.int64)
+        by = np.concatenate((flow[on], -flow[off], np.zeros(marks.size)))
+        key = np.sort((when << 32) | np.arange(when.size))  # plain numbers sort faster than their places do
+        when, by = key >> 32, by[key & 0xFFFFFFFF]
+        at = np.flatnonzero(np.diff(when, prepend=-1))
+        change, at = np.add.reduceat(by, at), when[at]
+        kept = (change != 0.0) | (at % 3600 == 0)
+        at = at[kept]
+        sums = running + np.cumsum(change[kept])
         running = float(sums[-1])
         flows.append(sums * quantum)
-        after = np.append(at[1:], high - low)
+        after = np.append(at[1:], high)
         untils.append((after - at // 3600 * 3600).astype(np.float64))
-        counts.append(np.add.reduceat(edges, np.arange(0, high - low, 3600), dtype=np.int64))
+        counts.append(np.bincount((at - low) // 3600, minlength=marks.size))
     first = np.concatenate(([0], np.cumsum(np.concatenate(counts))))
     return first, np.concatenate(untils), np.concatenate(flows)
 

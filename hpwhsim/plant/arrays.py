@@ -12,11 +12,12 @@ from hpwhsim.plant.draw_times import DrawTimes
 from hpwhsim.source.ground_loop import BoreField, History, Loop
 from hpwhsim.source.room import Around, Room
 from hpwhsim.source.wastewater import Pumping, Well
-from hpwhsim.storage.tank import Column
+from hpwhsim.storage.layers import Column
 
 Array = NDArray[np.float64]
 
 MOST_MODULES = 100  # of a plant
+SLICES = 100  # of equal volume, in which a store is given to the march and back
 
 
 class Cause(IntEnum):
@@ -106,7 +107,7 @@ class StandingLines(NamedTuple):
 class Plant(NamedTuple):
     """Everything that stays the same through the year; floats, ints and the performance map."""
 
-    step_seconds: float
+    step_seconds: float  # between two looks at room, ground, sewage and signals
     column: Column
     machine: PerformanceMap
     sources: Sources
@@ -114,11 +115,11 @@ class Plant(NamedTuple):
     water_side: int  # WaterSide
     outlet: Array  # (1,) water leaving the heat pump in this hour; multi-pass, wrapped: the hottest, °C
     rise: float  # of the water per pass (multi-pass), K
-    intake_port: float  # level at which water leaves for the machine, cells
-    return_port: float  # level at which heated water comes back, cells
-    draw_port: int  # cell boundary at which taps and loop draw
+    intake_port: float  # height at which water leaves for the machine, m³ below it
+    return_port: float  # height at which heated water comes back, m³ below it
+    draw_port: float  # height at which taps and loop draw, m³ below it
     charge_apart: int  # 1: single-pass water flows between ports, not straight to the taps
-    condenser_cells: float  # level up to which a wrapped condenser covers the store, cells
+    condenser_top: float  # height up to which a wrapped condenser covers the store, m³ below it
     highest_inlet: float  # °C
     turndown: float  # least share of full speed
     speed: Array  # (1,) share of full speed in this part of a step
@@ -132,7 +133,7 @@ class Plant(NamedTuple):
     start_loss: float  # time without heat at each start, s
     lowest_source: float  # °C
     controls: Controls
-    reserve_level: float  # barred hours do not hold while less is hot above it, cells; 0: they always do
+    reserve_level: float  # barred hours do not hold while less is hot above it, m³; 0: they always do
     backup_mode: int  # BackupMode
     backup_power: float  # heat, W
     backup_efficiency: float  # heat over energy bought
@@ -147,7 +148,7 @@ class Plant(NamedTuple):
     loop_ambient: float  # air around its pipes, °C
     loop_supply: float  # water leaving for it at which its loss and its return are those of the drive, °C
     loop_limit: float  # a tempering valve ahead of it lets no hotter water by; inf: there is none, °C
-    loop_port: float  # level at which the loop's water comes back, cells
+    loop_port: float  # height at which the loop's water comes back, m³ below it
     loop_tank: LoopTank
     lines: StandingLines
 
@@ -155,7 +156,8 @@ class Plant(NamedTuple):
 class Drive(NamedTuple):
     """What the outside world and the clock do."""
 
-    use: Array  # (step,) water at use temperature, m³ in the step
+    looks: int  # at room, ground, sewage and signals in an hour: steps
+    use: Array  # (part of an hour,) water at use temperature, m³ in the part
     draws: DrawTimes  # when it runs within the hours
     permitted: NDArray[np.bool_]  # (step of the day or of the year,) whether charging is allowed
     most_modules: NDArray[np.int64]  # (step of the day,) modules that may run
@@ -163,7 +165,7 @@ class Drive(NamedTuple):
     outlet: Array  # (hour,) water leaving the heat pump, °C
     lift: Array  # (hour,) of the charge's thermostats, K
     backup_setpoint: Array  # (hour,) °C
-    backup_level: Array  # (hour,) level above which the parallel backup heats, cells
+    backup_level: Array  # (hour,) height above which the parallel backup heats, m³ below it
     loop_loss: Array  # (hour of the day,) at the supply of the plant's `loop_supply`, W
     loop_return: Array  # (hour of the day,) the same, °C
     source: Array  # (hour,) outdoor air, or what the machine draws in from elsewhere than its room, °C
@@ -286,11 +288,11 @@ class Hourly(NamedTuple):
     quarter_power: Array  # (quarter of an hour,) electricity, J in the quarter
     module_run: Array  # (module,) seconds that each module ran
     module_starts: Array  # (module,)
-    profile: Array  # (cell,) the store at the end of the year, °C
+    profile: Array  # (slice,) the store at the end of the year, °C
 
 
-def make_hourly(hours: int, cells: int) -> Hourly:
-    """Empty arrays for a march of `hours` hours over a store of `cells` cells."""
+def make_hourly(hours: int) -> Hourly:
+    """Empty arrays for a march of `hours` hours."""
     fields = {name: np.zeros(hours) for name in Hourly._fields}
     fields["store_top"] = np.full(hours, np.inf)
     fields["supply"] = np.full(hours, np.inf)
@@ -302,5 +304,5 @@ def make_hourly(hours: int, cells: int) -> Hourly:
     fields["quarter_power"] = np.zeros(hours * 4)
     fields["module_run"] = np.zeros(MOST_MODULES)
     fields["module_starts"] = np.zeros(MOST_MODULES)
-    fields["profile"] = np.zeros(cells)
+    fields["profile"] = np.zeros(SLICES)
     return Hourly(**fields)

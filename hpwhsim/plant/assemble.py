@@ -18,7 +18,7 @@ from hpwhsim.demand.patterns import (
     read_pattern,
 )
 from hpwhsim.last_digits import digest, settled
-from hpwhsim.plant.arrays import Array, BackupMode, Drive, Plant, SourceState
+from hpwhsim.plant.arrays import SLICES, Array, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
@@ -36,16 +36,20 @@ from hpwhsim.storage.fired_heaters import (
     commercial_standard,
     district_steam_efficiency,
 )
-from hpwhsim.storage.tank import Column, make_column
+from hpwhsim.storage.layers import Column, make_column
 from hpwhsim.tables.sources import assumption
 
 if TYPE_CHECKING:
     import xarray as xr
 
 
+HOURS = 8760
+MOST_LOOKS = 60  # in an hour
+EVEN_PARTS = 12  # of an hour, through each of which draws are taken as even where water is not short
+LEAST = 0.01  # share of the store that ports at its ends keep from each other
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
 MARCHED = (
-    *("plant", "drive", "start", "state", "series"),
+    *("plant", "drive", "start", "state"),
     *("to_neighbours", "line_loss", "loop_coldest", "loop_pump"),
 )
 
@@ -55,13 +59,12 @@ class Assembly(NamedTuple):
 
     plant: Plant
     drive: Drive
-    start: Array  # the store at the start, bottom to top, °C
+    start: Array  # slices of the store at the start, bottom to top, °C
     state: SourceState  # the source at the start; the march fills it
     made: Made
     to_neighbours: tuple[float, float]  # of a room's mass and of its air to the neighbouring spaces, W/K
     neighbours: Neighbours | None  # of a room
     line_loss: Array | None  # share of the machine's heat that water lines outdoors lose, (hour,)
-    series: int  # tanks in series that the column is cut into
     loop_coldest: Array  # at the loop's end by hour of the day, running or standing, °C
     loop_pump: Array  # electricity of the loop's pump by hour of the day, W
     assumptions: list[Assumption]  # every default in force, with its source
@@ -82,13 +85,12 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     latitude = float(weather.attrs["latitude"])
     mains = cold_water(scenario, dry_bulb, latitude, cautions)
-    steps_per_hour = scenario.run.steps_per_hour
+    looks = looks_of(scenario)
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    litres, draws = _use(scenario, found)
-    use = litres / 1000.0
+    litres, seen, draws = _use(scenario, found)
     loop = make_loop(scenario, mains, found, cautions)
-    sourced = make_source(scenario, weather, use, mains, made, found, cautions)
+    sourced = make_source(scenario, weather, seen / 1000.0, mains, made, found, cautions)
     loss: Array | None = None
     frost = np.stack(np.broadcast_arrays(*sourced.frost), axis=1)  # (hour, 3, share of the full coil load)
     capacity, pause = frost[:, 0, -1], np.zeros(dry_bulb.size)
@@ -104,10 +106,11 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         capacity = capacity * (1.0 - loss)
     block_of_lines = heat_pump.water_lines if heat_pump is not None else None
     lines, around_lines = standing_lines(block_of_lines, made.shift, dry_bulb)
-    cells, series = _cells(scenario)
-    clock = make_clock(scenario, dry_bulb, min(scenario.backup_height * cells, cells - 1.0))
+    volume = scenario.plant.storage.volume
+    clock = make_clock(scenario, dry_bulb, min(scenario.backup_height, 1.0 - LEAST) * volume, looks)
     drive = Drive(
-        use=use,
+        looks=looks,
+        use=litres / 1000.0,
         draws=draws,
         **clock._asdict(),
         loop_loss=loop.loss,
@@ -139,24 +142,24 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
                 "difference, and the return of the store's loop + 5 K; common practice, no source",
             }
         )
-    draw_port = max(round(storage.draw_height * cells), column.mixed_cells + 1)
+    draw_port = storage.draw_height * volume
     controls, settings = scenario.plant.controls, scenario.settings
     block = scenario.recirculation
     tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
-        step_seconds=3600.0 / steps_per_hour,
+        step_seconds=3600.0 / looks,
         column=column,
         machine=made.machine,
         sources=sourced.sources,
         modules=made.modules,
-        **water_side(scenario, made.machine, cells, draw_port),
+        **water_side(scenario, made.machine, draw_port),
         draw_port=draw_port,
         **auxiliaries(scenario.plant.heat_pump, made),
         outlet=np.array([scenario.outlet_temperature]),
         lowest_source=made.lowest,
         controls=Controls(
-            start_level=settings.sensor_height * cells,
-            stop_level=settings.stop_height * cells,
+            start_level=settings.sensor_height * volume,
+            stop_level=settings.stop_height * volume,
             start_at=settings.start_at,
             stop_at=settings.stop_at,
             minimum_run=controls.minimum_run,
@@ -166,7 +169,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             together=controls.defrosts == "together",
             defrost_time=controls.defrost_time,
         ),
-        reserve_level=(1.0 - controls.reserve_height) * cells if controls.reserve_height > 0.0 else 0.0,
+        reserve_level=(1.0 - controls.reserve_height) * volume if controls.reserve_height > 0.0 else 0.0,
         backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
         backup_power=backup.power or 0.0,
         backup_efficiency=_backup_efficiency(scenario, found),
@@ -181,25 +184,23 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         loop_limit=np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
         valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
         valve_difference=hot_water.tempering_difference,
-        loop_port=_loop_port(block.return_height if block else 0.5, draw_port, cells, column.mixed_cells),
+        loop_port=_loop_port(block.return_height if block else 0.5, draw_port, column),
         loop_tank=tank,
         lines=lines,
     )
     worked_out = {item["key"] for item in found}
     assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
     said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
-    start = np.full(cells, storage.setpoint)
     return without_last_digits(
         Assembly(
             plant=plant,
             drive=drive,
-            start=start,
+            start=np.full(SLICES, storage.setpoint),
             state=sourced.state,
             made=made,
             to_neighbours=sourced.to_neighbours,
             neighbours=sourced.neighbours,
             line_loss=loss,
-            series=series,
             loop_coldest=loop.coldest,
             loop_pump=loop.pump,
             assumptions=[assumption(**item) for item in (*assumed, *found)],
@@ -217,24 +218,33 @@ def without_last_digits(assembly: Assembly) -> Assembly:
 def store_column(scenario: Scenario, found: list[Assumption]) -> Column:
     """The store of `scenario`; what is worked out for it joins `found`."""
     storage = scenario.plant.storage
-    cells, series = _cells(scenario)
+    series = storage.tanks if storage.arrangement == "series" else 1
     return make_column(
         storage.volume,
         storage.height * series,
-        cells,
-        3600.0 / scenario.run.steps_per_hour,
         loss=_heat_loss(scenario, found),
         room=storage.room_temperature,
         conductivity=storage.conductivity,
-        inlet_mixing=storage.inlet_mixing / series,
+        stirred=storage.inlet_mixing,
+        tanks=series,
     )
 
 
-def _cells(scenario: Scenario) -> tuple[int, int]:
-    """Cells of the store, and tanks in series that they are cut into."""
-    storage = scenario.plant.storage
-    series = storage.tanks if storage.arrangement == "series" else 1
-    return series * max(round(storage.cells / series), 2), series
+def looks_of(scenario: Scenario) -> int:
+    """How often in an hour source and signals are looked at: looks within a minute are one.
+
+    Never more seldom than draws are taken as even. Outdoor air is that of the hour, and a clock that changes
+    at whole such parts needs no more.
+    """
+    plant = scenario.plant
+    windows = (
+        *(*plant.controls.charge_windows, *plant.controls.lock_outs, *plant.controls.demand_windows),
+        *plant.backup.lock_outs,
+    )
+    edges = [minute for window in windows for minute in (window.start, window.end)]
+    if plant.source_kind == "outdoor-air" and not any(minute * EVEN_PARTS % 60 for minute in edges):
+        return EVEN_PARTS
+    return min(max(scenario.run.steps_per_hour, EVEN_PARTS), MOST_LOOKS)
 
 
 def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: list[str]) -> Array:
@@ -250,12 +260,14 @@ def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: l
     return mains
 
 
-def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, DrawTimes]:
-    """Litres at use temperature in each step of the year, and when they run within the hours."""
+def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, Array, DrawTimes]:
+    """Litres at use temperature in each even part of the year's hours and in each step, and when they run."""
     hot_water, building = scenario.hot_water, scenario.building
-    steps_per_hour = scenario.run.steps_per_hour
+    steps_per_hour = looks_of(scenario)
     if hot_water.metered is not None:
-        return smooth_draws(read_metered(hot_water.metered), steps_per_hour), EVEN
+        record = read_metered(hot_water.metered)
+        parts = max(record.size // HOURS, EVEN_PARTS)
+        return smooth_draws(record, parts), smooth_draws(record, steps_per_hour), EVEN
     if isinstance(hot_water.pattern, Path):
         pattern = read_pattern(hot_water.pattern, hot_water.month_factors)
     else:
@@ -279,7 +291,8 @@ def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, DrawTimes]
             building.people_per_apartment,
             hot_water.use_temperature,
         )
-    return smooth_draws(hourly_use(building.apartments, litres, pattern), steps_per_hour), EVEN
+    hourly = hourly_use(building.apartments, litres, pattern)
+    return smooth_draws(hourly, EVEN_PARTS), smooth_draws(hourly, steps_per_hour), EVEN
 
 
 @lru_cache(maxsize=4)
@@ -293,20 +306,22 @@ def _drawn(
     seed: int,
     people: float,
     use_temperature: float,
-) -> tuple[Array, DrawTimes]:
+) -> tuple[Array, Array, DrawTimes]:
     """The draws of a building, kept: plants that are compared have the same ones. Not to be written to."""
     pattern = Pattern("", np.array(weekday), np.array(weekend), np.array(month), "")
     events = building_events(apartments, litres, pattern, seed, people, use_temperature)
     first, until, flow = event_stretches(events)
-    draws = bin_events(events, steps_per_hour)
+    even = bin_events(events, EVEN_PARTS)
+    seen = even if steps_per_hour == EVEN_PARTS else bin_events(events, steps_per_hour)
     times = DrawTimes(first, until, flow / 1000.0)
-    draws.flags.writeable = False
-    return draws, times
+    for kept in (even, seen):
+        kept.flags.writeable = False
+    return even, seen, times
 
 
-def _loop_port(height: float, draw_port: int, cells: int, mixed_cells: int) -> float:
-    """Level where the loop comes back [cells]: above the stirred foot, below the cell that feeds it."""
-    return min(max(height * cells, float(mixed_cells)), draw_port - 1.0)
+def _loop_port(height: float, draw_port: float, column: Column) -> float:
+    """Height where the loop comes back [m³ below it]: above the stirred foot, below where it is fed."""
+    return min(max(height * column.volume, column.stirred), draw_port - LEAST * column.volume)
 
 
 def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:

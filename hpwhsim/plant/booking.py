@@ -1,8 +1,9 @@
-"""What a part of a step adds to its hour, and why the heat pump did not do it alone."""
+"""What a while adds to its hour, and why the heat pump did not do it alone."""
 
 from hpwhsim.kernel import kernel_inside
 from hpwhsim.plant.arrays import Cause, Hourly, Plant
-from hpwhsim.plant.flows import Moved
+from hpwhsim.plant.state import Moved
+from hpwhsim.storage.layers import RHO_CP
 
 NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
 LOCK_OUT = int(Cause.LOCK_OUT)
@@ -39,13 +40,13 @@ def book_run(
 
 
 @kernel_inside
-def book_water(out: Hourly, hour: int, moved: Moved, joule: float, cell_volume: float) -> None:
-    """Add what taps and loop took, with `joule` J in a cell·K and `cell_volume` m³ in a cell."""
-    out.taps_heat[hour] += moved.taps_heat * joule
-    out.loop_heat[hour] += moved.loop_heat * joule
-    out.unmet[hour] += moved.missing * joule
-    out.hot_volume[hour] += moved.taps * cell_volume
-    out.short_volume[hour] += moved.short * cell_volume
+def book_water(out: Hourly, hour: int, moved: Moved) -> None:
+    """Add what taps and loop took."""
+    out.taps_heat[hour] += moved.taps_heat * RHO_CP
+    out.loop_heat[hour] += moved.loop_heat * RHO_CP
+    out.unmet[hour] += moved.missing * RHO_CP
+    out.hot_volume[hour] += moved.taps
+    out.short_volume[hour] += moved.short
 
 
 @kernel_inside
@@ -69,7 +70,7 @@ def cause_of(
     most_modules: int,
     calling: bool,
 ) -> int:
-    """Why the heat pump did not do it alone in this part of a step.
+    """Why the heat pump did not do it alone in this while.
 
     Parameters
     ----------

@@ -1,49 +1,34 @@
-"""What heats the store in a step: the heat pump, which may draw heat back for a defrost, and the backup."""
-
-from typing import NamedTuple
+"""The heat pump on its store: what it gives by the water that it meets, and the store that it charges."""
 
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel, kernel_apart, kernel_inside
-from hpwhsim.plant.arrays import Array, Cause, Plant, WaterSide
+from hpwhsim.kernel import kernel, kernel_apart, kernel_inside, kernel_inside_apart
+from hpwhsim.plant.arrays import Cause, Plant, WaterSide
+from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.part_speed import perform
-from hpwhsim.storage.tank import (
+from hpwhsim.plant.state import Heat, Hour
+from hpwhsim.storage.heating import at_wall, cool_between, heat_wall
+from hpwhsim.storage.layers import (
     RHO_CP,
-    Scratch,
-    at_height,
-    coldest_foot,
-    heat_below,
-    heat_upper,
-    level_of,
-    pass_between,
-    reconstruct,
-    settle,
+    Layers,
+    add_head,
+    foot,
+    insert,
+    mean_above,
+    sensed,
+    take_above,
+    take_foot,
+    top_of,
 )
 
 SMALLEST_LIFT = 3.0  # K between the heat pump's inlet and outlet below which it does not run
+THAWED = 0.02  # share of the store from which a defrost takes its heat, at the machine's return
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 WRAPPED = int(WaterSide.WRAPPED)
-
-
-class Worked(NamedTuple):
-    """What the heat pump did in a part of a step."""
-
-    heat: float  # given to the store, cell·K; of water that passes by the store: known when it has moved
-    energy: float  # electricity for that heat, J
-    flow: float  # water heated, cells
-    inlet: float  # its temperature before, °C
-    cop: float  # of water that passes by the store
-    duty: float  # share of the time that the machine ran
-    inside: bool  # the point lies in the performance map
-    refused: bool  # the machine cannot work; `refusal` says why
-    reached: bool  # the stop sensor is warm within the part
-
-
-RESTING = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, True, False, False)
-STARTING_UP = Worked(0.0, 0.0, 0.0, 0.0, 0.0, 1.0, True, False, False)
 WORKS = -1  # no refusal
 SOURCE_TOO_COLD, WATER_TOO_WARM = int(Cause.SOURCE_TOO_COLD), int(Cause.WATER_TOO_WARM)
+AGREED = 1e-3  # K, of the water at the machine
 
 
 @kernel_apart
@@ -65,9 +50,7 @@ def refusal(plant: Plant, source: float, inlet: float) -> int:
     rise = plant.rise if plant.water_side == MULTI else 1.0
     if not source >= plant.lowest_source:
         return SOURCE_TOO_COLD
-    # the slack of `reheat` on the hottest outlet, and that of `charge` on the lift
-    most = hottest - SMALLEST_LIFT if single else hottest + 0.1 - rise
-    if inlet > plant.highest_inlet or inlet > most:
+    if inlet > hottest_inlet(plant):
         return WATER_TOO_WARM
     capacity, _, _ = look_up(plant.machine, source, inlet, hottest if single else inlet + rise)
     if not np.isnan(capacity):
@@ -78,357 +61,176 @@ def refusal(plant: Plant, source: float, inlet: float) -> int:
 
 
 @kernel_inside
-def deepest_charge(plant: Plant, temperature: Array, running: int, since: float, lift: float) -> float:
-    """How much of the column may flow to the machine before the charge is over. [cells]"""
-    controls = plant.controls
-    if controls.minimum_run > (since if running > 0 else 0.0):
-        return float(temperature.size)
-    return max(level_of(temperature, controls.stop_at + lift) - controls.stop_level, 0.0)
-
-
-@kernel
-def charge(
-    temperature: Array,
-    scratch: Scratch,
-    plant: Plant,
-    seconds: float,
-    modules: float,
-    source: float,
-    mains: float,
-    cold: float,
-    deepest: float,
-    frosted: tuple[float, float],
-) -> tuple[float, float, float, bool, bool]:
-    """Single-pass flow that `modules` modules heat to the outlet temperature in one step.
-
-    The mains water that enters in the same step and the water at the bottom of the store flow to the machine
-    together. The store's water comes cell by cell, each with its own temperature, capacity and power, so
-    that the answer hardly depends on the step. Between ports (`charge_apart`) it comes from the intake up to
-    the return port.
-
-    Parameters
-    ----------
-    temperature, scratch, plant
-        The store with `reconstruct` done [°C], its work space, and the plant.
-    seconds : float
-        Length of the step. [s]
-    modules : float
-        Modules running, times their share of full speed.
-    source, mains : float
-        Temperature of the source and of the mains water. [°C]
-    cold : float
-        Mains water entering in the step. [cells]
-    deepest : float
-        How much of the column may flow to the machine before the charge is over. [cells]
-    frosted : tuple of two floats
-        Capacity and power over those of the map.
-
-    Returns
-    -------
-    flow, cop, duty, inside, reached : float, float, float, bool, bool
-        Water heated [cells], coefficient of performance, share of the step that the machine ran, whether it
-        stayed inside the performance map, and whether the charge came as deep as it may. The flow is NaN
-        where the machine cannot work at all.
-    """
-    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
-    foot, head = 0.0, float(temperature.size)
-    if plant.charge_apart > 0:
-        foot, head = plant.intake_port, plant.return_port
-    flow = heat = energy = 0.0
-    level, end = foot, min(foot + deepest, head)  # water between them may flow to the machine
-    left = 1.0
-    inside = True
-    while left > 1e-9:
-        # a level that rounding leaves a hair below a cell's edge is at that edge
-        bound = min(np.floor(level + 1e-9) + 1.0, end)
-        below = temperature[min(int(level), temperature.size - 1)]
-        if bound - level > 1e-9:
-            below = heat_below(temperature, scratch, bound) - heat_below(temperature, scratch, level)
-            below /= bound - level
-        elif cold <= 0.0:
-            break
-        inlet = mains if cold > 0.0 else below
-        rate = capacity = power = 0.0
-        for _ in range(20):
-            capacity, power, known = perform(plant, source, inlet, plant.outlet[0])
-            capacity *= frosted[0]
-            too_warm = inlet > plant.highest_inlet or plant.outlet[0] - inlet < SMALLEST_LIFT
-            if too_warm or np.isnan(capacity):
-                if flow == 0.0:
-                    return np.nan, 0.0, 0.0, known, False
-                return flow, heat / energy, 1.0 - left, inside, False
-            before = inlet
-            rate = capacity * to_cells + cold * (mains - below)  # first law on machine and mixing tee
-            rate /= max(plant.outlet[0] - below, 1e-6)
-            if rate <= cold:
-                rate = capacity * to_cells / (plant.outlet[0] - mains)
-                inlet = mains
-            else:
-                inlet = (cold * mains + (rate - cold) * below) / rate
-            if abs(inlet - before) < 1e-3:
-                break
-        inside = inside and known
-        time = left
-        if rate > cold:
-            if bound - level <= 1e-9:
-                break
-            whole = (bound - level) / (rate - cold)  # time in which all of this cell passes
-            time = min(left, whole)
-            level = bound if whole <= left else level + time * (rate - cold)
-        flow += time * rate
-        heat += time * rate * (plant.outlet[0] - inlet)
-        energy += time * rate * (plant.outlet[0] - inlet) * frosted[1] * power / capacity
-        left -= time
-    reached = foot + deepest < head and level >= end - 1e-9
-    if flow <= 0.0:
-        return 0.0, 0.0, 0.0, inside, reached
-    return flow, heat / energy, 1.0 - left, inside, reached
-
-
-@kernel_apart
-def reheat(
-    temperature: Array,
-    scratch: Scratch,
-    plant: Plant,
-    seconds: float,
-    modules: float,
-    source: float,
-    frosted: tuple[float, float],
-) -> tuple[float, float, float, float, bool]:
-    """Heat the store by a multi-pass machine or a wrapped condenser for one step, in place.
-
-    Multi-pass water leaves at its intake, gains the rise and comes back at its port. A wrapped condenser
-    gives its heat to the cells that it covers in proportion to what each lacks to the hottest water it
-    makes, and works at the mean temperature so weighted. Inversions are left to `settle`.
-
-    Parameters
-    ----------
-    temperature, scratch, plant
-        The store with `reconstruct` done [°C], its work space, and the plant. The store is heated in place.
-    seconds : float
-        Time of heating. [s]
-    modules : float
-        Modules running, times their share of full speed.
-    source : float
-        Temperature of the source. [°C]
-    frosted : tuple of two floats
-        Capacity and power over those of the map.
-
-    Returns
-    -------
-    heat, energy, flow, inlet, inside : float, float, float, float, bool
-        Heat given [cell·K], electricity [J], water heated [cells] and its temperature before [°C], and
-        whether the point lies inside the performance map. The heat is NaN where the machine cannot work.
-    """
-    multi = plant.water_side == MULTI
-    to_cells = modules * seconds / (RHO_CP * plant.column.cell_volume)
-    low, high = plant.intake_port, plant.return_port
-    lacking = 0.0
-    if multi:
-        reconstruct(temperature, scratch, temperature[0])
-        inlet = at_height(temperature, low + 0.5)  # of the first water
-    else:
-        inlet = 0.0
-        for i in range(temperature.size):
-            lacks = covered(plant, i) * max(plant.outlet[0] - temperature[i], 0.0)
-            lacking += lacks
-            inlet += lacks * temperature[i]
-        inlet = inlet / lacking if lacking > 0.0 else plant.outlet[0]
-    rise = plant.rise if multi else 1.0
-    flow = heat = power = 0.0
-    inside = True
-    for _ in range(10 if multi else 1):
-        if inlet > plant.highest_inlet or inlet + rise > plant.outlet[0] + 0.1:
-            return np.nan, 0.0, 0.0, inlet, True
-        capacity, power, inside = perform(plant, source, inlet, inlet + rise)
-        if np.isnan(capacity):
-            return np.nan, 0.0, 0.0, inlet, inside
-        heat = frosted[0] * capacity * to_cells
-        if multi:
-            flow = min(heat / rise, high - low)  # no faster than the water below the port
-            before = inlet
-            inlet = heat_below(temperature, scratch, low + flow) - heat_below(temperature, scratch, low)
-            inlet /= flow
-            if abs(inlet - before) < 1e-3:
-                break
-    energy = modules * seconds * frosted[1] * power
-    if not multi and heat > lacking:  # charged within the step
-        energy *= lacking / heat
-        heat = lacking
-    if multi:
-        pass_between(temperature, scratch, low, high, flow, inlet + heat / flow)
-    else:
-        for i in range(temperature.size):
-            share = covered(plant, i)
-            if share <= 0.0:
-                break
-            temperature[i] += heat * share * max(plant.outlet[0] - temperature[i], 0.0) / lacking
-    return heat, energy, flow, inlet, inside
+def hottest_inlet(plant: Plant) -> float:
+    """Warmest water with which the machine works. [°C]"""
+    most = plant.outlet[0] - SMALLEST_LIFT
+    if plant.water_side != SINGLE:
+        most = plant.outlet[0] + 0.1 - (plant.rise if plant.water_side == MULTI else 1.0)
+    return min(most, plant.highest_inlet)
 
 
 @kernel_inside
-def covered(plant: Plant, cell: int) -> float:
-    """Share of a cell's height that a wrapped condenser covers."""
-    return min(max(plant.condenser_cells - cell, 0.0), 1.0)
+def straight_through(plant: Plant) -> bool:
+    """Whether the machine's water passes by the store on its way to the taps."""
+    return plant.water_side == SINGLE and plant.charge_apart == 0
+
+
+@kernel_inside
+def mixed_inlet(flow: float, cold: float, mains: float, below: float) -> float:
+    """Mains water and water of the store on their way to the machine. [°C]"""
+    return mains if flow <= cold else (cold * mains + (flow - cold) * below) / flow
 
 
 @kernel_apart
-def charge_between(
-    temperature: Array,
-    scratch: Scratch,
-    plant: Plant,
-    seconds: float,
-    modules: float,
-    source: float,
-    deepest: float,
-    frosted: tuple[float, float],
-) -> tuple[float, float, float, float, float, bool, bool]:
-    """Charge between two ports of the store in one step, in place: single-pass water leaves at the intake.
-
-    It comes back at the return port at the outlet temperature; what is above that port stands, and takes part
-    by rising plumes only (`settle`). Taps and loop are then served by the store alone.
+def heat_of_machine(
+    plant: Plant, source: float, units: float, water: tuple[float, float, float], frosted: tuple[float, float]
+) -> Heat:
+    """What `units` running modules give by the water that comes to them.
 
     Parameters
     ----------
-    temperature, scratch, plant
-        The store [°C], its work space, and the plant. The store is charged in place; inversions are left.
-    seconds, modules, source, deepest, frosted
-        As for `charge`.
+    plant : Plant
+        The plant.
+    source : float
+        Temperature of the source. [°C]
+    units : float
+        Modules running, times their share of full speed.
+    water : tuple of three floats
+        Water of the store at the machine's intake [°C]; mains water that flows straight to the machine [m³/s]
+        and its temperature [°C].
+    frosted : tuple of two floats
+        Capacity and power over those of the map.
 
-    Returns
-    -------
-    heat, energy, flow, inlet, duty, inside, reached : float, float, float, float, float, bool, bool
-        As `reheat`, with the share of the step that the machine ran, and whether the charge came as deep as
-        it may. The heat is NaN where it cannot work.
+    Notes
+    -----
+    Single-pass: the first law on machine and mixing tee gives the flow that is heated to the outlet.
     """
-    low, high = plant.intake_port, plant.return_port
-    reconstruct(temperature, scratch, temperature[0])
-    foot, outlet = at_height(temperature, low + 0.5), plant.outlet[0]
-    flow, cop, duty, inside, reached = charge(
-        temperature, scratch, plant, seconds, modules, source, foot, 0.0, deepest, frosted
-    )
-    if np.isnan(flow):
-        return np.nan, 0.0, 0.0, foot, 0.0, inside, False
-    if flow == 0.0:
-        return 0.0, 0.0, 0.0, foot, duty, inside, reached
-    left = pass_between(temperature, scratch, low, high, flow, outlet)
-    heat = flow * outlet - left
-    energy = heat * RHO_CP * plant.column.cell_volume / cop
-    return heat, energy, flow, left / flow, duty, inside, reached
+    below, cold, mains = water
+    single = plant.water_side == SINGLE
+    inlet = mains if cold > 0.0 else below
+    highest = hottest_inlet(plant)
+    rise = plant.rise if plant.water_side == MULTI else 1.0
+    flow = capacity = power = 0.0
+    inside = True
+    for _ in range(20):
+        outlet = plant.outlet[0] if single else inlet + rise
+        capacity, power, inside = perform(plant, source, inlet, outlet)
+        if inlet > highest or np.isnan(capacity):
+            why = refusal(plant, source, inlet)
+            return Heat(WATER_TOO_WARM if why == WORKS else why, 0.0, 0.0, 0.0, inlet, inside)
+        capacity *= frosted[0] * units / RHO_CP
+        if not single:
+            flow = capacity / rise if plant.water_side == MULTI else 0.0
+            break
+        before = inlet
+        flow = (capacity + cold * (mains - below)) / max(plant.outlet[0] - below, 1e-6)
+        if flow <= cold:
+            flow = capacity / (plant.outlet[0] - mains)
+        inlet = mixed_inlet(flow, cold, mains, below)
+        if abs(inlet - before) < AGREED:
+            break
+    return Heat(WORKS, flow, capacity, units * frosted[1] * power, inlet, inside)
 
 
-@kernel
-def draw_back(temperature: Array, plant: Plant, heat: float) -> None:
-    """Take the heat of a defrost [cell·K] out of the store, in place, where the machine gives its own."""
+@kernel_inside
+def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
+    """Water of the store that flows to the machine [°C], and how much of it is alike [m³]."""
     if plant.water_side == WRAPPED:
-        for i in range(temperature.size):
-            temperature[i] -= heat * covered(plant, i) / plant.condenser_cells
-    else:
-        # the water on either side of its return port, in shares that change steadily with the port's height
-        level = plant.return_port - (0.0 if plant.water_side == MULTI else 1.0)
-        cell = min(int(level), temperature.size - 1)
-        upper = min(cell + 1, temperature.size - 1)
-        share = level - cell
-        temperature[cell] -= (1.0 - share) * heat
-        temperature[upper] -= share * heat
+        _, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
+        return met, np.inf
+    if plant.intake_port <= 0.0:
+        return foot(layers), layers.volume[layers.span[0]]
+    here, above, _ = sensed(layers, plant.intake_port)
+    return here, above
+
+
+@kernel_inside
+def of_intake(plant: Plant, layers: Layers, volume: float) -> float:
+    """Mean of the `volume` that flows to the machine. [°C]"""
+    return mean_above(layers, plant.intake_port, volume)
 
 
 @kernel_apart
-def thaw_power(plant: Plant, temperature: Array, source: float, frosted: tuple[float, float]) -> float:
+def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float, units: float) -> float:
+    """Water that the machine gets, or would. [°C]
+
+    Of a machine past which the mains water flows to the store it is that water, mixed with as much from the
+    bottom of the store as `units` modules heat beside it.
+
+    Parameters
+    ----------
+    plant, layers, hour
+        The plant, its store, and its hour.
+    use : float
+        Water wanted at use temperature. [m³/s]
+    source, units : float
+        Temperature of the source [°C], and modules running.
+    """
+    below, _ = at_intake(plant, layers)
+    if use <= 0.0 or not straight_through(plant):
+        return below
+    capacity, _, _ = look_up(plant.machine, source, below, plant.outlet[0])
+    if np.isnan(capacity) or plant.outlet[0] - below < 1.0:
+        return min(hour.mains, below)
+    top = top_of(layers)
+    cold = hot_needed(plant, use, hour.mains, top)
+    flow = units * capacity / RHO_CP + cold * (hour.mains - below)
+    return mixed_inlet(flow / (plant.outlet[0] - below), cold, hour.mains, below)
+
+
+@kernel_apart
+def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[float, float]:
+    """Charge the store in place where the machine's water does not pass by it; see the returns.
+
+    Between ports the water leaves at the intake and comes back at the return; multi-pass water has gained the
+    rise. A condenser at the wall gives each layer in proportion to what it lacks. Inversions are left.
+
+    Returns
+    -------
+    heat, inlet : float, float
+        Heat given, and heat of the water before (of a condenser at the wall its temperature times heat).
+        [m³·K]
+    """
+    if plant.water_side == WRAPPED:
+        given = heat.heat * seconds
+        lacking, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
+        given = min(given, lacking)
+        if given > 0.0:
+            heat_wall(layers, plant.condenser_top, plant.outlet[0], given / lacking)
+        return given, met * given
+    volume = heat.flow * seconds
+    if volume <= 0.0:
+        return 0.0, 0.0
+    if plant.intake_port <= 0.0:
+        before = take_foot(layers, volume)
+    else:
+        before = take_above(layers, plant.intake_port, volume)
+    given = heat.heat * seconds
+    back = plant.outlet[0]
+    if plant.water_side == MULTI:
+        back = (before + given) / volume
+    if plant.return_port >= plant.column.volume:
+        add_head(layers, volume, back)
+    else:
+        insert(layers, plant.return_port - volume, volume, back)
+    return volume * back - before, before
+
+
+@kernel
+def draw_back(plant: Plant, layers: Layers, heat: float) -> None:
+    """Take the heat of a defrost [m³·K] out of the store, in place, where the machine gives its own."""
+    if plant.water_side == WRAPPED:
+        cool_between(layers, 0.0, plant.condenser_top, heat)
+    else:
+        top = plant.return_port
+        cool_between(layers, max(top - THAWED * plant.column.volume, 0.0), top, heat)
+
+
+@kernel_inside_apart
+def thaw_power(plant: Plant, inlet: float, source: float, frosted: tuple[float, float]) -> float:
     """Power of a module while it defrosts: that of heating, as the yearly frost factors count it. [W]"""
-    inlet = at_height(temperature, plant.intake_port + 0.5)
     outlet = plant.outlet[0]
     if plant.water_side != SINGLE:
         outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
     _, power, _ = perform(plant, source, inlet, outlet)
     return 0.0 if np.isnan(power) else frosted[1] * power
-
-
-@kernel_inside
-def work(
-    temperature: Array,
-    scratch: Scratch,
-    plant: Plant,
-    seconds: float,
-    modules: float,
-    source: float,
-    mains: float,
-    cold: float,
-    deepest: float,
-    frosted: tuple[float, float],
-) -> Worked:
-    """Run the heat pump for `seconds` of a step, by how its water goes through the store.
-
-    Parameters as for `charge`. A store between ports, a multi-pass machine's and a wrapped one is heated in
-    place; water that a single-pass machine passes by the store is left for the step to move.
-    """
-    reached = False
-    if plant.charge_apart == 0 and plant.water_side == SINGLE:
-        flow, cop, duty, inside, reached = charge(
-            temperature, scratch, plant, seconds, modules, source, mains, cold, deepest, frosted
-        )
-        if np.isnan(flow):
-            return Worked(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, inside, True, False)
-        return Worked(0.0, 0.0, flow, 0.0, cop, duty, inside, False, reached)
-    if plant.charge_apart > 0:
-        heat, energy, flow, inlet, duty, inside, reached = charge_between(
-            temperature, scratch, plant, seconds, modules, source, deepest, frosted
-        )
-    else:
-        duty = 1.0
-        heat, energy, flow, inlet, inside = reheat(
-            temperature, scratch, plant, seconds, modules, source, frosted
-        )
-    if np.isnan(heat):
-        return Worked(0.0, 0.0, 0.0, inlet, 0.0, 0.0, inside, True, False)
-    settle(temperature, scratch)
-    return Worked(heat, energy, flow, inlet, 0.0, duty, inside, False, reached)
-
-
-@kernel_inside
-def heat_top(
-    temperature: Array,
-    scratch: Scratch,
-    plant: Plant,
-    permitted: bool,
-    level: float,
-    setpoint: float,
-    seconds: float,
-    on: bool,
-    waited: float,
-) -> tuple[float, bool, float]:
-    """Heat the store from `level` up by the backup in a part of a step, in place.
-
-    Parameters
-    ----------
-    temperature, scratch, plant
-        The store [°C], its work space, and the plant.
-    permitted : bool
-        Whether the backup may run.
-    level : float
-        Where the part that it heats begins; its sensor feels the layer above that, one cell thick. [cells]
-    setpoint : float
-        It stops there, and starts a dead band below. [°C]
-    seconds : float
-        Length of the part. [s]
-    on : bool
-        Whether it ran.
-    waited : float
-        How long it has wanted to run. [s]
-
-    Returns
-    -------
-    heat, on, waited : float, bool, float
-        Heat given [cell·K], and the state after.
-    """
-    sensed = coldest_foot(temperature, scratch, level)
-    if not permitted or sensed >= setpoint:
-        on, waited = False, 0.0
-    elif sensed < setpoint - plant.backup_dead_band:
-        on = waited >= plant.backup_delay
-        waited += seconds
-    if not on:
-        return 0.0, False, waited
-    most = plant.backup_power * seconds / (RHO_CP * plant.column.cell_volume)
-    heat = heat_upper(temperature, scratch, level, most, setpoint)
-    return heat, heat >= most, waited  # less: it reached its setpoint within the part

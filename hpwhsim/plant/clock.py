@@ -25,10 +25,10 @@ class Clock(NamedTuple):
     lift: Array  # (hour,) K
     outlet: Array  # (hour,) °C
     backup_setpoint: Array  # (hour,) °C
-    backup_level: Array  # (hour,) cells
+    backup_level: Array  # (hour,) m³ below it
 
 
-def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Clock:
+def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float, looks: int) -> Clock:
     """Settings of `scenario` through the year.
 
     Parameters
@@ -38,17 +38,19 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float) -> Cloc
     dry_bulb : ndarray, shape (8760,)
         Outdoor air. [°C]
     backup_level : float
-        Level above which the parallel backup usually heats. [cells]
+        Height above which the parallel backup usually heats. [m³ below it]
+    looks : int
+        In an hour.
     """
     controls, backup = scenario.plant.controls, scenario.plant.backup
-    steps = 24 * scenario.run.steps_per_hour
+    steps = 24 * looks
     minute = np.arange(steps) * 1440 // steps
     allowed = controls.charge_minutes()
     permitted = np.array([m in allowed for m in minute])
     if controls.signal is not None:
         signal = read_hours(controls.signal, {"signal": (-np.inf, np.inf)})["signal"].reshape(365, 24)
         dearest = np.sort(signal, axis=1)[:, controls.signal_hours - 1 : controls.signal_hours]
-        cheap = np.repeat(signal <= dearest, scenario.run.steps_per_hour, axis=1)  # equal hours alike
+        cheap = np.repeat(signal <= dearest, looks, axis=1)  # equal hours alike
         permitted = (cheap & permitted[None, :]).ravel()
     most = np.full(steps, 1_000_000, dtype=np.int64)
     most[_inside(controls.demand_windows, minute)] = controls.demand_modules

@@ -13,8 +13,8 @@ Array = NDArray[np.float64]
 class Controls(NamedTuple):
     """Settings of the charge control."""
 
-    start_level: float  # level of the sensor that starts a charge, cells from the bottom
-    stop_level: float  # level of the sensor that ends it
+    start_level: float  # height of the sensor that starts a charge, m³ below it
+    stop_level: float  # height of the sensor that ends it, m³ below it
     start_at: float  # colder than this at the start sensor calls for heat, °C
     stop_at: float  # this warm at the stop sensor ends the call, °C
     minimum_run: float  # s
@@ -80,7 +80,7 @@ def part_speed(controls: Controls, turndown: float, front: float) -> float:
     turndown : float
         Least share of full speed.
     front : float
-        Level above which the store is warm. [cells]
+        Height above which the store is warm. [m³]
     """
     span = controls.start_level - controls.stop_level
     if span <= 0.0:
@@ -94,7 +94,7 @@ class Rotation(NamedTuple):
     lead: NDArray[np.int64]  # (1,) module that starts first
     ice: Array  # on its coil, over what calls for a defrost
     thawing: Array  # time left of its defrost, s
-    owed: Array  # heat that its next defrost draws back, cell·K
+    owed: Array  # heat that its next defrost draws back, m³·K
 
 
 def make_rotation(modules: int) -> Rotation:
@@ -169,7 +169,7 @@ def pass_time(
     seconds: float,
     owed: float,
 ) -> float:
-    """Frost and thaw the coils of running modules for a part of a step; the heat drawn back in it. [cell·K]
+    """Frost and thaw the coils of running modules for a part of a step; the heat drawn back in it. [m³·K]
 
     Parameters
     ----------
@@ -178,7 +178,7 @@ def pass_time(
     seconds : float
         Length of the part. [s]
     owed : float
-        Heat that the frost of this part will draw back. [cell·K]
+        Heat that the frost of this part will draw back. [m³·K]
     """
     heating = 0
     for rank in range(running):

@@ -21,15 +21,12 @@ from hpwhsim.plant.arrays import (
     SourceState,
     WaterSide,
 )
-from hpwhsim.plant.charging import WORKS, covered, refusal
-from hpwhsim.plant.flows import hot_needed
+from hpwhsim.plant.charging import WORKS, refusal
 from hpwhsim.source.coil import humidity_at
 from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop, warmest_fluid
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.source.room import State, room_offer, room_step
 from hpwhsim.source.wastewater import RHO_CP, pumping_energy, sewer_offer, well_offer, well_step
-from hpwhsim.storage.tank import RHO_CP as WATER_RHO_CP
-from hpwhsim.storage.tank import at_height
 
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 SOURCE_TOO_COLD, SOURCE_SPENT = int(Cause.SOURCE_TOO_COLD), int(Cause.SOURCE_SPENT)
@@ -84,17 +81,23 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
 
 @kernel_inside
 def begin_hour(
-    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly
+    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int
 ) -> tuple[float, float, float]:
-    """What frost costs in the hour (capacity, power, share drawn back); the ground looks back at its past."""
+    """What frost costs in an hour (capacity, power, share drawn back); the ground looks back at its past."""
     sources = plant.sources
     if kind == GROUND_LOOP:
         state.drop[0] = wall_drop(sources.field, state.history)
         state.hour_heat[0] = 0.0
-    elif kind == ROOM and sources.room.intake_here:
+    elif sources.room.intake_here:
         frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure, state.frost)
         full = sources.frost.capacity.shape[2] - 1
         return state.frost[0, full], state.frost[1, full], state.frost[2, full]
+    return clear_or_frosted(plant, drive, state, hour)
+
+
+@kernel_inside
+def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) -> tuple[float, float, float]:
+    """What the frost of an hour's outdoor air costs: capacity, power, share drawn back."""
     if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
         for k in range(state.frost.shape[1]):
             for i in range(3):
@@ -103,11 +106,9 @@ def begin_hour(
 
 
 @kernel_inside
-def end_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
+def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
     """Book the hour's heat in the history of the ground."""
     sources = plant.sources
-    if kind != GROUND_LOOP:
-        return
     rejected = drive.rejected[hour]
     mean = state.hour_heat[0] / 3600.0 - rejected
     wall = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean
@@ -163,51 +164,6 @@ def offered(
     return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
 
 
-@kernel_apart
-def entering(
-    plant: Plant,
-    temperature: Array,
-    use: float,
-    mains: float,
-    source: float,
-    units: float,
-    seconds: float,
-) -> float:
-    """Water that the machine gets in the coming `seconds`. [°C]
-
-    Of a machine past which the mains water flows to the store it is that water, mixed with as much from the
-    bottom of the store as `units` modules heat beside it.
-
-    Parameters
-    ----------
-    plant, temperature
-        The plant, and its store. [°C]
-    use, mains : float
-        Water wanted at use temperature in that time [cells], and cold water [°C].
-    source, units, seconds : float
-        Temperature of the source [°C], modules running, and the time [s].
-    """
-    if plant.water_side == MULTI or plant.charge_apart > 0:
-        return at_height(temperature, plant.intake_port + 0.5)
-    foot = temperature[0]
-    if plant.water_side == SINGLE:
-        if use <= 0.0:
-            return foot
-        capacity, _, _ = look_up(plant.machine, source, foot, plant.outlet[0])
-        if np.isnan(capacity) or plant.outlet[0] - foot < 1.0:
-            return min(mains, foot)
-        cold = hot_needed(plant, use, mains, temperature[plant.draw_port - 1])
-        heat = units * capacity * seconds / (WATER_RHO_CP * plant.column.cell_volume)  # cell·K
-        flow = (heat + cold * (mains - foot)) / (plant.outlet[0] - foot)  # cells
-        return mains if flow <= cold else (cold * mains + (flow - cold) * foot) / flow
-    lacking = inlet = 0.0
-    for i in range(temperature.size):
-        lacks = covered(plant, i) * max(plant.outlet[0] - temperature[i], 0.0)
-        lacking += lacks
-        inlet += lacks * temperature[i]
-    return inlet / lacking if lacking > 0.0 else plant.outlet[0]
-
-
 @kernel_inside
 def refused_by(plant: Plant, offer: Offer, source: float, share: float, inlet: float) -> int:
     """Why modules cannot run on what a source offers them, a `Cause`; `WORKS` where they can.
@@ -236,6 +192,21 @@ def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: t
     outlet = plant.outlet[0] if plant.water_side == SINGLE else inlet + rise
     capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
     return units * max(frosted[0] * capacity - plant.gas_share * frosted[1] * power, 0.0)
+
+
+@kernel_inside
+def share_of(
+    plant: Plant,
+    source: float,
+    inlet: float,
+    units: float,
+    frosted: tuple[float, float],
+    left: float,
+    seconds: float,
+) -> float:
+    """Share of the next `seconds` in which `units` modules run on the heat that a source has left. [J]"""
+    needs = taken_at(plant, source, inlet, units, frosted) * seconds
+    return left / needs if needs > left else 1.0
 
 
 @kernel_apart

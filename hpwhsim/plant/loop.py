@@ -13,7 +13,7 @@ from hpwhsim.plant.arrays import Array, LoopTank
 from hpwhsim.plant.machine import Assumption, say_parts
 from hpwhsim.scenario.schema import Recirculation, Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 
 MINUTE = 60.0  # s; the march takes a step with a loop tank in such parts
 SLENDER = (

@@ -30,6 +30,7 @@ Assumption = dict[str, str]
 USUAL_GAS_SHARE = Compressor().gas_share  # of a machine that is known by a table; common practice, no source
 USUAL_APPROACH_K = 10.0  # of its air coil; common practice, no source
 MOST_APPROACH_K = 30.0  # the largest that a scenario may give
+LEAST = 0.01  # share of the store that ports keep from each other
 WATER = ("ground-loop", "wastewater")
 WATER_SIDES = {
     "single-pass": WaterSide.SINGLE,
@@ -331,8 +332,9 @@ def _map(
     return fitted.machine, fitted
 
 
-def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_port: int) -> dict[str, Any]:
-    """How the machine heats a store of `cells` cells, drawn from below `draw_port`; fields of `Plant`."""
+def water_side(scenario: Scenario, machine: PerformanceMap, draw_port: float) -> dict[str, Any]:
+    """How the machine heats a store that is drawn from below `draw_port` [m³]; fields of `Plant`."""
+    volume = scenario.plant.storage.volume
     heat_pump = scenario.plant.heat_pump
     highest = float(machine.water_in_c[-1]) + 0.1 if machine.water_in_c.size > 1 else np.inf
     if heat_pump is None:
@@ -340,23 +342,23 @@ def water_side(scenario: Scenario, machine: PerformanceMap, cells: int, draw_por
             "water_side": int(WaterSide.SINGLE),
             "rise": 0.0,
             "intake_port": 0.0,
-            "return_port": float(cells),
+            "return_port": volume,
             "charge_apart": 0,
-            "condenser_cells": 0.0,
+            "condenser_top": 0.0,
             "highest_inlet": highest,
         }
     if heat_pump.highest_inlet is not None:
         highest = min(highest, heat_pump.highest_inlet)
     single = heat_pump.condenser == "single-pass"
-    port = min(max(heat_pump.comes_back_at * cells, 1.0), cells if single else cells - 1.0)
-    intake = min(heat_pump.intake_height * cells, port - 1.0)
+    port = min(max(heat_pump.comes_back_at, LEAST), 1.0) * volume
+    intake = min(heat_pump.intake_height * volume, port - LEAST * volume)
     return {
         "water_side": int(WATER_SIDES[heat_pump.condenser]),
         "rise": heat_pump.rise,
         "intake_port": intake,
         "return_port": port,
-        "charge_apart": int(single and (intake > 0 or port < cells or draw_port < cells)),
-        "condenser_cells": max(heat_pump.condenser_height * cells, 1.0),
+        "charge_apart": int(single and (intake > 0 or port < volume or draw_port < volume)),
+        "condenser_top": max(heat_pump.condenser_height, LEAST) * volume,
         "highest_inlet": highest,
     }
 

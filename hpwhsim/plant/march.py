@@ -1,13 +1,13 @@
-"""The march through the year: sense, decide, take heat from the source, draw, settle, record."""
+"""The march through the year, event to event: look, decide, heat, serve, defrost, back up, record, rest."""
 
 from collections.abc import Callable
 from functools import cache
 
 import numpy as np
 
-from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel_apart
 from hpwhsim.plant.arrays import (
+    SLICES,
     Array,
     BackupMode,
     Drive,
@@ -21,17 +21,17 @@ from hpwhsim.plant.arrays import (
 )
 from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
 from hpwhsim.plant.charging import (
-    RESTING,
-    SOURCE_TOO_COLD,
-    STARTING_UP,
     WATER_TOO_WARM,
     WORKS,
-    deepest_charge,
+    at_intake,
+    charge,
     draw_back,
-    heat_top,
-    refusal,
+    entering,
+    heat_of_machine,
+    hottest_inlet,
+    of_intake,
+    straight_through,
     thaw_power,
-    work,
 )
 from hpwhsim.plant.controls import (
     Rotation,
@@ -39,61 +39,75 @@ from hpwhsim.plant.controls import (
     count_run,
     count_starts,
     make_rotation,
-    modules_to_run,
-    next_call,
     part_speed,
     pass_time,
 )
-from hpwhsim.plant.draw_times import Window, drawn_in, last_of
-from hpwhsim.plant.flows import Moved, beside_tank, circulate, heat_tank, hot_needed, through_tank
+from hpwhsim.plant.decide import decide, fewer, hour_of, may_start, seen_air, seen_source
+from hpwhsim.plant.draw_times import Window, mean_use, stretch_at, taps_run
+from hpwhsim.plant.events import (
+    LONGEST,
+    MINUTE,
+    MOST_MOVED,
+    SOONEST,
+    loop_now,
+    runs_out,
+    to_sensors,
+    to_timers,
+    to_warm,
+)
+from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.heat_source import (
     begin_hour,
+    clear_or_frosted,
     end_hour,
     end_step,
-    entering,
-    meet,
     offered,
     pumped,
-    refused_by,
-    taken_at,
+    share_of,
 )
+from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_tank
 from hpwhsim.plant.part_speed import part_frost
+from hpwhsim.plant.serve import move, serve
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
-from hpwhsim.plant.step_parts import may_switch, runs_out, tank_turns
-from hpwhsim.plant.trim_heater import circulate_lifted
-from hpwhsim.source.offer import met
-from hpwhsim.storage.tank import (
+from hpwhsim.plant.state import Charge, Flow, Heat, LineState, LoopState, Moved
+from hpwhsim.source.offer import Offer
+from hpwhsim.storage.heating import coldest_foot, heat_upper
+from hpwhsim.storage.layers import (
     RHO_CP,
-    Scratch,
-    at_height,
-    conduct,
+    SLIVER,
+    Layers,
+    foot,
+    heat_of,
     level_of,
-    lose,
-    make_scratch,
-    reconstruct,
+    make_layers,
+    sensed,
     settle,
+    slices,
+    top_of,
 )
+from hpwhsim.storage.still import conduct, fading, lose
 
 SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
-LONGEST_PART = 60.0  # s; with it the year's kWh at 4 and at 360 steps per hour agree, see tests
-# A source that was cooled to the limit must carry who joins again by so much more, less as time goes by:
-# the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
-RESET, RESET_TIME = 0.5, 86400.0  # K, s
+TINY = 1e-6  # s
+CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+GROUND_LOOP = int(SourceKind.GROUND_LOOP)
 SEWER = int(SourceKind.SEWER)
 LIMITED = int(SourceKind.WET_WELL), SEWER  # they give so much in a step and no more
 MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 PARALLEL, SERIES = int(BackupMode.PARALLEL), int(BackupMode.SERIES)
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
+WRAPPED = int(WaterSide.WRAPPED)
 OF_HOURS = (
     *("outlet", "lift", "backup_setpoint", "backup_level", "mains"),
     *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
 )
 OF_LINES = ("line_around", "line_hold", "line_floor")
-STILL = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+IDLE = Heat(WORKS, 0.0, 0.0, 0.0, 0.0, True)
+NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
-March = Callable[[Plant, Drive, SourceState, Array, Scratch, Rotation, Hourly], None]
+March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], None]
 
 
 @cache
@@ -105,305 +119,317 @@ def marcher(kind: int) -> March:
         plant: Plant,
         drive: Drive,
         state: SourceState,
-        temperature: Array,
-        scratch: Scratch,
+        layers: Layers,
         rotation: Rotation,
         out: Hourly,
+        share_lost: float,
     ) -> None:
-        """March from the first step to the last: `march`, with its work space and zeroed arrays to fill.
-
-        A step in which the machine or the backup runs, or in which a sensor may switch, is taken in parts
-        of a minute at most, and so is one in which a loop tank changes fast; conduction and standby loss are
-        slow and act once a step.
-        """
+        """March from the first look to the last: `march`, with its work space and zeroed arrays to fill."""
         column, controls = plant.column, plant.controls
-        hours = drive.source.size
-        per_hour = drive.use.size // hours
-        joule = RHO_CP * column.cell_volume  # J in a cell·K
-        most_parts = int(np.ceil(plant.step_seconds / LONGEST_PART))
-        # at the start nothing runs; said by values that are no constants, for which kernels are made anew
-        calling = backup_on = tank_on = plant.modules < 0
-        running = min(plant.modules, 0)
-        since = 1e9  # long ago, so that no minimum time holds at the start
-        refused = WORKS  # why modules that the store asks for do not run
-        rested = 1e9  # time since modules were last taken away by source or water, s
-        rest = max(controls.stage_delay, controls.minimum_off)  # none joins sooner after that
-        cut_out = 1e9  # time since the source last took modules away, s
-        warming = 0.0  # module-seconds that started modules still have to run without heat
-        waited = tank_heat = tank_energy = 0.0
-        tank_c = plant.loop_tank.setpoint
-        straight = plant.water_side == SINGLE and plant.charge_apart == 0  # water passes by the store
-        overdrawn = 0.0  # J that the step before took over what its sewer gave
-        at = 0
-        lines, owed = plant.lines, 0.0  # J that lines outdoors lost standing and did not get back yet
-        pipe_out, pipe_back = drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k
-        for step in range(drive.use.size):
-            hour = step // per_hour
-            quarter = step * 4 // per_hour
-            mains = drive.mains[hour]
-            if step % per_hour == 0:
-                at = drive.draws.first[hour] if drive.draws.first.size > 1 else 0
-                plant.outlet[0] = drive.outlet[hour]
-                lift, backup_at = drive.lift[hour], drive.backup_setpoint[hour]
-                backup_level = drive.backup_level[hour]
-                loop_watts, loop_back = drive.loop_loss[hour % 24], drive.loop_return[hour % 24]
-                frost_capacity, frost_power, frost_drawn = begin_hour(kind, plant, drive, state, hour, out)
-                pause = drive.frost_pause[hour]
-            frosted = frost_capacity, frost_power
-            use = drive.use[step] / column.cell_volume
-            expected = max(running, 1)
-            source, fed = drive.source[hour], 1.0
-            free = source
-            barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
-            if kind != OUTDOOR_AIR:
-                offer = offered(kind, plant, drive, state, step, hour, expected)
-                free = met(offer, 0.0)
-                met_water = entering(
-                    plant, temperature, use, mains, free, float(expected), plant.step_seconds
-                )
-                source, fed = meet(plant, offer, met_water, float(expected), frosted)
-                # fewer modules cool the source less: only where one is too many, all are barred
-                barred = refused_by(plant, offer, source, fed, met_water) if expected == 1 else WORKS
-            open_hour = drive.permitted[step % drive.permitted.size]
-            if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
-                open_hour = level_of(temperature, plant.use_temperature) > plant.reserve_level
-            of_day = step % drive.most_modules.size
-            most_modules = min(plant.modules, drive.most_modules[of_day])
-            through_store = loop_watts if plant.loop_runs > 0.0 else 0.0
-            permitted = open_hour and barred == WORKS and most_modules > 0
-            around = column.room if kind != ROOM else state.air[0]
-            taken_in_step = gain = on_in_step = lost_in_step = 0.0
-            busy = running > 0 or backup_on or (calling and permitted)
-            top = temperature[plant.draw_port - 1]
-            # where hot water runs out or is lifted, every second of the draws counts
-            by_draws = plant.backup_mode == SERIES
-            if not by_draws and plant.loop_tank.volume == 0.0:
-                served = temperature[: plant.draw_port]
-                by_draws = runs_out(served, plant, use, mains, through_store, loop_back)
-            by_draws = by_draws and (use > 0.0 or through_store > 0.0)
-            busy = busy or tank_turns(plant, tank_c, tank_on, use, top, loop_watts)
-            busy = busy or may_switch(
-                temperature,
-                plant,
-                use,
-                mains,
-                calling,
-                through_store,
-                loop_back,
-                lift,
-                backup_at,
-                backup_level,
-            )
-            parts = most_parts if busy or by_draws else 1
-            if busy and by_draws and straight:
-                parts = int(np.ceil(plant.step_seconds / SHORT_PART))
-            even = use / parts
-            dt = plant.step_seconds / parts
+        hours, per_hour = drive.source.size, drive.looks
+        bins = drive.use.size // hours
+        span = plant.step_seconds * per_hour / bins  # of an even draw
+        straight, series = straight_through(plant), plant.backup_mode == SERIES
+        low_outlet = plant.draw_port < column.volume
+        tanked, lines = plant.loop_tank.volume > 0.0, plant.lines
+        most = MOST_MOVED * column.volume / column.tanks
+        charging = Charge(plant.modules < 0, min(plant.modules, 0), WORKS, 1e9, 1e9, 1e9, 0.0)
+        loop = LoopState(plant.loop_tank.setpoint, plant.modules < 0, 0.0, 0.0, 0.0)
+        pipes = LineState(0.0, drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k)
+        backup_on = plant.modules < 0
+        waited = overdrawn = unmixed = 0.0
+        at, even, by_second, bin_end, taps_off = 0, 0.0, False, 0.0, 0.0
+        hour = hour_of(plant, drive, 0, series, (1.0, 1.0, 0.0))
+        offer = NO_OFFER
+        for step in range(hours * per_hour):
+            index = step // per_hour
             begin = step % per_hour * plant.step_seconds
-            for part in range(parts):
-                # what taps draw
-                window = Window(hour, at, begin + part * dt, begin + (part + 1) * dt, even)
-                use, at = drawn_in(drive.draws, window, column.cell_volume)
+            if step % per_hour == 0:
+                plant.outlet[0] = drive.outlet[index]
+                frost = clear_or_frosted(plant, drive, state, index)
+                if kind in (ROOM, GROUND_LOOP):
+                    frost = begin_hour(kind, plant, drive, state, index)
+                hour = hour_of(plant, drive, index, series, frost)
+                bin_end = 0.0
+            if kind != OUTDOOR_AIR:
+                offer = offered(kind, plant, drive, state, step, index, max(charging.running, 1))
+            now, look_end = begin, begin + plant.step_seconds
+            use_now = drive.use[min(int((now + TINY) / span), bins - 1) + index * bins] / span
+            if kind == OUTDOOR_AIR:
+                seen = seen_air(plant, drive, layers, hour, step)
+            else:
+                seen = seen_source(plant, drive, offer, layers, hour, step, use_now, charging.running)
+            around = column.room if kind != ROOM else state.air[0]
+            taken_in_step = gain = on_in_step = lost_in_step = left = rest = 0.0
+            quarter = step * 4 // per_hour
+            while now < look_end - TINY:
+                # the draws
+                if now >= bin_end - TINY:
+                    part = min(int((now + TINY) / span), bins - 1)
+                    bin_end = (part + 1) * span
+                    even = drive.use[index * bins + part] / span
+                    by_second = drive.draws.first.size > 1 and (
+                        series or (not tanked and runs_out(plant, layers, hour, even * span))
+                    )
+                    taps_off = bin_end
+                    if straight and charging.running > 0 and even > 0.0 and not by_second:
+                        # mains water mixes with the store's on its way to the machine while taps run
+                        run = taps_run(drive.draws, index, now, bin_end)
+                        even *= span / run
+                        taps_off = now + run
+                    if by_second:
+                        at = stretch_at(drive.draws, index, at, now)
+                until = min(min(look_end, bin_end), now + LONGEST)
+                use = even if now < taps_off - TINY else 0.0
+                if now < taps_off - TINY:
+                    until = min(until, taps_off)
+                if by_second:
+                    at = stretch_at(drive.draws, index, at, now)
+                    last = drive.draws.first[index + 1] - 1
+                    fine = SHORT_PART if straight and charging.running > 0 else MINUTE
+                    until = min(until, now + fine)
+                    use, until = mean_use(drive.draws, Window(at, last, now, until, use), most)
+                mains = hour.mains
 
                 # sense and decide
-                wanted = 0
-                if plant.modules > 0:
-                    at_start = at_height(temperature, controls.start_level) - lift
-                    at_stop = at_height(temperature, controls.stop_level) - lift
-                    calling = next_call(controls, calling, at_start, at_stop)
-                    wanted = modules_to_run(controls, most_modules, calling, permitted, running, since)
-                    if wanted > running and rested < rest:
-                        wanted = running  # the refusal stands
-                    elif barred != WORKS:
-                        refused = barred
-                    elif wanted > 0 or not calling:
-                        refused = WORKS
-                    # none starts, and on a source that they cool none goes on, but where it can work
-                    while wanted > 0 and (kind != OUTDOOR_AIR or wanted > running):
-                        if kind != OUTDOOR_AIR and wanted != expected:
-                            offer = offered(kind, plant, drive, state, step, hour, wanted)
-                            source, fed = meet(plant, offer, met_water, float(wanted), frosted)
-                            expected = wanted
-                        inlet = entering(plant, temperature, use, mains, source, float(wanted), dt)
-                        why = refusal(plant, source, inlet)
-                        if kind != OUTDOOR_AIR:
-                            spare = RESET * max(1.0 - cut_out / RESET_TIME, 0.0) if wanted > running else 0.0
-                            why = refused_by(plant, offer, source - spare, fed, inlet)
-                        if why == WORKS:
-                            break
-                        refused = why
-                        wanted = wanted - 1 if kind != OUTDOOR_AIR else running  # one fewer cools it less
+                asked = decide(plant, layers, hour, seen, charging)
+                if kind != OUTDOOR_AIR:
+                    if asked.wanted > 0:
+                        asked, seen, offer = fewer(
+                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen, offer
+                        )
+                elif asked.wanted > charging.running:
+                    asked = may_start(plant, layers, hour, use, charging, asked, seen.source)
+                wanted, refused, calling = asked.wanted, asked.refused, asked.calling
+                source = seen.source
 
-                # take heat from the source
-                foot = mains if use > 0.0 and column.mixed_cells == 0 else temperature[0]
-                ready = wanted > 0 and straight
-                if ready:
-                    reconstruct(temperature, scratch, foot)
-                if wanted > running:
-                    warming += (wanted - running) * plant.start_loss
+                # the machine by the water that it meets
                 thawing = 0
-                if pause > 0.0 and wanted > 0:
-                    thawing = begin_thaws(controls, rotation, plant.modules, wanted, pause)
+                if hour.pause > 0.0 and wanted > 0:
+                    thawing = begin_thaws(controls, rotation, plant.modules, wanted, hour.pause)
                 speed = 1.0
                 if wanted > 0 and plant.turndown < 1.0:
-                    speed = part_speed(
-                        controls, plant.turndown, level_of(temperature, controls.start_at + lift)
-                    )
+                    front = level_of(layers, column, controls.start_at + hour.lift)
+                    speed = part_speed(controls, plant.turndown, front)
                 units, plant.speed[0] = (wanted - thawing) * speed, speed
-                share = fed  # of the part, in which the source gives the heat asked for
-                if kind in LIMITED and units > 0.0:
-                    # what is left of the step's sewage over the rest of the step, by the water met now
-                    asked = taken_at(plant, source, inlet, units, frosted) * (parts - part) * dt
-                    left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
-                    share = left / asked if asked > left else 1.0
-                idle = min(warming, wanted * dt)  # module-seconds of power without heat
-                warming = warming - idle if wanted > 0 else 0.0
-                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
-                frosted, back, iced = (frost_capacity, frost_power), frost_drawn, pause
-                if speed < 1.0 and frost_drawn > 0.0:  # a coil of less heat is warmer
-                    cold = entering(plant, temperature, use, mains, source, units, heating)
-                    clear, power, back, iced = part_frost(
-                        plant, state.frost, source, cold, frost_capacity, pause
-                    )
-                    frosted = clear, power
-                giving, to_lines = frosted, 0.0
-                if abs(owed) > SETTLED and heating > 0.0 and thawing < wanted:
-                    to_lines = share_owed(plant, temperature, owed, source, units * heating, frosted)
-                    giving = frosted[0] * (1.0 - to_lines), frosted[1]
-                worked = RESTING
-                if wanted > 0 and (heating <= 0.0 or thawing == wanted):
-                    worked = STARTING_UP  # or all defrosting
-                elif wanted > 0:
-                    cold = deepest = 0.0
-                    if plant.water_side == SINGLE:
-                        cold = temperature[plant.draw_port - 1]
-                        if plant.backup_mode == SERIES:
-                            cold = max(cold, backup_at)
-                        cold = hot_needed(plant, use, mains, cold)
-                        deepest = deepest_charge(plant, temperature, running, since, lift)
-                    worked = work(
-                        temperature, scratch, plant, heating, units, source, mains, cold, deepest, giving
-                    )
-                if worked.refused:
-                    inlet = entering(plant, temperature, use, mains, source, units, heating)
-                    why = refusal(plant, source, inlet)
-                    refused = why if why != WORKS else WATER_TOO_WARM
-                    wanted = 0
-                elif worked.reached:
-                    calling = False  # its stop sensor is warm
-                if wanted < running and refused != WORKS:
+                top = top_of(layers)
+                if low_outlet:
+                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
+                hottest = max(top, hour.lifts_to)
+                taps = hot_needed(plant, use, mains, hottest)
+                giving, back, iced = hour.frosted, hour.drawn_back, hour.pause
+                heat = IDLE
+                alike = np.inf
+                below = cold = to_lines = 0.0
+                if wanted > 0:
+                    below, alike = at_intake(plant, layers)
+                    cold = taps if straight else 0.0
+                    if speed < 1.0 and back > 0.0:  # a coil of less heat is warmer
+                        met_water = entering(plant, layers, hour, use, source, units)
+                        clear, power, back, iced = part_frost(
+                            plant, state.frost, source, met_water, giving[0], hour.pause
+                        )
+                        giving = clear, power
+                    if abs(pipes.owed) > SETTLED and units > 0.0:
+                        until = min(until, now + MINUTE)
+                        to_lines = share_owed(plant, below, pipes.owed, source, units * (until - now), giving)
+                        giving = giving[0] * (1.0 - to_lines), giving[1]
+                if units > 0.0:
+                    heat = heat_of_machine(plant, source, units, (below, cold, mains), giving)
+                    if heat.refused != WORKS:
+                        refused, wanted = heat.refused, 0
+                        heat = IDLE
+                since, rested, cut_out = charging.since, charging.rested, charging.cut_out
+                warming = charging.warming
+                if wanted > charging.running:
+                    warming += (wanted - charging.running) * plant.start_loss
+                if wanted == 0:
+                    warming = 0.0
+                if wanted < charging.running and refused != WORKS:
                     rested = 0.0
                     if refused != WATER_TOO_WARM:
                         cut_out = 0.0
-                flow, heat, energy, duty = worked.flow, worked.heat, worked.energy, worked.duty
-                inlet = worked.inlet
-                if (wanted > 0) != (running > 0):
+                if (wanted > 0) != (charging.running > 0):
                     since = 0.0
-                if wanted != running:
-                    count_starts(controls, rotation, plant.modules, running, wanted, out.module_starts)
-                running = wanted
-                since += dt
-                rested += dt
-                cut_out += dt
-
-                # draw, and settle
-                passing = flow if straight else 0.0
-                served = temperature[: plant.draw_port]
-                moved, short_time = STILL, 0.0
-                moves = use > 0.0 or through_store > 0.0 or passing > 0.0
-                if moves:
-                    if not ready:
-                        reconstruct(temperature, scratch, foot)
-                    if by_draws:
-                        moved, short_time, leaves = circulate_lifted(
-                            served,
-                            scratch,
-                            plant,
-                            mains,
-                            passing,
-                            through_store,
-                            loop_back,
-                            backup_at if plant.backup_mode == SERIES else -np.inf,
-                            drive.draws,
-                            window,
-                        )
-                        out.supply[hour] = min(out.supply[hour], leaves)
-                    elif plant.loop_tank.volume == 0.0:
-                        moved = circulate(
-                            served,
-                            scratch,
-                            plant,
-                            dt,
-                            use,
-                            mains,
-                            passing,
-                            through_store,
-                            loop_back,
-                        )
-                if plant.loop_tank.volume > 0.0:
-                    if plant.backup_mode == SERIES:
-                        moved, tank_c, tank_lost = beside_tank(moved, plant, dt, loop_watts, tank_c)
-                    else:
-                        if not moves:
-                            reconstruct(temperature, scratch, foot)
-                        moved, tank_c, tank_lost = through_tank(
-                            served, scratch, plant, dt, use, mains, passing, loop_watts, loop_back, tank_c
-                        )
-                    tank_c, tank_heat, tank_energy, tank_on = heat_tank(
-                        plant, dt, tank_c, tank_on, drive.source[hour]
+                if wanted != charging.running:
+                    count_starts(
+                        controls, rotation, plant.modules, charging.running, wanted, out.module_starts
                     )
-                    lost_in_step += tank_lost * joule
-                if straight and flow > 0.0:
-                    heat, inlet = moved.heat, moved.inlet / flow
-                    energy = heat * joule / worked.cop
-                if lines.capacity > 0.0:
-                    if to_lines != 0.0:
-                        repaid = heat * joule * to_lines / (1.0 - to_lines)
-                        owed -= repaid
-                        out.line_heat[hour] += repaid
-                    if flow > 0.0:
-                        heated = plant.outlet[0] if plant.water_side == SINGLE else inlet + plant.rise
-                        pipe_out, pipe_back = inlet + lines.cold_k, heated + lines.hot_k
-                    else:
-                        left = kept(dt / lines.time_constant)
-                        air, hold, floor = (
-                            drive.line_around[hour],
-                            drive.line_hold[hour],
-                            drive.line_floor[hour],
+                charging = Charge(calling, wanted, refused, since, rested, cut_out, warming)
+
+                # how long nothing changes
+                share = seen.fed if wanted > 0 else 1.0
+                if kind in LIMITED and units > 0.0 and wanted > 0:
+                    # what is left of the step's sewage over the rest of the step, by the water met now
+                    left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
+                    rest = look_end - now
+                    share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                    if cold > 0.0 and 0.0 < share < 1.0:  # the taps' mains water comes while it runs
+                        again = heat_of_machine(plant, source, units, (below, cold / share, mains), giving)
+                        if again.refused == WORKS:
+                            heat = again
+                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                    if share < 1.0:
+                        until = min(until, now + MINUTE)
+                runs = 0.0 if warming > 0.0 else share
+                loop_rate = 0.0
+                if plant.loop_runs > 0.0:
+                    passing = heat.flow * runs if straight else 0.0
+                    loop_rate = loop_now(plant, hour, passing, taps, top)
+                flow = Flow(
+                    use,
+                    taps,
+                    heat.flow * runs if straight else 0.0,
+                    0.0 if straight else heat.flow * runs,
+                    loop_rate,
+                )
+                waits = plant.backup_mode == PARALLEL and seen.backup_allowed and not backup_on
+                dt = until - now
+                dt = min(dt, to_sensors(plant, layers, hour, charging, flow, waits))
+                dt = min(dt, to_timers(plant, charging, rotation, iced))
+                through = max(flow.taps + flow.loop, flow.straight + flow.between)
+                if through > 0.0:
+                    dt = min(dt, most / through)
+                net = flow.straight - flow.taps if straight else flow.between
+                if net > 0.0:
+                    dt = min(dt, max(alike / net, MINUTE))
+                    if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(plant):
+                        dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
+                if plant.water_side != SINGLE and heat.heat > 0.0:
+                    dt = min(dt, to_warm(plant, layers, hour, heat))
+                if backup_on:
+                    dt = min(dt, MINUTE)
+                if tanked and tank_turns(plant, hour, loop, use * dt, top):
+                    dt = min(dt, MINUTE)
+                if until - now - dt < SOONEST:
+                    dt = until - now
+                end = now + dt if now + dt < until - TINY else until
+                dt = end - now
+                idle = min(warming, wanted * dt)  # module-seconds of power without heat
+                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
+                meant = below
+                if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
+                    meant = of_intake(plant, layers, net * dt)
+                    water = meant, cold * dt / heating, mains
+                    again = heat_of_machine(plant, source, units, water, giving)
+                    if again.refused == WORKS:
+                        heat = again
+                        if kind in LIMITED:
+                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                            heating = (dt - idle / wanted) * share
+
+                # heat, and serve
+                given = weight = 0.0
+                inlet = heat.inlet
+                if not straight and heat.heat > 0.0 and heating > 0.0:
+                    given, before = charge(plant, layers, heat, heating)
+                    settle(layers, column)
+                    weight = heat.flow * heating if plant.water_side != WRAPPED else given
+                    inlet = before / weight if weight > 0.0 else inlet
+                flow = Flow(use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate)
+                moved = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+                if tanked and plant.loop_tank.through > 0.0 and not series:
+                    moved, loop = through_tank(plant, layers, hour, flow, loop, dt)
+                    if moved.short > 0.0:
+                        run = taps_run(drive.draws, index, now, end)
+                        moved = Moved(
+                            moved.heat,
+                            moved.inlet,
+                            moved.taps,
+                            moved.taps_heat,
+                            moved.loop_heat,
+                            0.0,
+                            moved.short,
+                            run,
+                            moved.missing,
                         )
-                        owed += lines.capacity * (pipe_out + pipe_back)
-                        pipe_out, held_out = cool(pipe_out, air, hold, floor, left)
-                        pipe_back, held_back = cool(pipe_back, air, hold, floor, left)
-                        owed -= lines.capacity * (pipe_out + pipe_back)
-                        out.line_held[hour] += 0.5 * (held_out + held_back) * dt
-                drawn = back * heat
-                if pause > 0.0 and running > 0:
-                    drawn = pass_time(controls, rotation, plant.modules, running, iced, duty * dt, drawn)
+                else:
+                    if use > 0.0 or loop_rate > 0.0 or flow.straight > 0.0:
+                        window = Window(at if by_second else -1, 0, now, end, use)
+                        if by_second:
+                            window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
+                        served = serve(plant, layers, hour, flow, drive.draws, window)
+                        if (
+                            kind in LIMITED and share < 1.0 and flow.straight > 0.0
+                        ):  # with the mains water that taps let in
+                            water = (meant, served.taps / heating, mains)
+                            again = heat_of_machine(plant, source, units, water, giving)
+                            if again.refused == WORKS:
+                                heat = again
+                                share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                                heating = (dt - idle / wanted) * share
+                            flow = Flow(use, taps, heat.flow * heating / dt, 0.0, loop_rate)
+                            served = serve(plant, layers, hour, flow, drive.draws, window)
+                        moved = move(plant, layers, hour, flow, served, dt)
+                        if series:
+                            out.supply[index] = min(out.supply[index], served.coldest)
+                    if tanked:
+                        moved, loop = beside_tank(plant, hour, moved, loop, dt)
+                if tanked:
+                    loop = heat_tank(plant, loop, dt, drive.source[index])
+                    lost_in_step += loop.lost
+                if straight and flow.straight > 0.0:
+                    given = moved.heat
+                    weight = flow.straight * dt
+                    inlet = moved.inlet / weight
+                energy = given * heat.power / heat.heat if heat.heat > 0.0 else 0.0
+
+                # lines outdoors
+                if lines.capacity > 0.0:
+                    owed = pipes.owed
+                    if to_lines != 0.0:
+                        repaid = given * RHO_CP * to_lines / (1.0 - to_lines)
+                        owed -= repaid
+                        out.line_heat[index] += repaid
+                    if weight > 0.0:
+                        heated = plant.outlet[0] if plant.water_side == SINGLE else inlet + plant.rise
+                        pipes = LineState(owed, inlet + lines.cold_k, heated + lines.hot_k)
+                    else:
+                        excess = kept(dt / lines.time_constant)
+                        air, hold = drive.line_around[index], drive.line_hold[index]
+                        floor = drive.line_floor[index]
+                        to, held_to = cool(pipes.out, air, hold, floor, excess)
+                        fro, held_fro = cool(pipes.back, air, hold, floor, excess)
+                        owed += lines.capacity * (pipes.out + pipes.back - to - fro)
+                        pipes = LineState(owed, to, fro)
+                        out.line_held[index] += 0.5 * (held_to + held_fro) * dt
+
+                # defrost
+                drawn = back * given
+                if hour.pause > 0.0 and wanted > 0:
+                    drawn = pass_time(controls, rotation, plant.modules, wanted, iced, dt, drawn)
                 if drawn > 0.0:
-                    draw_back(temperature, plant, drawn)
-                if moves or drawn > 0.0:
-                    settle(temperature, scratch)
+                    draw_back(plant, layers, drawn)
+                settle(layers, column)
 
                 # backup
                 backup_heat = moved.added
                 if plant.backup_mode == PARALLEL:
-                    allowed = drive.backup_permitted[of_day]
-                    backup_heat, backup_on, waited = heat_top(
-                        temperature, scratch, plant, allowed, backup_level, backup_at, dt, backup_on, waited
-                    )
+                    cold_at = coldest_foot(layers, column, hour.backup_level)
+                    if not seen.backup_allowed or cold_at >= hour.backup_at:
+                        backup_on, waited = False, 0.0
+                    elif cold_at < hour.backup_at - plant.backup_dead_band:
+                        backup_on = waited >= plant.backup_delay
+                        waited += dt
+                    if backup_on:
+                        asked_heat = plant.backup_power * dt / RHO_CP
+                        backup_heat = heat_upper(
+                            layers, column, hour.backup_level, asked_heat, hour.backup_at
+                        )
+                        backup_on = backup_heat >= asked_heat  # less: it reached its setpoint
+                        settle(layers, column)
 
                 # record
                 idle_energy = 0.0
-                if idle > 0.0 and wanted > 0:
-                    _, power, _ = look_up(plant.machine, source, temperature[0], plant.outlet[0])
-                    idle_energy = idle * (0.0 if np.isnan(power) else power)
+                if idle > 0.0:
+                    idle_energy = idle * thaw_power(plant, below, source, (1.0, 1.0))
                 if thawing > 0 and wanted > 0:
-                    energy += thaw_power(plant, temperature, source, frosted) * thawing * heating
-                taken = (heat - drawn) * joule - plant.gas_share * energy
+                    energy += thaw_power(plant, below, source, giving) * thawing * heating
+                taken = (given - drawn) * RHO_CP - plant.gas_share * energy
                 shed = (1.0 - plant.gas_share) * energy + idle_energy
-                out.machine_loss[hour] += shed
+                out.machine_loss[index] += shed
                 energy += idle_energy
-                on = running * duty * (share if share < 1.0 else 1.0) * dt  # module-seconds
+                on = wanted * min(share, 1.0) * dt  # module-seconds
                 fan, pump = on * plant.fan_power, on * plant.pump_power
                 standing = plant.standby_power
                 if not source >= plant.crankcase_below:
@@ -411,59 +437,71 @@ def marcher(kind: int) -> March:
                 standby = (plant.modules * dt - on) * standing
                 circulation = 0.0
                 if kind != OUTDOOR_AIR:
-                    circulation = pumped(kind, plant, state, hour, source, on, running, taken, out)
-                    out.source[MET, hour] += (source if on > 0.0 else free) * dt
-                    out.source[PUMP, hour] += circulation
+                    circulation = pumped(kind, plant, state, index, source, on, wanted, taken, out)
+                    out.source[MET, index] += (source if on > 0.0 else seen.free) * dt
+                    out.source[PUMP, index] += circulation
                     taken_in_step += taken
                     on_in_step += on
                     gain += shed + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
-                backup = backup_heat * joule
+                backup = backup_heat * RHO_CP
                 bought = backup / plant.backup_efficiency
-                book_heat_pump(out, hour, (heat - drawn) * joule, drawn * joule, energy, fan, pump, standby)
-                book_water(out, hour, moved, joule, column.cell_volume)
-                book_heaters(out, hour, backup, bought, tank_heat, tank_energy)
-                electric = energy + fan + pump + standby + circulation + tank_energy
+                book_heat_pump(
+                    out, index, (given - drawn) * RHO_CP, drawn * RHO_CP, energy, fan, pump, standby
+                )
+                book_water(out, index, moved)
+                book_heaters(out, index, backup, bought, loop.heat, loop.energy)
+                electric = energy + fan + pump + standby + circulation + loop.energy
                 out.quarter_power[quarter] += electric + plant.backup_electric * bought
                 if on > 0.0:
-                    count_run(rotation, plant.modules, running, on / running, out.module_run)
-                    weight = flow if flow > 0.0 else heat  # a wrapped condenser has no flow
-                    book_run(out, hour, on, duty * share * dt, inlet, weight, worked.inside)
+                    count_run(rotation, plant.modules, wanted, on / wanted, out.module_run)
+                    book_run(out, index, on, share * dt, inlet, weight, heat.inside)
                     if share < 1.0:
-                        out.source[SPENT, hour] += dt
-                if calling and running == 0 and (refused != WORKS or not permitted):
-                    out.lockout_seconds[hour] += dt
+                        out.source[SPENT, index] += dt
+                permitted = seen.open_hour and seen.barred == WORKS and seen.most_modules > 0
+                if calling and wanted == 0 and (refused != WORKS or not permitted):
+                    out.lockout_seconds[index] += dt
                 if backup > 0.0 or moved.short > 0.0:
-                    cause = cause_of(plant, open_hour, refused, share, running, most_modules, calling)
+                    cause = cause_of(
+                        plant, seen.open_hour, refused, share, wanted, seen.most_modules, calling
+                    )
                     if backup > 0.0:
-                        out.backup_seconds[cause, hour] += backup / plant.backup_power
-                    if moved.short > 0.0:
-                        if not by_draws:
-                            short_time = last_of(drive.draws, window, column.cell_volume, use, moved.short)
-                        out.short_seconds[cause, hour] += short_time
-            conduct(temperature, scratch, column)
-            lost = lose(temperature, column, around) * joule + lost_in_step
-            out.storage_loss[hour] += lost
+                        out.backup_seconds[cause, index] += backup / plant.backup_power
+                    out.short_seconds[cause, index] += moved.short_seconds
+                top = top_of(layers)
+                if low_outlet:
+                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
+                out.store_top[index] = min(out.store_top[index], top)
+                warming = warming - idle if wanted > 0 else 0.0
+                charging = Charge(calling, wanted, refused, since + dt, rested + dt, cut_out + dt, warming)
+                now = end
+
+            # rest
+            lost = (lose(layers, around, share_lost) + lost_in_step) * RHO_CP
+            out.storage_loss[index] += lost
             if kind == SEWER:
                 overdrawn = max(overdrawn + taken_in_step - offer.most * plant.step_seconds, 0.0)
             if kind != OUTDOOR_AIR:
                 gain += lost
                 grinding = end_step(
-                    kind, plant, drive, state, step, hour, taken_in_step, on_in_step, gain, out
+                    kind, plant, drive, state, step, index, taken_in_step, on_in_step, gain, out
                 )
-                out.source[PUMP, hour] += grinding
+                out.source[PUMP, index] += grinding
                 out.quarter_power[quarter] += grinding
-            settle(temperature, scratch)
-            out.store_top[hour] = min(out.store_top[hour], temperature[plant.draw_port - 1])
+            unmixed += plant.step_seconds
+            if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
+                conduct(layers, column, CONDUCTION)
+                unmixed -= CONDUCTION
             if (step + 1) % per_hour == 0:
-                out.store_mean[hour] = temperature.mean()
-                out.store_bottom[hour] = temperature[0]
-                out.loop_tank_end[hour] = tank_c
-                end_hour(kind, plant, drive, state, hour, out)
+                out.store_mean[index] = heat_of(layers) / column.volume
+                out.store_bottom[index] = foot(layers)
+                out.loop_tank_end[index] = loop.held
+                if kind == GROUND_LOOP:
+                    end_hour(plant, drive, state, index, out)
 
     return through
 
 
-def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: int = 1) -> Hourly:
+def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourly:
     """March a plant through the hours of its drive.
 
     Parameters
@@ -472,10 +510,8 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: i
         The plant and what drives it.
     state : SourceState
         The source at the start; holds it at the end.
-    store : ndarray, shape (cell,)
-        The store at the start, bottom to top; holds it at the end. [°C]
-    tanks : int
-        Tanks in series that the cells belong to.
+    store : ndarray, shape (slice,)
+        Slices of equal volume of the store at the start, bottom to top; holds it at the end. [°C]
 
     Returns
     -------
@@ -496,8 +532,10 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array, tanks: i
         raise ValueError(
             f"drive of {drive.source.size} hours: {', '.join(odd) or 'use'} is of another length"
         )
-    out = make_hourly(drive.source.size, store.size)
-    scratch, rotation = make_scratch(store.size, tanks), make_rotation(max(plant.modules, 1))
-    marcher(plant.sources.kind)(plant, drive, state, store, scratch, rotation, out)
-    out.profile[:] = store
+    out = make_hourly(drive.source.size)
+    layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
+    lost = fading(plant.column, plant.step_seconds)
+    marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
+    store[:] = slices(layers, store.size)
+    out.profile[:] = slices(layers, SLICES)
     return out

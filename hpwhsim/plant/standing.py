@@ -7,10 +7,9 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.plant.arrays import Array, Plant, WaterSide
+from hpwhsim.kernel import kernel, kernel_inside_apart
+from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
-from hpwhsim.storage.tank import at_height
 
 MOST = 0.9  # of the machine's heat that the lines take at once; the rest keeps the water moving
 LEAST = -0.5  # a trace that warmed them gives that much of it at once at most
@@ -54,10 +53,10 @@ def cool(pipe: float, around: float, hold: float, floor: float, left: float) -> 
     return hold, (hold - after) / (pipe - after)
 
 
-@kernel_apart
+@kernel_inside_apart
 def share_owed(
     plant: Plant,
-    temperature: Array,
+    inlet: float,
     owed: float,
     source: float,
     unit_seconds: float,
@@ -67,8 +66,10 @@ def share_owed(
 
     Parameters
     ----------
-    plant, temperature
-        The plant, and its store. [°C]
+    plant : Plant
+        The plant.
+    inlet : float
+        Water of the store at the machine's intake. [°C]
     owed : float
         Heat that the lines lack. [J]
     source : float
@@ -78,7 +79,7 @@ def share_owed(
     frosted : tuple of two floats
         Capacity and power over those of the map.
     """
-    inlet, outlet = at_height(temperature, plant.intake_port + 0.5), plant.outlet[0]
+    outlet = plant.outlet[0]
     if plant.water_side == MULTI:
         outlet = inlet + plant.rise
     capacity, _, _ = perform(plant, source, inlet, outlet)

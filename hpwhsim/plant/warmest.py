@@ -33,7 +33,6 @@ from hpwhsim.source.ground_loop import History, book_hour, loop_offer, make_hist
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room import Around, Room, State, Step, room_step
 from hpwhsim.source.wastewater import sewer_offer, well_offer, well_step
-from hpwhsim.storage.tank import RHO_CP
 
 CLEAN = 1.0, 1.0  # what frost costs a water source
 SAME_K, SAME_HUMIDITY = 0.01, 1e-6  # K and kg/kg, that close make-up air is found that changes nothing
@@ -180,13 +179,13 @@ def _room(assembly: Assembly, hottest: float) -> tuple[float, Array]:
     around = drive.around._replace(
         exchanged=drive.around.exchanged.copy(), exchanged_humidity=drive.around.exchanged_humidity.copy()
     )
-    loss = -np.log1p(-plant.column.fading) / dt * RHO_CP * plant.column.cell_volume * assembly.start.size
+    loss = plant.column.loss
     loss += plant.loop_tank.loss if plant.loop_tank.volume > 0.0 else 0.0
     steady = plant.standby_power + plant.crankcase_power + plant.pump_power
     steady += plant.fan_power if room.exhaust_here else 0.0
     air = np.empty(drive.source.size)
     start = State(state.reference[0], state.reference[1], state.reference[2])
-    per_hour = drive.use.size // drive.source.size
+    per_hour = drive.looks
     _twin(room, around, start, dt, per_hour, 0.0, 0.0, air)
     coldest = _coldest_air(plant, drive, float(air.min()))
     gain = loss * max(hottest - coldest, 0.0) + plant.modules * steady

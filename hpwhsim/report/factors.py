@@ -13,7 +13,7 @@ from hpwhsim.quantities import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY
 from hpwhsim.report.carbon_factors import CarbonFactors, carbon_factors
 from hpwhsim.report.formula import HOURS, Array, Column, Formula
 from hpwhsim.report.sheets import Book, Columns, Page, at
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.dossier import Papers
 from hpwhsim.tables.sources import cited
 

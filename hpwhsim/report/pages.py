@@ -58,8 +58,9 @@ PLANT_HIGH = 160.0  # mm for the drawing of the plant
 METHOD = (
     (
         "Year",
-        "8,760 hours of a typical-year weather file in local standard time; each hour is marched in steps "
-        "of {minutes:g} minutes. The calendar is nominal: 1 January is a Monday.",
+        "8,760 hours of a typical-year weather file in local standard time; the plant is marched from "
+        "event to event (a draw, a sensor, a timer); room, ground, sewage and signals are looked at every "
+        "{minutes:g} minutes. The calendar is nominal: 1 January is a Monday.",
     ),
     (
         "Hot water",
@@ -69,8 +70,9 @@ METHOD = (
     ),
     (
         "Store",
-        "A stratified column in plug flow: every volume drawn or charged displaces the column as a whole "
-        "in one conservative step. Mixing, conduction and loss to the room are separate and explicit.",
+        "A stratified column in plug flow, held as layers that move with the water: what enters is a "
+        "layer, what leaves is taken where it leaves. Mixing, conduction and loss to the room are separate "
+        "and explicit.",
     ),
     (
         "Heat pump",
@@ -189,9 +191,9 @@ def _method(pdf: "FPDF", papers: Papers) -> None:
     add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
-        "The program walks a plant through a typical year in short steps: it senses, decides, takes heat "
-        "from the source, charges the store, draws, and books every kilowatt-hour. Equations and their "
-        "sources stand in the program's own files.",
+        "The program walks a plant through a typical year from event to event: it senses, decides, takes "
+        "heat from the source, charges the store, draws, and books every kilowatt-hour. Equations and "
+        "their sources stand in the program's own files.",
     )
     minutes = 60.0 / papers.loaded.scenario.run.steps_per_hour
     for head, text in METHOD:

@@ -2,7 +2,9 @@
 
 import difflib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from functools import cache
+from types import MappingProxyType
 from typing import Annotated, Any, get_args, get_origin
 
 from pydantic.fields import FieldInfo
@@ -69,13 +71,14 @@ def walk(block: type[Block] = Scenario, prefix: str = "") -> Iterator[tuple[str,
             yield from walk(below, f"{prefix}{key}.")
 
 
-def known_fields() -> dict[str, FieldInfo]:
+@cache
+def known_fields() -> Mapping[str, FieldInfo]:
     """The field of every key path, those of a `baseline` block too, which are those of `plant`."""
     fields = dict(walk())
     plant = {
         path.removeprefix("plant."): field for path, field in fields.items() if path.startswith("plant.")
     }
-    return fields | {f"baseline.{path}": field for path, field in plant.items()}
+    return MappingProxyType(fields | {f"baseline.{path}": field for path, field in plant.items()})
 
 
 def key_paths() -> list[str]:
@@ -111,6 +114,8 @@ def describe() -> list[dict[str, str]]:
 
 RENAMED = {"heat_pump.pass": "heat_pump.condenser"}
 """Ends of keys of older versions, and what they are called now."""
+GONE = {"storage.cells": "the store has no cells any more: layers of water move in it, as many as they need"}
+"""Ends of keys of older versions that nothing took the place of, and why."""
 
 
 def nearest(path: str) -> str:
@@ -118,6 +123,9 @@ def nearest(path: str) -> str:
     for old, new in RENAMED.items():
         if f".{path}".endswith(f".{old}"):
             return f"it is {path.removesuffix(old)}{new} now"
+    for old, why in GONE.items():
+        if f".{path}".endswith(f".{old}"):
+            return f"gone: {why}; take the key out"
     key, sure = nearest_key(path)
     siblings = [] if sure else _siblings(path)
     level = path.rpartition(".")[0]

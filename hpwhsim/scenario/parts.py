@@ -12,6 +12,7 @@ from hpwhsim.quantities import TEMPERATURE, as_text
 from hpwhsim.scenario import families
 
 PRACTICE = "common practice, no source"
+A_FILE = "the path of a file that exists"
 
 
 class Clash(ValueError):
@@ -87,7 +88,7 @@ def existing_file(value: object, info: ValidationInfo) -> Path:
     if path.is_dir():
         raise ValueError(f"the path of a file (that is a folder: {path})")
     if not path.is_file():
-        raise ValueError(f"the path of a file that exists (there is none at {path})")
+        raise ValueError(f"{A_FILE} (there is none at {path})")
     return path
 
 

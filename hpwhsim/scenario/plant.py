@@ -79,13 +79,6 @@ class Storage(Block):
         description="share of the store's height from which taps and loop draw",
         json_schema_extra=origin(f"the top; {PRACTICE}"),
     )
-    cells: int = Field(
-        48,
-        ge=4,
-        le=48,
-        description="layers of the numerical column",
-        json_schema_extra=origin("[carslaw-jaeger]: 48 cells meet its error-function front"),
-    )
     conductivity: Conductivity = Field(
         0.64,
         gt=0,

@@ -3,6 +3,8 @@
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from copy import deepcopy
+from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -25,7 +27,7 @@ from hpwhsim.scenario.keys import (
     nearest,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
-from hpwhsim.scenario.parts import Block
+from hpwhsim.scenario.parts import A_FILE, Block
 from hpwhsim.scenario.schema import Plant, Scenario
 from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
@@ -52,11 +54,14 @@ class WrongScenario(ListedError):
     ----------
     sound : Scenario
         The blocks in which nothing is wrong; to ask for another is an AttributeError.
+    only_files : bool
+        Every line is of a file that is not there.
     """
 
     def __init__(self, where: str, lines: Sequence[str], sound: Scenario) -> None:
         super().__init__(where, list(dict.fromkeys(lines)))
         self.sound = sound
+        self.only_files = all(A_FILE in line for line in self.lines)
 
 
 class Loaded(NamedTuple):
@@ -100,6 +105,12 @@ def _error(message: str) -> InputError:
 
 
 def _yaml(text: str, where: str) -> Any:
+    return deepcopy(_parsed(text, where))  # overrides are put in
+
+
+@lru_cache(maxsize=16)
+def _parsed(text: str, where: str) -> Any:
+    """What a text holds; the cases of a sweep have theirs in common."""
     try:
         return yaml.load(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:

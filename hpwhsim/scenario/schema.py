@@ -225,8 +225,9 @@ class Run(Block):
 
     steps_per_hour: int = Field(
         12,
-        description="time steps in an hour, a multiple of 4 (whole quarters for 15-minute peaks)",
-        json_schema_extra=origin("[tankyear-default]: 5-minute steps"),
+        description="how often in an hour room, ground, sewage and signals are looked at, a multiple of 4 "
+        "(more than 60 are taken as 60); the store moves from event to event between",
+        json_schema_extra=origin("[tankyear-default]: every 5 minutes"),
     )
     years: int = Field(
         1,

@@ -6,27 +6,24 @@ and listed apart in the plant's own figures.
 """
 
 import re
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.account import carbon, economics, savings, tariff
 from hpwhsim.account.checks import Check
 from hpwhsim.account.savings import Line
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import Findings, InputError
-from hpwhsim.plant.assemble import Assembly, assemble
+from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money, site
 from hpwhsim.study.greenhouse import Bought, Factors, Greenhouse
 from hpwhsim.study.money import Bills
 from hpwhsim.study.refusals import account_checks, plant_refusals
-from hpwhsim.study.year import Array, Ready, Record, Year, fuel_factor, year_of, years_ready
+from hpwhsim.study.year import Array, Ready, Record, Year, built, fuel_factor, year_of, years_ready
 from hpwhsim.tables import read_table
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 BASELINE = "baseline"
 SERVICE = 0.005
@@ -50,7 +47,7 @@ class Checked(NamedTuple):
     """What can be had of a scenario without a march."""
 
     asked: Asked
-    weather: "xr.Dataset"
+    weather: WeatherYear
     plant: Ready
     baseline: Ready | None
 
@@ -119,8 +116,25 @@ def ask(loaded: Loaded) -> Asked:
     return Asked(loaded, baseline, factors, prices, baseline_prices)
 
 
-def check(loaded: Loaded) -> Checked:
+class Baselines(NamedTuple):
+    """Baselines that several scenarios have in common, each set up and marched once.
+
+    By all that their scenario says: a file that it names is taken as it was when it was read first.
+    """
+
+    ready: dict[str, Ready]
+    years: dict[str, Year]
+
+
+def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
     """Refuse whatever `answer` would refuse without a march, and build the plants.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The scenario.
+    baselines : Baselines or None
+        Those that were built before; a new one joins them.
 
     Raises
     ------
@@ -132,11 +146,14 @@ def check(loaded: Loaded) -> Checked:
     with wrong.step():
         asked = ask(loaded)
     with wrong.step():
-        weather = read_weather(loaded.scenario.site.weather)
+        weather = read_year(loaded.scenario.site.weather)
     if weather is not None:
         plant = _built(loaded, weather, wrong)
         if asked is not None and asked.baseline is not None:
-            base = _built(asked.baseline, weather, wrong, f"{BASELINE}: ")
+            key, shared = _key(asked.baseline), baselines.ready if baselines is not None else {}
+            base = shared.get(key) or _built(asked.baseline, weather, wrong, f"{BASELINE}: ")
+            if base is not None:
+                shared[key] = base
     wrong.raise_any(str(loaded.path))
     assert asked is not None  # or something was wrong
     assert weather is not None
@@ -144,27 +161,40 @@ def check(loaded: Loaded) -> Checked:
     return Checked(asked, weather, plant, base)
 
 
-def _built(loaded: Loaded, weather: "xr.Dataset", wrong: Findings, where: str = "") -> Ready | None:
+def _built(loaded: Loaded, weather: WeatherYear, wrong: Findings, where: str = "") -> Ready | None:
     """The plant; where it cannot be built, what is wrong with each of its parts joins `wrong`."""
     try:
-        return Ready(loaded, weather, assemble(loaded.scenario, weather))
+        return built(loaded, weather)
     except InputError as error:
         lines = (str(error), *plant_refusals(loaded.scenario, weather))
         wrong.lines += [f"{where}{line}" for line in lines]
     return None
 
 
-def years_of(checked: Checked) -> tuple[Year, Year | None]:
-    """The years of a plant and of its baseline.
+def _key(baseline: Loaded) -> str:
+    """All that a baseline says, with the weather that it names, and where it came from.
+
+    Not the overrides, which are those of the plant too; of the baseline's record no answer has them.
+    """
+    return repr((baseline.scenario, baseline.path, baseline.sha256))
+
+
+def years_of(checked: Checked, baselines: Baselines | None = None) -> tuple[Year, Year | None]:
+    """The years of a plant and of its baseline; one of `baselines` is marched once.
 
     Raises
     ------
     InputError
         If their accounts cannot be had.
     """
-    plants = [checked.plant] if checked.baseline is None else [checked.plant, checked.baseline]
-    years = [year_of(year) for year in years_ready(plants)]
-    return years[0], years[1] if checked.baseline is not None else None
+    if checked.baseline is None:
+        return year_of(years_ready([checked.plant])[0]), None
+    key, shared = _key(checked.baseline.loaded), baselines.years if baselines is not None else {}
+    if key in shared:
+        return year_of(years_ready([checked.plant])[0]), shared[key]
+    own, its = (year_of(year) for year in years_ready([checked.plant, checked.baseline]))
+    shared[key] = its
+    return own, its
 
 
 def answer(loaded: Loaded) -> Answer:

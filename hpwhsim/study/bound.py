@@ -12,7 +12,7 @@ from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Controls, Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.best_performance import Array
 from hpwhsim.study.foresight import best_schedule, share_of_saving
 from hpwhsim.study.limits import Limits, Served, limits
@@ -175,7 +175,7 @@ def _start(assembly: Assembly, year: Year) -> float:
     if tank.volume > 0.0:
         held = float(year.hourly["loop_tank_c"][-1]) - tank.setpoint
         change -= RHO_CP * tank.volume * held / 3.6e6
-    kelvin = RHO_CP * assembly.plant.column.cell_volume * assembly.start.size / 3.6e6
+    kelvin = RHO_CP * assembly.plant.column.volume / 3.6e6
     return float(year.hourly["store_mean_c"][-1]) - change / kelvin
 
 

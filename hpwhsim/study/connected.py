@@ -7,7 +7,7 @@ import numpy as np
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import SourceKind, Sources, WaterSide
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.best_performance import along
 
 

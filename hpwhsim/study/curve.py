@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.design_days import cold_output, judge, may_charge
 from hpwhsim.study.least_store import LARGEST, Least, least_store
 from hpwhsim.study.mass_curve import least_storage
@@ -89,7 +89,7 @@ def classical(bench: Bench) -> Classical:
             "plant.heat_pump: the machine cannot run at all on the design days (source too cold, or barred), "
             "and the plant has no backup"
         )
-    rated = (cold > 0.0).astype(float)
+    rated = may_charge(drive) * (cold > 0.0)
     days = bench.design.days.size
     given, may = (values.reshape(days, -1).sum(axis=1) for values in (cold, rated))
     mean = cold.sum() / rated.sum() if runs else np.nan
@@ -160,7 +160,7 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
 
 
 def output_share(bench: Bench, source: Array) -> Array:
-    """Capacity of the machine as written in each step of the design days over that at its rating, (step,).
+    """Capacity of the machine as written over that at its rating, (part of an hour of the design days,).
 
     With water from the mains (single pass), or half way up to the outlet. Zero where it cannot work or is
     barred.
@@ -174,4 +174,5 @@ def output_share(bench: Bench, source: Array) -> Array:
     """
     assembly, drive = bench.assembly, bench.design.drive
     output = cold_output(assembly.plant, drive, source)
-    return np.repeat(output / assembly.made.capacity, drive.use.size // source.size) * may_charge(drive)
+    steps = drive.use.size // drive.mains.size
+    return np.repeat(output / assembly.made.capacity, steps) * may_charge(drive)

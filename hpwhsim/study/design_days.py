@@ -5,6 +5,7 @@ which what they left behind still shows. All of it is cut out of the arrays of t
 judged in milliseconds. What the source remembers (a bore field, a room, a wet well) is marched up to there.
 """
 
+import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
+from hpwhsim.last_digits import NUMBER_DIGITS, SERIES_DIGITS, rounded
 from hpwhsim.plant.arrays import (
     Cause,
     Drive,
@@ -56,8 +58,8 @@ class DesignDays(NamedTuple):
     drive: Drive
     start: Array  # the store at the start, °C
     state: SourceState  # the source at the start
-    series: int  # tanks in series
     output: Array  # (hour,) of a module as written with cold water; alike where the source is not the air, W
+    volume: float  # of the store as written, of which the drive has a height in it, m³
 
 
 class Judged(NamedTuple):
@@ -202,7 +204,7 @@ def design_days(
         first = cold_days(dry_bulb, length)
     count = SETTLING_DAYS + length + DAYS_AFTER
     days = (first - SETTLING_DAYS + np.arange(count)) % DAYS
-    cut = _cut(drive, days, drive.use.size // DAYS)
+    cut = _cut(drive, days)
     if cold_water is not None:
         cut = cut._replace(mains=np.full(24 * count, cold_water))
     daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)[days]
@@ -236,8 +238,8 @@ def design_days(
         mean_c=float(daily[cold].mean()),
         peak_at=at,
         peak_from=from_,
-        series=assembly.series,
         output=output,
+        volume=plant.column.volume,
         drive=cut,
         start=assembly.start.copy(),
         state=state or _state_at(assembly, plant.sources.kind, int(days[0]), years),
@@ -306,9 +308,12 @@ def cold_output(plant: Plant, drive: Drive, source: Array) -> Array:
     return output
 
 
-def may_charge(drive: Drive) -> NDArray[np.bool_]:
-    """Whether charging is allowed, (step,)."""
-    return np.asarray(drive.permitted[np.arange(drive.use.size) % drive.permitted.size])
+def may_charge(drive: Drive) -> Array:
+    """Share of each part of an hour of `drive.use` in which charging is allowed, (part,)."""
+    parts, looks = drive.use.size // drive.source.size, drive.looks
+    both = math.lcm(parts, looks)
+    allowed = drive.permitted[np.arange(drive.source.size * looks) % drive.permitted.size]
+    return np.asarray(np.repeat(allowed, both // looks).reshape(-1, both // parts).mean(axis=1))
 
 
 def _output_by_day(design: DesignDays) -> Array:
@@ -320,23 +325,36 @@ def _output_by_day(design: DesignDays) -> Array:
 
 
 def march_days(design: DesignDays, plant: Plant) -> Hourly:
-    """The hours of the design days with a plant."""
+    """The hours of the design days with a plant, whose store may be another than that as written."""
     # a march fills these, and one plant may be marched on several years of draws at once
     plant = plant._replace(outlet=plant.outlet.copy(), speed=plant.speed.copy())
-    return march(plant, design.drive, _copied(design.state), design.start.copy(), design.series)
+    level = at_share(design.drive.backup_level, design.volume, plant.column.volume, SERIES_DIGITS)
+    return march(plant, design.drive._replace(backup_level=level), _copied(design.state), design.start.copy())
 
 
-def _cut(drive: Drive, days: Ints, steps_per_day: int) -> Drive:
-    """The drive of some days: arrays by hour or by step of the year are cut, all others stay."""
-    hours = (24 * days[:, None] + np.arange(24)).ravel()
-    steps = (steps_per_day * days[:, None] + np.arange(steps_per_day)).ravel()
+def at_share(height: Array, written: float, volume: float, digits: int = NUMBER_DIGITS) -> Array:
+    """Heights in a store of `written` m³ as the same shares of the height of one of `volume`. [m³ below them]
+
+    Rounded to `digits` as what is assembled is, so that shares of fewer digits give what somebody would get
+    who wrote the other store.
+    """
+    if volume == written:
+        return height
+    return rounded(rounded(height / written, digits - 1) * volume, digits)
+
+
+def _cut(drive: Drive, days: Ints) -> Drive:
+    """The drive of some days: arrays by hour or by part of an hour of the year are cut, all others stay."""
 
     def part(values: Any) -> Any:
         if isinstance(values, tuple):
             return type(values)(*(part(item) for item in values))
-        if len(values) == HOURS:
-            return values[hours]
-        return values[steps] if len(values) == DAYS * steps_per_day else values
+        if not isinstance(values, np.ndarray):
+            return values
+        per_day, rest = divmod(len(values), DAYS)
+        if rest or per_day % 24 or per_day == 0:
+            return values
+        return values[(per_day * days[:, None] + np.arange(per_day)).ravel()]
 
     cut: Drive = part(drive._replace(draws=EVEN))
     return cut._replace(draws=draws_of(drive.draws, days))
@@ -391,6 +409,6 @@ def _state_at(assembly: Assembly, kind: int, day: int, years: int) -> SourceStat
     if years > 1:
         march_years(assembly._replace(state=state), years - 1)
     if day > 0:
-        drive = _cut(assembly.drive, np.arange(day), assembly.drive.use.size // DAYS)
-        march(assembly.plant, drive, state, assembly.start.copy(), assembly.series)
+        drive = _cut(assembly.drive, np.arange(day))
+        march(assembly.plant, drive, state, assembly.start.copy())
     return state

@@ -26,7 +26,7 @@ from hpwhsim.plant.march import march
 from hpwhsim.quantities import DIFFERENCE, TEMPERATURE, as_text
 from hpwhsim.scenario.reading import Loaded, dump, scenario_from
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 from hpwhsim.us_units import GALLON
 
@@ -155,7 +155,9 @@ def prepare(loaded: Loaded, steps_per_hour: int) -> Unit:
     with loaded.named():
         assembly = assemble(test, _room_weather())
     # power that is off is off: no reserve of hot water brings it back
-    plant = assembly.plant._replace(use_temperature=ENDLESS_USE_C, reserve_level=0.0)
+    plant = assembly.plant._replace(
+        step_seconds=3600.0 / steps_per_hour, use_temperature=ENDLESS_USE_C, reserve_level=0.0
+    )
     unit = Unit(
         plant,
         assembly.drive,
@@ -297,6 +299,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
     on[power] = True
     drive = unit.drive._replace(
         use=use,
+        looks=1,
         permitted=on,
         most_modules=np.ones(steps, dtype=np.int64),
         backup_permitted=on,
@@ -318,7 +321,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
         raise InputError(
             "the march of this unit gives no numbers: it cannot be simulated in the test's steps"
         )
-    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    whole = unit.plant.column.volume * RHO_CP
     bought = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy + out.backup_energy
     # a heater that only holds its temperature, at a part of its power, has done what it was called for
     backup = out.backup_heat > 0.5 * unit.plant.backup_power * unit.plant.step_seconds

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.plant.arrays import SLICES
 from hpwhsim.study.draw_bench import DELIVERY_C, QUIET_S, Array, Unit, follow, quiet
 from hpwhsim.us_units import GALLON
 
@@ -43,7 +44,7 @@ def first_hour(unit: Unit) -> FirstHour:
     10 CFR 430 Subpart B Appendix E, sections 5.3.3.1 to 5.3.3.3 and 6.1.
     """
     step_s = unit.plant.step_seconds
-    volume = unit.start.size * unit.plant.column.cell_volume
+    volume = unit.plant.column.volume
     flow = FIRST_HOUR_FLOW if volume >= SMALL_STORE else SMALL_FLOW
     per_step = flow * step_s
     hour_end, least = unit.ready + round(3600.0 / step_s), round(LAST_DRAW_S / step_s)
@@ -102,8 +103,13 @@ def _next_draw(unit: Unit, use: Array, hour_end: int) -> int:
     return hour_end
 
 
+def _slice_of(unit: Unit) -> int:
+    """The slice of the store in which the thermostat of the element stands."""
+    return int(unit.drive.backup_level[0] / unit.plant.column.volume * SLICES)
+
+
 def _satisfied(unit: Unit, use: Array, step: int) -> bool:
     """Whether the water above the thermostat of the element has the temperature of delivery in a step."""
     trace = follow(unit, np.concatenate((use, np.zeros(step - use.size)))[:step])
-    above = trace.out.profile[int(unit.drive.backup_level[0]) :]
+    above = trace.out.profile[_slice_of(unit) :]
     return abs(float(above.mean()) - DELIVERY_C) <= TOLERANCE_K

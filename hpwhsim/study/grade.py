@@ -41,8 +41,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from hpwhsim.plant.arrays import Plant, WaterSide
-from hpwhsim.plant.march import LONGEST_PART
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.plant.events import MINUTE
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.best_performance import Array, Performance, line_below
 
 TOP_FALLS = 2.0  # K by which a draw in one part of a step may cool the water that the loop gets
@@ -110,11 +110,10 @@ def of_machine(scale: Scale, plant: Plant, inlet: Array, outlet: float, capacity
     """
     if plant.water_side == WaterSide.SINGLE:
         return scale.between(inlet, max(outlet, float(inlet[-1])))
-    cell = capacity * LONGEST_PART / (RHO_CP * plant.column.cell_volume)  # K of one cell
     if plant.water_side == WaterSide.MULTI:
-        rise = max(plant.rise, cell / (plant.return_port - plant.intake_port))
-        return scale.between(inlet, inlet + rise)
-    return scale.slope(inlet) + 0.5 * cell / max(min(plant.column.mixed_cells, plant.condenser_cells), 1)
+        return scale.between(inlet, inlet + plant.rise)
+    heated = max(min(plant.column.stirred, plant.condenser_top), 0.02 * plant.column.volume)
+    return scale.slope(inlet) + 0.5 * capacity * MINUTE / (RHO_CP * heated)
 
 
 def bought(found: Performance, grade: Array, at: Array) -> Bought:

@@ -37,10 +37,11 @@ class Found(NamedTuple):
 def heights_of(bench: Bench, modules: int) -> Heights:
     """The heights of the plant as written."""
     base = based(bench, modules)
-    plant, cells = base.plant, base.start.size
+    plant = base.plant
+    whole = plant.column.volume
     controls, loops = plant.controls, plant.loop_runs > 0.0
-    back = float(plant.loop_port) / cells if loops else np.nan
-    return Heights(controls.start_level / cells, controls.stop_level / cells, back)
+    back = float(plant.loop_port) / whole if loops else np.nan
+    return Heights(controls.start_level / whole, controls.stop_level / whole, back)
 
 
 def other_heights(bench: Bench, modules: int, factor: float) -> list[Found]:

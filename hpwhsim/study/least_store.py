@@ -26,6 +26,7 @@ LARGEST, SMALLEST = 4.0, 0.02  # stores that are tried, over the hot water of th
 STRIDE = 1.25  # about, from one store that is tried to the next
 GRID = np.geomspace(SMALLEST, LARGEST, 1 + round(float(np.log(LARGEST / SMALLEST) / np.log(STRIDE))))
 NEAR = 0.005  # of a store, that close its least volume is found
+FOOT = 0.01  # share of the height at which an ideal store's sensor stands
 COARSE = 0.04  # the same where the least stores of many years are compared
 STRIDES = 4  # of the grid, in which a year of many is first tried
 
@@ -208,9 +209,13 @@ def _plain(plant: Plant, level: int) -> Plant:
         controls = plant.controls
         plant = plant._replace(
             controls=controls._replace(
-                start_level=0.5, stop_level=0.0, start_at=controls.stop_at, stage_delay=0.0, minimum_off=0.0
+                start_level=FOOT * plant.column.volume,
+                stop_level=0.0,
+                start_at=controls.stop_at,
+                stage_delay=0.0,
+                minimum_off=0.0,
             )
         )
     if level >= 2:
-        plant = plant._replace(column=plant.column._replace(mixed_cells=0, diffusion=0.0))
+        plant = plant._replace(column=plant.column._replace(stirred=0.0, diffusivity=0.0))
     return plant

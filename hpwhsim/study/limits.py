@@ -28,7 +28,8 @@ from hpwhsim.plant.arrays import BackupMode, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.flows import most_hot
 from hpwhsim.plant.warmest import Warmest, warmest
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
+from hpwhsim.storage.still import fading
 from hpwhsim.study import grade
 from hpwhsim.study.best_performance import Array, over_inlets
 from hpwhsim.study.connected import grinding_power
@@ -82,8 +83,8 @@ def limits(assembly: Assembly, served: Served, years: int) -> Limits:
     hottest = _hottest(assembly)
     best = warmest(assembly, hottest, years)
     water = _Water(best.coldest, hottest)
-    store = RHO_CP * plant.column.cell_volume * assembly.start.size / JOULE_PER_KWH  # kWh/K
-    share = 1.0 - (1.0 - plant.column.fading) ** (3600.0 / plant.step_seconds)
+    store = RHO_CP * plant.column.volume / JOULE_PER_KWH  # kWh/K
+    share = fading(plant.column, 3600.0)
     through = plant.loop_tank.volume > 0.0 and plant.loop_tank.through > 0.0
     alone = plant.loop_tank.volume > 0.0 and not through
     reduced = ReducedPlant(
@@ -254,7 +255,7 @@ def _second(
     """The second balance, without the heat pump."""
     plant, drive, tank = assembly.plant, assembly.drive, assembly.plant.loop_tank
     through = tank.volume > 0.0 and tank.through > 0.0
-    store = RHO_CP * plant.column.cell_volume * assembly.start.size / JOULE_PER_KWH  # kWh/K
+    store = RHO_CP * plant.column.volume / JOULE_PER_KWH  # kWh/K
     held = RHO_CP * tank.volume / JOULE_PER_KWH if through else 0.0
     demand, spared = grade.of_taps(scale, served.taps, _volume(assembly), drive.mains)
     if tank.volume == 0.0 or through:
@@ -269,7 +270,7 @@ def _second(
     if years > 1:  # only the mean is known: a part at its hottest, the rest at its coldest
         hot = (served.store_start - water.coldest) / (water.hottest - water.coldest)
         start = float((1.0 - hot) * ends[0] + hot * ends[1])
-    losing = -np.log1p(-plant.column.fading) * 3600.0 / plant.step_seconds * store  # kWh/K in an hour
+    losing = plant.column.loss * 3600.0 / JOULE_PER_KWH  # kWh/K in an hour
     gain = losing * 0.25 * (best.around - best.around_least) ** 2
     if through:
         gain = gain + tank.loss / 1000.0 * 0.25 * (plant.column.room - best.around_least) ** 2

@@ -16,7 +16,6 @@ from hpwhsim.study.sizing import (
     hardest,
     plant_of,
     try_plant,
-    with_tanks,
 )
 from hpwhsim.study.years import at_once
 from hpwhsim.tables import read_table
@@ -157,9 +156,7 @@ class Market:
 
     def _try(self, choice: Choice, volume: float, neediest: bool = False) -> Trial:
         """The choice with a store of `volume` [m³]."""
-        bench = with_tanks(self._bench, choice.modules, choice.tanks)
-        if neediest:
-            bench = hardest(bench, choice.capacity, NEEDIEST)
+        bench = hardest(self._bench, choice.capacity, NEEDIEST) if neediest else self._bench
         factor = choice.module.size / bench.assembly.made.capacity
         return try_plant(bench, plant_of(bench, choice.modules, factor, volume, choice.tanks))
 

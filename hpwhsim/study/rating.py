@@ -17,7 +17,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study.draw_bench import (
     DELIVERY_C,
     HUMIDITY,
@@ -124,7 +124,7 @@ def simulated_day(unit: Unit, draws: Sequence[Draw]) -> Day:
 
     # to the temperatures of the test, and to the same heat in the store
     still = use <= 0.0
-    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    whole = unit.plant.column.volume * RHO_CP
     mean_c = 0.5 * (stored[1:] + stored[:-1]) / whole
     tank_c = float(mean_c[still].mean())
     volume = float(use.sum())
@@ -187,7 +187,7 @@ def _standing(unit: Unit, trace: Trace, begin: int, pause: slice, efficiency: fl
     since, end = begin + pause.start, begin + pause.stop
     length = (end - since) * unit.plant.step_seconds
     bought = trace.bought[since:end].sum() - (trace.stored[end] - trace.stored[since]) / efficiency
-    whole = unit.start.size * unit.plant.column.cell_volume * RHO_CP
+    whole = unit.plant.column.volume * RHO_CP
     mean_c = float((trace.stored[since:end] + trace.stored[since + 1 : end + 1]).mean()) / (2.0 * whole)
     power = float(bought) / length
     return _Standing(power, power / (mean_c - ROOM_C))

@@ -4,25 +4,25 @@ What a plant is made of is asked part by part, each with the blocks that it need
 hide a wrong tariff, nor a wrong key of one block what is wrong with another.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.account.electrical import check_supply
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.demand.draws import smooth_draws
 from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
-from hpwhsim.errors import Findings, together
-from hpwhsim.plant.assemble import cold_water
+from hpwhsim.errors import Findings, InputError, together
+from hpwhsim.plant.assemble import cold_water, looks_of
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import make_machine
 from hpwhsim.plant.sources import make_source
-from hpwhsim.scenario.reading import Loaded, WrongScenario, read_scenario
+from hpwhsim.scenario.reading import WrongScenario
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study import greenhouse, money
 
@@ -35,25 +35,16 @@ Ask = Callable[[], object]
 USUAL = 0.15  # m3 a day and home where none is written: it only has to be some
 
 
-def read(path: Path, overrides: Sequence[str] = (), weather: Path | None = None) -> Loaded:
-    """Read a scenario as `read_scenario`; where keys are wrong, what else is wrong is listed with them.
-
-    Raises
-    ------
-    InputError
-        A line for each thing that is wrong.
-    """
-    try:
-        return read_scenario(path, overrides, weather)
-    except WrongScenario as error:
-        wrong = Findings(error.lines)
-        for ask in (*_named_files(error.sound), *account_checks(error.sound)):
-            with suppress(AttributeError), wrong.step():  # it needs a block that is wrong
-                ask()
-        with suppress(AttributeError), wrong.step():
-            year = read_weather(error.sound.site.weather)
-            wrong.lines += plant_refusals(error.sound, year)
-        raise together(error.where, wrong.lines) from None
+def all_refusals(error: WrongScenario) -> InputError:
+    """What is wrong with the keys of a scenario, and what else is wrong with the blocks that can be asked."""
+    wrong = Findings(error.lines)
+    for ask in (*_named_files(error.sound), *account_checks(error.sound)):
+        with suppress(AttributeError), wrong.step():  # it needs a block that is wrong
+            ask()
+    with suppress(AttributeError), wrong.step():
+        year = read_year(error.sound.site.weather)
+        wrong.lines += plant_refusals(error.sound, year)
+    return together(error.where, wrong.lines)
 
 
 def _named_files(scenario: Scenario) -> Iterator[Ask]:
@@ -71,14 +62,14 @@ def account_checks(scenario: Scenario) -> Iterator[Ask]:
         yield lambda: check_supply(checks.voltage, checks.phases)
 
 
-def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
+def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
     """What is wrong with the parts of a plant, a line each.
 
     Parameters
     ----------
     scenario : Scenario
         It may lack blocks: what needs them is not asked.
-    weather : Dataset
+    weather : WeatherYear
         Its year.
     """
     wrong = Findings()
@@ -94,9 +85,15 @@ def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
     def source() -> object:
         outdoors = dry_bulb if scenario.plant.source_kind == "outdoor-air" else None
         made = make_machine(scenario, outdoors, [], [])
-        return make_source(scenario, weather, _use(scenario) / 1e3, mains(), made, [], [])
+        year = cast("xr.Dataset", weather)  # its columns and attributes alone are asked for
+        return make_source(scenario, year, _use(scenario) / 1e3, mains(), made, [], [])
 
-    for ask in (lambda: _use(scenario), lambda: make_clock(scenario, dry_bulb, 0.0), loop, source):
+    for ask in (
+        lambda: _use(scenario),
+        lambda: make_clock(scenario, dry_bulb, 0.0, looks_of(scenario)),
+        loop,
+        source,
+    ):
         with suppress(AttributeError), wrong.step():  # it needs a block that is wrong
             ask()
     return list(dict.fromkeys(wrong.lines))
@@ -104,7 +101,7 @@ def plant_refusals(scenario: Scenario, weather: "xr.Dataset") -> list[str]:
 
 def _use(scenario: Scenario) -> Array:
     """Litres of each step, smooth."""
-    hot_water, steps = scenario.hot_water, scenario.run.steps_per_hour
+    hot_water, steps = scenario.hot_water, looks_of(scenario)
     if hot_water.metered is not None:
         return smooth_draws(read_metered(hot_water.metered), steps)
     if isinstance(hot_water.pattern, Path):

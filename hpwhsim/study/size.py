@@ -33,7 +33,6 @@ from hpwhsim.study.sizing import (
     sized,
     try_plant,
     with_seeds,
-    with_tanks,
 )
 from hpwhsim.study.year import run_year
 from hpwhsim.study.years import march_years
@@ -103,8 +102,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
             record["chosen"] = {**_beside(bench, market, choice), "year": year}
             if years > 0:
                 new = next_seeds(scenario, sizing.seeds, years)
-                other = with_tanks(bench, choice.modules, choice.tanks)
-                other = other._replace(draws=new_years(bench, new))
+                other = bench._replace(draws=new_years(bench, new))
                 factor = choice.module.size / bench.assembly.made.capacity
                 plant = plant_of(other, choice.modules, factor, choice.volume, choice.tanks)
                 record["seeds"] = chances(_with(scenario, choice), weather, new) | served(other, plant)
@@ -319,8 +317,7 @@ def _beside(bench: Bench, market: Market, choice: Choice) -> Record:
     why = point(bench, classical(bench), choice.modules, factor, explain=True)
     more: Record = {}
     if bench.draws:
-        chosen = with_tanks(bench, choice.modules, choice.tanks)
-        more = served(chosen, plant_of(chosen, choice.modules, factor, choice.volume, choice.tanks))
+        more = served(bench, plant_of(bench, choice.modules, factor, choice.volume, choice.tanks))
         near = why.least.volume if isfinite(why.least.volume) else choice.volume
         more["least_storage_litres"] = spread_record(bench, choice.modules, factor, near)
     return {

@@ -16,11 +16,12 @@ from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP, Column
 from hpwhsim.study.design_days import (
     LENGTHS,
     DesignDays,
     Judged,
+    at_share,
     design_air,
     design_days,
     judge,
@@ -170,10 +171,10 @@ def ordered(bench: Bench, capacity: float) -> tuple[Draws, ...]:
         design, drive = bench.design, bench.design.drive
         air = bench.assembly.plant.sources.kind == SourceKind.OUTDOOR_AIR
         output = design.output / (bench.assembly.made.capacity if air else 1.0)
-        share = np.repeat(output, drive.use.size // output.size) * may_charge(drive)
+        steps = drive.use.size // drive.mains.size
+        share = np.repeat(output, steps) * may_charge(drive)
         rise = float((bench.scenario.outlet_temperature - drive.mains).mean())
         litres_hour = capacity / (RHO_CP * rise) * 3.6e6
-        steps = drive.use.size // drive.mains.size
 
         def need(draws: Draws) -> tuple[float, float, int]:
             litres = hot_litres(alone(bench, draws))
@@ -214,12 +215,25 @@ def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: in
         machine = settled(
             machine._replace(capacity_w=factor * machine.capacity_w, power_w=factor * machine.power_w)
         )
-    return plant._replace(
-        column=settled(store_column(sized(bench.scenario, modules, volume, tanks), [])),
+    column = settled(store_column(sized(bench.scenario, modules, volume, tanks), []))
+    return at_heights(plant, column, volume)._replace(
         machine=machine,
         outlet=plant.outlet.copy(),  # a march fills these, and several run at once
         speed=plant.speed.copy(),
     )
+
+
+def at_heights(plant: Plant, column: Column, volume: float) -> Plant:
+    """The plant on another store: all ports and sensors at the same shares of its height.
+
+    `volume` is that of the column before it was rounded, as heights are worked out from it. [m³]
+    """
+    ports = ("intake_port", "return_port", "draw_port", "loop_port", "condenser_top", "reserve_level")
+    places = [getattr(plant, name) for name in ports]
+    places += [plant.controls.start_level, plant.controls.stop_level]
+    *moved, start, stop = at_share(np.array(places), plant.column.volume, volume).tolist()
+    controls = plant.controls._replace(start_level=start, stop_level=stop)
+    return plant._replace(column=column, controls=controls, **dict(zip(ports, moved, strict=True)))
 
 
 def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
@@ -243,12 +257,6 @@ def based(bench: Bench, modules: int, tanks: int | None = None) -> Assembly:
         )
         bench.bases[key] = made._replace(plant=plant)
     return bench.bases[key]
-
-
-def with_tanks(bench: Bench, modules: int, tanks: int) -> Bench:
-    """The bench for stores of another number of tanks: in series they are cut otherwise."""
-    base = based(bench, modules, tanks)
-    return bench._replace(design=bench.design._replace(start=base.start, series=base.series))
 
 
 def try_plant(bench: Bench, plant: Plant) -> Trial:
@@ -309,7 +317,7 @@ def try_year(bench: Bench, plant: Plant, brief: bool = False) -> Trial:
 
 
 def hot_litres(bench: Bench) -> Array:
-    """Water at outlet temperature that the taps take in each step of the design days, (step,). [L]"""
+    """Water at outlet temperature that the taps take, (part of an hour of the design days,). [L]"""
     drive, scenario = bench.design.drive, bench.scenario
     mains = np.repeat(drive.mains, drive.use.size // drive.mains.size)
     rise = np.maximum(scenario.hot_water.use_temperature - mains, 0.0)

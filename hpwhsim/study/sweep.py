@@ -20,10 +20,10 @@ from hpwhsim.quantities import Kind, QuantityError, read_quantity
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.study.answer import answer
+from hpwhsim.study.answer import Baselines, Checked, answered, years_of
 from hpwhsim.study.answer import check as answer_check
+from hpwhsim.study.reading import read
 from hpwhsim.study.records import Flat, absent, bare, flatten
-from hpwhsim.study.refusals import read
 from hpwhsim.study.year import Record
 from hpwhsim.tables import read_table
 
@@ -47,6 +47,7 @@ _RANGE = re.compile(
 _QUANTITY = re.compile(r"([-+\d.,]+(?:[eE][-+]?\d+)?)\s*([^\W\d].*)")
 FORM = "allowed KEY.PATH=VALUE,VALUE,... or KEY.PATH=FIRST..LAST/NUMBER"
 MOST = 1000  # values of a range
+MOST_WAITING = 50  # cases, of about 5 MB each
 
 
 class Axis(NamedTuple):
@@ -74,6 +75,8 @@ class Plan(NamedTuple):
     keys: tuple[str, ...]  # of the annual record
     chosen: bool  # the user named the keys
     cases: list[Case]  # the last axis runs fastest
+    baselines: Baselines  # that cases have in common
+    checked: dict[str, Checked]  # by the name of the case, of those that wait for their march
 
 
 class Row(NamedTuple):
@@ -128,11 +131,13 @@ def plan(
                     raise own from None
             raise InputError(f"case {name}: {error}") from None
         cases.append(Case(values, name, loaded))
-    return Plan(axes, chosen, keys is not None, cases)
+    return Plan(axes, chosen, keys is not None, cases, Baselines({}, {}), {})
 
 
-def check(case: Case) -> None:
+def check(plan: Plan, case: Case) -> None:
     """Read the files of a case and build its plant and its baseline's, without a march.
+
+    Of `MOST_WAITING` cases the plants are kept for it; those of the others are built again.
 
     Raises
     ------
@@ -140,12 +145,14 @@ def check(case: Case) -> None:
         Naming the case.
     """
     try:
-        answer_check(case.loaded)
+        checked = answer_check(case.loaded, plan.baselines)
     except InputError as error:
         raise InputError(f"case {case.name}: {error}") from None
+    if len(plan.checked) < MOST_WAITING:
+        plan.checked[case.name] = checked
 
 
-def run(case: Case, keys: Sequence[str]) -> Row:
+def run(plan: Plan, case: Case) -> Row:
     """March a case; what it has no value of is None.
 
     Raises
@@ -153,8 +160,10 @@ def run(case: Case, keys: Sequence[str]) -> Row:
     InputError
         If its plant cannot work as asked, or a key holds more than one number.
     """
+    keys, baselines = plan.keys, plan.baselines
     try:
-        record = answer(case.loaded).year.record
+        checked = plan.checked.pop(case.name, None) or answer_check(case.loaded, baselines)
+        record = answered(checked.asked, *years_of(checked, baselines)).year.record
     except InputError as error:
         raise InputError(f"case {case.name}: {error}") from None
     flat = flatten(record)

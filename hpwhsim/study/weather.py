@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import read_year
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.plain_source import SOIL_DIFFUSIVITY
 from hpwhsim.study.design_days import LENGTHS, cold_days
@@ -69,7 +69,7 @@ def describe(path: Path, below_c: Sequence[float] = ()) -> Site:
 
     Degree-days are taken from the means of the 24 hours of each day.
     """
-    weather = read_weather(path)
+    weather = read_year(path)
     attrs = weather.attrs
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
     humidity = np.asarray(weather["relative_humidity"].values, dtype=np.float64)

@@ -14,7 +14,7 @@ from hpwhsim.account.hygiene import hygiene
 from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
-from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
@@ -25,7 +25,7 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.storage.tank import RHO_CP
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.study import sewage_range
 from hpwhsim.study.connected import Connected, connected
 from hpwhsim.study.sourced import (
@@ -78,8 +78,20 @@ class Ready(NamedTuple):
     """A scenario that is set up to be marched."""
 
     loaded: Loaded
-    weather: "xr.Dataset"
+    weather: WeatherYear
     assembly: Assembly
+
+
+def built(loaded: Loaded, weather: WeatherYear) -> Ready:
+    """A scenario set up in its weather.
+
+    Raises
+    ------
+    InputError
+        If the plant cannot work as asked.
+    """
+    # `assemble` asks for columns and attributes alone: no need to load xarray
+    return Ready(loaded, weather, assemble(loaded.scenario, cast("xr.Dataset", weather)))
 
 
 def run_year(loaded: Loaded) -> Year:
@@ -104,15 +116,15 @@ def run_years(cases: Iterable[Loaded]) -> list[Year | InputError]:
     list of Year or InputError
         Of each case what `run_year` gives, or raises.
     """
-    weather: dict[Path, xr.Dataset] = {}
+    weather: dict[Path, WeatherYear] = {}
     ready: list[Ready | InputError] = []
     for loaded in cases:
         path = loaded.scenario.site.weather
         try:
             if path not in weather:
-                weather[path] = read_weather(path)
+                weather[path] = read_year(path)
             with loaded.named():
-                ready.append(Ready(loaded, weather[path], assemble(loaded.scenario, weather[path])))
+                ready.append(built(loaded, weather[path]))
         except InputError as error:
             ready.append(error)
     years = iter(years_ready([case for case in ready if isinstance(case, Ready)]))
@@ -313,7 +325,7 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         drive.use,
         drive.mains,
         hot,
-        step_seconds=assembly.plant.step_seconds,
+        step_seconds=3600.0 * HOURS / drive.use.size,
         use_c=hot_water.use_temperature,
         setpoint_c=hot_water.tempering_valve,
         difference_k=hot_water.tempering_difference,
@@ -347,7 +359,7 @@ def _quarter_kw(out: Hourly) -> Array:
 
 def _record(
     loaded: Loaded,
-    weather: "xr.Dataset",
+    weather: WeatherYear,
     assembly: Assembly,
     marched: Marched,
     hourly: dict[str, Array],
@@ -358,8 +370,8 @@ def _record(
     """The annual record, keys in the order of tables/results.csv."""
     scenario, plant, out = loaded.scenario, assembly.plant, marched.last
     sums = energy.totals(hourly)
-    joule = RHO_CP * plant.column.cell_volume
-    change = float((out.profile - marched.start).sum()) * joule / JOULE_PER_KWH
+    slice_kwh = RHO_CP * plant.column.volume / out.profile.size / JOULE_PER_KWH  # per kelvin
+    change = float((out.profile - marched.start).sum()) * slice_kwh
     tank = plant.loop_tank
     change += RHO_CP * tank.volume * float(out.loop_tank_end[-1] - tank.setpoint) / JOULE_PER_KWH
     lowest_top = float(out.store_top.min())

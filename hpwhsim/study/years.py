@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.plant.march import march, marcher
+from hpwhsim.plant.first_march import prepare
+from hpwhsim.plant.march import march
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
@@ -41,11 +42,12 @@ class Figures(NamedTuple):
 def march_years(assembly: Assembly, years: int) -> Marched:
     """March the plant through `years` years of the same weather and draws, every one of them in full."""
     plant, drive, state = assembly.plant, assembly.drive, assembly.state
+    prepare(plant.sources.kind)
     store = assembly.start.copy()
     found: list[Figures] = []
     for _ in range(years):
         start = store.copy()
-        out = march(plant, drive, state, store, assembly.series)
+        out = march(plant, drive, state, store)
         if years > 1:
             found.append(figures(assembly, out))
     yearly = {name: [getattr(year, name) for year in found] for name in Figures._fields} if found else {}
@@ -55,7 +57,7 @@ def march_years(assembly: Assembly, years: int) -> Marched:
 def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
     """March independent plants at once, each through its number of years as by `march_years`."""
     for assembly, _ in plants:
-        marcher(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
+        prepare(assembly.plant.sources.kind)  # made here: two threads that ask first would compile it twice
     return at_once(lambda plant: march_years(*plant), plants)
 
 

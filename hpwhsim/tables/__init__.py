@@ -1,6 +1,7 @@
 """Packaged CSV tables; each row names its source by an id of ``sources.csv``."""
 
 import csv
+from functools import cache
 from importlib.resources import files
 
 
@@ -14,9 +15,14 @@ def read_plain(name: str) -> list[dict[str, str]]:
     FileNotFoundError
         If the package carries no such table.
     """
+    return [dict(row) for row in _rows(name)]
+
+
+@cache
+def _rows(name: str) -> tuple[dict[str, str], ...]:
     text = (files(__name__) / f"{name}.csv").read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    return list(csv.DictReader(lines))
+    return tuple(csv.DictReader(lines))
 
 
 def read_table(name: str) -> list[dict[str, str]]:
@@ -33,6 +39,11 @@ def read_table(name: str) -> list[dict[str, str]]:
     FileNotFoundError
         If the package carries no such table.
     """
+    return [dict(row) for row in _cited_rows(name)]
+
+
+@cache
+def _cited_rows(name: str) -> tuple[dict[str, str], ...]:
     from hpwhsim.tables.sources import cited
 
     rows = read_plain(name)
@@ -41,4 +52,4 @@ def read_table(name: str) -> list[dict[str, str]]:
             ids = [f"[{name}]" for name in row[column].split()]
             stem = column.removesuffix("source")
             row[f"{stem}citation"], row[f"{stem}status"] = cited("; ".join(ids))
-    return rows
+    return tuple(rows)

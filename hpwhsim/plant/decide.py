@@ -1,0 +1,160 @@
+"""What is looked at, and how many modules run."""
+
+import numpy as np
+
+from hpwhsim.kernel import kernel, kernel_inside, kernel_inside_apart
+from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
+from hpwhsim.plant.charging import WORKS, entering, refusal
+from hpwhsim.plant.controls import modules_to_run, next_call
+from hpwhsim.plant.heat_source import meet, offered, refused_by
+from hpwhsim.plant.state import Charge, Decision, Hour, Look
+from hpwhsim.source.offer import Offer, met
+from hpwhsim.storage.layers import Layers, level_of, sensed
+
+# A source that was cooled to the limit must carry who joins again by so much more, less as time goes by:
+# the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
+RESET, RESET_TIME = 0.5, 86400.0  # K, s
+SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+
+
+@kernel
+def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[float, float, float]) -> Hour:
+    """The settings of an hour, with what frost costs in it: capacity, power, heat drawn back."""
+    backup_at = drive.backup_setpoint[index]
+    return Hour(
+        number=index,
+        mains=drive.mains[index],
+        lift=drive.lift[index],
+        backup_at=backup_at,
+        backup_level=drive.backup_level[index],
+        lifts_to=backup_at if series else -np.inf,
+        loop_watts=drive.loop_loss[index % 24],
+        loop_back=drive.loop_return[index % 24],
+        frosted=(frost[0], frost[1]),
+        drawn_back=frost[2],
+        pause=drive.frost_pause[index],
+    )
+
+
+@kernel_inside
+def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) -> Look:
+    """Outdoor air and clock as they are at a step."""
+    source = drive.source[hour.number]
+    barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
+    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
+
+
+@kernel_inside_apart
+def seen_source(
+    plant: Plant,
+    drive: Drive,
+    offer: Offer,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    running: int,
+) -> Look:
+    """A source that the machine cools, and the clock, at a step; `use` is water at use temperature. [m³/s]"""
+    expected = max(running, 1)
+    source = free = met(offer, 0.0)
+    fed, inlet, barred = 1.0, 0.0, WORKS
+    if plant.modules > 0:
+        inlet = entering(plant, layers, hour, use, free, float(expected))
+        source, fed = meet(plant, offer, inlet, float(expected), hour.frosted)
+        if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
+            barred = refused_by(plant, offer, source, fed, inlet)
+    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
+
+
+@kernel_inside
+def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[bool, int, bool]:
+    """Whether the heat pump may run at a step, how many modules, and whether the backup may."""
+    open_hour = drive.permitted[step % drive.permitted.size]
+    if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
+        open_hour = level_of(layers, plant.column, plant.use_temperature) > plant.reserve_level
+    of_day = step % drive.most_modules.size
+    return open_hour, min(plant.modules, drive.most_modules[of_day]), drive.backup_permitted[of_day]
+
+
+@kernel_inside
+def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge) -> Decision:
+    """What the sensors and the clock ask for; whether it can be had is found after."""
+    controls = plant.controls
+    at_start = at_stop = 0.0
+    if charge.calling:
+        at_stop, _, _ = sensed(layers, controls.stop_level)
+    else:
+        at_start, _, _ = sensed(layers, controls.start_level)
+    calling = next_call(controls, charge.calling, at_start - hour.lift, at_stop - hour.lift)
+    permitted = seen.open_hour and seen.barred == WORKS and seen.most_modules > 0
+    wanted = modules_to_run(controls, seen.most_modules, calling, permitted, charge.running, charge.since)
+    refused = charge.refused
+    if wanted > charge.running and charge.rested < max(controls.stage_delay, controls.minimum_off):
+        wanted = charge.running  # the refusal stands
+    elif seen.barred != WORKS:
+        refused = seen.barred
+    elif wanted > 0 or not calling:
+        refused = WORKS
+    return Decision(calling, wanted, refused)
+
+
+@kernel_inside
+def may_start(
+    plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
+) -> Decision:
+    """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
+    why = refusal(plant, source, entering(plant, layers, hour, use, source, float(asked.wanted)))
+    if why == WORKS:
+        return asked
+    return Decision(asked.calling, charge.running, why)
+
+
+@kernel_inside_apart
+def fewer(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    charge: Charge,
+    asked: Decision,
+    seen: Look,
+    offer: Offer,
+) -> tuple[Decision, Look, Offer]:
+    """As many modules of those asked for as a source that they cool and the water can carry.
+
+    None starts or goes on but where it can work: one fewer cools the source less. `offer` is what the source
+    offers the modules that `seen` expects.
+    """
+    wanted, refused = asked.wanted, asked.refused
+    source, fed, expected = seen.source, seen.fed, seen.expected
+    while wanted > 0:
+        if wanted != expected:
+            offer = offered(kind, plant, drive, state, step, hour.number, wanted)
+            source, fed = meet(plant, offer, seen.inlet, float(wanted), hour.frosted)
+            expected = wanted
+        now = entering(plant, layers, hour, use, source, float(wanted))
+        spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
+        why = refused_by(plant, offer, source - spare, fed, now)
+        if why == WORKS:
+            break
+        refused = why
+        wanted -= 1
+    found = Look(
+        source,
+        seen.free,
+        fed,
+        expected,
+        seen.inlet,
+        seen.barred,
+        seen.open_hour,
+        seen.most_modules,
+        seen.backup_allowed,
+    )
+    return Decision(asked.calling, wanted, refused), found, offer

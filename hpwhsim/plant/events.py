@@ -1,0 +1,150 @@
+"""How long nothing changes: the time to the next sensor, layer used up, or timer."""
+
+import numpy as np
+
+from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.plant.arrays import Plant
+from hpwhsim.plant.charging import hottest_inlet
+from hpwhsim.plant.controls import Rotation
+from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
+from hpwhsim.plant.state import Charge, Flow, Heat, Hour
+from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
+
+LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
+MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
+SOONEST = 2.0  # s: a sensor or timer is met within this
+SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
+MOST_MOVED = 0.2  # of a tank in a window
+
+
+@kernel
+def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> float:
+    """Flow from the store to the loop by the water that it gets at first. [m³/s]
+
+    Parameters
+    ----------
+    plant, hour
+        The plant and its hour.
+    flow, taps : float
+        Water straight from the heat pump, and hot water to the taps. [m³/s]
+    top : float
+        Water of the store. [°C]
+    """
+    if hour.loop_watts <= 0.0 or plant.loop_runs <= 0.0:
+        return 0.0
+    full = hour.loop_watts / RHO_CP
+    supply = top
+    turns = full / (plant.loop_supply - hour.loop_back)  # the loop's own flow
+    if hour.lifts_to > -np.inf:
+        if flow >= turns:
+            supply = plant.outlet[0]
+        if supply < hour.lifts_to:
+            supply = min(hour.lifts_to, supply + plant.backup_power / RHO_CP / turns)
+    elif flow > taps:
+        supply = plant.outlet[0]
+    return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
+
+
+@kernel_inside
+def rise_at(plant: Plant, flow: Flow, height: float) -> float:
+    """How fast water rises at a height. [m³/s]"""
+    rise = flow.taps - flow.straight
+    if height > plant.loop_port:
+        rise += flow.loop
+    if height > plant.draw_port:
+        rise = 0.0
+    if plant.intake_port < height <= plant.return_port:
+        rise -= flow.between
+    return rise
+
+
+@kernel_inside
+def to_sensors(
+    plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool
+) -> float:
+    """Time until the water at the sensor that matters may be what switches. [s]
+
+    `backup_waits`: a backup in the store may run and does not.
+    """
+    controls, column = plant.controls, plant.column
+    found = np.inf
+    if plant.modules > 0 and not charge.calling:
+        rise = rise_at(plant, flow, controls.start_level)
+        if rise > 0.0:
+            front = level_of(layers, column, controls.start_at + hour.lift)
+            found = max(controls.start_level - front, 0.0) / rise
+    elif charge.running > 0:
+        fall = -rise_at(plant, flow, controls.stop_level)
+        if fall > 0.0:
+            front = level_of(layers, column, controls.stop_at + hour.lift)
+            found = max(front - controls.stop_level, 0.0) / fall
+    if backup_waits:
+        rise = rise_at(plant, flow, hour.backup_level)
+        if rise > 0.0:
+            front = level_of(layers, column, hour.backup_at - plant.backup_dead_band)
+            if front < hour.backup_level:  # a heater at its sensor warms what rises past it at once
+                found = min(found, max((hour.backup_level - front) / rise, MINUTE))
+    return max(found, SOONEST)
+
+
+@kernel_inside
+def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
+    """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
+
+    A minute at most, since water mixes; the sooner, the nearer the water comes to where it stops.
+    """
+    controls = plant.controls
+    heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
+    here, above, below = sensed(layers, controls.stop_level)
+    to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
+    to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
+    return min(max(min(to_stop, to_limit) / heat.heat, SOONEST_WARM), MINUTE)
+
+
+@kernel_inside
+def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
+    """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
+    controls = plant.controls
+    found = np.inf
+    if charge.running > 0:
+        if charge.calling and controls.stage_delay > 0.0 and charge.running < plant.modules:
+            found = controls.stage_delay - charge.since % controls.stage_delay
+        elif not charge.calling:
+            found = controls.minimum_run - charge.since
+        if charge.warming > 0.0:
+            found = min(found, charge.warming / charge.running)
+        if pause > 0.0:
+            found = min(found, to_defrost(plant, rotation, charge.running, pause))
+    elif charge.calling and charge.since < controls.minimum_off:
+        found = controls.minimum_off - charge.since
+    rest = max(controls.stage_delay, controls.minimum_off)
+    if charge.calling and charge.rested < rest:
+        found = min(found, rest - charge.rested)
+    return max(found, SOONEST)
+
+
+@kernel_inside
+def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> float:
+    """Time until one of the running modules begins or ends a defrost. [s]"""
+    found = np.inf
+    filling = (1.0 - pause) * plant.controls.defrost_time / pause  # s of heating that fill a coil
+    for rank in range(running):
+        m = (rotation.lead[0] + rank) % plant.modules
+        if rotation.thawing[m] > 0.0:
+            found = min(found, rotation.thawing[m])
+        elif rotation.ice[m] < 1.0:
+            found = min(found, (1.0 - rotation.ice[m]) * filling)
+    return found
+
+
+@kernel_inside
+def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
+    """Whether water of use temperature may run out below the outlet while `use` and the loop are served.
+
+    `use` is water at use temperature in m³, that of the loop is what it takes in `LONGEST`.
+    """
+    front = level_of(layers, plant.column, plant.use_temperature)
+    top = top_of(layers)
+    loop = loop_now(plant, hour, 0.0, 0.0, top)
+    moved = hot_needed(plant, use, hour.mains, plant.use_temperature) + loop * LONGEST
+    return front + moved + 0.02 * plant.column.volume >= plant.draw_port

@@ -1,0 +1,473 @@
+"""A stratified store: layers of water that move with it, from the bottom up.
+
+Water that enters is a layer, or joins one of its own temperature; water that leaves is taken from the layers
+where it leaves, and what is above or below moves up or down as a whole. Nothing is remapped, so a front stays
+as sharp as conduction and mixing leave it, whatever the time between two looks at the store.
+
+Volumes are in m³ and heights are the volume below them; heat is in m³·K (multiply by ``RHO_CP`` for J).
+Tanks in series are one column, cut into tanks of equal volume: water passes from one to the next, heat does
+not.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.kernel import kernel, kernel_apart
+
+Array = NDArray[np.float64]
+
+RHO_CP = 988.035 * 4181.3
+"""Heat capacity of water by volume, J/m³K: density and specific heat at 50 °C, one atmosphere (IAPWS-95)."""
+
+MOST = 64
+"""Layers of a tank after a merger; with it a year's kWh are those of twice as many, see tests."""
+
+NEAR = 0.05  # K: water so near to a layer's temperature joins it
+SPARE = 16  # layers more than after the last merger before the next
+FEWEST = 6  # of each of many tanks in series
+FIRST_LOSS = 1e-5  # K²: spread over the store's volume that a merger may always lose
+LESS_NICE = 4.0  # times more, until the layers are few enough
+PLACES = 4096  # of the arrays; the layers lie in their middle
+EDGE = 64  # free places at either end, below which the layers are moved to the middle again
+SLIVER = 1e-9  # m³ that are no layer of their own
+
+
+class Column(NamedTuple):
+    """What the store is."""
+
+    volume: float  # m³
+    tanks: int  # in series, bottom to top
+    area: float  # of the water's section, of the chain of tanks, m²
+    stirred: float  # at the foot of each tank, by what flows in, m³
+    loss: float  # heat loss coefficient of the whole store, W/K
+    room: float  # °C
+    diffusivity: float  # effective, of heat along the height, m²/s
+
+
+class Layers(NamedTuple):
+    """The water of a store and work space; filled by the march."""
+
+    volume: Array  # (place,) m³
+    temperature: Array  # (place,) °C
+    span: NDArray[
+        np.int64
+    ]  # (3,) place of the lowest layer, how many there are, and how many call for a merger
+    piece: Array  # (5, place) work space of the conduction
+
+
+def make_column(
+    volume: float,
+    height: float,
+    *,
+    loss: float,
+    room: float,
+    conductivity: float,
+    stirred: float,
+    tanks: int = 1,
+) -> Column:
+    """Constants of a store.
+
+    Parameters
+    ----------
+    volume, height : float
+        Of the water in all tanks; height of the chain, one upon the other. [m³], [m]
+    loss : float
+        Heat loss coefficient of the whole store, spread evenly over its volume. [W/K]
+    room : float
+        Temperature around the store. [°C]
+    conductivity : float
+        Effective vertical conductivity. [W/mK]
+    stirred : float
+        Share of a tank that water entering at its foot stirs.
+    tanks : int
+        In series.
+    """
+    return Column(
+        volume=volume,
+        tanks=tanks,
+        area=volume / height,
+        stirred=stirred * volume / tanks,
+        loss=loss,
+        room=room,
+        diffusivity=conductivity / RHO_CP,
+    )
+
+
+def make_layers(column: Column, temperature: Array) -> Layers:
+    """The store filled with slices of equal volume. [°C], bottom to top."""
+    layers = Layers(
+        np.zeros(PLACES), np.zeros(PLACES), np.zeros(3, dtype=np.int64), np.zeros((5, 2 * PLACES))
+    )
+    low = PLACES // 2 - temperature.size // 2
+    layers.span[:] = low, temperature.size, 0
+    layers.volume[low : low + temperature.size] = column.volume / temperature.size
+    layers.temperature[low : low + temperature.size] = temperature
+    return layers
+
+
+def slices(layers: Layers, count: int) -> Array:
+    """Mean temperatures of `count` slices of equal volume, bottom to top. [°C]"""
+    low, n = layers.span[0], layers.span[1]
+    volume = layers.volume[low : low + n]
+    edges = np.concatenate(([0.0], np.cumsum(volume)))
+    heat = np.concatenate(([0.0], np.cumsum(volume * layers.temperature[low : low + n])))
+    at = np.linspace(0.0, edges[-1], count + 1)
+    return np.asarray(np.diff(np.interp(at, edges, heat)) / np.diff(at))
+
+
+@kernel
+def sensed(layers: Layers, height: float) -> tuple[float, float, float]:
+    """Temperature at a height [°C], and how far that layer reaches above and below it [m³]."""
+    low, n = layers.span[0], layers.span[1]
+    volume = layers.volume[low : low + n]
+    below, k = height, 0
+    for k in range(n):
+        if below < volume[k]:
+            break
+        below -= volume[k]
+    else:
+        below = volume[n - 1]
+    return layers.temperature[low + k], volume[k] - below, below
+
+
+@kernel
+def top_of(layers: Layers) -> float:
+    """Temperature at the top. [°C]"""
+    return layers.temperature[layers.span[0] + layers.span[1] - 1]
+
+
+@kernel
+def foot(layers: Layers) -> float:
+    """Temperature at the bottom. [°C]"""
+    return layers.temperature[layers.span[0]]
+
+
+@kernel
+def level_of(layers: Layers, column: Column, value: float) -> float:
+    """Lowest height at which the store is at least `value` °C; its volume where it is colder throughout."""
+    low, n = layers.span[0], layers.span[1]
+    volume, temperature = layers.volume[low : low + n], layers.temperature[low : low + n]
+    height = 0.0
+    for k in range(n):
+        if temperature[k] >= value:
+            return height
+        height += volume[k]
+    return column.volume
+
+
+@kernel
+def mean_above(layers: Layers, height: float, volume: float) -> float:
+    """Mean temperature of the `volume` that lies above a height. [°C]"""
+    k = layers.span[0]
+    last = k + layers.span[1] - 1
+    below = height
+    while k < last and below >= layers.volume[k]:
+        below -= layers.volume[k]
+        k += 1
+    left, heat = volume, 0.0
+    part = layers.volume[k] - below
+    while k < last and part < left:
+        heat += part * layers.temperature[k]
+        left -= part
+        k += 1
+        part = layers.volume[k]
+    return (heat + left * layers.temperature[k]) / volume
+
+
+@kernel
+def heat_of(layers: Layers) -> float:
+    """Heat above 0 °C. [m³·K]"""
+    low, n = layers.span[0], layers.span[1]
+    heat = 0.0
+    for k in range(low, low + n):
+        heat += layers.volume[k] * layers.temperature[k]
+    return heat
+
+
+@kernel_apart
+def to_middle(layers: Layers) -> None:
+    """Move the layers to the middle of their arrays."""
+    low, n = layers.span[0], layers.span[1]
+    new = (PLACES - n) // 2
+    if new < low:
+        for k in range(n):
+            layers.volume[new + k], layers.temperature[new + k] = (
+                layers.volume[low + k],
+                layers.temperature[low + k],
+            )
+    else:
+        for k in range(n - 1, -1, -1):
+            layers.volume[new + k], layers.temperature[new + k] = (
+                layers.volume[low + k],
+                layers.temperature[low + k],
+            )
+    layers.span[0] = new
+
+
+@kernel
+def join(layers: Layers, k: int, other: int) -> None:
+    """Give the water of a layer to another, which keeps the heat; the layer stays in its place, empty."""
+    both = layers.volume[k] + layers.volume[other]
+    layers.temperature[other] = (
+        layers.temperature[k] * layers.volume[k] + layers.temperature[other] * layers.volume[other]
+    ) / both
+    layers.volume[other] = both
+    layers.volume[k] = 0.0
+
+
+@kernel
+def take_foot(layers: Layers, volume: float) -> float:
+    """Take water from the bottom, less than there is; its heat. [m³·K]"""
+    k, n = layers.span[0], layers.span[1]
+    left, heat = volume, 0.0
+    while n > 1 and layers.volume[k] <= left:
+        heat += layers.volume[k] * layers.temperature[k]
+        left -= layers.volume[k]
+        k += 1
+        n -= 1
+    layers.volume[k] -= left
+    heat += left * layers.temperature[k]
+    if layers.volume[k] < SLIVER and n > 1:
+        join(layers, k, k + 1)
+        k += 1
+        n -= 1
+    layers.span[0], layers.span[1] = k, n
+    return heat
+
+
+@kernel
+def take_head(layers: Layers, volume: float) -> float:
+    """Take water from the top, less than there is; its heat. [m³·K]"""
+    low, n = layers.span[0], layers.span[1]
+    left, heat = volume, 0.0
+    k = low + n - 1
+    while k > low and layers.volume[k] <= left:
+        heat += layers.volume[k] * layers.temperature[k]
+        left -= layers.volume[k]
+        k -= 1
+    layers.volume[k] -= left
+    heat += left * layers.temperature[k]
+    if layers.volume[k] < SLIVER and k > low:
+        join(layers, k, k - 1)
+        k -= 1
+    layers.span[1] = k - low + 1
+    return heat
+
+
+@kernel_apart
+def take_above(layers: Layers, height: float, volume: float) -> float:
+    """Take the `volume` that lies above a height; its heat. What is above comes down. [m³·K]"""
+    low, n = layers.span[0], layers.span[1]
+    last = low + n - 1
+    k = low
+    below = height
+    while k < last and below >= layers.volume[k]:
+        below -= layers.volume[k]
+        k += 1
+    first, left, heat = k, volume, 0.0
+    part = layers.volume[k] - below
+    while k < last and part <= left:
+        heat += part * layers.temperature[k]
+        layers.volume[k] -= part
+        left -= part
+        k += 1
+        part = layers.volume[k]
+    layers.volume[k] -= left
+    heat += left * layers.temperature[k]
+    keep = first + 1  # what of the first layer lies below stays
+    if layers.volume[first] < SLIVER and first < last:
+        join(layers, first, max(k, first + 1))
+        keep, k = first, max(k, first + 1)
+    if layers.volume[k] < SLIVER and k > keep and k < last:
+        join(layers, k, k + 1)
+        k += 1
+    gone = max(k - keep, 0)
+    if gone > 0:
+        for j in range(k, last + 1):
+            layers.volume[j - gone], layers.temperature[j - gone] = layers.volume[j], layers.temperature[j]
+        layers.span[1] = n - gone
+    return heat
+
+
+@kernel
+def add_foot(layers: Layers, volume: float, temperature: float) -> None:
+    """Put water at the bottom."""
+    low = layers.span[0]
+    here = layers.temperature[low]
+    if abs(here - temperature) < NEAR or volume < SLIVER:
+        both = layers.volume[low] + volume
+        layers.temperature[low] = (here * layers.volume[low] + temperature * volume) / both
+        layers.volume[low] = both
+        return
+    low -= 1
+    layers.volume[low], layers.temperature[low] = volume, temperature
+    layers.span[0] = low
+    layers.span[1] += 1
+
+
+@kernel
+def add_head(layers: Layers, volume: float, temperature: float) -> None:
+    """Put water at the top."""
+    top = layers.span[0] + layers.span[1] - 1
+    here = layers.temperature[top]
+    if abs(here - temperature) < NEAR or volume < SLIVER:
+        both = layers.volume[top] + volume
+        layers.temperature[top] = (here * layers.volume[top] + temperature * volume) / both
+        layers.volume[top] = both
+        return
+    layers.volume[top + 1], layers.temperature[top + 1] = volume, temperature
+    layers.span[1] += 1
+
+
+@kernel_apart
+def insert(layers: Layers, height: float, volume: float, temperature: float) -> None:
+    """Put water at a height: it joins water of its temperature there, or splits the layer that it meets."""
+    low, n = layers.span[0], layers.span[1]
+    end = low + n
+    k, below = low, height
+    while k < end and below > layers.volume[k] - SLIVER:
+        below -= layers.volume[k]
+        k += 1
+    near = NEAR if volume >= SLIVER else np.inf
+    for j in (k, k - 1):
+        beside = j == k or below < SLIVER
+        if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
+            both = layers.volume[j] + volume
+            layers.temperature[j] = (layers.temperature[j] * layers.volume[j] + temperature * volume) / both
+            layers.volume[j] = both
+            return
+    more = 1 if k == end or below < SLIVER else 2
+    for j in range(end + more - 1, k + more - 1, -1):
+        layers.volume[j], layers.temperature[j] = layers.volume[j - more], layers.temperature[j - more]
+    if more == 2:
+        layers.volume[k + 2], layers.temperature[k + 2] = layers.volume[k] - below, layers.temperature[k]
+        layers.volume[k] = below
+        k += 1
+    layers.volume[k], layers.temperature[k] = volume, temperature
+    layers.span[1] = n + more
+
+
+@kernel_apart
+def cut(layers: Layers, height: float) -> int:
+    """Make a height a boundary between two layers; place of the layer above it."""
+    low, n = layers.span[0], layers.span[1]
+    end = low + n
+    k, below = low, height
+    while k < end and below > layers.volume[k] - SLIVER:
+        below -= layers.volume[k]
+        k += 1
+    if k == end or below < SLIVER:
+        return k
+    for j in range(end, k, -1):
+        layers.volume[j], layers.temperature[j] = layers.volume[j - 1], layers.temperature[j - 1]
+    layers.volume[k + 1] -= below
+    layers.volume[k] = below
+    layers.span[1] = n + 1
+    return k + 1
+
+
+@kernel
+def settle(layers: Layers, column: Column) -> None:
+    """Mix what is warmer below than above, in each tank, and merge what is alike where layers are many.
+
+    Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least
+    (Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972).
+    Merging two layers loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
+    """
+    low, n = layers.span[0], layers.span[1]
+    temperature = layers.temperature[low : low + n]
+    first = n
+    for k in range(1, n):
+        if temperature[k] < temperature[k - 1]:
+            first = k
+            break
+    crowded = n > layers.span[2] or low < EDGE or low + n > PLACES - EDGE
+    if column.tanks > 1 or crowded:
+        set_right(layers, column)
+    elif first < n:
+        start = low + first - 1
+        last = pool(layers, start, low + n, low)
+        layers.span[1] = last - low
+
+
+@kernel_apart
+def set_right(layers: Layers, column: Column) -> None:
+    """What `settle` does where tanks are several or layers many."""
+    low, n = layers.span[0], layers.span[1]
+    if low < EDGE or low + n > PLACES - EDGE:
+        to_middle(layers)
+    size = column.volume / column.tanks
+    share = most_layers(column)
+    start = layers.span[0]
+    for tank in range(column.tanks):
+        end = end_of_tank(layers, column, tank, size)
+        last = pool(layers, start, end, start)
+        if column.tanks == 1 or last - start > share + 2:
+            last = merge(layers, start, last, share, FIRST_LOSS * size)
+        close_gap(layers, last, end)
+        start = last
+    layers.span[2] = layers.span[1] + SPARE
+
+
+@kernel
+def most_layers(column: Column) -> int:
+    """Layers that a tank keeps."""
+    return MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
+
+
+@kernel
+def end_of_tank(layers: Layers, column: Column, tank: int, size: float) -> int:
+    """Place of the first layer above a tank, cut there if it reaches into it."""
+    if tank == column.tanks - 1:
+        return layers.span[0] + layers.span[1]
+    return cut(layers, (tank + 1) * size)
+
+
+@kernel
+def close_gap(layers: Layers, first: int, end: int) -> None:
+    """Take the places from `first` up to `end` out of the arrays; what lies above them comes down."""
+    last = layers.span[0] + layers.span[1]
+    if end > first:
+        for k in range(end, last):
+            layers.volume[k - end + first] = layers.volume[k]
+            layers.temperature[k - end + first] = layers.temperature[k]
+        layers.span[1] -= end - first
+
+
+@kernel_apart
+def pool(layers: Layers, first: int, end: int, start: int) -> int:
+    """Pool inversions of the layers from `first` to `end` with those from `start` on, in order; new end."""
+    volume, temperature = layers.volume, layers.temperature
+    write = first
+    for k in range(first, end):
+        v, t = volume[k], temperature[k]
+        while write > start and t < temperature[write - 1]:
+            write -= 1
+            both = v + volume[write]
+            t = (t * v + temperature[write] * volume[write]) / both
+            v = both
+        volume[write], temperature[write] = v, t
+        write += 1
+    return write
+
+
+@kernel_apart
+def merge(layers: Layers, first: int, end: int, most: int, loss: float) -> int:
+    """Merge neighbours that lose less than `loss` [m³·K²], then more, to at most `most` layers; new end."""
+    volume, temperature = layers.volume, layers.temperature
+    while True:
+        last = first
+        for k in range(first + 1, end):
+            apart, both = temperature[k] - temperature[last], volume[k] + volume[last]
+            if apart * apart * volume[k] * volume[last] < loss * both:
+                temperature[last] = (temperature[last] * volume[last] + temperature[k] * volume[k]) / both
+                volume[last] = both
+            else:
+                last += 1
+                volume[last], temperature[last] = volume[k], temperature[k]
+        end = last + 1
+        if end - first <= most:
+            return end
+        loss *= LESS_NICE
