@@ -6,7 +6,7 @@ from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.flows import loop_reach, most_hot
-from hpwhsim.plant.serve import move
+from hpwhsim.plant.serve import at_outlet, move
 from hpwhsim.plant.state import Flow, Hour, LoopState, Moved, Served
 from hpwhsim.storage.layers import RHO_CP, Layers
 
@@ -63,16 +63,8 @@ def beside_tank(
 def head_heat(plant: Plant, layers: Layers, hour: Hour, volume: float) -> float:
     """Heat of the `volume` that leaves the top of the store; past its water comes mains water. [m³·K]"""
     low = layers.span[0]
-    k = low + layers.span[1] - 1
+    k, rest = at_outlet(plant, layers)
     left, heat = volume, 0.0
-    rest = layers.volume[k]
-    if plant.draw_port < plant.column.volume:
-        above = plant.column.volume - plant.draw_port
-        while k > low and rest <= above:
-            above -= rest
-            k -= 1
-            rest = layers.volume[k]
-        rest -= above
     while left > rest:
         heat += rest * layers.temperature[k]
         left -= rest

@@ -9,7 +9,7 @@ serves is found at once.
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import loop_reach, mixed, most_hot
@@ -27,6 +27,22 @@ from hpwhsim.storage.still import enter, stir_feet
 
 SMALL = 1e-9  # s or K that make no difference
 NOTHING = 1e-15  # m³
+
+
+@kernel_inside
+def at_outlet(plant: Plant, layers: Layers) -> tuple[int, float]:
+    """Place of the layer at the height where taps and loop draw, and how much of it lies below. [m³]"""
+    low = layers.span[0]
+    k = low + layers.span[1] - 1
+    rest = layers.volume[k]
+    if plant.draw_port < plant.column.volume:
+        above = plant.column.volume - plant.draw_port
+        while k > low and rest <= above:
+            above -= rest
+            k -= 1
+            rest = layers.volume[k]
+        rest -= above
+    return k, rest
 
 
 @kernel
@@ -82,15 +98,7 @@ def serve(plant: Plant, layers: Layers, hour: Hour, flow: Flow, times: DrawTimes
     outlet, straight = plant.outlet[0], flow.straight
     valve = most_hot(plant, hour.mains)
     low = layers.span[0]
-    k = low + layers.span[1] - 1
-    rest = layers.volume[k]
-    if plant.draw_port < plant.column.volume:
-        above = plant.column.volume - plant.draw_port
-        while k > low and rest <= above:
-            above -= rest
-            k -= 1
-            rest = layers.volume[k]
-        rest -= above
+    k, rest = at_outlet(plant, layers)
     here = layers.temperature[k]
     taps = taps_heat = looped = loop_heat = store = waiting = added = 0.0
     short = short_seconds = missing = 0.0
