@@ -74,7 +74,9 @@ def test_a_year_does_not_depend_on_how_often_the_world_is_looked_at(case: str) -
 @pytest.mark.skipif(
     not os.environ.get("NUMBA_DISABLE_JIT"), reason="a constant of compiled code cannot be changed"
 )
-@pytest.mark.parametrize("case", ["demo", "no backup", "backup beside"])
+@pytest.mark.parametrize(
+    "case", ["no backup", *(pytest.param(name, marks=pytest.mark.long) for name in ("demo", "backup beside"))]
+)
 def test_twice_as_many_layers_move_ten_days_little(case: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ten winter days, run without the compiler: kWh within 0.3 %, water short within 2 % or 5 L.
 

@@ -1,5 +1,7 @@
 """Laws of the store in any order of what happens to it: heat, volume, order, extremes, count of layers."""
 
+import os
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -331,7 +333,13 @@ def test_heat_and_volume_are_kept_whatever_happens(
     assert np.all(np.diff(temperatures(store))[same] >= -1e-9)
 
 
-@pytest.mark.parametrize("tanks", [1, 2, 3, 5, 20, 100])
+COMPILED = pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")),
+    reason="minutes without the compiler, with which make test runs it",
+)
+
+
+@pytest.mark.parametrize("tanks", [1, 2, 3, 5, 20, pytest.param(100, marks=COMPILED)])
 def test_the_number_of_layers_is_bounded(tanks: int) -> None:
     """A year's worth of random draws, charges and standing: never more layers than the arrays hold.
 
