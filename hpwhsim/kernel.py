@@ -20,7 +20,7 @@ from hpwhsim.disk_cache import sources_hash, sources_hash_of
 if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
     # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products. Our kernels have
     # none, and one that had would not compile.
-    sys.modules["scipy.linalg.cython_blas"] = None  # type: ignore[assignment]  # an import of it fails
+    cast(dict[str, Any], sys.modules)["scipy.linalg.cython_blas"] = None  # an import of it fails
     import numba.np.arraymath
 
     del sys.modules["scipy.linalg.cython_blas"]

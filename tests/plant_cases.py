@@ -1,12 +1,12 @@
 """An invented plant of 2 m³ for tests of one window of the march, and ways to serve and charge it."""
 
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 from layer_cases import column
 
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, StandingLines, WaterSide
+from hpwhsim.plant.arrays import BackupMode, LoopTank, Plant, Sources, StandingLines, WaterSide
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import EVEN, DrawTimes, Window
 from hpwhsim.plant.events import loop_now
@@ -47,7 +47,7 @@ def plant(**changes: object) -> Plant:
         machine=machine(),
         modules=1,
         water_side=int(WaterSide.SINGLE),
-        sources=None,  # type: ignore[arg-type]  # not read by what flows
+        sources=cast(Sources, None),  # not read by what flows
         outlet=np.array([60.0]),
         rise=5.0,
         intake_port=0.0,

@@ -10,12 +10,12 @@ import pickle
 import zlib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from hpwhsim.last_digits import digest
-from hpwhsim.plant.arrays import SourceState
 from hpwhsim.plant.assemble import MARCHED, Assembly
 from hpwhsim.study import chances, design_days, size, years
 from hpwhsim.study.years import Marched
@@ -46,11 +46,11 @@ def kept(march: Marcher, folder: Path) -> Marcher:
     return once
 
 
-def _fill(state: SourceState, end: SourceState) -> None:
+def _fill(state: tuple[Any, ...], end: tuple[Any, ...]) -> None:
     """Leave in `state` what the march leaves there."""
     for ours, theirs in zip(state, end, strict=True):
         if isinstance(ours, tuple):
-            _fill(ours, theirs)  # type: ignore[arg-type]
+            _fill(ours, theirs)
         elif isinstance(ours, np.ndarray):
             ours[...] = theirs
         else:

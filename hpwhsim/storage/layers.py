@@ -292,14 +292,19 @@ def take_above(layers: Layers, height: float, volume: float) -> float:
 
 
 @kernel
+def blend(layers: Layers, k: int, volume: float, temperature: float) -> None:
+    """Let water join a layer."""
+    both = layers.volume[k] + volume
+    layers.temperature[k] = (layers.temperature[k] * layers.volume[k] + temperature * volume) / both
+    layers.volume[k] = both
+
+
+@kernel
 def add_foot(layers: Layers, volume: float, temperature: float) -> None:
     """Put water at the bottom."""
     low = layers.span[0]
-    here = layers.temperature[low]
-    if abs(here - temperature) < NEAR or volume < SLIVER:
-        both = layers.volume[low] + volume
-        layers.temperature[low] = (here * layers.volume[low] + temperature * volume) / both
-        layers.volume[low] = both
+    if abs(layers.temperature[low] - temperature) < NEAR or volume < SLIVER:
+        blend(layers, low, volume, temperature)
         return
     low -= 1
     layers.volume[low], layers.temperature[low] = volume, temperature
@@ -311,11 +316,8 @@ def add_foot(layers: Layers, volume: float, temperature: float) -> None:
 def add_head(layers: Layers, volume: float, temperature: float) -> None:
     """Put water at the top."""
     top = layers.span[0] + layers.span[1] - 1
-    here = layers.temperature[top]
-    if abs(here - temperature) < NEAR or volume < SLIVER:
-        both = layers.volume[top] + volume
-        layers.temperature[top] = (here * layers.volume[top] + temperature * volume) / both
-        layers.volume[top] = both
+    if abs(layers.temperature[top] - temperature) < NEAR or volume < SLIVER:
+        blend(layers, top, volume, temperature)
         return
     layers.volume[top + 1], layers.temperature[top + 1] = volume, temperature
     layers.span[1] += 1
@@ -334,9 +336,7 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
     for j in (k, k - 1):
         beside = j == k or below < SLIVER
         if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
-            both = layers.volume[j] + volume
-            layers.temperature[j] = (layers.temperature[j] * layers.volume[j] + temperature * volume) / both
-            layers.volume[j] = both
+            blend(layers, j, volume, temperature)
             return
     more = 1 if k == end or below < SLIVER else 2
     for j in range(end + more - 1, k + more - 1, -1):
