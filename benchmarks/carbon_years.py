@@ -30,9 +30,9 @@ from tqdm import tqdm
 
 from hpwhsim.account.carbon import Life, turning_years
 from hpwhsim.errors import InputError
+from hpwhsim.evaluate.emissions import bought, factors, greenhouse
 from hpwhsim.scenario.reading import changed, read_scenario
-from hpwhsim.study.greenhouse import bought, factors, greenhouse
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.simulate.year import Year, run_year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

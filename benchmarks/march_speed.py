@@ -52,7 +52,7 @@ def some_days(drive: "Drive", days: int) -> "Drive":
     """Every 365/`days`-th day of a year's drive, end to end; for a plant on outdoor air."""
     import numpy as np
 
-    from hpwhsim.study.design_days import draws_of
+    from hpwhsim.sizing.design_days import draws_of
 
     chosen = ((np.arange(days) + 0.5) * 365 // days).astype(np.int64)
     fields: dict[str, Any] = {}
@@ -95,7 +95,7 @@ def in_python(short: "Assembly") -> Timed:
 
 def command_ms(folder: Path, *words: str) -> float:
     """Processor time of one run of the command in a process of its own. [ms]"""
-    code = "import sys; from hpwhsim.cli import main; sys.exit(main())"
+    code = "import sys; from hpwhsim.cli.main import main; sys.exit(main())"
     env = {**os.environ, "PYTHONPATH": str(HERE.parent)}
     env.pop("PYTHONDONTWRITEBYTECODE", None)  # warm: nothing is left to be compiled, modules neither
     child = subprocess.Popen(
@@ -113,7 +113,7 @@ def command_ms(folder: Path, *words: str) -> float:
 
 def sweep_ms(values: int) -> float:
     """Processor time of a case of a sweep over sizes of the demo's store, checked and marched. [ms]"""
-    from hpwhsim.study import sweep
+    from hpwhsim.studies import sweep
 
     litres = ",".join(f"{3000 + 50 * k} L" for k in range(values))
     begun = time.process_time()

@@ -15,7 +15,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 import numba
 import platformdirs
 
-from hpwhsim.disk_cache import sources_hash, sources_hash_of
+from hpwhsim.io.disk_cache import sources_hash, sources_hash_of
 
 if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
     # The compiler loads scipy's linear algebra, a sixth of a second, for matrix products. Our kernels have

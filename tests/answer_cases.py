@@ -13,8 +13,8 @@ import pytest
 import yaml
 from cases import CHICAGO
 
+from hpwhsim.evaluate.evaluation import Answer, answer
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.answer import Answer, answer
 
 HOURS = 8760
 ROOM: dict[str, Any] = {

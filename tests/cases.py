@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import yaml
 
-from hpwhsim.cli import main
+from hpwhsim.cli.main import main
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.simulate.year import Year, run_year
 
 ROOT = Path(__file__).resolve().parents[1]
 CHICAGO = ROOT / "weather" / "chicago-il-725300-tmy3.epw.gz"

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
-    from hpwhsim.study.dossier import Papers
+    from hpwhsim.dossier.content import Papers
 
 # An example that meets the compiler for the first time takes seconds: no example is timed.
 # `make test` draws the same examples each time, so that a change and not the draw decides;
@@ -73,8 +73,8 @@ def shared() -> Path:
 @pytest.fixture(scope="session")
 def demo() -> "Papers":
     """What the dossier of the central air-source plant is made of."""
+    from hpwhsim.dossier.content import gather
     from hpwhsim.scenario.reading import read_scenario
-    from hpwhsim.study.dossier import gather
 
     return gather(read_scenario(ROOT / "scenarios" / "central-air.yaml"))
 
@@ -88,7 +88,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     import shutil
 
-    from hpwhsim import cli
+    from hpwhsim.cli import main as cli
 
     folder = tmp_path_factory.mktemp("secret-place")
     (folder / "below").mkdir()

@@ -12,7 +12,7 @@ from hpwhsim.plant.arrays import Cause, Drive, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.design_days import _copied, _cut
+from hpwhsim.sizing.design_days import _copied, _cut
 
 
 def assembled(name: str, *overrides: str) -> Assembly:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from hpwhsim.study.foresight import Schedule
+from hpwhsim.control_bound.linear_program import Schedule
 
 EXACT = 1e-8  # relative: the solver's tolerance of 1e-7 on each limit, over sums of the size of one and more
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
+from hpwhsim.regression import compare as regress
+from hpwhsim.regression.compare import Outcome, accept, check, plan
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.templates import template
-from hpwhsim.study import regress
-from hpwhsim.study.regress import Outcome, accept, check, plan
 
 DAY = date(2025, 3, 1)
 Change = Callable[[dict[str, Any]], None]

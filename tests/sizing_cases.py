@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario, scenario_from
-from hpwhsim.study.sizing import Bench, hot_litres, make_bench
+from hpwhsim.sizing.trials import Bench, hot_litres, make_bench
 
 Array = NDArray[np.float64]
 DEMO = ROOT / "scenarios" / "central-air.yaml"

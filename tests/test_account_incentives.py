@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from hpwhsim.report.formula import formula
-from hpwhsim.report.life_cycle_sheet import SHEET, _incentives
-from hpwhsim.report.sheets import Book, Page
+from hpwhsim.dossier.workbook.formula import formula
+from hpwhsim.dossier.workbook.life_cycle_sheet import SHEET, _incentives
+from hpwhsim.dossier.workbook.sheets import Book, Page
+from hpwhsim.evaluate.costs import incentives
 from hpwhsim.scenario.money import Costs
-from hpwhsim.study.money import incentives
 
 CAPITAL, KW, SITE_KWH, KWH = 90_000.0, 36.0, 34_121.4163, 21_000.0
 SITE_MMBTU = SITE_KWH * 3412.14163 / 1e6

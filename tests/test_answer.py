@@ -13,11 +13,11 @@ from cases import ROOT
 
 from hpwhsim.account.savings import line as saving
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.evaluate import emissions as greenhouse
+from hpwhsim.evaluate.evaluation import Answer, answer, upstream_caution
+from hpwhsim.evaluate.report import year_text
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.report.summary import year_text
 from hpwhsim.scenario.reading import baseline_of, read_scenario
-from hpwhsim.study import greenhouse
-from hpwhsim.study.answer import Answer, answer, upstream_caution
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case

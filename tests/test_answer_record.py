@@ -11,14 +11,14 @@ import yaml
 from answer_cases import BOILER, PACKAGED, TANKS, Case, close, number, raw_of
 from cases import ROOT
 
-from hpwhsim.cli import main
-from hpwhsim.report.carbon_figure import carbon_figure
-from hpwhsim.report.side_by_side import comparison_text
-from hpwhsim.report.summary import year_text
+from hpwhsim.charts.carbon import carbon_figure
+from hpwhsim.cli.main import main
+from hpwhsim.compare.report import comparison_text
+from hpwhsim.evaluate import emissions as greenhouse
+from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.evaluate.report import year_text
 from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
-from hpwhsim.study import greenhouse
-from hpwhsim.study.answer import answer
-from hpwhsim.study.year import run_year, to_dataset
+from hpwhsim.simulate.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
 # pytest finds a fixture by its name in the module
@@ -316,7 +316,7 @@ def test_check_refuses_what_run_refuses(
         assert plants == []
         return []
 
-    monkeypatch.setattr("hpwhsim.study.year.march_each", nothing)
+    monkeypatch.setattr("hpwhsim.simulate.year.march_each", nothing)
     raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
     change(raw)
     path = case.folder / "refused.yaml"

@@ -13,12 +13,12 @@ from pathlib import Path
 
 import pytest
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
+from hpwhsim.dossier.archive import packed, unpacked
+from hpwhsim.dossier.verify import verify
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.files import files_of, named_anew, overrides_anew, short_overrides
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.archive import packed, unpacked
-from hpwhsim.study.verify import verify
 
 pytestmark = pytest.mark.year
 WEATHER = "inputs/chicago-il-725300-tmy3.epw.gz"

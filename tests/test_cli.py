@@ -11,9 +11,9 @@ import pytest
 import xarray as xr
 from cases import CHICAGO, ROOT
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.report import files
+from hpwhsim.results import files
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 
@@ -215,13 +215,13 @@ def test_weather_option_overrides_the_file(capsys: pytest.CaptureFixture[str]) -
 @pytest.mark.year
 def test_as_a_process(tmp_path: Path) -> None:
     """The installed command: its output read to the end, and closed after a line; no traceback."""
-    code = "import sys; from hpwhsim.cli import main; sys.exit(main(sys.argv[1:]))"
+    code = "import sys; from hpwhsim.cli.main import main; sys.exit(main(sys.argv[1:]))"
     done = subprocess.run(
         [sys.executable, "-c", code, "check", str(DEMO)], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0
     assert done.stderr == ""
-    command = [sys.executable, "-m", "hpwhsim.cli", "run", str(DEMO), "--out", str(tmp_path / "o")]
+    command = [sys.executable, "-m", "hpwhsim.cli.main", "run", str(DEMO), "--out", str(tmp_path / "o")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as piped:
         assert piped.stdout is not None
         assert piped.stderr is not None

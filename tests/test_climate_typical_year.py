@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from pvlib import solarposition
 from weather_cases import CSV, CSV_WORD, EPW, EPW_CELL, SHIPPED, Bench, Edit, keep
 
-from hpwhsim import disk_cache
 from hpwhsim.climate import typical_year
 from hpwhsim.climate.typical_year import VARIABLES, read_weather, read_year
+from hpwhsim.io import disk_cache
 
 # pytest finds a fixture by its name in the module
 own_cache = weather_cases.own_cache

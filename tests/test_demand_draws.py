@@ -13,8 +13,8 @@ from hpwhsim.demand.draws import bin_events, event_stretches, random_draws, smoo
 from hpwhsim.demand.households import Events, _candidates, _households, building_events
 from hpwhsim.demand.patterns import Pattern, named_pattern
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
-from hpwhsim.us_units import LITRES_PER_GALLON
 
 Array = NDArray[np.float64]
 

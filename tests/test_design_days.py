@@ -16,8 +16,8 @@ from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario, scenario_from
 from hpwhsim.scenario.schema import Sizing
-from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.design_days import (
+from hpwhsim.simulate.years import march_years
+from hpwhsim.sizing.design_days import (
     SETTLING_DAYS,
     cold_days,
     design_air,
@@ -27,8 +27,8 @@ from hpwhsim.study.design_days import (
     maximum_day_factor,
     shifted,
 )
-from hpwhsim.study.sizing import make_bench
-from hpwhsim.study.years import march_years
+from hpwhsim.sizing.trials import make_bench
+from hpwhsim.storage.layers import RHO_CP
 
 Array = NDArray[np.float64]
 

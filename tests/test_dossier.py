@@ -10,17 +10,17 @@ from typing import Any
 import pytest
 from cases import ROOT
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
+from hpwhsim.dossier.archive import unpacked
+from hpwhsim.dossier.content import Papers, gather, inputs
+from hpwhsim.dossier.document import FONT, add_table, new_pdf, wrapped
+from hpwhsim.dossier.pdf import Drawn, pdf_bytes
+from hpwhsim.dossier.rows import command_of
 from hpwhsim.errors import InputError
-from hpwhsim.report.answer_rows import command_of
-from hpwhsim.report.document import FONT, add_table, new_pdf, wrapped
-from hpwhsim.report.files import write_files
-from hpwhsim.report.pages import Drawn, pdf_bytes
-from hpwhsim.report.swing import followed, tornado
+from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.archive import unpacked
-from hpwhsim.study.dossier import Papers, gather, inputs
-from hpwhsim.study.swing import Result, swings
+from hpwhsim.studies.sensitivity import Result, swings
+from hpwhsim.studies.sensitivity_report import followed, tornado
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"

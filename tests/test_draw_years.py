@@ -11,19 +11,19 @@ from answer_cases import Case
 from recalculation import recalculated, table
 from workbook_cases import RELATIVE, needs_office
 
-from hpwhsim.cli import main
-from hpwhsim.report.draw_rows import draw_rows
-from hpwhsim.report.draw_sheet import SHARES, SHEET, TOP
-from hpwhsim.report.summary import year_text
-from hpwhsim.report.workbook import workbook_bytes
+from hpwhsim.cli.main import main
+from hpwhsim.dossier.archive import packed, unpacked
+from hpwhsim.dossier.bundle import bundle
+from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.dossier.verify import verify
+from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.dossier.workbook.draw_sheet import SHARES, SHEET, TOP
+from hpwhsim.evaluate.draw_rows import draw_rows
+from hpwhsim.evaluate.draw_years import answer_over
+from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.evaluate.report import year_text
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.study.answer import answer
-from hpwhsim.study.archive import packed, unpacked
-from hpwhsim.study.bundle import bundle
-from hpwhsim.study.dossier import Papers, gather
-from hpwhsim.study.draw_years import answer_over
-from hpwhsim.study.verify import verify
-from hpwhsim.study.year import ONE_SEED
+from hpwhsim.simulate.year import ONE_SEED
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case

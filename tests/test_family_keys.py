@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from cases import ROOT
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.scenario.keys import key_paths
 
 SOURCE, MACHINE = "plant.source", "plant.heat_pump"

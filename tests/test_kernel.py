@@ -12,7 +12,8 @@ import pytest
 from numpy.typing import NDArray
 
 import hpwhsim
-from hpwhsim import disk_cache, kernel
+from hpwhsim import kernel
+from hpwhsim.io import disk_cache
 
 CALLED = "from hpwhsim.kernel import kernel\n\n\n@kernel\ndef step(x: float) -> float:\n    return x + {}\n"
 CALLER = """from hpwhsim.called import step
@@ -35,8 +36,8 @@ def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
     The compiler's own cache looks at the caller's file alone and would give the old value.
     """
     package = tmp_path / "hpwhsim"
-    package.mkdir()
-    for name in ("__init__.py", "kernel.py", "disk_cache.py", "last_digits.py"):
+    (package / "io").mkdir(parents=True)
+    for name in ("__init__.py", "kernel.py", "io/__init__.py", "io/disk_cache.py", "last_digits.py"):
         shutil.copy(Path(hpwhsim.__file__).parent / name, package / name)
     (package / "caller.py").write_text(CALLER)
     found = []

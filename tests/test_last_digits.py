@@ -17,9 +17,9 @@ from hpwhsim import last_digits
 from hpwhsim.last_digits import NUMBER_DIGITS, SERIES_DIGITS, digest, each, rounded, settled
 from hpwhsim.plain_math import exponential, exponential_less_one, logarithm
 from hpwhsim.plant import assemble as assembling
+from hpwhsim.regression.compare import run_record
+from hpwhsim.results.records import finite
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.records import finite
-from hpwhsim.study.regress import run_record
 
 NUDGE = 1e-13
 numbers = st.floats(allow_nan=False, allow_infinity=False, min_value=-1e30, max_value=1e30)

@@ -17,15 +17,15 @@ import yaml
 from cases import ROOT
 
 from hpwhsim.account.energy import CREDITS, END_USES
-from hpwhsim.report.answer_rows import headline, month_rows
-from hpwhsim.report.figures import SCHEMATIC
-from hpwhsim.report.files import write_results
-from hpwhsim.report.page import page
-from hpwhsim.report.summary import year_text
+from hpwhsim.charts.year import SCHEMATIC
+from hpwhsim.diagnose.causes import why
+from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.dossier.rows import headline, month_rows
+from hpwhsim.evaluate.report import year_text
+from hpwhsim.page.page import page
+from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.dossier import Papers, gather
-from hpwhsim.study.why import why
-from hpwhsim.study.year import ONE_SEED, to_dataset
+from hpwhsim.simulate.year import ONE_SEED, to_dataset
 
 pytestmark = pytest.mark.year
 

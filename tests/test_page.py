@@ -13,14 +13,14 @@ from typing import Any
 import pytest
 from cases import ROOT
 
-from hpwhsim import cli
-from hpwhsim.report.document import amount
-from hpwhsim.report.figures import CAPTIONS, draw_pictures
-from hpwhsim.report.files import PAGE, PICTURES
-from hpwhsim.report.markup import Html, element, figure, table, text
-from hpwhsim.report.page import page
+from hpwhsim.charts.year import CAPTIONS, draw_pictures
+from hpwhsim.cli import main as cli
+from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.page.markup import Html, element, figure, table, text
+from hpwhsim.page.page import page
+from hpwhsim.results.files import PAGE, PICTURES
+from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.dossier import Papers, gather
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"

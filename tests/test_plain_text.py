@@ -7,9 +7,9 @@ import pytest
 import yaml
 from cases import ROOT
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.plain_text import refuse_controls, visible
+from hpwhsim.io.plain_text import refuse_controls, visible
 from hpwhsim.scenario.reading import read_scenario
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -96,7 +96,7 @@ def test_a_folder_of_scenarios_with_a_name_of_controls_is_refused(
 
 def test_a_name_in_a_users_table_is_refused(tmp_path: Path) -> None:
     """Rows of a CSV file are text of the scenario too."""
-    from hpwhsim.user_csv import rows
+    from hpwhsim.io.user_csv import rows
 
     path = tmp_path / "a.csv"
     path.write_text("name,value\n# a remark\ngood,1\nb\x07d,2\n")

@@ -17,8 +17,8 @@ from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.plant.standing import cool, kept
 from hpwhsim.scenario.reading import scenario_from
+from hpwhsim.sizing.design_days import _cut
 from hpwhsim.source.outdoor_lines import WATER_HEAT, Trace, WaterLine, standing_loss, surroundings
-from hpwhsim.study.design_days import _cut
 
 Array = NDArray[np.float64]
 

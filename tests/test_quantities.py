@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     CONDUCTIVITY,
     DAILY_VOLUME,
     DIFFERENCE,
@@ -202,6 +202,6 @@ def test_example_of_each_kind_reads() -> None:
 
 
 def test_import_does_not_load_pint() -> None:
-    code = "import sys, hpwhsim.quantities; print('pint' in sys.modules)"
+    code = "import sys, hpwhsim.io.units; print('pint' in sys.modules)"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"

@@ -10,14 +10,14 @@ import yaml
 from cases import CHICAGO, GREENSBORO, ROOT
 from CoolProp.CoolProp import PropsSI
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.report.rating import rating_text
+from hpwhsim.federal_test.draw_bench import ROOM_C, draw_pattern, drawn_in_steps, pattern_of, prepare
+from hpwhsim.federal_test.rating import _pause, rate, simulated_day
+from hpwhsim.federal_test.report import rating_text
+from hpwhsim.io.us_units import GALLON
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.draw_bench import ROOM_C, draw_pattern, drawn_in_steps, pattern_of, prepare
-from hpwhsim.study.rating import _pause, rate, simulated_day
-from hpwhsim.us_units import GALLON
 
 PATTERNS = {"very-small": 10.0, "low": 38.0, "medium": 55.0, "high": 84.0}  # gal, see the table's header
 PACKAGED, ELECTRIC = ROOT / "scenarios" / "packaged-test.yaml", ROOT / "scenarios" / "electric-tank-test.yaml"

@@ -10,12 +10,12 @@ import pytest
 import regress_cases
 from regress_cases import DAY, changed, invented, keys, run_all
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.report import drift
+from hpwhsim.regression import compare as regress
+from hpwhsim.regression import report as drift
+from hpwhsim.regression.compare import accept, plan, run_record
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.study import regress
-from hpwhsim.study.regress import accept, plan, run_record
 
 # pytest finds a fixture by its name in the module
 folder = regress_cases.folder

@@ -10,8 +10,8 @@ import regress_cases
 from regress_cases import DAY, changed, run_all
 
 from hpwhsim.errors import InputError
-from hpwhsim.report import drift
-from hpwhsim.study.regress import accept
+from hpwhsim.regression import report as drift
+from hpwhsim.regression.compare import accept
 
 # pytest finds a fixture by its name in the module
 folder = regress_cases.folder

@@ -16,14 +16,17 @@ from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.patches import StepPatch
 
-from hpwhsim import cli
+from hpwhsim.charts import cop_map
+from hpwhsim.charts import year as figures
+from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
+from hpwhsim.io import figures as drawing
+from hpwhsim.page import page as html_page
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.report import cop_map, drawing, figures, files
-from hpwhsim.report import page as html_page
+from hpwhsim.results import files
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.simulate.year import Year, run_year
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -126,7 +129,7 @@ def test_no_plotting_library_without_the_option(tmp_path: Path) -> None:
     code = """
 import sys
 from pathlib import Path
-from hpwhsim.cli import main
+from hpwhsim.cli.main import main
 for option in ([], ["--pictures"]):
     assert main([*sys.argv[1:], *option]) == 0
     print("matplotlib" in sys.modules, Path(sys.argv[-1], "cop_map.png").exists())

@@ -12,7 +12,7 @@ from hpwhsim.account.gases import warming
 from hpwhsim.account.grid import read_grid
 from hpwhsim.account.site import MODULE_KG_PER_KW, SHELL_KG_PER_M3
 from hpwhsim.heatpump.refrigerants import GWP_SETS as REFRIGERANT_SETS
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     AREA,
     CURRENT,
     FLOOR_LOAD,

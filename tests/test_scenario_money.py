@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     CAPACITY_PRICE,
     DEMAND_PRICE,
     ENERGY,

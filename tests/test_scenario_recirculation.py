@@ -6,7 +6,7 @@ import pytest
 from pydantic import TypeAdapter, ValidationError
 
 from hpwhsim.demand import loop_pipes, recirculation
-from hpwhsim.quantities import as_text
+from hpwhsim.io.units import as_text
 from hpwhsim.scenario.keys import block_of, extra_of, kind_of, walk
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 

@@ -5,7 +5,7 @@ from typing import Annotated
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from hpwhsim.quantities import as_text
+from hpwhsim.io.units import as_text
 from hpwhsim.scenario import families
 from hpwhsim.scenario.keys import block_of, describe, extra_of, key_paths, kind_of, walk
 from hpwhsim.scenario.parts import Window

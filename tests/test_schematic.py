@@ -15,14 +15,14 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from hpwhsim.report.drawing import house_style, svg
-from hpwhsim.report.heat_flows import digits
-from hpwhsim.report.schematic import alternative, schematic
-from hpwhsim.report.schematic_layout import HOT_LINE, columns
-from hpwhsim.report.shapes import BACK, COLD, ELECTRIC, HOT
+from hpwhsim.io.figures import house_style, svg
+from hpwhsim.results.heat_flows import digits
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.schematic.layout import HOT_LINE, columns
+from hpwhsim.schematic.shapes import BACK, COLD, ELECTRIC, HOT
+from hpwhsim.schematic.sheet import alternative, schematic
+from hpwhsim.simulate.year import Year, run_year
 from hpwhsim.tables import read_table
 
 SCENARIOS = ROOT / "scenarios"

@@ -9,11 +9,11 @@ import answer_cases
 import pytest
 from answer_cases import Case, close
 
-from hpwhsim.cli import main
-from hpwhsim.report.side_by_side import WIDTH, comparison_rows, comparison_text, labels
+from hpwhsim.cli.main import main
+from hpwhsim.compare import unlike
+from hpwhsim.compare.report import WIDTH, comparison_rows, comparison_text, labels
+from hpwhsim.evaluate.evaluation import answer
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study import unlike
-from hpwhsim.study.answer import answer
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case

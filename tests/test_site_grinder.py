@@ -3,11 +3,11 @@
 import pytest
 from cases import ROOT
 
+from hpwhsim.evaluate.evaluation import check
+from hpwhsim.evaluate.site_checks import site_checks
 from hpwhsim.scenario.reading import changed, read_scenario
-from hpwhsim.study.answer import check
-from hpwhsim.study.connected import connected
-from hpwhsim.study.site import site_checks
-from hpwhsim.study.year import run_year
+from hpwhsim.simulate.connected_load import connected
+from hpwhsim.simulate.year import run_year
 
 SEWAGE = ROOT / "scenarios" / "wastewater.yaml"
 CHECKS = ["site.checks.voltage=480 V", "site.checks.power_factor=0.8"]

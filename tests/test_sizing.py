@@ -10,17 +10,17 @@ import yaml
 from cases import CHICAGO, ROOT, central_air
 from sizing_cases import ALONE, DEMO, ONE, with_criterion
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.report.sizing import PARTS
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
-from hpwhsim.study.design_days import judge
-from hpwhsim.study.least_store import GRID, NEAR, least_store
-from hpwhsim.study.market import Market
-from hpwhsim.study.size import size
-from hpwhsim.study.sizing import Bench, make_bench, plant_of
+from hpwhsim.sizing.catalogue import Market
+from hpwhsim.sizing.design_days import judge
+from hpwhsim.sizing.least_store import GRID, NEAR, least_store
+from hpwhsim.sizing.report import PARTS
+from hpwhsim.sizing.size import size
+from hpwhsim.sizing.trials import Bench, make_bench, plant_of
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

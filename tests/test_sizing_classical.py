@@ -12,13 +12,13 @@ from sizing_cases import ALONE, DEMO, stated, steady
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.simulate.year import run_year
+from hpwhsim.sizing.design_days import judge, march_days
+from hpwhsim.sizing.least_store import FOOT, NEAR
+from hpwhsim.sizing.size import most_run_hours
+from hpwhsim.sizing.storage_curve import classical, curve, point
+from hpwhsim.sizing.trials import Bench, make_bench, plant_of
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.curve import classical, curve, point
-from hpwhsim.study.design_days import judge, march_days
-from hpwhsim.study.least_store import FOOT, NEAR
-from hpwhsim.study.size import most_run_hours
-from hpwhsim.study.sizing import Bench, make_bench, plant_of
-from hpwhsim.study.year import run_year
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

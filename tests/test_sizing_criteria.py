@@ -9,17 +9,17 @@ import sizing_cases
 from cases import CHICAGO
 from sizing_cases import ALONE, DEMO, ONE, steady, with_criterion
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.report.sizing import sizing_figure, sizing_text
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.simulate.year import run_year
+from hpwhsim.sizing.design_days import judge
+from hpwhsim.sizing.least_store import NEAR, least_store
+from hpwhsim.sizing.reliability import chances, of_days, wilson
+from hpwhsim.sizing.report import sizing_figure, sizing_text
+from hpwhsim.sizing.size import size
+from hpwhsim.sizing.trials import Bench, make_bench, plant_of, try_plant
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.chances import chances, of_days, wilson
-from hpwhsim.study.design_days import judge
-from hpwhsim.study.least_store import NEAR, least_store
-from hpwhsim.study.size import size
-from hpwhsim.study.sizing import Bench, make_bench, plant_of, try_plant
-from hpwhsim.study.year import run_year
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

@@ -11,17 +11,18 @@ from sizing_cases import ALONE, DEMO
 
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.report.sizing import sizing_figure, sizing_text
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.study.curve import classical, point
-from hpwhsim.study.design_days import judge
-from hpwhsim.study.heights import heights_of, other_heights
-from hpwhsim.study.least_store import COARSE, NEAR, least_store, spread
-from hpwhsim.study.mass_curve import least_storage
-from hpwhsim.study.seeds import DRAWN, exact_interval, next_seeds, quantiles, seeds_for
-from hpwhsim.study.size import size
-from hpwhsim.study.sizing import (
+from hpwhsim.simulate.draw_seeds import next_seeds, quantiles
+from hpwhsim.sizing.design_days import judge
+from hpwhsim.sizing.heights import heights_of, other_heights
+from hpwhsim.sizing.least_store import COARSE, NEAR, least_store, spread
+from hpwhsim.sizing.mass_curve import least_storage
+from hpwhsim.sizing.report import sizing_figure, sizing_text
+from hpwhsim.sizing.seeds import DRAWN, exact_interval, seeds_for
+from hpwhsim.sizing.size import size
+from hpwhsim.sizing.storage_curve import classical, point
+from hpwhsim.sizing.trials import (
     Bench,
     alone,
     failing_years,

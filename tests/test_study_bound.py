@@ -10,14 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from layer_cases import column, filled, temperatures, volumes
 
+from hpwhsim.control_bound.bound import Bounded, bounded
+from hpwhsim.control_bound.report import bound_text
+from hpwhsim.control_bound.temperature_balance import Scale, of_taps
 from hpwhsim.errors import InputError
-from hpwhsim.report.bound import bound_text
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.simulate.year import run_year
 from hpwhsim.storage.layers import add_head, settle, take_foot, take_head
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
-from hpwhsim.study.bound import Bounded, bounded
-from hpwhsim.study.grade import Scale, of_taps
-from hpwhsim.study.year import run_year
 
 SCENARIOS = ROOT / "scenarios"
 WITH_HEAT_PUMP = [

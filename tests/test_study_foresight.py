@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from foresight_cases import EXACT, spent
 
+from hpwhsim.control_bound.linear_program import best_schedule, share_of_saving
+from hpwhsim.control_bound.reduced_plant import Grade, ReducedPlant, Tank
 from hpwhsim.errors import OutOfRangeError
-from hpwhsim.study.foresight import best_schedule, share_of_saving
-from hpwhsim.study.reduced import Grade, ReducedPlant, Tank
 
 
 def test_lossless_store_at_a_flat_price_costs_demand_over_cop() -> None:

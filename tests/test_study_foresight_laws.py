@@ -7,8 +7,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from hpwhsim.study.foresight import best_schedule
-from hpwhsim.study.reduced import ReducedPlant
+from hpwhsim.control_bound.linear_program import best_schedule
+from hpwhsim.control_bound.reduced_plant import ReducedPlant
 
 Array = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.study.mass_curve import (
+from hpwhsim.sizing.mass_curve import (
     by_fixtures,
     equivalent_layers,
     least_recovery,

@@ -8,8 +8,8 @@ import pytest
 from hpwhsim.account.calendar import When
 from hpwhsim.account.savings import Use, saved
 from hpwhsim.account.tariff import Bill, bill
+from hpwhsim.evaluate.costs import prices
 from hpwhsim.scenario.tariff import Tariff
-from hpwhsim.study.money import prices
 
 JANUARY, FEBRUARY, MARCH = 0, 31, 59  # first days
 QUARTERS = 35_040

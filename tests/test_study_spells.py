@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from hpwhsim.account.adequacy import hours_by_cause
+from hpwhsim.diagnose.events import find_spells, worst
 from hpwhsim.errors import OutOfRangeError
-from hpwhsim.study.spells import find_spells, worst
 
 Array = NDArray[np.float64]
 

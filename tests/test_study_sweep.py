@@ -15,12 +15,13 @@ import yaml
 from cases import CHICAGO, GOLDEN, ROOT, central_air, refusal
 from matplotlib.figure import Figure
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.report import drawing
-from hpwhsim.report import sweep as report
+from hpwhsim.io import figures as drawing
+from hpwhsim.simulate import year, years
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study import sweep, year, years
+from hpwhsim.studies import sweep
+from hpwhsim.studies import sweep_report as report
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 LITRES_PER_GALLON = 3.785412  # NIST SP 811 (2008), appendix B.8

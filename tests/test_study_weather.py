@@ -16,9 +16,9 @@ import pytest
 from cases import CHICAGO, GOLDEN, GREENSBORO, ROOT, SAND_POINT, refusal
 from pvlib.iotools import read_epw, read_tmy3
 
-from hpwhsim import cli
-from hpwhsim.report.weather import weather_figure, weather_text
-from hpwhsim.study.weather import describe
+from hpwhsim.cli import main as cli
+from hpwhsim.diagnose.weather_report import weather_figure, weather_text
+from hpwhsim.diagnose.weather_screening import describe
 
 FILES = {"chicago": CHICAGO, "golden": GOLDEN, "greensboro": GREENSBORO, "sand-point": SAND_POINT}
 
@@ -264,7 +264,8 @@ def test_the_picture_is_the_same_twice_and_only_drawn_when_asked() -> None:
     one = weather_figure(sites)
     assert one[:8] == b"\x89PNG\r\n\x1a\n"  # ISO/IEC 15948, 5.2
     assert weather_figure(sites) == one
-    code = "import sys; from hpwhsim.cli import main; main(sys.argv[1:]); print('matplotlib' in sys.modules)"
+    code = "import sys; from hpwhsim.cli.main import main\n"
+    code += "main(sys.argv[1:]); print('matplotlib' in sys.modules)"
     command = [sys.executable, "-c", code, "weather", str(GOLDEN)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "False"

@@ -20,19 +20,19 @@ from hpwhsim.account.gases import warming
 from hpwhsim.account.grid import read_grid, regions
 from hpwhsim.demand.households import GAP_SHARE, PEOPLE_PER_APARTMENT
 from hpwhsim.errors import InputError
+from hpwhsim.federal_test import draw_bench, first_hour, rating
 from hpwhsim.heatpump.refrigerants import refrigerant
+from hpwhsim.io.us_units import GALLON
 from hpwhsim.scenario.keys import known_fields
 from hpwhsim.storage.fired_heaters import commercial_standard, minimum_uef
-from hpwhsim.study import draw_bench, first_hour, rating
 from hpwhsim.tables import read_plain, read_table
 from hpwhsim.tables.sources import OPEN, STATUSES, cited, sources, unverified_text
-from hpwhsim.us_units import GALLON
 
 Row = dict[str, str]
 FOLDER = Path(__file__).resolve().parent
 FILE = FOLDER.parent.parent / "shared" / "references" / "verified-values.csv"
 KNOWN = {"verified": "verified", "secondary": "secondary", "not found": "unverified"}
-EVENTS = "study/draw_bench.py and rating.py"
+EVENTS = "federal_test/draw_bench.py and rating.py"
 
 
 def lines() -> list[Row]:
@@ -49,7 +49,7 @@ NOTHING_HELD = {
     ("heater_standards", "all standby rows"),
     ("egrid.csv", "all 28 of year 2024"),
     ("demand_patterns.csv", "months equal"),
-    ("study/draw_bench.py and rating.py", "rounding"),
+    ("federal_test/draw_bench.py and rating.py", "rounding"),
     ("test_study_mass_curve.py", "dormitory example"),
 }
 """What no packaged value holds: conditions that stand in a header, withdrawn rows, a test's example."""

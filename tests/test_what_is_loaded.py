@@ -12,7 +12,7 @@ DEMO = ROOT / "scenarios" / "resistance.yaml"
 HEAVY = ("numpy", "pydantic", "yaml", "numba", "pandas", "xarray", "scipy", "pint", "pvlib", "CoolProp")
 COMMAND = """
 import contextlib, io, sys
-from hpwhsim.cli import main
+from hpwhsim.cli.main import main
 out, said = io.StringIO(), io.StringIO()
 with contextlib.redirect_stdout(out), contextlib.redirect_stderr(said):
     code = main(sys.argv[1:])
@@ -30,7 +30,7 @@ def loaded_by(*words: str) -> tuple[int, set[str]]:
 
 def test_the_command_itself_is_light() -> None:
     """What a verb needs is loaded by the verb."""
-    code = f"import sys, hpwhsim.cli; print(sorted(set(sys.modules) & {set(HEAVY)!r}))"
+    code = f"import sys, hpwhsim.cli.main; print(sorted(set(sys.modules) & {set(HEAVY)!r}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from cases import central_air
 
-from hpwhsim import cli
+from hpwhsim.cli import main as cli
+from hpwhsim.diagnose.causes import why
+from hpwhsim.diagnose.report import WHAT, why_text
 from hpwhsim.errors import InputError
-from hpwhsim.report.files import write_results
-from hpwhsim.report.why import WHAT, why_text
+from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.why import why
-from hpwhsim.study.year import run_year, to_dataset
+from hpwhsim.simulate.year import run_year, to_dataset
 
 pytestmark = pytest.mark.year
 

@@ -17,10 +17,10 @@ from recalculation import recalculated, recalculated_all, shortened, table
 from workbook_cases import DEMO, RELATIVE, live_figures, needs_office, wrong
 
 from hpwhsim.account.energy import END_USES
-from hpwhsim.report.summary_sheet import NOT_LIVE, UNEXPLAINED
-from hpwhsim.report.workbook import workbook_bytes
+from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.dossier.workbook.summary_sheet import NOT_LIVE, UNEXPLAINED
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.study.dossier import Papers, gather
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

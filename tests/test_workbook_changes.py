@@ -13,9 +13,9 @@ from recalculation import recalculated, recalculated_all, table
 from scipy.optimize import brentq
 from workbook_cases import DEMO, close, engine_figures, live_figures, needs_office, wrong
 
-from hpwhsim.report.workbook import workbook_bytes
+from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.dossier import Papers, gather
 
 pytestmark = pytest.mark.year
 # pytest finds a fixture by its name in the module

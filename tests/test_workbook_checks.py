@@ -7,9 +7,9 @@ from cases import ROOT
 from recalculation import recalculated, table
 from workbook_cases import needs_office
 
-from hpwhsim.report.workbook import workbook_bytes
+from hpwhsim.dossier.content import gather
+from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.dossier import gather
 
 CHANGES = [
     *("site.checks.building_voltage=208 V", "site.checks.available_current=40 A"),

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from cases import ROOT, number
 
+from hpwhsim.evaluate.evaluation import Answer, answer
+from hpwhsim.io.user_csv import read_hours
 from hpwhsim.scenario.money import Incentive
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.answer import Answer, answer
-from hpwhsim.study.year import Year, run_years, year_of
-from hpwhsim.user_csv import read_hours
+from hpwhsim.simulate.year import Year, run_years, year_of
 
 pytestmark = pytest.mark.year
 

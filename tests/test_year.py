@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from hpwhsim.climate.mains import mains_temperature
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.simulate.year import run_year, to_dataset
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.year

@@ -8,9 +8,9 @@ import pytest
 import yaml
 from cases import GREENSBORO, number
 
+from hpwhsim.evaluate.emissions import bought
+from hpwhsim.evaluate.evaluation import Answer, answer
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.answer import Answer, answer
-from hpwhsim.study.greenhouse import bought
 
 pytestmark = pytest.mark.year
 

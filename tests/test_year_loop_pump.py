@@ -7,9 +7,9 @@ import pytest
 import yaml
 from cases import central_air, number, run, series
 
+from hpwhsim.evaluate.evaluation import Answer, answer
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.answer import Answer, answer
-from hpwhsim.study.year import Year
+from hpwhsim.simulate.year import Year
 
 pytestmark = pytest.mark.year
 

@@ -9,9 +9,9 @@ from cases import GREENSBORO, cautions, number, worked
 from room_cases import independent
 
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.report.summary import year_text
+from hpwhsim.evaluate.report import year_text
+from hpwhsim.simulate.year import Year
 from hpwhsim.source.room_setup import room_kind
-from hpwhsim.study.year import Year
 
 pytestmark = pytest.mark.year
 ROOM = "plant.source.room."

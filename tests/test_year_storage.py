@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from cases import CHICAGO, ROOT, number
 
-from hpwhsim.cli import main
+from hpwhsim.cli.main import main
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.control_bound.bound import bounded
+from hpwhsim.evaluate.evaluation import answer
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.study.answer import answer
-from hpwhsim.study.bound import bounded
-from hpwhsim.study.year import Year, run_year
+from hpwhsim.simulate.year import Year, run_year
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"

@@ -13,8 +13,8 @@ from hpwhsim.plant.arrays import Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.sizing.design_days import _cut
 from hpwhsim.storage.layers import RHO_CP
-from hpwhsim.study.design_days import _cut
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 TRIM = ("plant.backup.kind=resistance", "plant.backup.mode=series", "plant.backup.power=15 kW")

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 import xarray as xr
 
-from hpwhsim import disk_cache
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.io import disk_cache
 
 SHIPPED = {
     "greensboro-nc-723170-tmy3.csv.gz": "TMY3",

@@ -7,9 +7,9 @@ import pytest
 from cases import ROOT
 from recalculation import OFFICE, table
 
-from hpwhsim.report.workbook import workbook_bytes
-from hpwhsim.study.dossier import Papers
-from hpwhsim.study.records import flatten
+from hpwhsim.dossier.content import Papers
+from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.results.records import flatten
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice is not installed")

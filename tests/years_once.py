@@ -17,8 +17,10 @@ import pytest
 
 from hpwhsim.last_digits import digest
 from hpwhsim.plant.assemble import MARCHED, Assembly
-from hpwhsim.study import chances, design_days, size, years
-from hpwhsim.study.years import Marched
+from hpwhsim.simulate import years
+from hpwhsim.simulate.years import Marched
+from hpwhsim.sizing import design_days, size
+from hpwhsim.sizing import reliability as chances
 
 MARCH = years.march_years
 USERS = (chances, design_days, size, years)  # modules that march years

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple, Self
 
-from hpwhsim.us_units import LITRES_PER_GALLON
+from hpwhsim.io.us_units import LITRES_PER_GALLON
 
 FAIL, CONFIRM, OK, INFORMATION = "fail", "confirm", "ok", "information"
 STATES = (FAIL, CONFIRM, OK, INFORMATION)

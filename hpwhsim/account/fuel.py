@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from hpwhsim.account.gases import Gases
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io.us_units import KWH_PER_MMBTU
 from hpwhsim.tables import read_table
-from hpwhsim.us_units import KWH_PER_MMBTU
 
 """Kilowatt-hours in a million Btu (International Table, NIST SP 811)."""
 

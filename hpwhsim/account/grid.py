@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.errors import InputError
-from hpwhsim.quantities import MASS_FACTOR, read_quantity
+from hpwhsim.io.units import MASS_FACTOR, read_quantity
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import cited
 

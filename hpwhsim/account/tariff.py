@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from hpwhsim.account.calendar import ALL_MONTHS, HOURS, QUARTERS, When, hour_name, mask
 from hpwhsim.account.energy import MONTH_STARTS, by_month
 from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.user_csv import read_hours
+from hpwhsim.io.user_csv import read_hours
 
 Array = NDArray[np.float64]
 

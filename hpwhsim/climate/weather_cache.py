@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim import disk_cache
+from hpwhsim.io import disk_cache
 
 Array = NDArray[np.float64]
 

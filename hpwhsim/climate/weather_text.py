@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, HOURS, TMY3_COLUMNS, Column
 from hpwhsim.errors import InputError
-from hpwhsim.plain_text import visible
+from hpwhsim.io.plain_text import visible
 
 Array = NDArray[np.float64]
 

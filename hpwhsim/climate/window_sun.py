@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim import disk_cache
+from hpwhsim.io import disk_cache
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -50,8 +50,8 @@ from numpy.typing import NDArray
 
 from hpwhsim.demand.patterns import DAYS, MONTH_OF_DAY, WEEKEND, Pattern, check_building
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
-from hpwhsim.us_units import LITRES_PER_GALLON
 
 Array = NDArray[np.float64]
 Scalar = TypeVar("Scalar", bound=np.generic)

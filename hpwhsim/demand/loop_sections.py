@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from hpwhsim.demand.loop_pipes import supply_size, tubes
 from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.user_csv import number, rows
+from hpwhsim.io.user_csv import number, rows
 
 Side = Literal["supply", "return"]
 

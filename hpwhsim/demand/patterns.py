@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io.us_units import LITRES_PER_GALLON
+from hpwhsim.io.user_csv import number, rows
 from hpwhsim.tables import read_table
-from hpwhsim.us_units import LITRES_PER_GALLON
-from hpwhsim.user_csv import number, rows
 
 Array = NDArray[np.float64]
 

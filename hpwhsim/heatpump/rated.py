@@ -10,7 +10,6 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.disk_cache import Arrays, cached, place
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import (
     Anchored,
@@ -28,6 +27,7 @@ from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Cycle, Machine
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.heatpump.refrigerants import refrigerant as known
 from hpwhsim.heatpump.states import Condensing, Isobars
+from hpwhsim.io.disk_cache import Arrays, cached, place
 
 Array = NDArray[np.float64]
 WaterSide = Literal["single-pass", "multi-pass", "wrap-around"]

@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import Array
 from hpwhsim.scenario.schema import Scenario, Window
-from hpwhsim.user_csv import read_hours
 
 HOURS = 8760
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")  # 1 January of the nominal year is a Monday

@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from hpwhsim.climate.ground import surface_wave
-from hpwhsim.disk_cache import cached, place
+from hpwhsim.io.disk_cache import cached, place
+from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import Array, SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
@@ -15,7 +16,6 @@ from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, u
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
 from hpwhsim.source.ground_loop import make_history
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
-from hpwhsim.user_csv import read_hours
 
 HOURS = 8760
 KEEP = 100  # answers of bore fields that stay on disk

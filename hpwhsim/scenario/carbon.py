@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, ValidationInfo
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     MASS_FACTOR,
     Area,
     Current,

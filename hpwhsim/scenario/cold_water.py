@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
-from hpwhsim.quantities import TEMPERATURE, Temperature
+from hpwhsim.io.units import TEMPERATURE, Temperature
 from hpwhsim.scenario.parts import Block, Clash, as_tuple, origin, rule
 
 COLDEST_C, WARMEST_C = 0.0, 40.0

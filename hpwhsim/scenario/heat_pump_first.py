@@ -7,7 +7,7 @@ first, however it cools. A call ends with all above the stop sensor at least as 
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from hpwhsim.quantities import DIFFERENCE, as_text
+from hpwhsim.io.units import DIFFERENCE, as_text
 from hpwhsim.scenario import families
 from hpwhsim.scenario.parts import PRACTICE, degrees
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
-from hpwhsim.quantities import Kind, as_text
+from hpwhsim.io.units import Kind, as_text
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.tables.sources import cited

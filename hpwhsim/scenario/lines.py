@@ -5,7 +5,7 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
-from hpwhsim.quantities import Duration, HeatLoss, Length, LinePower, Temperature
+from hpwhsim.io.units import Duration, HeatLoss, Length, LinePower, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin, rule
 
 FOOT = 0.3048  # m

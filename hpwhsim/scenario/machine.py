@@ -5,7 +5,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from hpwhsim.quantities import Difference, Duration, Power, Pressure, Temperature
+from hpwhsim.io.units import Difference, Duration, Power, Pressure, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.parts import (

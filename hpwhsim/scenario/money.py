@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
-from hpwhsim.quantities import CapacityPrice, EnergyPrice, Money, YearlyMoney
+from hpwhsim.io.units import CapacityPrice, EnergyPrice, Money, YearlyMoney
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin, rule
 from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, whole_steps
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, NamedTuple, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
-from hpwhsim.quantities import TEMPERATURE, as_text
+from hpwhsim.io.units import TEMPERATURE, as_text
 from hpwhsim.scenario import families
 
 PRACTICE = "common practice, no source"

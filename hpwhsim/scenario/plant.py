@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     POWER,
     Conductivity,
     Difference,

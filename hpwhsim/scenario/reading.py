@@ -13,7 +13,7 @@ import yaml
 from pydantic import ValidationError
 
 from hpwhsim.errors import Findings, InputError, ListedError
-from hpwhsim.plain_text import refuse_controls
+from hpwhsim.io.plain_text import refuse_controls
 from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     POWER,
     Conductivity,
     Difference,

@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from hpwhsim.quantities import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
+from hpwhsim.io.units import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin, rule
 
 FACINGS = ("north", "east", "south", "west")

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Discriminator, Field, Tag
 
-from hpwhsim.quantities import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
+from hpwhsim.io.units import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.cold_water import ColdWater

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
-from hpwhsim.quantities import Duration, Temperature, Volume
+from hpwhsim.io.units import Duration, Temperature, Volume
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin, rule
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")

@@ -5,7 +5,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     Conductivity,
     DailyVolume,
     Difference,

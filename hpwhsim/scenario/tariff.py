@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag
 
-from hpwhsim.quantities import (
+from hpwhsim.io.units import (
     ENERGY_PRICE,
     DemandPrice,
     Energy,

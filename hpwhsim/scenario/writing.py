@@ -7,7 +7,7 @@ from typing import Any
 import yaml
 from pydantic.fields import FieldInfo
 
-from hpwhsim.quantities import as_text
+from hpwhsim.io.units import as_text
 from hpwhsim.scenario.carbon import Carbon
 from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
 from hpwhsim.scenario.keys import extra_of, kind_of, show

@@ -33,8 +33,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io.user_csv import read_hours
 from hpwhsim.source.wastewater import RHO_CP
-from hpwhsim.user_csv import read_hours
 
 Array = NDArray[np.float64]
 Growth = Literal["saturating", "linear"]

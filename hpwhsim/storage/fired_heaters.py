@@ -20,8 +20,8 @@ from datetime import date
 from typing import NamedTuple
 
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io.us_units import BTU_H, GALLON
 from hpwhsim.tables import read_table
-from hpwhsim.us_units import BTU_H, GALLON
 
 STANDBY_K = 70.0 / 1.8  # K, store over room in the standby rating
 STORED_BTU = 8.25  # Btu per gallon and degF, as the rule's percentages are usually turned into power

@@ -1,0 +1,24 @@
+"""The coldest days of a year."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LENGTHS = {"coldest-day": 1, "coldest-three-days": 3}
+DAYS = 365
+
+
+def cold_days(dry_bulb: Array, length: int) -> int:
+    """First day (0 to 364) of the `length` days in a row with the lowest mean dry bulb; the year is a ring.
+
+    Parameters
+    ----------
+    dry_bulb : ndarray, shape (8760,)
+        [°C]
+    length : int
+        Days.
+    """
+    daily = dry_bulb.reshape(DAYS, 24).mean(axis=1)
+    sums = np.add.reduce([np.roll(daily, -k) for k in range(length)])
+    return int(np.argmin(sums))

@@ -1,0 +1,1 @@
+"""Several scenarios side by side, and where their accounts are not alike."""

@@ -1,0 +1,1 @@
+"""What no control of the plant can be below: a relaxed linear program of the year."""

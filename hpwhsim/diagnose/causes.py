@@ -1,0 +1,188 @@
+"""Why the backup ran and why hot water ran short: spells of a year, read from its result files alone."""
+
+import json
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hpwhsim.diagnose.events import Spell, Spells, find_spells, worst
+from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.plant.arrays import Cause
+
+Array = NDArray[np.float64]
+Record = dict[str, object]
+
+RECORD, HOURLY = "annual.json", "hourly.nc"
+CAUSES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
+AGAIN = "run the scenario again"
+SAME = 1e-6  # h; sums over the year in another order, and files in double precision
+STATES = (
+    "source_c",
+    "dry_bulb_c",
+    "mains_c",
+    "room_c",
+    "bore_wall_c",
+    "well_c",
+    "store_top_c",
+    "store_mean_c",
+    "store_bottom_c",
+    "water_in_c",
+    "run_hours",
+    "module_hours",
+    "lockout_hours",
+    "source_spent_hours",
+    "resistance_hours",
+    "fuel_hours",
+    "hot_water_litres",
+)
+"""What is reported for the hour before a spell: source, store, and what the control did in it."""
+
+
+class Kind(NamedTuple):
+    """One kind of trouble."""
+
+    series: str  # hourly.nc holds `series.cause`
+    amounts: tuple[str, ...]  # hourly variables that add up to the amount
+    unit: str
+    totals: str  # key of the annual record
+
+
+KINDS = {
+    "backup": Kind("backup_hours", ("backup_resistance_kwh", "fuel_kwh"), "kwh", "backup_hours_by_cause"),
+    "short": Kind("short_hours", ("short_litres",), "litres", "short_hours_by_cause"),
+}
+
+
+def why(result: Path, gap: int = 2) -> Record:
+    """Every spell of backup and of short hot water of a year that was run.
+
+    Parameters
+    ----------
+    result : Path
+        Folder written by `tankyear run`, or one of its files annual.json and hourly.nc.
+    gap : int
+        Quiet hours at most that do not end a spell.
+
+    Returns
+    -------
+    dict
+        For ``backup`` and ``short``: totals by cause (kWh and litres of an hour with several causes by the
+        time of each), the spells in order, and the ten worst. ``loop_heater_kwh`` of a loop tank's heater,
+        which is no backup and in no spell.
+
+    Raises
+    ------
+    InputError
+        If files are missing, cannot be read, or are not of one run.
+    """
+    record, hourly = read_result(result)
+    folder = result if result.is_dir() else result.parent
+    found: Record = {
+        key: record.get(key) for key in ("title", "tool.version", "scenario.sha256", "weather.station")
+    }
+    states = {name: hourly[name] for name in STATES if name in hourly}
+    for name, kind in KINDS.items():
+        seconds = np.zeros((len(CAUSES), 8760))
+        for row, cause in enumerate(CAUSES):
+            if f"{kind.series}.{cause}" in hourly:
+                seconds[row] = 3600.0 * hourly[f"{kind.series}.{cause}"]
+        amount = np.sum([hourly[part] for part in kind.amounts], axis=0)
+        amount[np.abs(amount) < 1e-9] = 0.0  # rounding
+        try:
+            spells = find_spells(seconds, amount, states, gap)
+        except OutOfRangeError as error:
+            raise InputError(f"{folder / HOURLY}: {kind.series}: {error}; {AGAIN}") from None
+        totals = {CAUSES[i]: float(h) for i, h in enumerate(spells.hours) if h > 0.0}
+        _same(folder, kind, record, totals)
+        stated = sum(record[part] for part in kind.amounts)
+        if abs(spells.amount - stated) > SAME * max(stated, 1.0):
+            raise InputError(
+                f"{folder}: {HOURLY} adds up to {spells.amount:.3f} {kind.unit} of {name}, {RECORD} says "
+                f"{stated:.3f}; {AGAIN}"
+            )
+        shares = seconds / np.maximum(seconds.sum(axis=0), 1e-9)  # of an hour with several causes, by time
+        parts = {CAUSES[i]: float(v) for i, v in enumerate(shares @ amount) if totals.get(CAUSES[i])}
+        found[name] = _said(spells, totals, parts, kind.unit)
+    if record.get("loop_heater_kwh"):
+        found["loop_heater_kwh"] = record["loop_heater_kwh"]
+    return found
+
+
+def read_result(result: Path) -> tuple[dict[str, Any], dict[str, Array]]:
+    """The annual record and the hourly series of a result folder.
+
+    Raises
+    ------
+    InputError
+        If files are missing, cannot be read, or are not of one run.
+    """
+    import xarray as xr
+
+    folder = result if result.is_dir() else result.parent
+    if not result.exists() or (not result.is_dir() and result.name not in (RECORD, HOURLY)):
+        raise InputError(f"{result}: allowed a folder written by 'tankyear run', or its {RECORD} or {HOURLY}")
+    for name in (RECORD, HOURLY):
+        if not (folder / name).is_file():
+            raise InputError(f"{folder}: has no {name}; 'tankyear run SCENARIO --out {folder}' writes it")
+    try:
+        record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        with xr.open_dataset(folder / HOURLY, engine="scipy") as data:
+            hourly = {str(name): np.asarray(data[name].values, np.float64) for name in data.data_vars}
+            sha256 = data.attrs.get("scenario.sha256")
+    except (OSError, ValueError, TypeError) as error:
+        what = " ".join(str(error).split())[:120]
+        raise InputError(f"{folder}: {RECORD} or {HOURLY} cannot be read: {what}; {AGAIN}") from None
+    if not isinstance(record, dict) or record.get("scenario.sha256") != sha256:
+        raise InputError(f"{folder}: {RECORD} and {HOURLY} are not of one run; {AGAIN}")
+    needed = [part for kind in KINDS.values() for part in kind.amounts]
+    missing = [name for name in needed if name not in hourly or hourly[name].shape != (8760,)]
+    blocks = all(_hours(record.get(kind.totals)) for kind in KINDS.values())
+    if missing or not blocks or not all(isinstance(record.get(part), float | int) for part in needed):
+        what = f"{HOURLY} has no {missing[0]} of 8760 hours" if missing else f"{RECORD} is no annual record"
+        raise InputError(f"{folder}: {what}; {AGAIN}")
+    return record, hourly
+
+
+def _hours(by_cause: object) -> bool:
+    """Whether this is a block of hours by cause."""
+    return isinstance(by_cause, dict) and all(isinstance(h, float | int) for h in by_cause.values())
+
+
+def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, float]) -> None:
+    """Refuse hours by cause that are not those of the record: an older version wrote no causes by hour."""
+    stated = record[kind.totals]
+    for cause in {*stated, *totals}:
+        here, there = totals.get(cause, 0.0), float(stated.get(cause, 0.0))
+        if abs(here - there) > SAME:
+            raise InputError(
+                f"{folder}: {HOURLY} books {here:.4f} h of {kind.series} to {cause}, {RECORD} {there:.4f} h; "
+                f"the files are of two runs or of an older version: {AGAIN}"
+            )
+
+
+def _said(spells: Spells, totals: dict[str, float], parts: dict[str, float], unit: str) -> Record:
+    order = sorted(totals, key=lambda cause: -totals[cause])
+    return {
+        "hours": float(spells.hours.sum()),
+        unit: spells.amount,
+        "hours_by_cause": {cause: totals[cause] for cause in order},
+        f"{unit}_by_cause": {cause: parts[cause] for cause in order},
+        "spells": [_spell(spell, unit) for spell in spells.spells],
+        "worst": [_spell(spell, unit) for spell in worst(spells.spells)],
+    }
+
+
+def _spell(spell: Spell, unit: str) -> Record:
+    time = np.datetime64("2001-01-01T00:00") + np.timedelta64(spell.start, "h")
+    before = spell.before
+    return {
+        "start": str(time)[5:].replace("T", " "),  # the year is nominal
+        "length_h": spell.length,
+        "hours": float(spell.hours.sum()),
+        unit: spell.amount,
+        "cause": CAUSES[spell.cause],
+        "hours_by_cause": {CAUSES[i]: float(h) for i, h in enumerate(spell.hours) if h > 0.0},
+        "before": None if before is None else {k: v if np.isfinite(v) else None for k, v in before.items()},
+    }

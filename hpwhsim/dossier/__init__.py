@@ -1,0 +1,1 @@
+"""The calculation handed to a reviewer: content, HTML, PDF, workbook, archive."""

@@ -1,0 +1,289 @@
+"""The dossier as a PDF: what was asked, how it was calculated, what came out, how to repeat it."""
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import MEANING
+from hpwhsim.dossier.content import Input, Papers, Side, inputs
+from hpwhsim.dossier.document import (
+    BODY,
+    FONT,
+    SMALL,
+    TITLE,
+    add_heading,
+    add_picture,
+    add_table,
+    add_text,
+    new_pdf,
+)
+from hpwhsim.dossier.rows import (
+    CHECK_HEADS,
+    HYGIENE,
+    HYGIENE_HEADS,
+    SAVING_HEADS,
+    check_rows,
+    fits,
+    headline,
+    hygiene_rows,
+    month_rows,
+    origins,
+    over_the_years,
+    result_rows,
+    saving_rows,
+)
+from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.io.figures import png
+from hpwhsim.results.numbers import decimals
+from hpwhsim.schematic.sheet import schematic
+from hpwhsim.studies.sensitivity import Swings
+from hpwhsim.studies.sensitivity_report import followed, span
+from hpwhsim.studies.sensitivity_report import value as swing_value
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+PURPOSE = (
+    "This dossier documents one calculation of a hot-water plant for one building in one typical year, "
+    "hour by hour: the energy it buys, its peak power, how well it serves the taps, and, where they were "
+    "asked for, its greenhouse gases, its cost, and what it saves against a baseline that gives the same "
+    "service. It is meant to be checked: the workbook beside it holds every hour of the year and formulas "
+    "from these hours to every total, and the archive beside it holds every input, so that the program can "
+    "repeat the calculation anywhere. It is no design, no certificate and no guarantee of what a building "
+    "will use."
+)
+
+METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
+PLANT_HIGH = 160.0  # mm for the drawing of the plant
+METHOD = (
+    (
+        "Year",
+        "8,760 hours of a typical-year weather file in local standard time; the plant is marched from "
+        "event to event (a draw, a sensor, a timer); room, ground, sewage and signals are looked at every "
+        "{minutes:g} minutes. The calendar is nominal: 1 January is a Monday.",
+    ),
+    (
+        "Hot water",
+        "Daily use at the temperature of use follows a pattern of the day by weekday and weekend; random "
+        "draws are single events whose mean follows the pattern. Cold water follows the weather of the "
+        "year.",
+    ),
+    (
+        "Store",
+        "A stratified column in plug flow, held as layers that move with the water: what enters is a "
+        "layer, what leaves is taken where it leaves. Mixing, conduction and loss to the room are separate "
+        "and explicit.",
+    ),
+    (
+        "Heat pump",
+        "A refrigerant cycle with real-fluid properties, counterflow condenser or gas cooler, scaled to "
+        "the rating that was given; or a table of measurements, used inside its range. Frost, starts, "
+        "lines and limits of the machine are counted where they apply. Source and machine are solved in "
+        "the same step.",
+    ),
+    (
+        "Controls and backup",
+        "Charging, stages, lock-outs and backup follow the written sequence; each hour of backup is booked"
+        " to what kept the heat pump from doing it.",
+    ),
+    (
+        "Balance",
+        "Heat put in less heat delivered, lost and stored is held to at most 1e-6 of the heat put in.",
+    ),
+    (
+        "Greenhouse gases",
+        "Electricity of each hour times the factor of the grid at the meter; fuel times the factor of its "
+        "combustion, by the higher heating value; refrigerant by its charge, warming potential, yearly "
+        "leak and loss at the end, over the years of service (total equivalent warming impact, after EN "
+        "378-1).",
+    ),
+    (
+        "Cost",
+        "Prices by the hour, tiers of the month, demand charges on the 15-minute mean power, connection "
+        "and fuel. Costs over the years are held against the baseline's as net present value.",
+    ),
+    (
+        "Savings",
+        "The baseline less the plant, in the same year with the same draws. What a machine in a room makes"
+        " heating and cooling buy is booked to its plant. A saving may be negative.",
+    ),
+)
+
+
+class Drawn(NamedTuple):
+    """What takes long and is made beside the pages."""
+
+    swings: Swings  # each assumption moved
+    pictures: Mapping[str, bytes]  # PNG files by caption, in order
+
+
+def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes:
+    """The bytes of the PDF file.
+
+    Parameters
+    ----------
+    papers : Papers
+        What was calculated.
+    drawn : callable
+        Gives swings and pictures; asked when their pages are reached.
+    command : str
+        What repeats the calculation.
+    """
+    pdf = new_pdf(str(papers.plant.record["title"]))
+    _first_page(pdf, papers)
+    _repeat(pdf, papers, command)
+    _method(pdf, papers)
+    _inputs(pdf, papers)
+    _plant(pdf, papers)
+    _results(pdf, papers)
+    swings, pictures = drawn()
+    _swings(pdf, swings)
+    for caption, picture in pictures.items():
+        add_picture(pdf, caption, picture)
+    _checks(pdf, papers)
+    _cautions(pdf, papers)
+    return bytes(pdf.output())
+
+
+# -- pages ---------------------------------------------------------------------------------------------
+
+
+def _first_page(pdf: "FPDF", papers: Papers) -> None:
+    record: Any = papers.plant.record
+    pdf.add_page()
+    pdf.set_font(FONT, "B", TITLE)
+    pdf.multi_cell(0, 8, str(record["title"]), new_x="LMARGIN", new_y="NEXT", align="L")
+    pdf.ln(1)
+    add_text(pdf, f"Dossier of an hourly annual calculation. Weather: {record['weather.station']}")
+    add_heading(pdf, "Purpose")
+    add_text(pdf, PURPOSE)
+    if papers.loaded.scenario.notes:
+        add_text(pdf, f"Notes of the modeler: {' '.join(papers.loaded.scenario.notes.split())}")
+    add_heading(pdf, "The answer")
+    heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
+    add_table(
+        pdf, heads, list(headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
+    )
+    if any(side.room for side in papers.sides.values()):
+        add_text(
+            pdf,
+            "Rooms included: with what heating, cooling and drying of a machine's room buy more.",
+            SMALL,
+        )
+    if papers.answer.checks:
+        add_text(pdf, fits(papers), SMALL)
+    if papers.terms is not None:
+        add_heading(pdf, f"Costs over {papers.terms.years} years")
+        add_table(pdf, ("", "unit", "value"), list(over_the_years(record)), (82, 24, 78), "lll")
+
+
+def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
+    add_heading(pdf, "How to repeat it")
+    rows = [
+        *origins(papers),
+        ("command, typed where bundle.zip was unpacked", command),
+        ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
+    ]
+    add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
+
+
+def _method(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
+    add_text(
+        pdf,
+        "The program walks a plant through a typical year from event to event: it senses, decides, takes "
+        "heat from the source, charges the store, draws, and books every kilowatt-hour. Equations and "
+        "their sources stand in the program's own files.",
+    )
+    minutes = 60.0 / papers.loaded.scenario.run.steps_per_hour
+    for head, text in METHOD:
+        pdf.set_font(FONT, "B", BODY)
+        pdf.multi_cell(0, 5, head, new_x="LMARGIN", new_y="NEXT")
+        add_text(pdf, text.format(minutes=minutes))
+
+
+def _inputs(pdf: "FPDF", papers: Papers) -> None:
+    rows = inputs(papers)
+    add_heading(pdf, "Inputs that were given", new_page=True)
+    given = [row for row in rows if row.origin.startswith("given")]
+    add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
+    add_heading(pdf, "Defaults in force, and values that follow from a choice and a table")
+    rest = [row for row in rows if not row.origin.startswith("given")]
+    add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
+
+
+def _plant(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
+    year = papers.plant.year
+    drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
+    add_picture(pdf, "What stands where, and the heat of the year at each arrow", drawn)
+
+
+def _results(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "Results", new_page=True)
+    rows = result_rows(papers)
+    heads = ["key", "what it is", "unit", *papers.sides]
+    add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
+    if papers.answer.savings:
+        add_heading(pdf, "Savings: the baseline less the plant, its room included")
+        add_table(
+            pdf,
+            SAVING_HEADS,
+            saving_rows(papers),
+            (62, 30, 30, 30, 30),
+            "lrrrr",
+        )
+    if "seeds" in papers.plant.record:
+        add_heading(pdf, "Years of draws")
+        add_text(pdf, draw_title(papers.plant.record))
+        rows = draw_rows(papers.plant.record)
+        add_table(pdf, DRAW_HEADS, rows, (54, 16, *([19] * 6)), "llrrrrrr", 7.0)
+    for name, side in papers.sides.items():
+        _months(pdf, name, side)
+
+
+def _months(pdf: "FPDF", name: str, side: Side) -> None:
+    add_heading(pdf, f"Months of the {name}")
+    add_table(
+        pdf, ("", *MONTH_NAMES, "year"), month_rows(side), (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2
+    )
+
+
+def _swings(pdf: "FPDF", swings: Swings) -> None:
+    add_heading(pdf, "Assumptions that drive the answer", new_page=True)
+    add_text(
+        pdf,
+        "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
+        "a tankyear default and says nothing of how sure the value is.",
+    )
+    figures = followed(swings)
+    heads = ["assumption", "low", "high", *(f"{f.short},\n{end}" for f in figures for end in ("low", "high"))]
+    rows = [
+        ["as it is", "", "", *(c for f in figures for c in (decimals(swing_value(swings.base, f), 0), ""))]
+    ]
+    for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
+        cells = [decimals(swing_value(end, f), 0) for f in figures for end in (row.low, row.high)]
+        rows.append([row.name, row.low_value, row.high_value, *cells])
+    add_table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
+    add_text(pdf, "; ".join(f"{f.short} in {f.unit}" for f in figures), SMALL)
+    for name, reason in swings.left_out.items():
+        add_text(pdf, f"Left out: {name}: {reason}", SMALL)
+
+
+def _checks(pdf: "FPDF", papers: Papers) -> None:
+    add_heading(pdf, "Checks", new_page=True)
+    add_table(pdf, CHECK_HEADS, check_rows(papers), (19, 35, 28, 50, 11, 40), "llllrl")
+    add_text(pdf, MEANING, SMALL)
+
+
+def _cautions(pdf: "FPDF", papers: Papers) -> None:
+    cautions: Any = papers.plant.record["cautions"]
+    add_heading(pdf, "Legionella")
+    add_text(pdf, HYGIENE)
+    for name, side in papers.sides.items():
+        if rows := hygiene_rows(side.record):
+            add_text(pdf, f"Of the {name}", SMALL)
+            add_table(pdf, HYGIENE_HEADS, rows, (46, 24, 18, 24, 70), "llrrl")
+    add_heading(pdf, "Cautions")
+    for caution in cautions:
+        add_text(pdf, f"•  {caution}")

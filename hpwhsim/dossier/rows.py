@@ -1,0 +1,229 @@
+"""Rows of the tables that the PDF and the page of HTML share, as text."""
+
+import os
+import shlex
+from collections.abc import Iterator, Mapping, Sequence
+from math import isclose
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from hpwhsim.account.checks import FAIL, OK, STATES, counted
+from hpwhsim.account.energy import by_month
+from hpwhsim.account.hygiene import threshold, worst_first
+from hpwhsim.account.savings import line as saving
+from hpwhsim.dossier.content import Papers, Side
+from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
+from hpwhsim.results.heat_flows import ELECTRIC
+from hpwhsim.results.numbers import amount, decimals
+from hpwhsim.scenario.files import WEATHER
+from hpwhsim.tables import read_table
+
+SAVED = {
+    "electricity_kwh": "electricity_kwh",
+    "fuel_kwh": "fuel_kwh",
+    "operational_kgco2e": "operational_kgco2e",
+    "total_kgco2e": "kgco2e",
+    "carbon.upstream_kgco2e": "upstream_kgco2e",
+    "energy_cost": "cost",
+}
+"""Lines of the savings by key of the record; they include what the room of a machine buys."""
+PLAIN = ("peak_kw", "refrigerant_kgco2e")
+"""Keys of which the savings have no line: the plants' own, one less the other."""
+ENERGIES = {"site_mmbtu": "site energy", "source_mmbtu": "source energy"}
+ROOMS = ", rooms included"
+SAVING_HEADS = ("figure", "baseline", "plant", "saved", "of the baseline")
+CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
+
+
+def origins(papers: Papers) -> list[tuple[str, str]]:
+    """Program, scenario and weather with their checksums."""
+    record: Any = papers.plant.record
+    overrides = record["scenario.overrides"]
+    return [
+        ("tool", f"tankyear {record['tool.version']}"),
+        ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
+        *([("set on the command line", "; ".join(overrides))] if overrides else []),
+        ("weather", f"{papers.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
+    ]
+
+
+def headline(papers: Papers) -> Iterator[list[str]]:
+    """Rows of the answer: label, unit, each plant, saved."""
+    record: Any = papers.plant.record
+    other: Any = papers.baseline.record if papers.baseline is not None else {}
+    rows = (
+        ("electricity", "kWh", "electricity_kwh"),
+        ("of it resistance", "kWh", "resistance_kwh"),
+        ("fuel (higher heating value)", "kWh", "fuel_kwh"),
+        ("highest 15-minute mean power", "kW", "peak_kw"),
+        ("COP of the plant", "", "cop_plant"),
+        ("COP net of the room", "", "cop_net"),
+        ("the same if resistance heated the room", "", "cop_net_if_resistance"),
+        ("the same if heat pumps heated the room", "", "cop_net_if_heat_pump"),
+        ("the same in source energy", "", "cop_net_source"),
+        ("room heating penalty", "kWh", "room_heating_penalty_kwh"),
+        ("room cooling credit", "kWh", "room_cooling_credit_kwh"),
+        ("room drying credit", "kWh", "dehumidifier_credit_kwh"),
+        ("hours of the backup's resistance heat, at full power", "h", "resistance_hours"),
+        ("hours of short hot water", "h", "short_hours"),
+        ("greenhouse gases of energy, a year", "kg CO2e", "operational_kgco2e"),
+        ("greenhouse gases of refrigerant, a year", "kg CO2e", "refrigerant_kgco2e"),
+        ("greenhouse gases, a year", "kg CO2e", "total_kgco2e"),
+        ("methane lost upstream, a year, in no other figure", "kg CO2e", "carbon.upstream_kgco2e"),
+        ("energy cost, a year", "USD", "energy_cost"),
+    )
+    for label, unit, key in rows:
+        if key not in record and key not in other:
+            continue
+        if key == "cop_plant":
+            yield from _lines(papers)
+        cells = [label, unit, amount(record.get(key))]
+        if papers.baseline is not None:
+            cells.append(amount(other.get(key)))
+            line = papers.answer.savings.get(SAVED.get(key, ""))
+            if line is None and key in PLAIN:
+                line = saving(other[key], record[key])
+            same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
+            if line is not None and not same:
+                yield [*cells, ""]
+                cells = [f"{label}{ROOMS}", unit, amount(line.plant), amount(line.baseline)]
+            cells.append(amount(line.saved) if line is not None else "")
+        yield cells
+
+
+def _lines(papers: Papers) -> Iterator[list[str]]:
+    """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
+    hours = {one.name: f"highest power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
+    for key, line in papers.answer.savings.items():
+        if key in ENERGIES:
+            label, unit = ENERGIES[key], "MMBtu"
+        elif key.endswith(".highest_kw"):
+            label, unit = hours[key.removesuffix(".highest_kw")], "kW"
+        else:
+            continue
+        label += ROOMS if any(side.room for side in papers.sides.values()) else ""
+        yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
+
+
+def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
+    """Rows on the life cycle: label, unit, value or why there is none."""
+    for key, (label, unit, name) in FIGURES.items():
+        if key in record:
+            value = record[key]
+            yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
+
+
+def fits(papers: Papers) -> str:
+    """Whether the plant fits the building: how many checks are in each state, and each that failed."""
+    checks = papers.answer.checks
+    failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
+    said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
+    return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
+
+
+def result_rows(papers: Papers) -> list[list[str]]:
+    """Every number of the record: key, what it is, unit, value, and that of the baseline."""
+    rows = []
+    for row in read_table("results"):
+        value: Any = papers.plant.record.get(row["name"])
+        theirs: Any = papers.baseline.record.get(row["name"]) if papers.baseline is not None else None
+        if row["where"] == "hourly" or row["name"].startswith(("savings.", "baseline.")):
+            continue
+        none = row["name"] in papers.plant.record and value is None
+        numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
+        if none or numbers or row["name"] == "peak_time":
+            cells = [row["name"], row["long_name"], row["unit"], "none" if none else amount(value)]
+            rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
+    return rows
+
+
+def saving_rows(papers: Papers) -> list[list[str]]:
+    """Every line of the savings, as text below `SAVING_HEADS`."""
+    return [
+        [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
+        for name, line in papers.answer.savings.items()
+    ]
+
+
+HYGIENE_HEADS = ("place", "water [°C]", "hours", "consecutive", "source")
+HYGIENE = (
+    "Legionella: hours of the year at temperatures of published guidance, ranges of growth first. Below "
+    "counts what is colder by more than the tolerance of a sensor (0.6 K at 60 °C). Local codes, the water "
+    "management programme and licensed practice decide."
+)
+
+
+def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
+    """Thresholds on Legionella that the year touched, worst first, as text below `HYGIENE_HEADS`."""
+    return [
+        [
+            row["place"],
+            threshold(row),
+            f"{row['hours']:,.0f}",
+            f"{row['longest_hours']:,.0f}",
+            f"{row['source']} ({row['status']})",
+        ]
+        for row in worst_first(record["hygiene"])
+    ]
+
+
+def month_rows(side: Side) -> list[list[str]]:
+    """Figures of a plant by month, as text: what, twelve months, the year."""
+    series = [
+        ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
+        *(
+            (f"  {label}", "kWh", by_month(side.year.hourly[key]))
+            for key, label in ELECTRIC
+            if side.year.hourly.get(key, np.zeros(1)).any()
+        ),
+        ("fuel", "kWh", by_month(side.year.hourly["fuel_kwh"])),
+        ("heat to taps", "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
+        ("loss of the loop", "kWh", by_month(side.year.hourly["recirculation_loss_kwh"])),
+        ("loss of the store", "kWh", by_month(side.year.hourly["storage_loss_kwh"])),
+    ]
+    rows = [
+        [f"{label} [{unit}]", *(decimals(v, 0) for v in months), decimals(float(months.sum()), 0)]
+        for label, unit, months in series
+    ]
+    record: Any = side.record
+    rows.append(["peak [kW]", *(decimals(v) for v in record["monthly.peak_kw"]), decimals(record["peak_kw"])])
+    if "monthly.cop_plant" in record:
+        cops = [decimals(v, 2) for v in record["monthly.cop_plant"]]
+        rows.append(["COP of the plant", *cops, decimals(record.get("cop_plant"), 2)])
+    if "monthly.energy_cost" in record:
+        costs = [decimals(v, 0) for v in record["monthly.energy_cost"]]
+        rows.append(["energy cost [USD]", *costs, decimals(record["energy_cost"], 0)])
+    return rows
+
+
+def check_rows(papers: Papers) -> list[Sequence[str]]:
+    """The heat balance, and every check of site and refrigerant, as text below `CHECK_HEADS`."""
+    rows: list[Sequence[str]] = []
+    for name, side in papers.sides.items():
+        balance: Any = side.record["balance_error"]
+        state = OK if abs(balance) <= 1e-6 else FAIL
+        said = (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6")
+        rows.append((state, *said, f"{abs(balance) / 1e-6:.2f}", "first law"))
+    rows += [
+        (c.state, c.name, c.text, c.limit, "" if c.ratio is None else f"{c.ratio:.2f}", c.source)
+        for c in papers.answer.checks
+    ]
+    return sorted(rows, key=lambda row: STATES.index(row[0]))
+
+
+def command_of(papers: Papers, verb: str = "dossier") -> str:
+    """The command that repeats the calculation, to be typed in the folder of the scenario."""
+    loaded = papers.loaded
+    words = ["tankyear", verb, loaded.path.name]
+    for override in loaded.overrides:
+        if override.startswith(f"{WEATHER}="):  # --weather, from wherever the command was typed
+            weather = os.path.relpath(loaded.scenario.site.weather, loaded.path.parent)
+            words += ["--weather", Path(weather).as_posix()]
+        else:
+            words += ["--set", override]
+    found: Any = papers.plant.record.get("seeds")
+    if found is not None:
+        words += ["--seeds", str(found["count"])]
+    return shlex.join(words)

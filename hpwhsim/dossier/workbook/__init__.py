@@ -1,0 +1,1 @@
+"""The workbook whose formulas re-add the year."""

@@ -1,0 +1,84 @@
+"""The sheet of savings: the plant against its baseline in one year, the room of a machine included."""
+
+from collections.abc import Mapping
+
+from hpwhsim.dossier.content import Papers, Side
+from hpwhsim.dossier.workbook.factors import Factors
+from hpwhsim.dossier.workbook.formula import Formula, added, ratio
+from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
+
+SHEET = "Savings"
+UNITS = {"kwh": "kWh", "mmbtu": "MMBtu", "kgco2e": "kg CO2e", "cost": "USD", "kw": "kW"}
+FROM_ACCOUNTS = {
+    "kgco2e": ("total_kgco2e",),
+    "operational_kgco2e": ("operational_kgco2e", "carbon.room_kgco2e"),
+    "marginal_kgco2e": ("carbon.marginal_kgco2e",),
+    "upstream_kgco2e": ("carbon.upstream_kgco2e",),
+    "cost": ("energy_cost", "costs.room_usd"),
+}
+"""Savings that are sums of figures of the sheets Carbon and Cost, as far as a plant has them."""
+
+
+def savings_sheet(
+    book: Book, papers: Papers, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
+) -> tuple[Cells, Formula]:
+    """What the plant saves, baseline less plant; returns what is saved, and the largest difference."""
+    heads = ["figure", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
+    book.texts(SHEET, 0, heads)
+    book.widths(SHEET, 34, 10, 18, 18, 18, 10, 18, 12, freeze=1)
+    found, row, apart = {}, 0, [0.0]
+    for row, (key, line) in enumerate(papers.answer.savings.items(), start=1):
+        unit = next((text for end, text in UNITS.items() if key.endswith(end)), "")
+        book.texts(SHEET, row, [key, unit], "text")
+        base, plant = (
+            book.live(
+                SHEET, row, place, _figure(key, name, papers.sides[name], columns[name], live[name], factors)
+            )
+            for place, name in ((2, "baseline"), (3, "plant"))
+        )
+        found[key] = book.live(SHEET, row, 4, base - plant)
+        size = Formula(f"ABS({base.text})", abs(base.value))
+        book.live(SHEET, row, 5, ratio(found[key] * 100.0, size))
+        engine = book.number(SHEET, row, 6, line.saved)
+        apart.append(difference(book, (SHEET, row, 7), found[key], engine).value)
+    for below, text in enumerate(
+        (
+            "A negative saving means that the plant takes more than the baseline. What a",
+            "machine makes its room's heating and cooling buy is booked to its plant.",
+        ),
+        start=row + 2,
+    ):
+        book.text(SHEET, below, 0, text)
+    return found, Formula(f"MAX('{SHEET}'!$H$2:$H${row + 1})", max(apart))
+
+
+def _figure(key: str, name: str, side: Side, columns: Columns, live: Cells, factors: Factors) -> Formula:
+    """One figure of one plant, with what its room buys more."""
+    if key in FROM_ACCOUNTS:
+        return added(live[part] for part in FROM_ACCOUNTS[key] if part in live)
+    if "." in key:
+        return _power(key, columns)
+    electric, own = columns["electricity_kwh"].total(), columns["fuel_kwh"].total()
+    electric_to_source, fuel_to_source, gas_to_source = factors.to_source[name]
+    fuel = own
+    to_source = own * fuel_to_source
+    if side.room:
+        gas = columns["room_fuel_kwh"].total()
+        electric, fuel = electric + columns["room_electricity_kwh"].total(), own + gas
+        to_source = to_source + gas * gas_to_source
+    figures = {
+        "electricity_kwh": electric,
+        "fuel_kwh": fuel,
+        "fuel_mmbtu": fuel * factors.mmbtu,
+        "site_mmbtu": (electric + fuel) * factors.mmbtu,
+        "source_mmbtu": (electric * electric_to_source + to_source) * factors.mmbtu,
+    }
+    return figures[key]
+
+
+def _power(key: str, columns: Columns) -> Formula:
+    """Highest or mean power in named hours. [kW]"""
+    hours, _, what = key.rpartition(".")
+    if what == "highest_kw":
+        return columns[f"{hours}_kw"].highest()
+    return columns[f"{hours}_kwh"].total() / columns[f"{hours}_hours"].total()

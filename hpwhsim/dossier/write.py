@@ -1,0 +1,115 @@
+"""The files of a dossier, written all or none, and the words on a bundle that was verified."""
+
+import gc
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_all_start_methods, get_context
+from multiprocessing.context import BaseContext
+from pathlib import Path
+
+from tqdm import tqdm
+
+from hpwhsim.charts.year import CAPTIONS, draw_pictures
+from hpwhsim.dossier.bundle import bundle, repeat_command
+from hpwhsim.dossier.content import gather
+from hpwhsim.dossier.pdf import Drawn, pdf_bytes
+from hpwhsim.dossier.verify import Verdict
+from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.errors import InputError
+from hpwhsim.io.plain_text import visible
+from hpwhsim.regression.report import table
+from hpwhsim.results.files import write_files
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.simulate.year import Year
+from hpwhsim.studies.sensitivity import Swings, swings
+from hpwhsim.studies.sensitivity_report import tornado
+
+WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
+
+
+def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
+    """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
+
+    Swings and pictures are made in processes of their own, beside workbook and pages.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If the scenario cannot be answered, or the folder cannot be written.
+    """
+    _check_folder(folder)
+    bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
+    with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
+        papers = gather(loaded, seeds)
+        bar.update()
+        own = papers.plant.year
+        moved = others.submit(_moved, loaded, own, papers.answer.baseline)
+        pictures = others.submit(draw_pictures, own, loaded.scenario)
+
+        def drawn() -> Drawn:
+            swings, tornado = moved.result()
+            bar.update()
+            shown = {"Swing of each assumption": tornado}
+            drawn = pictures.result()
+            return Drawn(swings, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
+
+        gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
+        try:
+            contents = {WORKBOOK: workbook_bytes(papers)}
+            bar.update()
+            contents[PDF] = pdf_bytes(papers, drawn, repeat_command(loaded, "dossier"))
+            bar.update()
+        finally:
+            gc.enable()
+        contents[BUNDLE] = bundle(papers, contents)
+        bar.update()
+    return write_files(folder, contents)
+
+
+def _context() -> BaseContext:
+    """How processes start: where they can, as copies of one that imports what they need from now on."""
+    if "forkserver" not in get_all_start_methods():
+        return get_context("spawn")
+    from multiprocessing.forkserver import ensure_running
+
+    context = get_context("forkserver")
+    context.set_forkserver_preload([__name__, "matplotlib.figure", "xarray"])
+    ensure_running()
+    return context
+
+
+def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Swings, bytes]:
+    """The swings and their picture, for another process."""
+    found = swings(loaded, plant, baseline)
+    return found, tornado(found)
+
+
+def _check_folder(folder: Path) -> None:
+    """Say early that the results cannot be written."""
+    for place in (folder, *folder.parents):
+        if place.is_dir():
+            break
+        if place.exists():
+            raise InputError(f"--out {folder}: cannot be written: {place} is a file")
+    for name in NAMES:
+        if (folder / name).is_dir():
+            raise InputError(f"--out {folder}: cannot be written: {folder / name} is a folder")
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """What was compared and what was found, the last line being the verdict."""
+    wide = max(len(finding.what) for finding in verdict.findings)
+    lines = ["compared:"]
+    lines += [f"  {finding.what:<{wide}}  {finding.said}" for finding in verdict.findings]
+    whole = [move for move in verdict.moves if "[" not in move.key]  # the year's; not months and lists
+    lines += table(whole, None)
+    if len(whole) < len(verdict.moves):
+        lines.append(f"and {len(verdict.moves) - len(whole)} figures of months, years and lists")
+    left = f" (not compared: {', '.join(verdict.missing)})" if verdict.missing else ""
+    different = [finding.what for finding in verdict.findings if finding.same is False]
+    lines.append(f"differs: {'; '.join(different)}{left}" if different else f"same{left}")
+    return visible("\n".join(lines)) + "\n"

@@ -1,0 +1,1 @@
+"""A simulated plant and its baseline to carbon, bills, savings, life cycle, checks."""

@@ -1,0 +1,1 @@
+"""Stored records against fresh ones."""

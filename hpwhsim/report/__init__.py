@@ -1,1 +1,0 @@
-"""What the user reads: summary, files, pictures."""

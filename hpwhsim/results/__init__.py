@@ -1,0 +1,1 @@
+"""What a year gives: declared keys, records on disk, files, heat flows."""

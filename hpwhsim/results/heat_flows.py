@@ -1,0 +1,100 @@
+"""The year's heat as sums that a reader can add again: of water, machine, burner and meter."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from hpwhsim.account.energy import END_USES
+from hpwhsim.results.numbers import decimals
+
+Record = Mapping[str, Any]
+Parts = tuple[tuple[str, str], ...]  # key of the record, what it is called
+
+WATER_IN: Parts = (
+    ("heat_pump_heat_kwh", "heat pump"),
+    ("backup_heat_kwh", "backup"),
+    ("loop_heater_heat_kwh", "heater of the loop tank"),
+)
+WATER_OUT: Parts = (
+    ("heat_to_taps_kwh", "taps"),
+    ("recirculation_loss_kwh", "loop"),
+    ("storage_loss_kwh", "standby loss"),
+    ("store_change_kwh", "gained by the store"),
+)
+MACHINE_IN: Parts = (("source_heat_kwh", "source"), ("compressor_kwh", "its electricity"))
+MACHINE_OUT: Parts = (
+    ("heat_pump_heat_kwh", "to the water"),
+    ("machine_loss_kwh", "lost by the unit"),
+    ("line_loss_kwh", "lost by its lines"),
+)
+USES = {
+    "compressor_kwh": "heat pump",
+    "fan_kwh": "fans",
+    "pump_kwh": "pumps",
+    "standby_kwh": "idle units",
+    "trace_heating_kwh": "heat trace",
+    "loop_heat_pump_kwh": "heat pump of the loop tank",
+    "resistance_kwh": "resistance",
+    "recirculation_pump_kwh": "loop pump",
+}
+ELECTRIC: Parts = tuple((key, USES[key]) for key in END_USES)
+"""What the year's electricity is used for, as every list names it; it adds up to all electricity."""
+
+RESISTANCE: Parts = (("backup_resistance_kwh", "backup"), ("loop_heater_kwh", "loop tank"))
+"""Parts of ``resistance_kwh`` where the loop's own tank has an element."""
+
+BESIDE = ("fan_kwh", "pump_kwh", "standby_kwh")
+"""What the heat pump buys beside its own electricity; none of it counts as heat of the water."""
+
+
+class Sum(NamedTuple):
+    """Two sides that are equal. [MWh]"""
+
+    name: str
+    left: dict[str, float]
+    right: dict[str, float]
+
+
+def mwh(record: Record, key: str) -> float:
+    """A figure of the record in MWh; 0 where the plant has none such."""
+    return float(record.get(key, 0.0)) / 1e3
+
+
+def sums(record: Record) -> list[Sum]:
+    """Sums of the year: the first law on the plant's water, on the heat pump, on the burner; electricity.
+
+    What the plant does not have is left out.
+    """
+
+    def there(parts: Parts) -> dict[str, float]:
+        return {name: mwh(record, key) for key, name in parts if record.get(key, 0.0) != 0.0}
+
+    water = there(WATER_IN)
+    if "heat_pump_heat_kwh" not in record and "backup" in water:
+        water["heater"] = water.pop("backup")  # then it backs nothing up
+    found = [Sum("Water", water, there(WATER_OUT))]
+    if "heat_pump_heat_kwh" in record:
+        found.append(Sum("Heat pump", there(MACHINE_IN), there(MACHINE_OUT)))
+    if fuel := mwh(record, "fuel_kwh"):
+        heat = mwh(record, "backup_heat_kwh")
+        burnt = str(record["fuel"]).replace("-", " ")
+        found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "lost by the heater": fuel - heat}))
+    if electric := there(ELECTRIC):
+        found.append(Sum("Purchased", electric, {"electricity": mwh(record, "electricity_kwh")}))
+    return found
+
+
+def digits(record: Record) -> int:
+    """Digits behind the point at which the largest flow has four: one for all flows, so that they add up."""
+    keys = (*WATER_IN, *WATER_OUT, *MACHINE_IN, ("fuel_kwh", ""))
+    most = max(abs(mwh(record, key)) for key, _ in keys)
+    return next((n for n, limit in ((3, 10.0), (2, 100.0), (1, 1000.0)) if most < limit), 0)
+
+
+def sum_text(one: Sum, places: int) -> str:
+    """A sum as a line of text; terms that read as zero are left out."""
+
+    def side(parts: dict[str, float]) -> str:
+        seen = {name: value for name, value in parts.items() if round(value, places) != 0.0}
+        return " + ".join(f"{name} {decimals(value, places)}" for name, value in seen.items()) or "0"
+
+    return f"{one.name}: {side(one.left)} = {side(one.right)}"

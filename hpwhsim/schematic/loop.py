@@ -1,0 +1,115 @@
+"""Taps and loop of a schematic: hot water to the building, and what comes back."""
+
+from hpwhsim.results.heat_flows import mwh
+from hpwhsim.results.numbers import degrees
+from hpwhsim.scenario.schema import LoopTank
+from hpwhsim.schematic.layout import (
+    BACK_LINE,
+    COLD_LINE,
+    HOT_LINE,
+    RISING,
+    Sheet,
+    on_tank,
+    return_height,
+)
+from hpwhsim.schematic.shapes import BACK, COLD, ELECTRIC, HOT, Box
+from hpwhsim.schematic.storage import in_litres
+
+TANK_IN, TANK_OUT = 22.0, 32.0  # heights of the ports of the loop's own tank
+
+
+def draw_supply(sheet: Sheet) -> None:
+    """Hot water from the store to the taps, through whatever stands in its way."""
+    pen, at, scenario = sheet.pen, sheet.at, sheet.scenario
+    storage, loop, valve = scenario.plant.storage, scenario.recirculation, scenario.hot_water.tempering_valve
+    series = storage.arrangement == "series"
+    start = at.tanks[-1 if series else 0].x
+    if on_tank(scenario):
+        start = at.tanks[0].right + 1.6
+    if return_height(scenario) >= 1.0:
+        start = at.charged_from + RISING
+    if storage.draw_height < 1.0:
+        x = at.right + 1.5
+        y = sheet.port(HOT, storage.draw_height, x, inwards=False)
+        if return_height(scenario) >= 1.0:  # what the machine heats goes into the top
+            pen.line(HOT, (start, HOT_LINE), (at.tanks[-1].x, HOT_LINE))
+        pen.line(HOT, (x, y), (x, HOT_LINE))
+        start = x
+    tank = loop.loop_tank if loop is not None else None
+    if at.loop_tank is not None and tank is not None and tank.connection == "series":
+        inlet, outlet = at.loop_tank.left - 2.0, at.loop_tank.right + 2.0
+        points = (start, HOT_LINE), (inlet, HOT_LINE), (inlet, TANK_IN), (at.loop_tank.left, TANK_IN)
+        pen.pipe(HOT, *points)
+        pen.line(HOT, (at.loop_tank.right, TANK_OUT), (outlet, TANK_OUT), (outlet, HOT_LINE))
+        start = outlet
+    if at.series is not None:
+        pen.pipe(HOT, (start, HOT_LINE), (at.series.left, HOT_LINE))
+        start = at.series.right
+    end = at.building.right - 2.5
+    pen.pipe(HOT, (start, HOT_LINE), (end, HOT_LINE))
+    pen.line("k", (end, HOT_LINE + 1.0), (end, HOT_LINE - 1.0), width=2.0, zorder=5.0)
+    if at.valve is not None and valve is not None:
+        pen.pipe(COLD, (at.mains, COLD_LINE), (at.valve, COLD_LINE), (at.valve, HOT_LINE - 1.3))
+        pen.valve(at.valve, HOT_LINE, third=True)
+        pen.text(at.valve, HOT_LINE + 4.3, ["valve", degrees(valve)], align="center")
+    words = ["taps", f"mixed to {degrees(scenario.hot_water.use_temperature)}"]
+    pen.text(at.building.left + 4.5, HOT_LINE - 1.2, words, bold=sheet.flow("heat_to_taps_kwh"))
+
+
+def draw_loop(sheet: Sheet) -> None:
+    """The loop through the building and back to the store or to its own tank."""
+    pen, at, loop = sheet.pen, sheet.at, sheet.scenario.recirculation
+    if loop is None:
+        return
+    riser, top, back = at.building.left + 3.0, HOT_LINE, BACK_LINE
+    if at.loop_tank is not None and loop.loop_tank is not None:
+        if loop.loop_tank.connection == "parallel":
+            top = TANK_OUT
+            pen.line(HOT, (at.loop_tank.right, top), (riser, top))
+    elif at.series is not None:  # the loop's water does not pass the heater of the taps
+        top, x = 38.5, at.series.left - 1.0
+        pen.line(HOT, (x, HOT_LINE), (x, top), (riser, top))
+    came = f"back at {degrees(loop.return_temperature)}"
+    if loop.supply_drop is not None:
+        came = f"back {loop.supply_drop:.3g} K colder"
+    if at.loop_tank is not None and loop.loop_tank is not None:
+        pen.pipe(BACK, (riser, back), (at.loop_tank.right, back))
+        pen.text(at.loop_tank.right + 0.9, back + 3.1, [came])
+        _loop_tank(sheet, at.loop_tank, loop.loop_tank)
+    else:
+        x = at.right + 10.0
+        y = sheet.port(BACK, loop.return_height, x, inwards=True)
+        back = y if y < BACK_LINE + 4.0 else BACK_LINE
+        pen.line(BACK, (riser, back), (x, back), (x, y))
+        pen.text(at.right + 0.9, y + 1.9, [came])
+    pen.pipe(HOT, (riser, top), (riser, back))
+    y = min(34.0, top - 3.5)
+    pen.wave(riser + 0.3, riser + 4.0, y)
+    pen.text(riser + 4.6, y + 1.7, ["loop"], bold=sheet.flow("recirculation_loss_kwh"))
+    x = (at.valve or at.building.left) - 1.6
+    pen.pump(x - 2.4, back, -1.0)
+    pumped = sheet.flow("recirculation_pump_kwh") if sheet.record.get("recirculation_pump_kwh") else []
+    pen.text(x, back - 1.6, ["loop pump"], bold=pumped, align="right")
+
+
+def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
+    """The loop's own tank with its element or heat pump."""
+    pen, bought = sheet.pen, sheet.flow("loop_heater_kwh")
+    pen.box(box, width=1.5)
+    litres, gallons = in_litres(tank.volume).split(" (")
+    pen.text(
+        box.x, box.top - 4.6, ["loop tank", litres, f"({gallons}", degrees(tank.setpoint)], align="center"
+    )
+    x = box.left + 4.0
+    if tank.heat_pump is None:
+        sheet.feed(ELECTRIC, x, box.top, ["resistance", f"{(tank.power or 0.0) / 1e3:.3g} kW"], bought)
+        pen.coil(ELECTRIC, (box.left + 2.0, box.top - 1.5), (box.left + 8.0, box.top - 1.5), width=0.7)
+        return
+    machine = Box(box.left, box.top + 1.2, box.right, box.top + 7.6)
+    pen.box(machine)
+    rated = f"{(tank.heat_pump.capacity or 0.0) / 1e3:.3g} kW"
+    pen.text(box.x, machine.top - 1.3, ["heat pump", tank.heat_pump.refrigerant, rated], align="center")
+    pen.pipe(HOT, (box.right - 3.0, machine.foot), (box.right - 3.0, box.top))
+    y = sheet.feed(ELECTRIC, x, machine.top, ["electricity"], bought)
+    taken = mwh(sheet.record, "loop_heater_heat_kwh") - mwh(sheet.record, "loop_heater_kwh")
+    pen.text(x + 0.8, y, ["outdoor air"], bold=sheet.value(taken))

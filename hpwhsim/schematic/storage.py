@@ -1,0 +1,157 @@
+"""The store of a schematic: tanks, headers, cold water, standby loss, and heaters that are no heat pump."""
+
+from itertools import pairwise
+
+from hpwhsim.io.us_units import GALLON
+from hpwhsim.results.heat_flows import mwh
+from hpwhsim.results.numbers import degrees
+from hpwhsim.schematic.layout import (
+    COLD_LINE,
+    FALLING,
+    FLOOR,
+    HOT_LINE,
+    TOP,
+    Sheet,
+    on_tank,
+    return_height,
+)
+from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT
+
+FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
+HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
+BY_FAMILY = {"gas-boiler": "gas boiler", "oil-boiler": "oil boiler", "gas-tank": "gas burners"}
+
+
+def in_litres(volume: float) -> str:
+    """A volume [m³] in L and US gal."""
+    return f"{volume * 1e3:,.0f} L ({volume / GALLON:,.0f} gal)"
+
+
+def draw_store(sheet: Sheet) -> None:
+    """Tanks with their headers, cold water in at the foot, and what the store is."""
+    pen, at, scenario = sheet.pen, sheet.at, sheet.scenario
+    storage, heat_pump = scenario.plant.storage, scenario.plant.heat_pump
+    tanks, series = at.tanks, storage.arrangement == "series"
+    for tank in tanks:
+        pen.box(tank, width=1.5)
+    pen.pipe(COLD, (at.mains, FLOOR - 2.0), (at.mains, COLD_LINE - 1.0))
+    left = tanks[0].x
+    if return_height(scenario) > 0.0 and heat_pump is not None and heat_pump.intake_height <= 0.0:
+        left = at.charged_from + FALLING  # the machine draws from the same header
+    pen.line(COLD, (at.mains, COLD_LINE - 1.0), (at.mains, COLD_LINE), (left, COLD_LINE))
+    for tank in tanks[:1] if series else tanks:
+        pen.line(COLD, (tank.x, COLD_LINE), (tank.x, tank.foot))
+    if storage.draw_height >= 1.0 or return_height(scenario) >= 1.0:
+        for tank in tanks[-1:] if series else tanks:
+            if on_tank(scenario):  # the machine stands in the way
+                y, x = tank.at(0.93), tank.right + 1.6
+                pen.line(HOT, (tank.right, y), (x, y), (x, HOT_LINE))
+            else:
+                pen.line(HOT, (tank.x, tank.top), (tank.x, HOT_LINE))
+    if series:
+        for tank, after in pairwise(tanks):
+            x, top, foot = 0.5 * (tank.right + after.left), tank.at(0.95), after.at(0.05)
+            pen.pipe(HOT, (tank.right, top), (x, top), (x, foot), (after.left, foot))
+    pen.text(at.mains + 1.0, COLD_LINE - 2.2, ["cold water"])
+    _words(sheet)
+    _standby(sheet)
+
+
+def _words(sheet: Sheet) -> None:
+    """What the store is."""
+    storage, drawn = sheet.scenario.plant.storage, len(sheet.at.tanks)
+    many = "one tank"
+    if storage.tanks > 1:
+        many = f"{storage.tanks} tanks {'in series' if storage.arrangement == 'series' else 'side by side'}"
+    if storage.tanks > drawn:
+        many += f", {drawn} drawn"
+    whole = in_litres(storage.volume) + (" in all" if storage.tanks > 1 else "")
+    charged = f"charged to {degrees(storage.setpoint)} ({1.8 * storage.setpoint + 32.0:.0f} °F)"
+    sheet.pen.text(sheet.at.tanks[0].left - 1.0, COLD_LINE - 2.2, [many, whole, charged])
+
+
+def _standby(sheet: Sheet) -> None:
+    """The loss of the store, at its right wall where no port is near."""
+    at, loop = sheet.at, sheet.scenario.recirculation
+    last = at.tanks[-1]
+    taken = [sheet.ports(sheet.scenario.plant.storage.draw_height)[-1][1]]
+    if loop is not None and loop.loop_tank is None:
+        taken.append(sheet.ports(loop.return_height)[-1][1])
+    y = max((last.at(share) for share in (0.2, 0.35, 0.6)), key=lambda y: min(abs(y - t) for t in taken))
+    sheet.pen.wave(at.right, at.right + 3.6, y)
+    sheet.pen.text(at.right + 4.0, y + 1.7, ["standby"], bold=sheet.flow("storage_loss_kwh"))
+
+
+# -- heaters -------------------------------------------------------------------------------------------
+
+
+def _heater(sheet: Sheet) -> str:
+    """Name and power of the second heater, or of the only one."""
+    plant = sheet.scenario.plant
+    name = BY_FAMILY.get(plant.family, HEATERS[plant.backup.kind])
+    return f"{name}, {(plant.backup.power or 0.0) / 1e3:,.4g} kW"
+
+
+def draw_burner(sheet: Sheet) -> None:
+    """A boiler, heater or steam exchanger beside the store, between two of its ports."""
+    if sheet.at.burner is None:
+        return
+    pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
+    (last, low), top = ports[-1], sheet.ports(0.95)
+    high = top[0][1]
+    if (
+        0.0 < return_height(sheet.scenario) < 1.0
+        and abs(sheet.ports(return_height(sheet.scenario))[0][1] - low) < 2.0
+    ):
+        low -= 2.0  # clear of the pipe from the machine
+    box = sheet.at.burner._replace(foot=min(low - 1.5, 30.0))
+    pen.box(box)
+    y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
+    lost = mwh(sheet.record, "fuel_kwh") - mwh(sheet.record, "backup_heat_kwh")
+    pen.text(box.x, y, ["loses"] if sheet.record else [], bold=sheet.value(lost), align="center")
+    fuel = FUEL_NAMES[sheet.scenario.plant.backup.kind]
+    sheet.feed(FUEL, box.x, box.top, [fuel], sheet.flow("fuel_kwh"))
+    pen.line(HOT, (box.right, high), (top[-1][0].left, high))
+    for tank, _ in top:
+        pen.arrow(HOT, tank.left, high, 1.0, 0.0)
+    pen.pipe(COLD, (last.left, low), (box.right, low))
+    pen.text(box.right + 0.9, high - 0.3, [], bold=sheet.flow("backup_heat_kwh"))
+
+
+def draw_elements(sheet: Sheet) -> None:
+    """Elements or burners in the tanks, or a heater in the pipe that leaves the store."""
+    backup, pen, at = sheet.scenario.plant.backup, sheet.pen, sheet.at
+    if backup.kind == "none" or at.burner is not None:
+        return
+    electric = backup.kind == "resistance"
+    colour, bought = (ELECTRIC, "backup_resistance_kwh") if electric else (FUEL, "fuel_kwh")
+    words, x = [FUEL_NAMES.get(backup.kind, "electricity")], at.tanks[0].left - 2.0
+    if at.series is not None:
+        x = at.series.x
+        pen.box(at.series)
+        to = f"to {degrees(sheet.scenario.backup_setpoint)}"
+        pen.text(x, at.series.top - 0.9, [_heater(sheet), "for taps and loop", to], align="center")
+        y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
+    else:
+        _in_tanks(sheet, colour, x)
+        y = pen.text(x + 0.8, TOP, [_heater(sheet), *words[electric:]], bold=sheet.flow(bought))
+    if not electric and sheet.record:
+        pen.text(x + 0.8, y, ["to the water"], bold=sheet.flow("backup_heat_kwh"))
+
+
+def _in_tanks(sheet: Sheet, colour: str, x: float) -> None:
+    """Energy from above at `x` to a heater in each tank that has one."""
+    pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
+    if sheet.scenario.plant.storage.arrangement == "series":  # what is above that height is heated
+        ports += [(tank, tank.at(0.06)) for tank in sheet.at.tanks if tank.left > ports[0][0].left]
+    heaters = [(tank, y + 1.3) for tank, y in ports]
+    pen.line(colour, (x, TOP), (x, min(y for _, y in heaters)))
+    for level in {y for _, y in heaters}:
+        pen.line(colour, (x, level), (max(tank.left for tank, y in heaters if y == level), level))
+    for tank, y in heaters:
+        pen.arrow(colour, tank.left, y, 1.0, 0.0)
+        if colour == FUEL:
+            for k in range(3):
+                pen.arrow("k", tank.left + (k + 1) * 0.25 * (tank.right - tank.left), y + 1.6, 0.0, 1.0)
+        else:
+            pen.coil(colour, (tank.left + 0.2, y), (tank.right - 1.5, y), width=0.7)

@@ -1,0 +1,1 @@
+"""One scenario through one year or many."""

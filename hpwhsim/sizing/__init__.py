@@ -1,0 +1,1 @@
+"""How large heat pump and storage must be."""

@@ -1,0 +1,1 @@
+"""Many years: sweeps and sensitivity."""

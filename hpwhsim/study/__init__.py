@@ -1,1 +1,0 @@
-"""Whole studies: a year of one scenario, stored records against a fresh run."""
