@@ -19,9 +19,9 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from hpwhsim.arrays import Array
+
 Tree = TypeVar("Tree")
 
 NUMBER_DIGITS = 9  # of single numbers and of arrays of at most `FEW` values

@@ -7,9 +7,9 @@ References
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from hpwhsim.arrays import Array
 
 
 def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Array:

@@ -8,8 +8,9 @@ import numpy as np
 import yaml
 from cases import central_air
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.plant.arrays import Array, Drive, Hourly
+from hpwhsim.plant.arrays import Drive, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario

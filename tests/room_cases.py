@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.source.coil import CP_AIR
+from hpwhsim.constants import CP_AIR
 from hpwhsim.source.room import Around, Room, State, Step, room_step
 from hpwhsim.source.room_setup import (
     AIR_CAPACITY,

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from hpwhsim.account.calendar import HOURS, QUARTERS, When, hour_name, mask
+from hpwhsim.account.calendar import QUARTERS, When, hour_name, mask
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import OutOfRangeError
 
 START = datetime(2001, 1, 1)

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline
 
 from hpwhsim.climate.mains import (
-    MONTH_DAYS,
     by_month,
     mains_hours_held,
     mains_of_day,
@@ -20,6 +19,7 @@ from hpwhsim.climate.mains import (
     stretched,
 )
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import OutOfRangeError
 
 CASES = {"cold": (44.0, 50.0), "mixed": (52.0, 45.0), "warm": (70.0, 25.0)}  # mean and range, °F

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.demand.patterns import (
-    MONTH_DAYS,
     Pattern,
     average_day_litres,
     hourly_use,

@@ -24,7 +24,7 @@ def layers() -> dict[str, int]:
 
 LAYER = layers()
 # used from every layer, their own included
-EVERYWHERE = ("errors", "bounds", "io", "kernel", "last_digits")
+EVERYWHERE = ("arrays", "constants", "errors", "bounds", "io", "kernel", "last_digits")
 
 
 def package_of(path: Path) -> str:

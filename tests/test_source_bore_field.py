@@ -10,11 +10,11 @@ from pygfunction.borefield import Borefield
 from pygfunction.gfunction import gFunction
 from scipy.special import exp1, k0, k1
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import SurfaceWave, ground_temperature
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.source.bore_field import (
     LONGEST_YEARS,
-    Array,
     Bores,
     Layout,
     Response,

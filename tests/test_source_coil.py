@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from hpwhsim.climate import moist_air
-from hpwhsim.source.coil import COLDEST_SURFACE, CP_AIR, CP_VAPOUR, CP_WATER, VAPORISATION, humidity_at, split
+from hpwhsim.constants import CP_AIR
+from hpwhsim.source.coil import COLDEST_SURFACE, CP_VAPOUR, CP_WATER, VAPORISATION, humidity_at, split
 from hpwhsim.source.offer import Offer, met
 
 SEA_LEVEL = 101325.0

@@ -7,12 +7,12 @@ from hypothesis import strategies as st
 from scipy.signal import fftconvolve
 from scipy.special import exp1
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.kernel import kernel
 from hpwhsim.source.bore_field import Bores, Response, cylinder_g, g_function, make_field
 from hpwhsim.source.ground_loop import (
-    HOURS,
-    Array,
     BoreField,
     History,
     Loop,

@@ -9,8 +9,8 @@ import pytest
 from room_cases import CHECK, DENSITY, HOUR, NO_DUCTS, build, conductance, run, steady
 from scipy.linalg import expm
 
+from hpwhsim.constants import CP_AIR
 from hpwhsim.errors import InputError
-from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.offer import met
 from hpwhsim.source.room import State, room_offer, room_step
 from hpwhsim.source.room_setup import (

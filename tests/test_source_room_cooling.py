@@ -13,8 +13,8 @@ from room_cases import CHECK, DENSITY, HOUR, NO_DUCTS, build, independent, run, 
 from scipy.integrate import solve_ivp
 
 from hpwhsim.climate import moist_air
+from hpwhsim.constants import CP_AIR
 from hpwhsim.errors import InputError
-from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.neighbours import effect, make_neighbours, neighbour_zone
 from hpwhsim.source.offer import met
 from hpwhsim.source.room import State, room_offer, room_step

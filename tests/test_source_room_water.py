@@ -13,7 +13,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from hpwhsim.climate import moist_air
-from hpwhsim.source.coil import CP_AIR, CP_WATER
+from hpwhsim.constants import CP_AIR
+from hpwhsim.source.coil import CP_WATER
 from hpwhsim.source.offer import met
 from hpwhsim.source.room import Around, Room, State, room_offer, room_step
 from hpwhsim.source.room_setup import (

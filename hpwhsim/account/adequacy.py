@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from hpwhsim.arrays import Array
 
 MOST_NOT_CALLED = 10.0  # h of backup in a year; tankyear default
 MOST_STARTS = 6.0  # of a module in an hour of running; common practice, no source

@@ -11,10 +11,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.constants import HOURS, MONTH_DAYS
 from hpwhsim.errors import OutOfRangeError
 
-HOURS = 8760
 QUARTERS = 4 * HOURS
 DAY = 1440  # minutes
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

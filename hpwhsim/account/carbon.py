@@ -13,11 +13,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 
 class Life(NamedTuple):

@@ -17,11 +17,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 KG_PER_TONNE = 1000.0
 

@@ -3,11 +3,10 @@
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from hpwhsim.arrays import Array
+from hpwhsim.constants import MONTH_DAYS
 
-MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 MONTH_STARTS = np.concatenate(([0], np.cumsum(MONTH_DAYS)[:-1])) * 24
 """First hour of each month of the nominal year."""
 

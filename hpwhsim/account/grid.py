@@ -13,17 +13,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hpwhsim.account.gases import Gases, warming
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import MASS_FACTOR, read_quantity
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import cited
 
-Array = NDArray[np.float64]
-
-HOURS = 8760
 KG_PER_LB = 0.45359237
 KINDS = ("average", "marginal")
 FORMS = "a number such as '0.39 kg/kWh', a region of the packaged tables, or a CSV file"

@@ -21,12 +21,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
 
-Array = NDArray[np.float64]
-
-HOURS = 8760
 WEEKS = 52
 MEASURED_LOOP_SHARE = 0.38  # [1]
 DEFER = "local codes, the water management programme and licensed practice decide"

@@ -7,14 +7,10 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
 from hpwhsim.account.calendar import QUARTERS, When, mask
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
-
-Array = NDArray[np.float64]
 
 MMBTU_PER_KWH = 3.6 / 1055.05585262  # International Table Btu, NIST SP 811
 

@@ -11,14 +11,13 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from hpwhsim.account.calendar import ALL_MONTHS, HOURS, QUARTERS, When, hour_name, mask
+from hpwhsim.account.calendar import ALL_MONTHS, QUARTERS, When, hour_name, mask
 from hpwhsim.account.energy import MONTH_STARTS, by_month
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.user_csv import read_hours
-
-Array = NDArray[np.float64]
 
 COLUMN = "usd_per_kwh"
 

@@ -3,10 +3,9 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from hpwhsim.arrays import Flags
 
 
 class ValveYear(NamedTuple):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import EDGE, PerformanceMap
 from hpwhsim.heatpump.measured import read_ratings
 from hpwhsim.heatpump.rated import WRAPPED_RISE
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.contour import ContourSet
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 Hourly = Mapping[str, Array]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.arrays import Array
 from hpwhsim.charts.carbon import carbon_figure
 from hpwhsim.charts.cop_map import cop_map_figure, lowest_source_c
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png, svg
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 Hourly = Mapping[str, Array]
 
 SCHEMATIC, COP_MAP, YEAR, WEEKS, CARBON = PICTURES

@@ -1,12 +1,11 @@
 """The coldest days of a year."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from hpwhsim.arrays import Array
+from hpwhsim.constants import DAYS
 
 LENGTHS = {"coldest-day": 1, "coldest-three-days": 3}
-DAYS = 365
 
 
 def cold_days(dry_bulb: Array, length: int) -> int:

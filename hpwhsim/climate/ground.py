@@ -9,11 +9,10 @@ References
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 YEAR_DAYS = 365.0
 SECONDS_PER_DAY = 86400.0

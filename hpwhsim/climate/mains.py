@@ -7,11 +7,13 @@ References
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import OutOfRangeError
 
-Array = NDArray[np.float64]
+MONTH_LENGTHS = np.asarray(MONTH_DAYS)
 
 OFFSET_K = 6.0 / 1.8  # the main is 6 °F warmer than the air over the year
 REFERENCE_C = (44.0 - 32.0) / 1.8  # mean air temperature at which ratio is 0.4 and lag is 35 days
@@ -24,7 +26,6 @@ DEGREES_PER_DAY = 0.986  # as published; it makes the year 365.1 days
 FREEZING_C = 0.0
 KEY = "hot_water.cold_water"
 COLDEST_C, WARMEST_C = 0.0, 40.0  # cold water that a user may give
-MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def _unheld(day: ArrayLike, mean_c: float, range_k: float, southern: bool) -> Array:
@@ -104,8 +105,8 @@ def mean_and_range(dry_bulb_c: ArrayLike) -> tuple[float, float]:
         raise OutOfRangeError(
             f"dry bulb of the year: got an array of shape {air.shape}, allowed 8760 finite numbers"
         )
-    starts = 24 * np.concatenate(([0], np.cumsum(MONTH_DAYS)[:-1]))
-    monthly = np.add.reduceat(air, starts) / (24 * MONTH_DAYS)
+    starts = 24 * np.concatenate(([0], np.cumsum(MONTH_LENGTHS)[:-1]))
+    monthly = np.add.reduceat(air, starts) / (24 * MONTH_LENGTHS)
     return float(air.mean()), float(monthly.max() - monthly.min())
 
 
@@ -172,17 +173,17 @@ def by_month(monthly_c: ArrayLike) -> Array:
             f"{KEY}.monthly: got {np.array2string(means, max_line_width=200)} °C; allowed twelve means of "
             f"{COLDEST_C:g} to {WARMEST_C:g} °C"
         )
-    ends = np.concatenate(([0.0], np.cumsum(MONTH_DAYS))).astype(np.float64)
-    slope = _slopes(means, MONTH_DAYS.astype(np.float64))
+    ends = np.concatenate(([0.0], np.cumsum(MONTH_LENGTHS))).astype(np.float64)
+    slope = _slopes(means, MONTH_LENGTHS.astype(np.float64))
     day = np.arange(366.0)
     month = np.minimum(np.searchsorted(ends, day, side="right") - 1, 11)
-    x = (day - ends[month]) / MONTH_DAYS[month]
+    x = (day - ends[month]) / MONTH_LENGTHS[month]
     first, last = slope[month], slope[(month + 1) % 12]
     # integral over the month so far of the quadratic with these end values and this mean, over its days
     run = x * (
         first + x * (3.0 * means[month] - 2.0 * first - last + x * (first + last - 2.0 * means[month]))
     )
-    gained = np.concatenate(([0.0], np.cumsum(means * MONTH_DAYS)))[month] + MONTH_DAYS[month] * run
+    gained = np.concatenate(([0.0], np.cumsum(means * MONTH_LENGTHS)))[month] + MONTH_LENGTHS[month] * run
     return np.repeat(np.round(np.maximum(np.diff(gained), FREEZING_C), 6), 24)
 
 

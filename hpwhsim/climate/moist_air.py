@@ -12,12 +12,11 @@ References
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.bounds import inside
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 ZERO_C = 273.15  # K
 TRIPLE_POINT_C = 0.01  # the ice and water branches meet here, not at 0 °C

@@ -12,15 +12,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate import moist_air, weather_cache, weather_checks, weather_sun
 from hpwhsim.climate.weather_text import parse, read_bytes
 
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 
 # units and long name of every variable
 VARIABLES = {

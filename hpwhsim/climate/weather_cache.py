@@ -9,11 +9,9 @@ import json
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.io import disk_cache
-
-Array = NDArray[np.float64]
 
 KEEP = 40  # years of weather, about 0.6 MB each
 SOURCES = (

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, HOURS
+from hpwhsim.arrays import Array
+from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS
 from hpwhsim.climate.weather_text import Rows
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
-
-Array = NDArray[np.float64]
 
 MOST_REPAIRED = 438  # h of a column, 5 % of the year
 SHOWN = 20  # places named in one caution; the rest is counted

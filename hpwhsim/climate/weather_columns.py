@@ -2,7 +2,6 @@
 
 from typing import NamedTuple
 
-HOURS = 8760
 GAP_HOURS = 3  # longest gap that is repaired
 
 

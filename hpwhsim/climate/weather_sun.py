@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.weather_checks import SUN
-from hpwhsim.climate.weather_columns import COLUMNS, HOURS
+from hpwhsim.climate.weather_columns import COLUMNS
 from hpwhsim.climate.weather_text import Place, Rows
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
-
-Array = NDArray[np.float64]
 
 
 class Clock(NamedTuple):

@@ -18,14 +18,13 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, HOURS, TMY3_COLUMNS, Column
+from hpwhsim.arrays import Array
+from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, TMY3_COLUMNS, Column
+from hpwhsim.constants import HOURS, MONTH_DAYS
 from hpwhsim.errors import InputError
 from hpwhsim.io.plain_text import visible
 
-Array = NDArray[np.float64]
-
 LARGEST_BYTES = 64_000_000  # a year of hourly rows is below 3 MB
-MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 DAY_OF_MONTH_START = tuple(sum(MONTH_DAYS[:m]) for m in range(12))
 TMY3_DATE, TMY3_TIME = "Date (MM/DD/YYYY)", "Time (HH:MM)"
 EPW_CELLS = 35  # some files end before the last three (albedo and liquid precipitation)

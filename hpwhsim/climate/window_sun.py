@@ -18,14 +18,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.io import disk_cache
 
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 
 FACING = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}  # degrees clockwise from north
 TWO_PANES = 0.17  # of the incidence-angle modifier

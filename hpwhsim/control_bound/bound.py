@@ -5,8 +5,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import read_weather
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.control_bound.linear_program import best_schedule, share_of_saving
 from hpwhsim.control_bound.relaxation import Limits, Served, limits
 from hpwhsim.errors import InputError
@@ -16,7 +17,6 @@ from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Controls, Scenario
-from hpwhsim.simulate.best_performance import Array
 from hpwhsim.simulate.year import Year, run_years, year_of
 from hpwhsim.storage.layers import RHO_CP
 

@@ -41,13 +41,11 @@ The caller keeps it a bound by giving, for each hour,
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array, Ints
 from hpwhsim.control_bound.reduced_plant import ReducedPlant, checked, columns, most_gain, rows, series
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 NOTHING = 1e-9  # of the baseline: a saving below it is rounding
 

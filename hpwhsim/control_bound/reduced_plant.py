@@ -4,15 +4,13 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array, Ints
 from hpwhsim.errors import OutOfRangeError
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class Tank(NamedTuple):

@@ -24,18 +24,19 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.control_bound import temperature_balance as grade
 from hpwhsim.control_bound.reduced_plant import Grade, ReducedPlant, Tank
 from hpwhsim.plant.arrays import BackupMode, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.flows import most_hot
 from hpwhsim.plant.warmest import Warmest, warmest
-from hpwhsim.simulate.best_performance import Array, over_inlets
+from hpwhsim.simulate.best_performance import over_inlets
 from hpwhsim.simulate.connected_load import grinding_power
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.storage.still import fading
 
-JOULE_PER_KWH = 3.6e6
 OVER_K = 0.1  # by which a multi-pass machine may pass its hottest water
 ROUNDING_K = 1e-3  # by which the loop's tank may be cooler where rounding hides that it gave less
 INLETS = 48  # at which the machine is looked at, beside those of its map

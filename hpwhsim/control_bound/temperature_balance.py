@@ -40,14 +40,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.events import MINUTE
-from hpwhsim.simulate.best_performance import Array, Performance, line_below
+from hpwhsim.simulate.best_performance import Performance, line_below
 from hpwhsim.storage.layers import RHO_CP
 
 TOP_FALLS = 2.0  # K by which a draw in one part of a step may cool the water that the loop gets
 ABOVE_MAINS = 5.0  # K of a single-pass machine's cap above the warmest mains
-JOULE_PER_KWH = 3.6e6
 LOOP_POINTS = 200  # temperatures at which what the loop takes is looked at
 CHORD = 1e-4  # by which a chord between two of them may lie above
 Between = tuple[float, float]

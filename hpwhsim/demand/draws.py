@@ -5,11 +5,11 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.demand.households import PEOPLE_PER_APARTMENT, USE_C, YEAR, Events, building_events
-from hpwhsim.demand.patterns import HOURS, Pattern
+from hpwhsim.demand.patterns import Pattern
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 AT_ONCE = 2**21  # draws: bounds the memory
 

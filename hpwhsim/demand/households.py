@@ -48,12 +48,13 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.demand.patterns import DAYS, MONTH_OF_DAY, WEEKEND, Pattern, check_building
+from hpwhsim.arrays import Array
+from hpwhsim.constants import DAYS
+from hpwhsim.demand.patterns import MONTH_OF_DAY, WEEKEND, Pattern, check_building
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
 
-Array = NDArray[np.float64]
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 YEAR = DAYS * 86400  # s

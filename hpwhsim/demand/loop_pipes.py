@@ -16,13 +16,12 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.pipe_friction import friction_factor
 from hpwhsim.tables import read_table
-
-Array = NDArray[np.float64]
 
 RHO = 988.035  # kg/m³, water at 50 °C, as in the store
 RHO_CP = RHO * 4181.3  # J/m³K

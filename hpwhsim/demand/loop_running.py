@@ -19,11 +19,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.demand.loop_pipes import RHO_CP
 from hpwhsim.demand.recirculation import HotLoop
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 DAY = 86400.0  # s
 SHORTEST = 1e-6  # s of full flow; shorter stretches are rounding

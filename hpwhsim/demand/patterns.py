@@ -7,18 +7,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import DAYS, HOURS, MONTH_DAYS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.io.user_csv import number, rows
 from hpwhsim.tables import read_table
 
-Array = NDArray[np.float64]
-
-DAYS = 365
-HOURS = 8760
-MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)  # 0 ... 11 for each day
 # The nominal year is 2001: 1 January is a Monday. True on Saturday and Sunday.
 WEEKEND = np.arange(DAYS) % 7 >= 5

@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.demand.loop_pipes import (
     CONDUCTIVITY,
     GPM,
@@ -26,8 +26,6 @@ from hpwhsim.demand.loop_pipes import (
 )
 from hpwhsim.demand.loop_sections import Section
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 BARE_SHARE = 0.1  # of the length: valves, fittings, hangers and gaps; common practice, no source
 FITTINGS = 1.5  # friction with fittings over that of the pipe; common practice, no source

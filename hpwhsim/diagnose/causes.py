@@ -5,13 +5,12 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.diagnose.events import Spell, Spells, find_spells, worst
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import Cause
 
-Array = NDArray[np.float64]
 Record = dict[str, object]
 
 RECORD, HOURLY = "annual.json", "hourly.nc"

@@ -4,11 +4,10 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
 
 WORST = 10
 

@@ -6,19 +6,18 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS, cold_days
 from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.climate.mains import mains_hours_held, mains_temperature
 from hpwhsim.climate.typical_year import read_year
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.plain_source import SOIL_DIFFUSIVITY
 
-Array = NDArray[np.float64]
 Record = dict[str, object]
 
-HOURS = 8760
 BELOW_C = (0.0, -10.0, -15.0, -20.0, -25.0)
 COLDER_HOURS = {"99_6": 35, "99": 88}
 """Hours of a year, at most, that are colder than the 99.6 % and the 99 % value."""

@@ -5,13 +5,14 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from hpwhsim.account.calendar import ALL_MONTHS, HOURS, When, mask
+from hpwhsim.account.calendar import ALL_MONTHS, When, mask
 from hpwhsim.account.economics import PlantCosts, Terms
 from hpwhsim.account.grid import Grid
 from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.tariff import Tariff
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.evaluate import costs as money
 from hpwhsim.evaluate.draw_years import answer_over
 from hpwhsim.evaluate.emissions import Bought, Greenhouse, bought, burnt_fuel
@@ -19,8 +20,6 @@ from hpwhsim.evaluate.evaluation import Answer, ask
 from hpwhsim.scenario.reading import Loaded, dump
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulate.year import FUELS, Record, Year
-
-Array = NDArray[np.float64]
 
 
 class Refrigerant(NamedTuple):

@@ -5,20 +5,20 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hpwhsim.account import economics, tariff
 from hpwhsim.account.calendar import When
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.savings import MMBTU_PER_KWH
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.evaluate.emissions import Bought
 from hpwhsim.scenario import money as schema
 from hpwhsim.scenario import tariff as written
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import HOURS, Record, Year
-
-Array = NDArray[np.float64]
+from hpwhsim.simulate.year import Record, Year
 
 
 class Bills(NamedTuple):

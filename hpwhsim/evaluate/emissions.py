@@ -4,13 +4,13 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hpwhsim.account.carbon import Life, life, operational_by_year
 from hpwhsim.account.charge import Charge, estimated_charge, published_losses
 from hpwhsim.account.fuel import Fuel, fuel, steam, upstream_methane
 from hpwhsim.account.gases import warming
 from hpwhsim.account.grid import Grid, read_grid
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.carbon import Carbon, RefrigerantCarbon
@@ -18,7 +18,6 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulate.year import Record, Year
 from hpwhsim.tables.sources import assumption
 
-Array = NDArray[np.float64]
 Assumption = dict[str, str]
 
 NATURAL_GAS = "natural-gas"

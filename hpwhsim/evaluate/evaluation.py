@@ -13,6 +13,7 @@ import numpy as np
 from hpwhsim.account import carbon, economics, savings, tariff
 from hpwhsim.account.checks import Check
 from hpwhsim.account.savings import Line
+from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import Findings, InputError
 from hpwhsim.evaluate import costs as money
@@ -24,7 +25,7 @@ from hpwhsim.evaluate.refusals import account_checks, plant_refusals
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Array, Ready, Record, Year, built, fuel_factor, year_of, years_ready
+from hpwhsim.simulate.year import Ready, Record, Year, built, fuel_factor, year_of, years_ready
 from hpwhsim.tables import read_table
 
 BASELINE = "baseline"

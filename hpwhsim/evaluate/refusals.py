@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hpwhsim.account.electrical import check_supply
+from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.demand.draws import smooth_draws
 from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
@@ -30,7 +30,6 @@ from hpwhsim.scenario.schema import Scenario
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 Ask = Callable[[], object]
 
 USUAL = 0.15  # m3 a day and home where none is written: it only has to be some

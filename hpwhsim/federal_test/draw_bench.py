@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array, Flags
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import DIFFERENCE, TEMPERATURE, as_text
@@ -33,8 +33,6 @@ from hpwhsim.tables import read_table
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 DELIVERY_C, SUPPLY_C, ROOM_C = (125 - 32) / 1.8, (58 - 32) / 1.8, (67.5 - 32) / 1.8
 HUMIDITY = 0.5  # relative, of the room
@@ -72,12 +70,12 @@ class Trace(NamedTuple):
 
     out: Hourly  # an "hour" is a step
     bought: Array  # (step,) J
-    machine: Bools  # (step,)
-    backup: Bools  # (step,) backup at more than half of its power
+    machine: Flags  # (step,)
+    backup: Flags  # (step,) backup at more than half of its power
     stored: Array  # (step + 1,) heat in the store above 0 °C at the edges of the steps, J
 
     @property
-    def running(self) -> Bools:
+    def running(self) -> Flags:
         """Whether machine or backup heats, shape (step,)."""
         return self.machine | self.backup
 
@@ -334,7 +332,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
     )
 
 
-def cut_out(running: Bools, since: int, step_s: float) -> int | None:
+def cut_out(running: Flags, since: int, step_s: float) -> int | None:
     """First step in which a heater that ran at or after the step `since` has cut out for good.
 
     "For good" is `QUIET_S`; None where it never runs or does not stop within the record.
@@ -345,7 +343,7 @@ def cut_out(running: Bools, since: int, step_s: float) -> int | None:
     return quiet(running, since + int(ran[0]), step_s)
 
 
-def quiet(running: Bools, since: int, step_s: float) -> int | None:
+def quiet(running: Flags, since: int, step_s: float) -> int | None:
     """First step at or after `since` from which on nothing runs for `QUIET_S`; None if there is none."""
     window = max(round(QUIET_S / step_s), 1)
     count = np.concatenate(([0], np.cumsum(running)))

@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.federal_test.draw_bench import DELIVERY_C, QUIET_S, Array, Unit, follow, quiet
+from hpwhsim.arrays import Array
+from hpwhsim.federal_test.draw_bench import DELIVERY_C, QUIET_S, Unit, follow, quiet
 from hpwhsim.io.us_units import GALLON
 from hpwhsim.plant.arrays import SLICES
 

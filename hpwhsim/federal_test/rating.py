@@ -13,14 +13,14 @@ import numpy as np
 
 import hpwhsim
 from hpwhsim.account import adequacy
+from hpwhsim.arrays import Array, Flags
+from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.errors import InputError
 from hpwhsim.federal_test.draw_bench import (
     DELIVERY_C,
     HUMIDITY,
     ROOM_C,
     SUPPLY_C,
-    Array,
-    Bools,
     Draw,
     Trace,
     Unit,
@@ -42,7 +42,6 @@ from hpwhsim.tables.sources import cited
 
 Record = dict[str, object]
 
-JOULE_PER_KWH = 3.6e6
 STEPS_PER_HOUR = 360
 SOAK_S = 3600.0  # idle before the first draw of the day
 SETTLED_S = 300.0  # from the end of a recovery to the measured standby
@@ -157,7 +156,7 @@ class _Standing(NamedTuple):
     per_kelvin: float  # W/K
 
 
-def _settled(running: Bools, draw: Draw, step_s: float) -> int | None:
+def _settled(running: Flags, draw: Draw, step_s: float) -> int | None:
     """Step from which the standby after a draw counts.
 
     5 min after the end of the recovery that runs then or starts within 5 min, else 5 min after the draw;
@@ -170,7 +169,7 @@ def _settled(running: Bools, draw: Draw, step_s: float) -> int | None:
     return None if recovered is None else recovered + wait
 
 
-def _pause(running: Bools, draws: Sequence[Draw], step_s: float) -> slice | None:
+def _pause(running: Flags, draws: Sequence[Draw], step_s: float) -> slice | None:
     """Steps of the day in which the standby is measured, between the clusters; None if there are none.
 
     They end before the second cluster, or before the recovery that runs when it begins.

@@ -6,16 +6,15 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.cycle import solve
 from hpwhsim.heatpump.evaporator import Coil, coil_at, solve_with_coil, taken
 from hpwhsim.heatpump.limits import Limits
 from hpwhsim.heatpump.machine import Machine
 from hpwhsim.heatpump.states import KELVIN, Condensing, Isobars
-
-Array = NDArray[np.float64]
 
 USUAL = (0.55, 0.80)  # peak isentropic efficiency of hermetic compressors; common practice, no source
 DEEPEST_K = 40.0  # K of subcooling that the best condenser reaches; common practice, no source

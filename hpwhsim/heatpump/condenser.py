@@ -3,12 +3,10 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.machine import Cycle, Machine, hermite, lagrange
 from hpwhsim.heatpump.states import DEW_STEP, KELVIN, LIQUID_FLOOR, Condensing, Suction
-
-Array = NDArray[np.float64]
 
 HALVINGS = 18  # of the range of dew temperature, about 100 K: 4e-4 K
 ROUNDING = 2.0  # K, over which the held head pressure takes over from the pinch

@@ -11,13 +11,12 @@ electricity but what never reaches the gas comes out of the condenser beside it.
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.cycle import solve
 from hpwhsim.heatpump.machine import Cycle, Machine
 from hpwhsim.heatpump.states import Condensing, Isobars
-
-Array = NDArray[np.float64]
 
 MOST_TRIES = 25
 NEAR = 1e-3  # K, that close the evaporating temperature is found; the search for the best pressure has 1e-4

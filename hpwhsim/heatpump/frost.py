@@ -30,16 +30,16 @@ References
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.bounds import inside
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
+from hpwhsim.constants import CP_AIR
 from hpwhsim.errors import InputError
 
-Array = NDArray[np.float64]
 Defrost = Literal["reverse-cycle", "none"]
 
-CP_AIR = 1006.0  # J/kgK
 CONDENSATION = 2501e3  # J/kg, vapour to water at 0 °C
 SUBLIMATION = 2834e3  # J/kg, vapour to ice at 0 °C
 MELTING = 334e3 + 60e3  # J/kg, of the ice, and to warm ice and water until they run off

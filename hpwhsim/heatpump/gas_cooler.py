@@ -1,12 +1,10 @@
 """The transcritical cycle: a gas cooler whose high-side pressure is chosen for the best COP."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.machine import Cycle, Machine, hermite, lagrange
 from hpwhsim.heatpump.states import KELVIN, STEP, Isobars, Suction
-
-Array = NDArray[np.float64]
 
 COARSE = 17  # pressures tried before the search narrows
 GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0

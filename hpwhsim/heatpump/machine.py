@@ -12,10 +12,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.limits import Limits
 from hpwhsim.heatpump.refrigerants import Refrigerant
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

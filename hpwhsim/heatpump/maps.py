@@ -3,12 +3,8 @@
 import math
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel
-
-Array = NDArray[np.float64]
 
 EDGE = 0.1  # K beyond an end of an axis that still counts as inside: rounding of units (150 degF = 65.56 °C)
 

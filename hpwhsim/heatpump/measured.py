@@ -6,13 +6,11 @@ from itertools import product
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
-
-Array = NDArray[np.float64]
 
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point

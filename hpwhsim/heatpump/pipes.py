@@ -12,14 +12,9 @@ References
 import math
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.states import KELVIN, Fluid
 from hpwhsim.pipe_friction import friction_factor
-
-Array = NDArray[np.float64]
 
 INCH = 0.0254  # m
 ROUGHNESS = 1.5e-6  # m, drawn tube, from Moody's chart (unverified)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import (
     Anchored,
@@ -29,7 +29,6 @@ from hpwhsim.heatpump.refrigerants import refrigerant as known
 from hpwhsim.heatpump.states import Condensing, Isobars
 from hpwhsim.io.disk_cache import Arrays, cached, place
 
-Array = NDArray[np.float64]
 WaterSide = Literal["single-pass", "multi-pass", "wrap-around"]
 
 COLDEST, HOTTEST = -40.0, 45.0  # °C, ends of the axis of source temperature

@@ -7,12 +7,10 @@ cache never pays for it.
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.refrigerants import Refrigerant, refrigerant
-
-Array = NDArray[np.float64]
 
 KELVIN = 273.15
 STEP = 1e5  # Pa between two isobars of the gas cooler

@@ -7,13 +7,11 @@ from io import BytesIO
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
+from hpwhsim.arrays import Array
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 Hourly = Mapping[str, Array]
 
 

@@ -6,14 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.io.plain_text import refuse_controls
-
-Array = NDArray[np.float64]
-
-HOURS = 8760
 
 
 def rows(file: Path, columns: Sequence[str]) -> Iterator[tuple[int, dict[str, str]]]:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.performance import PerformanceMap
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import DrawTimes
@@ -13,8 +14,6 @@ from hpwhsim.source.ground_loop import BoreField, History, Loop
 from hpwhsim.source.room import Around, Room
 from hpwhsim.source.wastewater import Pumping, Well
 from hpwhsim.storage.layers import Column
-
-Array = NDArray[np.float64]
 
 MOST_MODULES = 100  # of a plant
 SLICES = 100  # of equal volume, in which a store is given to the march and back

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
+from hpwhsim.constants import HOURS
 from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
 from hpwhsim.demand.households import building_events
 from hpwhsim.demand.patterns import (
@@ -18,7 +20,7 @@ from hpwhsim.demand.patterns import (
     read_pattern,
 )
 from hpwhsim.last_digits import digest, settled
-from hpwhsim.plant.arrays import SLICES, Array, BackupMode, Drive, Plant, SourceState
+from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
@@ -43,7 +45,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
-HOURS = 8760
 MOST_LOOKS = 60  # in an hour
 EVEN_PARTS = 12  # of an hour, through each of which draws are taken as even where water is not short
 LEAST = 0.01  # share of the store that ports at its ends keep from each other

@@ -5,22 +5,20 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array, Flags, Ints
+from hpwhsim.constants import HOURS
 from hpwhsim.io.user_csv import read_hours
-from hpwhsim.plant.arrays import Array
 from hpwhsim.scenario.schema import Scenario, Window
 
-HOURS = 8760
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")  # 1 January of the nominal year is a Monday
 APART = 4.0  # K between the outlet temperatures that a map is solved for
-Flags = NDArray[np.bool_]
-Counts = NDArray[np.int64]
 
 
 class Clock(NamedTuple):
     """Settings through the year; see `hpwhsim.plant.arrays.Drive`."""
 
     permitted: Flags  # (step of the day or of the year,)
-    most_modules: Counts  # (step of the day,)
+    most_modules: Ints  # (step of the day,)
     backup_permitted: Flags  # (step of the day,)
     lift: Array  # (hour,) K
     outlet: Array  # (hour,) °C

@@ -5,9 +5,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel
-
-Array = NDArray[np.float64]
 
 
 class DrawTimes(NamedTuple):

@@ -4,10 +4,12 @@ from pathlib import Path
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import surface_wave
+from hpwhsim.constants import HOURS
 from hpwhsim.io.disk_cache import cached, place
 from hpwhsim.io.user_csv import read_hours
-from hpwhsim.plant.arrays import Array, SourceKind
+from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
 from hpwhsim.scenario.schema import GroundLoop, Scenario
@@ -17,7 +19,6 @@ from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watt
 from hpwhsim.source.ground_loop import make_history
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
 
-HOURS = 8760
 KEEP = 100  # answers of bore fields that stay on disk
 FLOW_PER_WATT = 0.054e-6  # m³/s of loop fluid per W from the ground: 3 gpm per ton
 USUAL_SHARE = 0.25  # of what is mixed with the water of a ground loop

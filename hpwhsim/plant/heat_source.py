@@ -6,10 +6,10 @@ cooled source gives the machine less capacity.
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel_apart, kernel_inside
 from hpwhsim.plant.arrays import (
-    Array,
     Cause,
     Drive,
     FrostTable,

@@ -4,10 +4,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.anchor import Rating
 from hpwhsim.heatpump.lines import LineDerate, Lines, line_derate
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import Array, StandingLines
+from hpwhsim.plant.arrays import StandingLines
 from hpwhsim.scenario.schema import HeatPump, WaterLines
 from hpwhsim.source.line_freezing import Outage, freezing_hours, outage, water_line_cautions
 from hpwhsim.source.outdoor_lines import (

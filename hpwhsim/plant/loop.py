@@ -4,12 +4,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.demand.loop_running import aquastat_profile, crossover, daily_profile
 from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
 from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts, loss_at_supply
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.performance import PerformanceMap, fit_one
-from hpwhsim.plant.arrays import Array, LoopTank
+from hpwhsim.plant.arrays import LoopTank
 from hpwhsim.plant.machine import Assumption, say_parts
 from hpwhsim.scenario.schema import Recirculation, Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK

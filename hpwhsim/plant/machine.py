@@ -5,6 +5,7 @@ from typing import Any, NamedTuple, cast
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
 from hpwhsim.heatpump.lines import LineDerate
@@ -19,7 +20,7 @@ from hpwhsim.heatpump.performance import (
     read_table,
 )
 from hpwhsim.heatpump.rated import WaterSide as WaterSideName
-from hpwhsim.plant.arrays import Array, WaterSide
+from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach

@@ -5,10 +5,10 @@ from functools import cache
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel_apart
 from hpwhsim.plant.arrays import (
     SLICES,
-    Array,
     BackupMode,
     Drive,
     Hourly,

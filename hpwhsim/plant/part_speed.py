@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.plant.arrays import Array, Plant, WaterSide
+from hpwhsim.plant.arrays import Plant, WaterSide
 
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 

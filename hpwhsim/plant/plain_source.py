@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.frost import (
     LEAST_SPLIT_K,
     LOADS,
@@ -13,7 +14,7 @@ from hpwhsim.heatpump.frost import (
     Frost,
     frost_losses,
 )
-from hpwhsim.plant.arrays import Array, FrostTable, SourceKind, Sources, SourceState
+from hpwhsim.plant.arrays import FrostTable, SourceKind, Sources, SourceState
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.room_coil import airflow_of, surface_split
 from hpwhsim.scenario.schema import Scenario

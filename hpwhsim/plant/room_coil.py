@@ -7,12 +7,13 @@ point of `source.coil`, and the refrigerant is colder than that.
 import numpy as np
 from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
+from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array
 from hpwhsim.scenario.schema import HeatPump
 from hpwhsim.scenario.schema import Room as RoomBlock
-from hpwhsim.source.coil import CP_AIR, split
+from hpwhsim.source.coil import split
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room_setup import AIR_CAPACITY, SEA_LEVEL
 

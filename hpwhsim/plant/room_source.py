@@ -5,10 +5,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation, humidity_ratio_from_relative
 from hpwhsim.climate.window_sun import FACING, window_sun
-from hpwhsim.plant.arrays import Array, FrostTable, SourceKind
+from hpwhsim.constants import HOURS
+from hpwhsim.plant.arrays import FrostTable, SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import (
     FROST_FROM,
@@ -40,7 +42,6 @@ from hpwhsim.source.room_setup import (
 if TYPE_CHECKING:
     import xarray as xr
 
-HOURS = 8760
 HOME_AREA = 75.0  # m², of one apartment of the neighbours; common practice, no source
 GLASS_LOSS = 2.5  # W/m²K, of windows whose area is given and whose loss is not; common practice, no source
 PLACES = {

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hpwhsim.plant.arrays import Array, SourceKind
+from hpwhsim.arrays import Array
+from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.ground_source import ground_source
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import Sourced, at_rest, coil_frost, no_around, no_sources

@@ -24,11 +24,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Array, Drive, Plant, SourceKind, WaterSide
+from hpwhsim.plant.arrays import Drive, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.heat_source import meet
-from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.ground_loop import History, book_hour, loop_offer, make_history, wall_drop
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room import Around, Room, State, Step, room_step

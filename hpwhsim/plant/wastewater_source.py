@@ -2,15 +2,16 @@
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import ground_temperature, surface_wave
-from hpwhsim.plant.arrays import Array, SourceKind
+from hpwhsim.constants import HOURS
+from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, SOIL_DIFFUSIVITY, Sourced, at_rest, say
 from hpwhsim.scenario.schema import Scenario, Wastewater
 from hpwhsim.source import drains
 from hpwhsim.source.wastewater import RHO_CP, Pumping, make_exchanger, make_well
 
-HOURS = 8760
 ROOM_C = 20.0  # of the building that stacks run through
 USUAL_EXCHANGE_K, USUAL_COOLING_K = 3.0, 4.0  # of a sewage exchanger at the rating
 USUAL_HEAD, PUMP_EFFICIENCY = 50e3, 0.4  # Pa on each side of a sewage exchanger

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.account.energy import MONTH_DAYS
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import InputError
 
 Value = float | int | str | None

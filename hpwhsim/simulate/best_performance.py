@@ -3,12 +3,10 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array, Ints
 from hpwhsim.heatpump.maps import PerformanceMap
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class Performance(NamedTuple):

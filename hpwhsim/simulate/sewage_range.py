@@ -7,14 +7,13 @@ its year is simulated twice more, with sewage as cold and as warm as building dr
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.schema import Scenario, Wastewater
 from hpwhsim.simulate.years import Marched, figures
 from hpwhsim.source.drains import USUAL_C
 
-Array = NDArray[np.float64]
 ENDS = ("min", "max")
 
 

@@ -1,21 +1,19 @@
 """What the heat source did in a year: hourly series, figures of the record, cautions."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
+from hpwhsim.constants import CP_AIR, JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.lines import LinesYear, lines_year
 from hpwhsim.scenario.schema import Room, Scenario
-from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.neighbours import effect
 from hpwhsim.source.wastewater import RHO_CP
 
-Array = NDArray[np.float64]
 Record = dict[str, object]
 
-JOULE_PER_KWH = 3.6e6
 HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
 HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing; see tables/room_kinds.csv
 COLDER_NEIGHBOURS_K = 2.0  # that the room does not meet again and that is said; tankyear default

@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 import hpwhsim
 from hpwhsim.account import adequacy, energy
@@ -14,7 +13,9 @@ from hpwhsim.account.hygiene import hygiene
 from hpwhsim.account.savings import site_to_source
 from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
+from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
+from hpwhsim.constants import HOURS, JOULE_PER_KWH
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
@@ -41,11 +42,8 @@ from hpwhsim.tables import read_table
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 Record = dict[str, object]
 
-HOURS = 8760
-JOULE_PER_KWH = 3.6e6
 FUELS = {"gas": "natural-gas", "oil": "fuel-oil", "steam": "district-steam"}
 ONE_SEED = "one year of random draws"
 """How the caution begins that no other year of draws stands behind the peaks."""

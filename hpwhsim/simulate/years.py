@@ -5,19 +5,15 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
+from hpwhsim.arrays import Array
+from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.first_march import prepare
 from hpwhsim.plant.march import march
 
-Array = NDArray[np.float64]
 T = TypeVar("T")
 R = TypeVar("R")
-
-JOULE_PER_KWH = 3.6e6
 
 
 class Marched(NamedTuple):

@@ -9,9 +9,10 @@ import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array, Ints
 from hpwhsim.climate.cold_days import cold_days
+from hpwhsim.constants import DAYS, JOULE_PER_KWH
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.last_digits import NUMBER_DIGITS, SERIES_DIGITS, rounded
@@ -35,15 +36,11 @@ from hpwhsim.tables import read_table
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-DAYS, HOURS = 365, 8760
 SETTLING_DAYS = 3
 DAYS_AFTER = 1
 MOST_SHIFT = 30.0  # K by which a design temperature may move the file's coldest day; tankyear default
 CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
-JOULE_PER_KWH = 3.6e6
 
 
 class DesignDays(NamedTuple):

@@ -12,14 +12,12 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array, Ints
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 ROUNDING = 1e-9  # of a record's draw: a recovery that misses by less makes it
 REPEATS = 2  # of the record: a deficit that begins before its end is followed into the next one

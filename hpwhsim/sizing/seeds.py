@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.io.disk_cache import Arrays, cached, place, sources_hash
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.schema import Scenario
@@ -15,7 +16,6 @@ from hpwhsim.sizing.design_days import DesignDays, design_days
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 
 DRAWN = ("use", "draws", "sewage", "sewage_temperature")  # of a drive, what the draws decide
 SURE = 0.95  # confidence of an interval

@@ -7,9 +7,9 @@ from math import inf, isfinite
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 import hpwhsim
+from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
@@ -41,7 +41,6 @@ from hpwhsim.sizing.trials import (
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 Record = dict[str, object]
 
 MOST_YEARS = 20  # choices that are marched through the whole year until one passes

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.simulate.years import at_once
 from hpwhsim.sizing.design_days import cold_output, judge, may_charge
@@ -19,8 +19,6 @@ from hpwhsim.sizing.least_store import LARGEST, Least, least_store
 from hpwhsim.sizing.mass_curve import least_storage
 from hpwhsim.sizing.trials import Bench, alone, hot_litres, plant_of
 from hpwhsim.storage.layers import RHO_CP
-
-Array = NDArray[np.float64]
 
 RUN_HOURS = (22.0, 20.0, 18.0, 16.0, 14.0, 12.0, 10.0, 8.0, 6.0)  # of the curve
 AMPLE = 4.0  # times the capacity as written, for a plant that is never short

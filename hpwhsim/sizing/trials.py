@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.errors import InputError
 from hpwhsim.last_digits import settled
@@ -36,7 +36,6 @@ from hpwhsim.storage.layers import RHO_CP, Column
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
 
 NEEDIEST = 4  # years of draws on which larger stores, and other heights, are tried
 ROUNDING = 1e-9  # m³ that is no water

@@ -20,14 +20,15 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import SurfaceWave
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.last_digits import SERIES_DIGITS, rounded
-from hpwhsim.source.ground_loop import HOURS, BoreField
+from hpwhsim.source.ground_loop import BoreField
 
-Array = NDArray[np.float64]
 Layout = Literal["rectangle", "L", "U", "open-box"]
 
 LONGEST_YEARS = 50

@@ -16,11 +16,11 @@ References
 from typing import NamedTuple
 
 from hpwhsim.climate.moist_air import MASS_RATIO, TRIPLE_POINT_C, ZERO_C
+from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel
 from hpwhsim.plain_math import exponential, logarithm
 from hpwhsim.source.offer import Offer, met
 
-CP_AIR = 1006.0  # J/kgK
 CP_VAPOUR = 1860.0  # J/kgK
 CP_WATER = 4186.0  # J/kgK
 VAPORISATION = 2501e3  # J/kg, at 0 °C

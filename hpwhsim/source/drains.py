@@ -30,16 +30,16 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.user_csv import read_hours
 from hpwhsim.source.wastewater import RHO_CP
 
-Array = NDArray[np.float64]
 Growth = Literal["saturating", "linear"]
 
-HOURS = 8760
 MONTH_HOURS = HOURS / 12
 
 DUTCH_RISE_K = 14.3  # at the taps, over all the water of the home [1]

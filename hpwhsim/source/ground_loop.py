@@ -17,13 +17,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.kernel import kernel
 from hpwhsim.source.offer import Offer
 
-Array = NDArray[np.float64]
-
-HOURS = 8760  # in a year
 # Cells of one size: always all of these or one less. The wall is then within 0.002 K of the exact sum in 20
 # years of a fall to 23 K, and of a yearly swing of 10 K; 17 give 0.014 K there, for half of the time.
 CELLS = 33

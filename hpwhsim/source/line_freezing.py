@@ -10,12 +10,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.source.outdoor_lines import WATER_HEAT, Glycol, TraceHeat, WaterLine
-
-Array = NDArray[np.float64]
 
 HOUR = 3600.0  # s
 NEAR_ZERO = 1e-6  # K: air so near 0 °C neither freezes nor thaws, in any year

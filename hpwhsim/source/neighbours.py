@@ -15,13 +15,11 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel
 from hpwhsim.source.room import Around, Room, State, room_step
 from hpwhsim.source.room_setup import Air, AirPath, Zone, coil_surface, make_around, make_room, room_kind
-
-Array = NDArray[np.float64]
 
 HOUR = 3600.0
 WARM_UP = 744  # hours of December that go before the year

@@ -16,12 +16,10 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array, Flags
 from hpwhsim.errors import OutOfRangeError
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 WATER_HEAT = 4.18e6  # J/m³K, 0 to 60 °C within 2 % (IAPWS-95)
 

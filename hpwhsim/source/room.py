@@ -35,13 +35,12 @@ References
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
+from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.source.coil import CP_AIR, Split, humidity_at, split
+from hpwhsim.source.coil import Split, humidity_at, split
 from hpwhsim.source.offer import Offer
-
-Array = NDArray[np.float64]
 
 DRIED_ENOUGH = 1e-9  # kg/kg above the ceiling of humidity that may stay
 MOST_STEPS = 60

@@ -12,15 +12,15 @@ from enum import IntEnum
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hpwhsim.arrays import Array
 from hpwhsim.climate.moist_air import humidity_ratio_at_saturation
+from hpwhsim.constants import CP_AIR, JOULE_PER_KWH
 from hpwhsim.errors import InputError
-from hpwhsim.source.coil import CP_AIR, CP_VAPOUR, CP_WATER, VAPORISATION
+from hpwhsim.source.coil import CP_VAPOUR, CP_WATER, VAPORISATION
 from hpwhsim.source.room import Around, Room
 from hpwhsim.tables import read_table
-
-Array = NDArray[np.float64]
 
 AIR_TO_SURFACE = 3.45  # W/m²K
 SURFACE_TO_MASS = 9.1  # W/m²K
@@ -40,7 +40,6 @@ DRY_OUTDOORS = 0.012  # kg/kg, ASHRAE 55 upper limit of comfort (unverified)
 COIL_SURFACE = 13.0  # °C: sensible share 0.75 at 26.7 °C, wet bulb 19.4 °C; common practice, no source
 COIL_BELOW_AIR = 5.0  # K, at least; common practice, no source
 AIR_OUT_AT = 26.0  # °C, where windows are opened in a room that is not cooled; common practice, no source
-JOULE_PER_KWH = 3.6e6
 SECONDS_PER_HOUR = 3600.0
 
 

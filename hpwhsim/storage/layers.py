@@ -14,9 +14,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel, kernel_apart
-
-Array = NDArray[np.float64]
 
 RHO_CP = 988.035 * 4181.3
 """Heat capacity of water by volume, J/m³K: density and specific heat at 50 °C, one atmosphere (IAPWS-95)."""

@@ -1,5 +1,6 @@
 """What happens to a store that nobody moves: conduction, standby loss, and the stirring of what flows in."""
 
+from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plain_math import exponential_less_one
 from hpwhsim.storage.layers import (
@@ -7,7 +8,6 @@ from hpwhsim.storage.layers import (
     PLACES,
     RHO_CP,
     SPARE,
-    Array,
     Column,
     Layers,
     add_foot,

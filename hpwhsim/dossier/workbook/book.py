@@ -6,6 +6,7 @@ from typing import Any
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import AT_LEAST, Check
 from hpwhsim.account.energy import END_USES
+from hpwhsim.arrays import Array
 from hpwhsim.dossier.content import Input, Papers, Side, inputs
 from hpwhsim.dossier.rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.dossier.workbook.carbon_factors import POTENTIALS
@@ -13,7 +14,7 @@ from hpwhsim.dossier.workbook.carbon_sheet import carbon_sheet
 from hpwhsim.dossier.workbook.cost_sheet import cost_sheet
 from hpwhsim.dossier.workbook.draw_sheet import draw_sheet
 from hpwhsim.dossier.workbook.factors import factor_sheet, hourly_factors
-from hpwhsim.dossier.workbook.formula import Array, Formula, added, maximum, ratio
+from hpwhsim.dossier.workbook.formula import Formula, added, maximum, ratio
 from hpwhsim.dossier.workbook.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.dossier.workbook.savings_sheet import savings_sheet
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet

@@ -9,9 +9,11 @@ import numpy as np
 from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES
 from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.dossier.content import Papers
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, carbon_factors
-from hpwhsim.dossier.workbook.formula import HOURS, Array, Column, Formula
+from hpwhsim.dossier.workbook.formula import Column, Formula
 from hpwhsim.dossier.workbook.sheets import Book, Columns, Page, at
 from hpwhsim.io.units import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY, written_in
 from hpwhsim.storage.layers import RHO_CP

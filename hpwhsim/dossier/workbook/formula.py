@@ -9,14 +9,13 @@ from functools import reduce
 from typing import NamedTuple, Union
 
 import numpy as np
-from numpy.typing import NDArray
 
-from hpwhsim.account.energy import MONTH_DAYS, MONTH_STARTS
+from hpwhsim.account.energy import MONTH_STARTS
+from hpwhsim.arrays import Array
+from hpwhsim.constants import MONTH_DAYS
 
-Array = NDArray[np.float64]
 Operand = Union["Formula", float]
 
-HOURS = 8760
 _SUM, _PRODUCT, _POWER, _ATOM = range(4)  # how strongly the last operation binds
 
 

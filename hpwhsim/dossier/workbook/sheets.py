@@ -13,8 +13,9 @@ from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
 
-from hpwhsim.account.energy import MONTH_DAYS
-from hpwhsim.dossier.workbook.formula import HOURS, Array, Column, Formula, letter
+from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS, MONTH_DAYS
+from hpwhsim.dossier.workbook.formula import Column, Formula, letter
 from hpwhsim.io.units import Kind, written_in
 
 if TYPE_CHECKING:
