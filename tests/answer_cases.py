@@ -13,8 +13,8 @@ import pytest
 import yaml
 from cases import CHICAGO
 
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
 
 HOURS = 8760

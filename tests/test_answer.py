@@ -13,10 +13,10 @@ from cases import ROOT
 
 from hpwhsim.account.savings import line as saving
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate.evaluation import evaluate, upstream_caution
-from hpwhsim.evaluate.report import year_text
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation.evaluate import evaluate, upstream_caution
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.evaluation.result import Result
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import baseline_of, read_scenario
 

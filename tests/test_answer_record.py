@@ -13,12 +13,12 @@ from cases import ROOT
 
 from hpwhsim.charts.carbon import carbon_figure
 from hpwhsim.cli.main import main
-from hpwhsim.compare.report import comparison_text
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.report import year_text
+from hpwhsim.comparison.report import comparison_text
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.report import year_text
 from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
-from hpwhsim.simulate.year import run_year, to_dataset
+from hpwhsim.simulation.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
 # pytest finds a fixture by its name in the module
@@ -316,7 +316,7 @@ def test_check_refuses_what_run_refuses(
         assert plants == []
         return []
 
-    monkeypatch.setattr("hpwhsim.simulate.year.march_each", nothing)
+    monkeypatch.setattr("hpwhsim.simulation.year.march_each", nothing)
     raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
     change(raw)
     path = case.folder / "refused.yaml"

@@ -18,8 +18,8 @@ from hpwhsim.dossier.document import FONT, add_table, new_pdf, wrapped
 from hpwhsim.dossier.pdf import Drawn, pdf_bytes
 from hpwhsim.dossier.rows import command_of
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.draw_years import evaluate_over
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.studies.sensitivity import Figures, swings

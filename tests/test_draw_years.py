@@ -17,13 +17,13 @@ from hpwhsim.dossier.bundle import bundle
 from hpwhsim.dossier.verify import verify
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.draw_sheet import SHARES, SHEET, TOP
-from hpwhsim.evaluate.draw_rows import draw_rows
-from hpwhsim.evaluate.draw_years import evaluate_over
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.report import year_text
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_rows import draw_rows
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.simulate.year import ONE_SEED
+from hpwhsim.simulation.year import ONE_SEED
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case

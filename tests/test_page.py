@@ -15,8 +15,8 @@ from cases import ROOT
 
 from hpwhsim.charts.year import CAPTIONS, draw_pictures
 from hpwhsim.cli import main as cli
-from hpwhsim.evaluate.draw_years import evaluate_over
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.page.markup import Html, element, figure, table, text
 from hpwhsim.page.page import page
 from hpwhsim.results.files import PAGE, PICTURES

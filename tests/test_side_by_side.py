@@ -10,9 +10,9 @@ import pytest
 from answer_cases import Case, close
 
 from hpwhsim.cli.main import main
-from hpwhsim.compare import unlike
-from hpwhsim.compare.report import WIDTH, comparison_rows, comparison_text, labels
-from hpwhsim.evaluate.evaluation import evaluate
+from hpwhsim.comparison import unlike
+from hpwhsim.comparison.report import WIDTH, comparison_rows, comparison_text, labels
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.scenario.reading import read_scenario
 
 # pytest finds a fixture by its name in the module

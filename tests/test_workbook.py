@@ -19,8 +19,8 @@ from workbook_cases import DEMO, RELATIVE, live_figures, needs_office, wrong
 from hpwhsim.account.energy import END_USES
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.summary_sheet import NOT_LIVE, UNEXPLAINED
-from hpwhsim.evaluate.draw_years import evaluate_over
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded, read_scenario
 
 pytestmark = pytest.mark.year

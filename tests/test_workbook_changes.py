@@ -14,8 +14,8 @@ from scipy.optimize import brentq
 from workbook_cases import DEMO, close, engine_figures, live_figures, needs_office, wrong
 
 from hpwhsim.dossier.workbook.book import workbook_bytes
-from hpwhsim.evaluate.draw_years import evaluate_over
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
 
 pytestmark = pytest.mark.year

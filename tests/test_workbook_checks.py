@@ -8,7 +8,7 @@ from recalculation import recalculated, table
 from workbook_cases import needs_office
 
 from hpwhsim.dossier.workbook.book import workbook_bytes
-from hpwhsim.evaluate.draw_years import evaluate_over
+from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.scenario.reading import read_scenario
 
 CHANGES = [

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from cases import ROOT, number
 
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.user_csv import read_hours
 from hpwhsim.scenario.money import Incentive
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 
 pytestmark = pytest.mark.year
 

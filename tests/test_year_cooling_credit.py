@@ -8,9 +8,9 @@ import pytest
 import yaml
 from cases import GREENSBORO, number
 
-from hpwhsim.evaluate.emissions import bought
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.emissions import bought
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
 
 pytestmark = pytest.mark.year

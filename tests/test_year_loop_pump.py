@@ -7,10 +7,10 @@ import pytest
 import yaml
 from cases import central_air, number, run, series
 
-from hpwhsim.evaluate.evaluation import evaluate
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 pytestmark = pytest.mark.year
 

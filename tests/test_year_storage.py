@@ -11,10 +11,10 @@ from cases import CHICAGO, ROOT, number
 from hpwhsim.cli.main import main
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.control_bound.bound import bounded
-from hpwhsim.evaluate.evaluation import evaluate
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"

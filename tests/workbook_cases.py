@@ -8,7 +8,7 @@ from cases import ROOT
 from recalculation import OFFICE, table
 
 from hpwhsim.dossier.workbook.book import workbook_bytes
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.result import Result
 from hpwhsim.results.records import flatten
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"

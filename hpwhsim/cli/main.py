@@ -20,7 +20,7 @@ DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 def _read(args: argparse.Namespace) -> "Loaded":
     """The scenario of a verb, before what marches it is loaded: a wrong path is said at once."""
-    from hpwhsim.evaluate.reading import read
+    from hpwhsim.evaluation.reading import read
 
     return read(args.scenario, args.overrides, args.weather)
 
@@ -34,9 +34,9 @@ def _run(args: argparse.Namespace) -> int:
     loaded = _read(args)
 
     from hpwhsim.account.checks import FAIL
-    from hpwhsim.evaluate.draw_years import evaluate_over
-    from hpwhsim.evaluate.report import year_text
-    from hpwhsim.evaluate.site_checks import writes_us_units
+    from hpwhsim.evaluation.draw_years import evaluate_over
+    from hpwhsim.evaluation.report import year_text
+    from hpwhsim.evaluation.site_checks import writes_us_units
     from hpwhsim.results.files import PAGE, record_text, write_results
 
     found = evaluate_over(loaded, args.seeds)
@@ -65,10 +65,10 @@ def _files(written: Sequence[Path]) -> str:
 def _compare(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from hpwhsim.compare import report as side_by_side
-    from hpwhsim.compare.unlike import Case, one_seed, unlike
-    from hpwhsim.evaluate.draw_years import evaluate_over, is_random
-    from hpwhsim.evaluate.reading import read
+    from hpwhsim.comparison import report as side_by_side
+    from hpwhsim.comparison.unlike import Case, one_seed, unlike
+    from hpwhsim.evaluation.draw_years import evaluate_over, is_random
+    from hpwhsim.evaluation.reading import read
     from hpwhsim.results.files import record_text, write_files
 
     if args.out is not None:
@@ -178,7 +178,7 @@ def _why(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     loaded = _read(args)
 
-    from hpwhsim.evaluate.evaluation import check
+    from hpwhsim.evaluation.evaluate import check
     from hpwhsim.tables.sources import Cited
 
     checked = check(loaded)

@@ -24,7 +24,7 @@ from typing import Any
 import hpwhsim
 from hpwhsim.account.gases import warming
 from hpwhsim.dossier.archive import packed
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.results.records import finite
 from hpwhsim.scenario.files import Named, files_of, named_anew, overrides_anew, plain_names
 from hpwhsim.scenario.reading import Loaded

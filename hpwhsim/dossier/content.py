@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import dump
 
 

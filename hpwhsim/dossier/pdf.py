@@ -32,8 +32,8 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.io.figures import png
 from hpwhsim.results.numbers import decimals
 from hpwhsim.schematic.sheet import schematic

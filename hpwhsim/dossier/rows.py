@@ -14,7 +14,7 @@ from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
 from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.files import WEATHER

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from hpwhsim.dossier.archive import is_inside, unpacked
 from hpwhsim.dossier.bundle import FACTORS, KIND, MANIFEST, RECORD, factors, sha256, versions
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.draw_years import evaluate_over
+from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.regression.compare import Move, compare
 from hpwhsim.results.records import Record, Stored, finite
 from hpwhsim.scenario.reading import read_scenario

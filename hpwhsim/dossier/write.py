@@ -14,12 +14,12 @@ from hpwhsim.dossier.pdf import Drawn, pdf_bytes
 from hpwhsim.dossier.verify import Verdict
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.draw_years import evaluate_over
+from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.io.plain_text import visible
 from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 from hpwhsim.studies.sensitivity import Swings, swings
 from hpwhsim.studies.sensitivity_report import tornado
 

@@ -22,9 +22,9 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
-from hpwhsim.evaluate.report import REASONS
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.report import REASONS
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.page.markup import Html, element, figure, listing, table
 from hpwhsim.results.heat_flows import digits, sums

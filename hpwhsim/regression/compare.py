@@ -35,7 +35,7 @@ from time import perf_counter
 from typing import Literal, NamedTuple
 
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import evaluate
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.io.plain_text import refuse_controls
 from hpwhsim.results.records import (
     APART,

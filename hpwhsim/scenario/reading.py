@@ -264,7 +264,7 @@ def with_keys(loaded: Loaded, changes: Mapping[str, Any]) -> Loaded:
     InputError
         As `read_scenario`.
     """
-    new = [f"{key}={_as_override(value)}" for key, value in changes.items()]
+    new = [f"{key}={override_text(value)}" for key, value in changes.items()]
     kept = [text for text in loaded.overrides if text.partition("=")[0].strip() not in changes]
     weather = f"site.weather={_quoted(loaded.scenario.site.weather)}"  # it may start at another folder
     put = [weather if text.partition("=")[0].strip() == "site.weather" else text for text in kept]
@@ -283,7 +283,7 @@ def _plain(value: Any) -> Any:
     return item() if callable(item) else value
 
 
-def _as_override(value: Any) -> str:
+def override_text(value: Any) -> str:
     """A value as the text of an override."""
     if isinstance(value, str):
         return value

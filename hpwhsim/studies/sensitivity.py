@@ -6,13 +6,13 @@ from typing import NamedTuple
 from hpwhsim.account.grid import Grid
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.emissions import Factors
-from hpwhsim.evaluate.evaluation import collect, side_of
-from hpwhsim.evaluate.result import Collected
+from hpwhsim.evaluation.emissions import Factors
+from hpwhsim.evaluation.evaluate import collect, side_of
+from hpwhsim.evaluation.result import Collected
 from hpwhsim.io.units import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.files import without_folders
 from hpwhsim.scenario.reading import Loaded, changed
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 
 USE, LOSS, COP, LEAK, GRID = 0.2, 0.5, 0.1, 0.5, 0.2
 """How far each is moved down and up, as a share of its value; choices of this program."""

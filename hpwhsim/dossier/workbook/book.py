@@ -19,7 +19,7 @@ from hpwhsim.dossier.workbook.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.dossier.workbook.savings_sheet import savings_sheet
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet
 from hpwhsim.dossier.workbook.summary_sheet import BOUGHT, USEFUL, summary_sheet
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.tables import read_table
 
 SHEETS = (

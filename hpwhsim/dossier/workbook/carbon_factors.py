@@ -9,8 +9,8 @@ from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, letter, weighed
 from hpwhsim.dossier.workbook.sheets import CHANGEABLE, SOLID, Book, Cells, Columns, Page, at
-from hpwhsim.evaluate.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.io.units import MASS, MASS_FACTOR
 from hpwhsim.io.us_units import KWH_PER_MMBTU

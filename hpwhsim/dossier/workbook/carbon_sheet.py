@@ -8,8 +8,8 @@ from hpwhsim.account.gases import Gases
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, Energy
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, letter
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns
-from hpwhsim.evaluate.emissions import NATURAL_GAS, burnt_fuel
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.emissions import NATURAL_GAS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Carbon"
 PARTS = ("electricity", "fuel", "room", "leak", "end of life", "installation", "service", "all", "added up")

@@ -18,7 +18,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Cost"
 MONTHS = range(1, 13)

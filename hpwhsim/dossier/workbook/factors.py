@@ -14,7 +14,7 @@ from hpwhsim.constants import HOURS
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, carbon_factors
 from hpwhsim.dossier.workbook.formula import Column, Formula
 from hpwhsim.dossier.workbook.sheets import Book, Columns, Page, at
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY, written_in
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables.sources import cited

@@ -22,7 +22,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, Page, at, difference
-from hpwhsim.evaluate.result import Result
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
 from hpwhsim.scenario.money import Costs
 

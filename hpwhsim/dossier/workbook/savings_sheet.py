@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Formula, added, ratio
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
-from hpwhsim.evaluate.result import Result, Side
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Savings"
 UNITS = {"kwh": "kWh", "mmbtu": "MMBtu", "kgco2e": "kg CO2e", "cost": "USD", "kw": "kW"}

@@ -8,7 +8,7 @@ from hpwhsim.account.hygiene import WEEKS
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, ratio, weighed
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
-from hpwhsim.evaluate.result import Side
+from hpwhsim.evaluation.result import Side
 from hpwhsim.tables import read_table
 
 SHEET = "Summary"

@@ -10,12 +10,12 @@ from dataclasses import replace
 from typing import Any
 
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import check, evaluated, years_of
-from hpwhsim.evaluate.result import Collected, Result
+from hpwhsim.evaluation.evaluate import check, evaluated, years_of
+from hpwhsim.evaluation.result import Collected, Result
 from hpwhsim.scenario.reading import Loaded, baseline_of, with_keys
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.draw_seeds import next_seeds, quantiles
-from hpwhsim.simulate.year import ONE_SEED, run_years, year_of
+from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
+from hpwhsim.simulation.year import ONE_SEED, run_years, year_of
 
 Record = Mapping[str, Any]
 
@@ -67,7 +67,7 @@ def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
     Raises
     ------
     InputError
-        As `hpwhsim.evaluate.evaluation.evaluate`, or if the draws are not random.
+        As `hpwhsim.evaluation.evaluate.evaluate`, or if the draws are not random.
     """
     if count and not is_random(loaded.scenario):
         raise InputError(

@@ -16,16 +16,16 @@ from hpwhsim.account.savings import Line
 from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import Findings, InputError
-from hpwhsim.evaluate import costs as money
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate import site_checks as site
-from hpwhsim.evaluate.emissions import Factors
-from hpwhsim.evaluate.refusals import account_checks, plant_refusals
-from hpwhsim.evaluate.result import Collected, Result, Side
+from hpwhsim.evaluation import costs as money
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation import site_checks as site
+from hpwhsim.evaluation.emissions import Factors
+from hpwhsim.evaluation.refusals import account_checks, plant_refusals
+from hpwhsim.evaluation.result import Collected, Result, Side
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Ready, Record, Year, built, run_year, year_of, years_ready
+from hpwhsim.simulation.year import Ready, Record, Year, built, run_year, year_of, years_ready
 from hpwhsim.tables import read_table
 
 BASELINE = "baseline"

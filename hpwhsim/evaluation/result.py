@@ -16,12 +16,12 @@ from hpwhsim.account.savings import Line, site_to_source
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
-from hpwhsim.evaluate import costs as money
-from hpwhsim.evaluate.costs import Bills
-from hpwhsim.evaluate.emissions import Bought, Factors, Greenhouse, burnt_fuel
+from hpwhsim.evaluation import costs as money
+from hpwhsim.evaluation.costs import Bills
+from hpwhsim.evaluation.emissions import Bought, Factors, Greenhouse, burnt_fuel
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Record, Year, fuel_factor, to_dataset
+from hpwhsim.simulation.year import Record, Year, fuel_factor, to_dataset
 
 if TYPE_CHECKING:
     import xarray as xr
