@@ -56,4 +56,5 @@ def demo() -> Bench:
 
 
 def with_criterion(bench: Bench, *criterion: str, **more: Any) -> Bench:
-    return bench._replace(sizing=bench.sizing.model_copy(update={"criterion": criterion, **more}))
+    sizing = bench.sizing.model_copy(update={"criterion": criterion, **more})
+    return bench._replace(sizing=sizing, criterion=criterion, short_volume=sizing.short_volume)
