@@ -163,7 +163,7 @@ def test_a_changed_factor_shows_when_its_hash_was_changed_too(copy: Path) -> Non
 
 def test_changed_weather_shows(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Chicago's year under the name of Chicago, with another place's hours."""
-    other = Path(__file__).parents[1] / "weather" / "golden-co-724666-tmy3.csv.gz"
+    other = Path(__file__).parents[2] / "weather" / "golden-co-724666-tmy3.csv.gz"
     repacked(copy / "bundle.zip", WEATHER, lambda _: other.read_bytes())
     lines = said(copy / "bundle.zip", capsys, 1)
     assert lines[-1] == f"differs: {WEATHER} in the archive; record against the fresh run"

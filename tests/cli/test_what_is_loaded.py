@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "resistance.yaml"
 HEAVY = ("numpy", "pydantic", "yaml", "numba", "pandas", "xarray", "scipy", "pint", "pvlib", "CoolProp")
 COMMAND = """

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 pytestmark = pytest.mark.year
-BENCHMARKS = Path(__file__).resolve().parents[1] / "benchmarks"
+BENCHMARKS = Path(__file__).resolve().parents[2] / "benchmarks"
 STORES = (1000, 2000, 6000, 12000)
 BAR, NIGHT, ANY = "barred 16:00-21:00", "only 21:00-07:00", "at any hour"
 

@@ -25,7 +25,7 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import run_year
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def _benchmark() -> ModuleType:

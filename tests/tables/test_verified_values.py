@@ -30,7 +30,7 @@ from hpwhsim.tables.sources import OPEN, STATUSES, cited, sources, unverified_te
 
 Row = dict[str, str]
 FOLDER = Path(__file__).resolve().parent
-FILE = FOLDER.parent.parent / "shared" / "references" / "verified-values.csv"
+FILE = FOLDER.parents[2] / "shared" / "references" / "verified-values.csv"
 KNOWN = {"verified": "verified", "secondary": "secondary", "not found": "unverified"}
 EVENTS = "federal_test/draw_bench.py and rating.py"
 
@@ -410,7 +410,9 @@ def mended(line: Row) -> bool:
     """Whether a value that was contradicted is now the one of the text."""
     table, row, column = line["table"], line["row"], line["column"]
     if row in MARCHED:
-        return f"def {MARCHED[row]}(" in (FOLDER / "test_rating.py").read_text(encoding="utf-8")
+        return f"def {MARCHED[row]}(" in (FOLDER.parent / "federal_test" / "test_rating.py").read_text(
+            encoding="utf-8"
+        )
     if table == "grid_other.csv" and row.startswith("EU-"):
         return grid(line) == {"secondary"}
     return MENDED[table, row, column]()
