@@ -32,7 +32,7 @@ Row = dict[str, str]
 FOLDER = Path(__file__).resolve().parent
 FILE = FOLDER.parents[2] / "shared" / "references" / "verified-values.csv"
 KNOWN = {"verified": "verified", "secondary": "secondary", "not found": "unverified"}
-EVENTS = "federal_test/draw_bench.py and rating.py"
+EVENTS = "study/draw_bench.py and rating.py"  # as the list names federal_test/draw_bench.py and rating.py, from where they lay
 
 
 def lines() -> list[Row]:
@@ -49,7 +49,7 @@ NOTHING_HELD = {
     ("heater_standards", "all standby rows"),
     ("egrid.csv", "all 28 of year 2024"),
     ("demand_patterns.csv", "months equal"),
-    ("federal_test/draw_bench.py and rating.py", "rounding"),
+    (EVENTS, "rounding"),
     ("test_study_mass_curve.py", "dormitory example"),
 }
 """What no packaged value holds: conditions that stand in a header, withdrawn rows, a test's example."""
