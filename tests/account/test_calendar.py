@@ -11,6 +11,8 @@ from hpwhsim.account.calendar import QUARTERS, When, hour_name, mask
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 START = datetime(2001, 1, 1)
 QUARTER = timedelta(minutes=15)
 
@@ -57,6 +59,7 @@ def test_night_after_friday_is_saturday() -> None:
     assert night[:6].all()  # Monday, 1 January, before 6
 
 
+@pytest.mark.law
 def test_windows_add_up() -> None:
     """Two windows hold what each holds; overlapping counts once."""
     morning, late = ((360, 540),), ((480, 660),)
@@ -70,6 +73,7 @@ def test_names_of_hours() -> None:
     assert hour_name(194 * 24 + 7) == "Sat 14 Jul 07:00"
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("when", "per_hour", "words"),
     [

@@ -12,7 +12,10 @@ from numpy.typing import ArrayLike
 from hpwhsim.account.carbon import operational_kgco2e, refrigerant_kgco2e, total_kgco2e
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.contract
 
+
+@pytest.mark.published
 def test_worked_tewi_to_the_printed_digits() -> None:
     """carbon.md section 3, form of EN 378-1 Annex B, computed there by hand.
 
@@ -29,6 +32,7 @@ def test_worked_tewi_to_the_printed_digits() -> None:
     assert 15.0 * year == pytest.approx(277_160.75, rel=1e-12)
 
 
+@pytest.mark.published
 def test_gwp_of_the_worked_example_is_the_published_one(references: Path) -> None:
     """The 2255.5 of the worked example is the mass-weighted sum of IPCC AR6 Table 7.SM.7 (gwp.csv)."""
     text = (references / "gwp.csv").read_text(encoding="utf-8").splitlines()
@@ -37,6 +41,7 @@ def test_gwp_of_the_worked_example_is_the_published_one(references: Path) -> Non
     assert sum(half) == float(rows["R-410A"]["gwp100_ar6"]) == 2255.5
 
 
+@pytest.mark.published
 def test_disposal_by_share_left() -> None:
     """carbon.md section 2: emission = units x charge x share left x (1 - recovered).
 
@@ -47,6 +52,7 @@ def test_disposal_by_share_left() -> None:
     assert 12.0 * refrigerant_kgco2e(10.0, 1530.0, 0.0, loss, 12.0) == pytest.approx(612.0, rel=1e-12)
 
 
+@pytest.mark.law
 def test_energy_by_the_hour_meets_energy_by_the_year() -> None:
     """Law: with one factor all year the hours add to the year; and dirty hours count by their own use."""
     kwh = np.linspace(0.0, 3.0, 8760)
@@ -57,6 +63,7 @@ def test_energy_by_the_hour_meets_energy_by_the_year() -> None:
     assert operational_kgco2e(kwh, factors) == pytest.approx(0.7 * 3.0, rel=1e-12)
 
 
+@pytest.mark.law
 @given(
     charge=st.floats(0.0, 1e3),
     gwp=st.floats(0.0, 1e4),

@@ -16,9 +16,12 @@ from hpwhsim.account.carbon import (
 )
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.law
+
 SHARE = st.floats(0.0, 1.0)
 
 
+@pytest.mark.published
 def test_worked_tewi_as_a_life() -> None:
     """carbon.md section 3, form of EN 378-1 Annex B: 10,149.75 + 4,511.0 + 262,500 = 277,160.75 kg CO2e.
 
@@ -32,6 +35,7 @@ def test_worked_tewi_as_a_life() -> None:
     assert found.cumulative[-1] == pytest.approx(found.tewi, rel=1e-12)  # nothing else is lost by default
 
 
+@pytest.mark.independent
 def test_each_loss_falls_in_its_year() -> None:
     """By hand, 2 kg of GWP 1000: 1 % at filling, 5 % and 2 % every year, half of it at the end."""
     found = life([10.0, 20.0, 30.0], 2.0, 1000.0, 0.05, 0.5, installation_loss=0.01, service_loss=0.02)
@@ -43,6 +47,7 @@ def test_each_loss_falls_in_its_year() -> None:
     assert found.tewi == pytest.approx(60.0 + 300.0 + 1000.0)  # filling and service are no part of it
 
 
+@pytest.mark.published
 def test_end_of_life_by_what_is_recovered() -> None:
     """UK Defra: heat pumps 80 % left, 99 % recovered: 0.8 % lost; chillers 100 % and 95 %: 5 %."""
     assert lost_at_end(0.8, 0.99) == pytest.approx(0.008)
@@ -84,12 +89,14 @@ def test_hours_add(cut: int, early: float, late: float) -> None:
     assert whole == pytest.approx([parts] * 3, rel=1e-12, abs=1e-12)
 
 
+@pytest.mark.independent
 def test_a_grid_that_gets_cleaner() -> None:
     """By hand: 1000 kWh at 0.5, 0.4 and 0.3 kg/kWh."""
     assert operational_by_year(1000.0, [[0.5], [0.4], [0.3]], 3).tolist() == [500.0, 400.0, 300.0]
     assert operational_by_year(np.full(4, 250.0), [[0.5], [0.4], [0.3]], 3).tolist() == [500.0, 400.0, 300.0]
 
 
+@pytest.mark.independent
 @given(st.integers(1, 500), st.integers(1, 5000))
 def test_order_turns_where_the_lines_cross(saved: int, start: int) -> None:
     """Independent: start - saved x year, above 0 in the first year, falls below 0 once, after start / saved.
@@ -104,6 +111,7 @@ def test_order_turns_where_the_lines_cross(saved: int, start: int) -> None:
     assert turning_years(tight, leaky) == turning_years(leaky, tight)
 
 
+@pytest.mark.independent
 def test_scrapping_turns_the_order_back() -> None:
     """Better from the third year on, and worse again in the last, when the charge is lost: twice."""
     found = life([100.0] * 5, 1.0, 250.0, 0.0, 1.0, installation_loss=1.0)
@@ -124,6 +132,7 @@ def test_a_level_year_turns_nothing_by_itself() -> None:
     assert turning_years(flat, flat) == []
 
 
+@pytest.mark.contract
 def test_what_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="3 years and factors of 2"):
         operational_by_year(1.0, [[0.4], [0.3]], 3)

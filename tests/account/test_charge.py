@@ -9,6 +9,8 @@ from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.families import REFRIGERANTS
 
+pytestmark = pytest.mark.contract
+
 
 @pytest.mark.parametrize("name", REFRIGERANTS)
 def test_every_refrigerant_of_a_machine_has_a_usual_charge(name: str) -> None:
@@ -17,6 +19,7 @@ def test_every_refrigerant_of_a_machine_has_a_usual_charge(name: str) -> None:
     assert "common practice, no source" in charge.source
 
 
+@pytest.mark.independent
 def test_light_liquids_take_less() -> None:
     """Of one volume of liquid a refrigerant weighs as its liquid does: R-290 is about half of R-134a.
 
@@ -31,6 +34,7 @@ def test_light_liquids_take_less() -> None:
     assert sorted(charge) == charge
 
 
+@pytest.mark.independent
 def test_lines_come_on_top() -> None:
     """By hand: 60 kW at 0.25 kg/kW and 30 m at 0.05 kg/m are 16.5 kg."""
     assert estimated_charge("R-410A", 60.0, line_kg_per_m=0.05, line_m=30.0).kg == pytest.approx(16.5)
@@ -39,6 +43,7 @@ def test_lines_come_on_top() -> None:
     assert "as given" in own.source
 
 
+@pytest.mark.published
 def test_published_losses_by_hand() -> None:
     """UK Defra, by hand: 10 kg of R-134a, GWP 1530, 12 years.
 
@@ -54,6 +59,7 @@ def test_published_losses_by_hand() -> None:
     assert all(row.installation_loss in (0.01, 0.002) for row in rows.values())
 
 
+@pytest.mark.law
 @given(st.floats(0.0, 1e4), st.sampled_from(REFRIGERANTS))
 def test_charge_is_proportional_to_the_machine(rated_kw: float, name: str) -> None:
     """Law by definition of kg per kW. 1e-12: rounding."""

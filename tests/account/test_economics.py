@@ -21,6 +21,8 @@ from hpwhsim.account.economics import (
 )
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 REL = 1e-12  # rounding of sums of some ten floats
 PLANT = PlantCosts(
     capital=9000.0,
@@ -43,6 +45,7 @@ BASELINE = PlantCosts(
 TERMS = Terms(years=3, discount_rate=0.10, electricity_escalation=0.05, fuel_escalation=0.02)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("rate", "years", "printed", "half_digit"),
     [
@@ -123,6 +126,7 @@ def test_internal_rate_by_closed_form(flow: list[float], rate: float) -> None:
     assert reason == ""
 
 
+@pytest.mark.published
 def test_internal_rate_of_a_library_example() -> None:
     """Documentation of numpy-financial, irr([-100, 39, 59, 55, 20]) = 0.28095; quoted from memory.
 
@@ -131,6 +135,7 @@ def test_internal_rate_of_a_library_example() -> None:
     assert internal_rate(np.array([-100.0, 39, 59, 55, 20]))[0] == pytest.approx(0.28095, abs=5e-6)
 
 
+@pytest.mark.published
 def test_two_rates_are_none() -> None:
     """Lorie and Savage, J. Business 28 (1955): the oil pump, -1600, +10000, -10000; from memory.
 
@@ -181,6 +186,7 @@ def test_internal_rate_with_a_replacement_is_the_one_root(
     assert rate == pytest.approx(1.0 / real[0] - 1.0, abs=1e-6)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("flow", "words"),
     [
@@ -224,6 +230,7 @@ money = st.floats(0.0, 1e5)
 shares = st.floats(-0.05, 0.15)
 
 
+@pytest.mark.law
 @given(capital=money, electricity=money, fuel=money, discount=shares, growth=shares, inflation=shares)
 def test_real_and_nominal_rates_give_the_same_value(
     capital: float, electricity: float, fuel: float, discount: float, growth: float, inflation: float
@@ -241,6 +248,7 @@ def test_real_and_nominal_rates_give_the_same_value(
     assert other == pytest.approx(one, rel=1e-9, abs=1e-6)  # of differences of up to 1e6 USD
 
 
+@pytest.mark.law
 @given(capital=money, electricity=money, fuel=money)
 def test_change_of_roles_changes_the_sign(capital: float, electricity: float, fuel: float) -> None:
     """Law: what one plant is worth against the other, the other loses; a plant is worth nothing to itself."""
@@ -255,6 +263,7 @@ def test_change_of_roles_changes_the_sign(capital: float, electricity: float, fu
     assert (same.npv, same.simple_payback, same.discounted_payback) == (0.0, 0.0, 0.0)
 
 
+@pytest.mark.law
 def test_without_growth_and_discount_the_paybacks_agree() -> None:
     """Law: 12,000 USD extra, 1,600 saved a year: 7.5 years both ways."""
     found = life_cycle(costs(15e3, 400.0, 0.0), costs(3e3, 0.0, 2e3), Terms(20, 0.0))
@@ -262,6 +271,7 @@ def test_without_growth_and_discount_the_paybacks_agree() -> None:
     assert found.discounted_payback == 7.5
 
 
+@pytest.mark.law
 def test_price_of_carbon_at_the_cost_of_carbon_makes_the_value_nothing() -> None:
     """Law: each tonne avoided paid at `carbon_cost` in its year brings the value to nothing."""
     found = life_cycle(PLANT, BASELINE, TERMS)
@@ -271,6 +281,7 @@ def test_price_of_carbon_at_the_cost_of_carbon_makes_the_value_nothing() -> None
     assert found.npv + present_value(paid, TERMS.discount_rate) == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.law
 def test_price_of_carbon_is_the_same_in_real_and_nominal_rates() -> None:
     """NIST Handbook 135: both ways give one present value; (1 + nominal) = (1 + real)(1 + inflation)."""
     up = 1.025
@@ -281,6 +292,7 @@ def test_price_of_carbon_is_the_same_in_real_and_nominal_rates() -> None:
     assert other.carbon_cost == pytest.approx(real.carbon_cost, rel=1e-9)
 
 
+@pytest.mark.law
 def test_heat_sold_at_its_cost_pays_for_the_plant() -> None:
     """Law: 12 MWh a year sold at `heat_cost` is worth what the plant costs."""
     price = heat_cost(PLANT, TERMS)
@@ -289,6 +301,7 @@ def test_heat_sold_at_its_cost_pays_for_the_plant() -> None:
     assert present_value(sold - cash_flow(PLANT, TERMS), 0.10) == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.law
 def test_nothing_saved_has_reasons_and_keeps_its_sign() -> None:
     """Dearer to buy and to run, more carbon: every None says why, and the losses are shown as such."""
     plant = PlantCosts(5e3, 900.0, 0.0, kgco2e=300.0)
@@ -307,6 +320,7 @@ def test_nothing_saved_has_reasons_and_keeps_its_sign() -> None:
     }
 
 
+@pytest.mark.law
 def test_cheaper_both_ways_is_paid_back_at_once() -> None:
     """Carbon and money saved: the cost of carbon is negative, the payback nothing, and there is no rate."""
     found = life_cycle(costs(1e3, 100.0, 0.0), costs(2e3, 0.0, 300.0), Terms(5, 0.04))
@@ -337,6 +351,7 @@ def test_incentives_worked_by_hand() -> None:
     assert paid == pytest.approx((10e3, 16.2e3, 3950.0, 0.0, 45e3, 14850.0), rel=REL)
 
 
+@pytest.mark.law
 def test_energy_that_is_not_saved_earns_and_costs_nothing() -> None:
     """30 MMBtu more site energy and 200 kWh less electricity: 0.10 x 200 = 20 USD, nothing for the rest."""
     paid = incentive_amounts(
@@ -349,6 +364,7 @@ def test_energy_that_is_not_saved_earns_and_costs_nothing() -> None:
     assert paid == pytest.approx((0.0, 20.0), rel=REL)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("plant", "terms", "words"),
     [

@@ -23,6 +23,8 @@ from hpwhsim.account.electrical import (
 )
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 PLANT = Service(
     worst_quarter_kw=40.0,
     modules=2,
@@ -45,6 +47,7 @@ def row(checks: list[Check], name: str) -> Check:
     return found
 
 
+@pytest.mark.published
 def test_code_examples() -> None:
     """Trade press on NEC 422: examples of water heaters at 240 V. Half of the last digits.
 
@@ -61,6 +64,7 @@ def test_code_examples() -> None:
     assert next_size(least_ampacity([], 0.0, large), NEC_BREAKERS) == 30
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("kva", "at_208", "at_400", "at_480"),
     [
@@ -128,6 +132,7 @@ def test_heat_trace_has_a_circuit_of_its_own() -> None:
     assert not [c for c in without if c.name.endswith("heat trace")]
 
 
+@pytest.mark.law
 def test_demand_is_no_more_than_what_is_connected() -> None:
     """30 kW of resistance alone are 30 kVA, not 30 / 0.9; and 83.3 A at 208 V (its table of transformers)."""
     heaters = PLANT._replace(worst_quarter_kw=30.0, modules=0, resistance_kw=30.0, other_kw=0.0)
@@ -155,6 +160,7 @@ def test_one_phase_is_fed_from_line_and_neutral(building: float, volts: float) -
     assert row(electrical_checks(of._replace(building_volts=480.0)), "transformer").state == "confirm"
 
 
+@pytest.mark.contract
 def test_service_that_is_left() -> None:
     """192.9 A against 400 A and against 150 A; at an unknown voltage what is met stays to be confirmed."""
     name = "plant on the building"
@@ -169,6 +175,7 @@ def test_service_that_is_left() -> None:
     assert "site.checks.building_voltage" in unknown.limit
 
 
+@pytest.mark.law
 def test_a_service_of_another_voltage_is_asked_at_its_own() -> None:
     """A transformer carries the same kVA: 93 A at 480 V are 93 x 480 / 208 = 214.6 A at 208 V.
 
@@ -190,12 +197,14 @@ def test_a_service_of_another_voltage_is_asked_at_its_own() -> None:
     assert enough.state == "ok"
 
 
+@pytest.mark.law
 @pytest.mark.parametrize(("building", "volts"), [(208.0, 120.0), (240.0, 120.0), (400.0, 230.0)])
 def test_line_and_neutral_need_no_transformer(building: float, volts: float) -> None:
     """The current of a load between line and neutral is that of the line."""
     assert at_service(20.0, volts, 1, building) == 20.0
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("motor", "usual", "most"),
     [(46.26, 80, 100), (20.0, 35, 45), (8.0, 15, 15), (5.0, 15, 15), (100.0, 175, 225), (3.0, 15, 15)],
@@ -209,6 +218,7 @@ def test_a_motor_compressor_has_no_breaker_of_the_next_size(motor: float, usual:
     assert (protection(circuit, 1.75), protection(circuit, 2.25)) == (usual, most)
 
 
+@pytest.mark.law
 def test_protection_never_undercuts_the_conductors_need() -> None:
     """Law: what protects a circuit passes the ampacity that it must carry."""
     for motor in (1.0, 7.9, 11.9, 23.0, 61.0, 333.0):
@@ -264,6 +274,7 @@ def test_fans_and_pumps_of_a_module_count() -> None:
     assert row(checks, "minimum circuit ampacity, plant").value == pytest.approx(192.91 + 5.55, abs=0.02)
 
 
+@pytest.mark.published
 def test_sizes_by_standard() -> None:
     """230 and 400 V are fed by IEC breakers; above the largest size there are several circuits."""
     name = "minimum circuit ampacity, plant"
@@ -276,6 +287,7 @@ def test_sizes_by_standard() -> None:
         assert next_size(sizes[-1] + 1.0, sizes) is None
 
 
+@pytest.mark.law
 @given(st.lists(st.floats(0.0, 500.0), max_size=6), st.floats(0.0, 500.0), st.floats(0.0, 500.0))
 def test_ampacity_lies_between_the_sum_and_a_quarter_more(
     motors: list[float], other: float, resistance: float
@@ -287,6 +299,7 @@ def test_ampacity_lies_between_the_sum_and_a_quarter_more(
     assert least_ampacity(motors[::-1], other, resistance) == pytest.approx(found, rel=1e-12)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("change", "words"),
     [

@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 
 from hpwhsim.account.energy import balance_error, by_month, peaks, performance, totals
 
+pytestmark = pytest.mark.independent
+
 HOURS = 8760
 
 
@@ -52,6 +54,7 @@ def test_coefficients_by_hand() -> None:
     assert found["monthly.cop_plant"] == pytest.approx([2.0] * 12)
 
 
+@pytest.mark.law
 def test_every_part_of_a_heat_pump_lowers_its_coefficient() -> None:
     """Another 1 kWh an hour of any of its parts is 3.1 kWh: 6.3 / 3.1; of loop pump and element it is not."""
     own = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
@@ -94,6 +97,7 @@ def test_a_peak_has_the_time_at_which_its_quarter_starts(quarter: int, text: str
     assert found["monthly.peak_kw"] == expected
 
 
+@pytest.mark.law
 def test_sums_of_the_year_are_those_of_its_hours() -> None:
     found = totals(year(**PLANT))
     assert found == {name: pytest.approx(HOURS * value) for name, value in PLANT.items()}

@@ -19,6 +19,8 @@ from hpwhsim.account.gases import warming
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.published
+
 NAMES = {"natural gas (US weighted average)": "natural-gas", "LPG": "lpg"}
 
 
@@ -65,6 +67,7 @@ def test_every_fuel(references: Path) -> None:
         assert held.kwh_per_unit * held.gases.co2 == pytest.approx(float(row["kgCO2_per_unit"]), abs=5.1e-6)
 
 
+@pytest.mark.independent
 def test_steam_by_hand() -> None:
     """Gas at 53.06 kg CO2/MMBtu, 80 % plant, 15 % lost: 53.06 / (0.80 x 0.85) = 78.0294 kg/MMBtu of heat."""
     heat = steam(fuel("natural-gas"), 0.80, 0.15)
@@ -87,6 +90,7 @@ def test_density_of_methane() -> None:
     assert held == pytest.approx(real, rel=3e-3)
 
 
+@pytest.mark.independent
 def test_pure_methane_by_its_heat_of_combustion() -> None:
     """A second way: 890.6 kJ/mol (gross, 25 degC; quoted from memory) is 19.00 kg per MMBtu.
 
@@ -97,6 +101,7 @@ def test_pure_methane_by_its_heat_of_combustion() -> None:
     assert upstream_methane(0.01, 1.0, 1.010e-3) * KWH_PER_MMBTU == pytest.approx(0.01 * direct, rel=3e-3)
 
 
+@pytest.mark.independent
 def test_upstream_by_hand() -> None:
     """2 % of gas with 95 % methane: 0.02 x 0.95 x 0.01918 / 0.001026 = 0.3552 kg/MMBtu; AR5-20, 85: 30.2.
 
@@ -109,6 +114,7 @@ def test_upstream_by_hand() -> None:
     assert float(rows["natural-gas"]["mmbtu_per_unit"]) == MMBTU_PER_SCF
 
 
+@pytest.mark.law
 @given(st.floats(0.0, 0.4), st.floats(0.5, 1.0))
 def test_upstream_is_proportional_and_never_in_the_factor(leak: float, share: float) -> None:
     """Law: linear in the leak; the combustion factor knows nothing of it. 1e-12: rounding."""
@@ -119,6 +125,7 @@ def test_upstream_is_proportional_and_never_in_the_factor(leak: float, share: fl
     assert fuel("natural-gas") == before
 
 
+@pytest.mark.contract
 def test_what_is_refused() -> None:
     with pytest.raises(InputError, match=r"carbon\.fuel: got 'coal'; allowed natural-gas, propane"):
         fuel("coal")

@@ -13,6 +13,8 @@ from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import read_grid, regions
 from hpwhsim.errors import InputError
 
+pytestmark = pytest.mark.published
+
 LB_PER_MWH = 0.45359237 / 1e3  # kg/kWh; NIST SP 811 appendix B.8
 
 
@@ -53,6 +55,7 @@ def test_factors_at_the_meter(references: Path) -> None:
         assert grid.year == 2023
 
 
+@pytest.mark.independent
 def test_united_states_by_hand() -> None:
     """carbon.md section 5: 2023, 770.884 lb CO2e/MWh and 4.2 % of loss; a lumped figure stays lumped.
 
@@ -67,6 +70,7 @@ def test_united_states_by_hand() -> None:
     assert read_grid("us").year == 2023
 
 
+@pytest.mark.independent
 def test_twenty_years_weigh_methane_more() -> None:
     """IPCC: methane of AR5 is 28 over 100 years and 84 over 20; N2O 265 and 264. MROE 2023, by hand:
 
@@ -113,6 +117,7 @@ def test_a_loss_in_the_factor_is_not_counted_twice() -> None:
             read_grid(name, loss=0.05)
 
 
+@pytest.mark.independent
 def test_a_number_with_its_unit() -> None:
     """860 lb/MWh x 0.45359237 kg/lb / 1000 = 0.3900894 kg/kWh."""
     assert read_grid("0.39 kg/kWh").kgco2e_per_kwh.tolist() == [[0.39]]
@@ -121,6 +126,7 @@ def test_a_number_with_its_unit() -> None:
     assert grid.kind == "marginal"
 
 
+@pytest.mark.independent
 def test_hours_from_a_file(tmp_path: Path) -> None:
     path = tmp_path / "hours.csv"
     path.write_text("# invented\nkg_per_kwh\n" + "\n".join(f"{h / 8760}" for h in range(8760)))
@@ -130,6 +136,7 @@ def test_hours_from_a_file(tmp_path: Path) -> None:
     assert (grid.gases, grid.basis, grid.loss) == (None, "", 0.0)
 
 
+@pytest.mark.independent
 def test_years_from_a_file(tmp_path: Path) -> None:
     """Straight lines between the years, by hand: 0.5 in 2025 to 0.3 in 2030 is 0.04 less every year."""
     path = tmp_path / "years.csv"
@@ -141,6 +148,7 @@ def test_years_from_a_file(tmp_path: Path) -> None:
     assert read_grid(path, service_years=16).kgco2e_per_kwh[[0, 15], 0].tolist() == [0.5, 0.1]
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -169,6 +177,7 @@ def test_bad_files_are_refused(tmp_path: Path, text: str, words: list[str]) -> N
         assert word in str(caught.value)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("given_", "options", "words"),
     [
@@ -194,6 +203,7 @@ def test_what_is_no_grid_is_refused(given_: str, options: dict[str, Any], words:
         assert word in str(caught.value)
 
 
+@pytest.mark.contract
 def test_every_region_is_found_by_its_name() -> None:
     """27 eGRID subregions and the US, 27 states of the EU, UK, 13 of Canada, 8 rows of Australia."""
     held = regions()
@@ -216,6 +226,7 @@ def test_warming_potentials_of_the_gases(references: Path) -> None:
         assert held["ch4_fossil"] >= held["ch4"]
 
 
+@pytest.mark.law
 @given(st.floats(0.0, 0.9), st.sampled_from(["RFCW", "HIOA", "EU-PL"]))
 def test_loss_only_adds(loss: float, region: str) -> None:
     """Law: what reaches the meter is what is generated less the loss, so factor x (1 - loss) is the same."""
@@ -224,6 +235,7 @@ def test_loss_only_adds(loss: float, region: str) -> None:
     assert np.allclose(lossy * (1.0 - loss), base, rtol=1e-12, atol=0.0)
 
 
+@pytest.mark.law
 @given(st.tuples(*[st.floats(0.0, 10.0)] * 3), st.floats(0.0, 100.0))
 def test_gases_add_in_proportion(gases: tuple[float, float, float], factor: float) -> None:
     """Law: the sum is linear in the gases. 1e-12: rounding."""

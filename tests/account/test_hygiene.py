@@ -25,6 +25,8 @@ from hpwhsim.simulate.year import run_year
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import STATUSES
 
+pytestmark = pytest.mark.contract
+
 YEAR = np.full(8760, 65.0)
 
 
@@ -51,6 +53,7 @@ def row(found: Hygiene, key: str, place: str) -> Row:
 # -- scald -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("temperature", "seconds"),
     [(45.0, 7200.0), (47.0, 1200.0), (48.0, 900.0), (49.0, 480.0), (51.0, 120.0), (55.0, 17.0), (60.0, 3.0)],
@@ -60,6 +63,7 @@ def test_published_times_to_a_burn(temperature: float, seconds: float) -> None:
     assert float(burn_seconds(temperature)) == pytest.approx(seconds, rel=1e-12)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("fahrenheit", "seconds"),
     [(120.0, 600.0), (125.0, 120.0), (140.0, 6.0), (150.0, 2.0), (130.0, 30.0), (135.0, 10.0)],
@@ -73,11 +77,13 @@ def test_other_published_times_are_longer(fahrenheit: float, seconds: float) -> 
     assert 0.5 * seconds <= ours <= seconds
 
 
+@pytest.mark.independent
 def test_between_two_rows_the_logarithm_is_straight() -> None:
     """Half way in temperature is the geometric mean: sqrt(17 x 3) s at 57.5 °C."""
     assert float(burn_seconds(57.5)) == pytest.approx(math.sqrt(17.0 * 3.0), rel=1e-12)
 
 
+@pytest.mark.law
 @given(cooler=st.floats(-5.0, 95.0), warmer=st.floats(0.001, 30.0))
 def test_hotter_water_burns_no_later(cooler: float, warmer: float) -> None:
     assert float(burn_seconds(cooler + warmer)) <= float(burn_seconds(cooler))
@@ -90,6 +96,7 @@ def test_beyond_the_table_it_says_so() -> None:
         burn_seconds([50.0, math.nan])
 
 
+@pytest.mark.published
 def test_hours_of_scald() -> None:
     """120 degF (49 °C) at most at bathing outlets; the hottest hour decides the time."""
     water = np.full(8760, 49.0)
@@ -109,6 +116,7 @@ def test_hours_of_scald() -> None:
 # -- Legionella --------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_thresholds_are_the_published_ones() -> None:
     """Guideline 12: 140 degF stored, 124 returned; CDC: loop above 120 degF; WHO: 25 to 45, best 32 to 42 °C.
 
@@ -129,6 +137,7 @@ def test_thresholds_are_the_published_ones() -> None:
         assert line["status"] in STATUSES
 
 
+@pytest.mark.independent
 def test_hours_below_and_within_by_hand() -> None:
     """A lopsided year counted by hand: colder by more than a sensor's tolerance, 0.60 K at 60 and 0.555 K at
     51 °C (IEC 60751, class B: 0.30 K + 0.005 t; unverified); the ends of the growth range belong to it.
@@ -153,6 +162,7 @@ def test_hours_below_and_within_by_hand() -> None:
     assert counted["growth-best", "loop return"] == (0.0, 0.0)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(("warm", "hours"), [(59.97, 0.0), (59.41, 0.0), (59.39, 8760.0)])
 def test_a_store_at_its_setpoint_is_not_below_it(warm: float, hours: float) -> None:
     """A store kept at 140 degF that reads 59.97 degC; IEC 60751, class B, at 60 °C: 0.30 + 0.30 = 0.60 K."""
@@ -160,6 +170,7 @@ def test_a_store_at_its_setpoint_is_not_below_it(warm: float, hours: float) -> N
     assert row(found, "store-guideline-12", "store top").hours == hours
 
 
+@pytest.mark.independent
 def test_worst_first_and_one_caution() -> None:
     """Growth before hours below a temperature, best growth first, then more hours; all in one line."""
     coldest, back = YEAR.copy(), np.full(8760, 56.0)
@@ -179,6 +190,7 @@ def test_worst_first_and_one_caution() -> None:
     assert "WHO, Legionella and the prevention of legionellosis, 2007" in said
 
 
+@pytest.mark.independent
 @given(st.lists(st.booleans(), min_size=0, max_size=60))
 def test_longest_stretch_is_that_of_a_plain_count(pattern: list[bool]) -> None:
     """Against a string of 0 and 1 split at the zeros."""
@@ -196,6 +208,7 @@ def test_no_loop_no_rows_of_a_loop() -> None:
     assert found.standing_hours == 0.0
 
 
+@pytest.mark.independent
 def test_a_loop_tank_is_a_store_of_its_own() -> None:
     """Hours by hand at the loop's own tank; its layers are none of the store's."""
     tank = np.full(8760, 61.0)
@@ -216,6 +229,7 @@ def test_a_standing_loop_is_not_counted_but_said() -> None:
     assert any("stands in 365 h" in text for text in cautions(found))
 
 
+@pytest.mark.independent
 def test_weekly_pasteurisation() -> None:
     """Weeks counted by hand: Monday 1 January starts the first; 31 December belongs to the last."""
     coldest = np.full(8760, 40.0)
@@ -235,6 +249,7 @@ def test_weekly_pasteurisation() -> None:
 # -- the loop's share --------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_share_of_the_loop_is_that_of_the_worked_check() -> None:
     """100 W per apartment for 8760 h beside 25 gal a day from 55 to 140 degF, 8.25 Btu/gal degF: 32 %.
 
@@ -246,6 +261,7 @@ def test_share_of_the_loop_is_that_of_the_worked_check() -> None:
     assert share == pytest.approx(0.38, abs=0.07)
 
 
+@pytest.mark.published
 @pytest.mark.year
 def test_share_of_the_loop_in_whole_years_is_that_of_measured_buildings() -> None:
     """Goldner (1999): a loop that always runs uses 38 % of the fuel for hot water.

@@ -19,6 +19,8 @@ from hpwhsim.errors import OutOfRangeError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.published
+
 
 def gwp(
     name: str, region: str | None, *, split: bool, unit_kw: float, unit_kg: float | None = None
@@ -121,6 +123,7 @@ def test_older_stock_may_go_on_being_installed() -> None:
     assert "91 FR 31284" in split.source
 
 
+@pytest.mark.contract
 def test_rules_by_place() -> None:
     """Where nobody knows the place every rule is listed and none is met for sure."""
     assert gwp("R-32", "other", split=False, unit_kw=30.0) == []
@@ -185,6 +188,7 @@ def test_occupied_room_of_20_m2(name: str, floor: float, wall: float, ceiling: f
         assert occupied_room_charge(lfl, height, 20.0) == pytest.approx(published, abs=digit)
 
 
+@pytest.mark.independent
 def test_concentration_limits_in_grams() -> None:
     """Grams are ppm x molar mass / 24.45 L/mol (25 degC); molar masses of CoolProp, blends by mass fractions.
 
@@ -238,6 +242,7 @@ def test_a_withdrawn_limit_is_not_used() -> None:
     assert rows[0].value == pytest.approx(5000.0 / 74.25, rel=1e-9)
 
 
+@pytest.mark.contract
 def test_only_a_limit_that_was_seen_gives_ok() -> None:
     """R-134a: 210 g/m3 was seen in a code table. 10 kg in 50 m3 are 200, in 40 m3 250."""
     assert charge_checks("R-134a", "A1", 10.0, room_m3=50.0)[0].state == "ok"
@@ -255,6 +260,7 @@ def test_steps_of_a_flammable_charge(kg: float, words: str) -> None:
     assert row.state == "confirm"
 
 
+@pytest.mark.independent
 def test_rooms_with_people() -> None:
     """20 m2, R-290 on the floor: 0.113 kg, but m1 of 0.152 kg is always allowed; R-32: 1.842 over 1.53."""
     for name, safety, most in (("R-290", "A3", 0.152), ("R-32", "A2L", 1.84)):
@@ -263,12 +269,14 @@ def test_rooms_with_people() -> None:
     assert "at most 3.07 kg" in charge_checks("R-32", "A2L", 0.1, room_m2=80.0)[-1].limit  # 1.533 x 2
 
 
+@pytest.mark.contract
 def test_unknown_refrigerants_are_left_to_the_code() -> None:
     (row,) = charge_checks("R-9999", "A1", 5.0, room_m3=50.0)
     assert row.state == "confirm"
     assert "not in the table" in row.limit
 
 
+@pytest.mark.law
 @given(st.floats(0.01, 100.0), st.floats(1.0, 1e4))
 def test_a_leak_fills_the_room_evenly(kg: float, room: float) -> None:
     """Laws: concentration times room is the charge; the least room just meets the limit. 1e-12: rounding."""
@@ -281,6 +289,7 @@ def test_a_leak_fills_the_room_evenly(kg: float, room: float) -> None:
         assert ("exceeded" in row.limit) == (room < alone.value) or math.isclose(room, alone.value)
 
 
+@pytest.mark.contract
 def test_what_is_refused() -> None:
     for options in ({"room_m3": 0.0}, {"room_m2": -1.0}, {"room_m3": float("nan")}):
         with pytest.raises(OutOfRangeError, match="room"):

@@ -12,6 +12,8 @@ from hpwhsim.account.calendar import When
 from hpwhsim.account.savings import MMBTU_PER_KWH, Use, saved, site_to_source
 from hpwhsim.errors import InputError
 
+pytestmark = pytest.mark.law
+
 SUMMER = When((6, 7, 8, 9), "weekdays", ((840, 1080),))
 PEAKS = {"summer": SUMMER, "winter_morning": When((1, 2, 12), "all", ((375, 555),))}
 ELECTRICITY = 2.80
@@ -23,12 +25,14 @@ def use(seed: int, fuel_kwh: float = 0.0, factor: float = 1.05) -> Use:
     return Use(power, fuel_kwh, factor, kgco2e=100.0 * seed, cost=50.0 * seed + 7.0)
 
 
+@pytest.mark.published
 def test_million_btu() -> None:
     """NIST SP 811 (2008), B.8: 1 kWh is 3412.142 Btu (International Table); half of the last digit."""
     btu_per_kwh = 1e6 * MMBTU_PER_KWH
     assert btu_per_kwh == pytest.approx(3412.142, abs=5e-4)
 
 
+@pytest.mark.independent
 def test_comparison_worked_by_hand() -> None:
     """A steam baseline with a small pump against a heat pump, by hand.
 
@@ -83,6 +87,7 @@ def test_with_factors_of_one_source_is_site() -> None:
     assert everything["year.mean_kw"].plant * 8760.0 == pytest.approx(kwh, rel=1e-12)
 
 
+@pytest.mark.contract
 def test_percent_of_nothing_is_none() -> None:
     """No baseline, no percentage; a plant that takes more than the baseline has a negative one."""
     lines = saved(use(2, 300.0), use(2, 0.0)._replace(cost=50.0), ELECTRICITY, {})
@@ -91,6 +96,7 @@ def test_percent_of_nothing_is_none() -> None:
     assert lines["cost"].percent == pytest.approx(-114.0, rel=1e-12)  # 107 against 50
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("energy", "factor"),
     [("electricity", 2.80), ("natural-gas", 1.05), ("fuel-oil", 1.01), ("district-steam", 1.20)],
@@ -100,6 +106,7 @@ def test_packaged_factors(energy: str, factor: float) -> None:
     assert site_to_source(energy) == factor
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [

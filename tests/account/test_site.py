@@ -11,6 +11,8 @@ from hpwhsim.account.checks import Check, amount, counted, held, worst_first
 from hpwhsim.account.site import Lines, Structure, service_checks, structural_checks, water_density
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 GALLON = 3.785411784e-3  # m3, NIST SP 811 appendix B.8
 POUND = 0.45359237  # kg
 
@@ -39,6 +41,7 @@ def value(checks: list[Check], name: str) -> float:
     return found
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("t", "kg_m3", "lb_gal"),
     [
@@ -70,6 +73,7 @@ def test_density_of_water_by_iapws() -> None:
             water_density(wrong)
 
 
+@pytest.mark.published
 def test_a_thousand_gallons() -> None:
     """calibration-and-site-checks.md section 3: 8,343 lb of water at 10 degC; it grows 1.68 % to 60, 63 L.
 
@@ -89,6 +93,7 @@ def test_a_thousand_gallons() -> None:
     assert {c.state for c in checks if c.name not in loads} == {"information"}
 
 
+@pytest.mark.published
 def test_a_column_of_water_on_its_own_foot() -> None:
     """calibration-and-site-checks.md section 3: 1.5 m of water are 14.7 kPa, 307 lb/ft2; last digits."""
     checks = structural_checks(THOUSAND._replace(empty_kg=0.0, footprint_m2=1000.0 * GALLON / 1.5))
@@ -108,6 +113,7 @@ def test_a_floor_that_carries_and_one_that_does_not() -> None:
     assert "licensed structural engineer" in light.limit
 
 
+@pytest.mark.published
 def test_modules() -> None:
     """About 1,100 kg (2,500 lb) for a large module of 100 kW; common practice, no source. 5 %: 'about'."""
     assert value(structural_checks(THOUSAND), "one module") / POUND == pytest.approx(2500.0, rel=0.05)
@@ -136,6 +142,7 @@ def test_a_roof_carries_a_module_on_its_footprint() -> None:
     assert not [c for c in on_tanks if "footprint" in c.name]
 
 
+@pytest.mark.law
 @given(st.floats(0.1, 100.0), st.floats(1.1, 10.0))
 def test_weight_grows_with_volume(volume: float, factor: float) -> None:
     """Law: weights are proportional to the volume, the load of the floor is not. 1e-12: rounding."""
@@ -163,6 +170,7 @@ def test_air() -> None:
         assert found.ratio == pytest.approx(1.657 / opening_m2, abs=5e-4)
 
 
+@pytest.mark.contract
 def test_no_opening_for_a_machine_outdoors() -> None:
     assert not [c for c in service_checks(source_kw=30.0) if "opening" in c.name]
 
@@ -192,6 +200,7 @@ def lines(length: float, height: float = 0.0, **limits: float) -> Lines:
     return of._replace(**limits)
 
 
+@pytest.mark.contract
 def test_lines_are_held_against_what_is_common() -> None:
     """Beyond it a person has to look; it fails nothing."""
     for feet, beyond in ((49.0, False), (51.0, True)):
@@ -202,6 +211,7 @@ def test_lines_are_held_against_what_is_common() -> None:
         assert "common practice, no source" in length.source
 
 
+@pytest.mark.contract
 def test_lines_are_held_against_the_machines_own_limits() -> None:
     own = lines(80.0 * FEET, 20.0, max_length=100.0 * FEET, max_height=15.0)
     length, height = service_checks(lines=own)
@@ -211,6 +221,7 @@ def test_lines_are_held_against_the_machines_own_limits() -> None:
     assert {c.state for c in service_checks(lines=free)} == {"information"}
 
 
+@pytest.mark.contract
 def test_heat_trace_and_drain() -> None:
     assert service_checks() == []
     checks = service_checks(trace_heating_kw=1.2, source_kw=10.0, condensate_l_per_day=18.9)
@@ -218,6 +229,7 @@ def test_heat_trace_and_drain() -> None:
     assert row(checks, "condensate drain").text == "18.9 L/day (4.99 gal/day)"
 
 
+@pytest.mark.contract
 def test_a_limit_from_memory_is_never_ok() -> None:
     assert held("x", 1.0, 2.0, "kg", "s").state == "ok"
     assert held("x", 2.0, 2.0, "kg", "s").state == "ok"
@@ -230,6 +242,7 @@ def test_a_limit_from_memory_is_never_ok() -> None:
     assert held("x", 2.0, 2.0, "kg", "s", limit_kind="below").state == "fail"
 
 
+@pytest.mark.contract
 def test_what_failed_comes_first_by_how_far() -> None:
     some = [
         Check("weight", 1.0, "kg", "", "", "information"),
@@ -243,6 +256,7 @@ def test_what_failed_comes_first_by_how_far() -> None:
     assert counted(c.state for c in found) == "2 fail, 1 confirm, 1 ok, 1 information"
 
 
+@pytest.mark.published
 def test_checks_go_into_the_users_units() -> None:
     """NIST SP 811 appendix B.8: 1 lb/ft2 is 47.88026 Pa; value and limit go together, their ratio stays."""
     check = held("floor", 9.576052, 4.788026, "kPa", "s")
@@ -255,6 +269,7 @@ def test_checks_go_into_the_users_units() -> None:
     assert held("x", 3.0, 2.0, "A", "s").in_units(us=True).unit == "A"
 
 
+@pytest.mark.published
 def test_amounts_in_both_units() -> None:
     """NIST SP 811 appendix B.8: lb 0.45359237 kg, ft 0.3048 m, gal 3.785411784 L."""
     assert amount(0.0, "A") == "0 A"
@@ -262,6 +277,7 @@ def test_amounts_in_both_units() -> None:
     assert amount(0.0123, "m") == "0.0123 m (0.0404 ft)"
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     "change",
     [
@@ -280,6 +296,7 @@ def test_impossible_structures_are_refused(change: dict[str, Any]) -> None:
         structural_checks(THOUSAND._replace(**change))
 
 
+@pytest.mark.contract
 def test_impossible_services_are_refused() -> None:
     for options in ({"trace_heating_kw": -1.0}, {"source_kw": float("nan")}, {"lines": lines(-1.0)}):
         with pytest.raises(OutOfRangeError, match="site check"):

@@ -13,6 +13,8 @@ from hpwhsim.account.calendar import ALL_MONTHS, When
 from hpwhsim.account.tariff import Bill, DemandCharge, Tariff, Tier, TouBlock, bill, read_prices, time_of_use
 from hpwhsim.errors import InputError, OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 HOURS_OF_MONTH = np.array([744, 672, 744, 720, 744, 720, 744, 744, 720, 744, 720, 744])
 NO_FUEL = np.zeros(8760)
@@ -119,6 +121,7 @@ def test_power_in_a_quarter_is_a_quarter_of_its_energy() -> None:
     assert np.flatnonzero(months.energy).tolist() == [6]  # hour 5000 is on 28 July
 
 
+@pytest.mark.law
 @settings(max_examples=20)
 @given(
     price=st.floats(0.01, 2.0),
@@ -150,6 +153,7 @@ def full(scale: float, ratchet: float) -> Tariff:
     )
 
 
+@pytest.mark.law
 @settings(max_examples=20)
 @given(seed=st.integers(0, 99), scale=st.floats(0.0, 50.0), ratchet=st.floats(0.0, 1.0))
 def test_laws_of_a_bill(seed: int, scale: float, ratchet: float) -> None:
@@ -173,6 +177,7 @@ def test_laws_of_a_bill(seed: int, scale: float, ratchet: float) -> None:
     assert (one.billed_kw[0] <= bill(full(1.0, 1.0), power, fuel).billed_kw[0]).all()
 
 
+@pytest.mark.law
 def test_tiers_of_one_price_are_flat_and_tiers_join_without_a_step() -> None:
     """Laws: equal tiers are one price; the cost of a month is continuous where one tier meets the next."""
     power = quarters(7)
@@ -184,6 +189,7 @@ def test_tiers_of_one_price_are_flat_and_tiers_join_without_a_step() -> None:
     assert above - below == pytest.approx(744e-9 * (0.1 + 0.9), rel=1e-4)  # difference of numbers near 74.4
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("blocks", "words"),
     [
@@ -209,6 +215,7 @@ def test_blocks_that_leave_gaps_or_never_count_are_refused(blocks: list[TouBlock
         assert word in str(caught.value)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("tariff", "words"),
     [
@@ -232,6 +239,7 @@ def test_impossible_tariffs_are_refused(tariff: Tariff, words: list[str]) -> Non
         assert word in str(caught.value)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("power", "fuel", "words"),
     [
@@ -261,6 +269,7 @@ def write(tmp_path: Path) -> Writer:
     return to_file
 
 
+@pytest.mark.contract
 def test_prices_are_read_in_order(write: Writer) -> None:
     """Row by row as written, negative ones too; comments and blank lines are no rows."""
     prices = np.round(np.linspace(-0.05, 0.60, 8760), 6)
@@ -269,6 +278,7 @@ def test_prices_are_read_in_order(write: Writer) -> None:
     assert read_prices(path).tolist() == prices.tolist()
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -290,11 +300,13 @@ def test_wrong_price_files_are_refused(write: Writer, text: str, words: list[str
         assert word in str(caught.value)
 
 
+@pytest.mark.contract
 def test_missing_price_file_is_said(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"none\.csv.*cannot be read"):
         read_prices(tmp_path / "none.csv")
 
 
+@pytest.mark.law
 def test_a_bill_is_a_function() -> None:
     """A, then B, then A gives the same A."""
     a, b = full(1.0, 0.5), full(3.0, 0.9)

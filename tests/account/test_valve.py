@@ -5,6 +5,8 @@ import pytest
 
 from hpwhsim.account.valve import cautions, valve_year
 
+pytestmark = pytest.mark.independent
+
 
 def test_hours_outside_the_limits_are_counted_by_hand() -> None:
     """Two hours of two steps of 1800 s. A use at 45 °C of 0.9 m3 is 0.5 L/s; mixed of water of 55 °C and
@@ -28,6 +30,7 @@ def test_hours_outside_the_limits_are_counted_by_hand() -> None:
     assert len(cautions(found)) == 3
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("limit", [None, 1e-4])
 def test_without_draws_or_limits_nothing_is_said(limit: float | None) -> None:
     found = valve_year(

@@ -28,7 +28,7 @@ from hpwhsim.results import files
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.simulate.year import Year, run_year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 RESISTANCE = ROOT / "scenarios" / "resistance.yaml"
 Run = tuple[Year, Loaded]
@@ -184,6 +184,7 @@ def test_a_failure_while_drawing_writes_nothing(
     assert not out.exists()
 
 
+@pytest.mark.law
 def test_same_year_same_bytes_whatever_the_user_set(resistance: Run) -> None:
     """No text chunk (software, date) is in the file, and the user's settings neither count nor change."""
     first = draw(resistance)
@@ -215,6 +216,7 @@ def panel(figure: Figure, label: str) -> Any:
     return next(ax for ax in figure.axes if ax.get_label() == label)
 
 
+@pytest.mark.independent
 def test_bubbles_are_the_heat_of_the_hours(demo: Run) -> None:
     """Area and place of every bubble against sums over the hours, made here square by square."""
     year, _ = demo
@@ -233,6 +235,7 @@ def test_bubbles_are_the_heat_of_the_hours(demo: Run) -> None:
     assert total == pytest.approx(year.record["heat_pump_heat_kwh"], rel=1e-9)
 
 
+@pytest.mark.law
 def test_heat_beside_the_map_adds_up(demo: Run) -> None:
     """Both histograms hold the year's heat of the heat pump, the upper one that of the backup too."""
     record: dict[str, Any] = demo[0].record
@@ -248,6 +251,7 @@ def test_heat_beside_the_map_adds_up(demo: Run) -> None:
     assert "not shown" not in words
 
 
+@pytest.mark.independent
 def test_contours_run_where_the_march_finds_that_cop(demo: Run) -> None:
     """Look-up of the march at the vertices of each line; the line is straight over cells of 0.5 K.
 
@@ -288,6 +292,7 @@ def assert_as_march(machine: PerformanceMap, run: Run) -> None:
             assert cop[i, j] == pytest.approx(expected, rel=1e-9, nan_ok=True)
 
 
+@pytest.mark.independent
 def test_surface_is_the_look_up_of_the_march(demo: Run, tmp_path: Path) -> None:
     """Single pass from a cycle, passes from a table with a hole, a table with an axis of outlets."""
     assert demo[0].machine is not None
@@ -314,6 +319,7 @@ def test_surface_is_the_look_up_of_the_march(demo: Run, tmp_path: Path) -> None:
     assert_as_march(run[0].machine, run)
 
 
+@pytest.mark.independent
 def test_the_rated_point_lies_on_its_cop(demo: Run) -> None:
     """The demo is rated COP 3.7 at 7 °C from 10 to 65 °C: the surface says so there, and a mark stands."""
     year, loaded = demo
@@ -327,6 +333,7 @@ def test_the_rated_point_lies_on_its_cop(demo: Run) -> None:
     assert "COP 3.7" in marks[0].get_label()
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     "overrides",
     [[], ["plant.heat_pump.lowest_source=null"], ["plant.controls.lock_out_below=-5 degC"]],
@@ -380,6 +387,7 @@ MADE = ("heat_pump_heat_kwh", "backup_heat_kwh")
 USED = ("heat_to_taps_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("overrides", IN_KIND)
 def test_days_add_up_to_the_year(overrides: list[str]) -> None:
     """Each part against its figure in the record; heat made less heat used is the store's change (first law).
@@ -409,6 +417,7 @@ def test_days_add_up_to_the_year(overrides: list[str]) -> None:
     assert (days[0].get_xdata() - 0.5).tolist() == barred.tolist()
 
 
+@pytest.mark.independent
 def test_coldest_and_warmest_week() -> None:
     """Two invented spells, and both against a search over every week of two real climates."""
     air = np.full(8760, 10.0)
@@ -422,6 +431,7 @@ def test_coldest_and_warmest_week() -> None:
         assert figures.coldest_and_warmest(air) == (int(np.argmin(means)), int(np.argmax(means)))
 
 
+@pytest.mark.independent
 def test_weeks_show_their_hours(demo: Run) -> None:
     """Air, store, power and marks of both columns are the run's; both columns share honest scales."""
     year, loaded = demo
@@ -462,6 +472,7 @@ def test_weeks_show_their_hours(demo: Run) -> None:
     assert text[0].split("\n")[1].split()[0] == str(monday)[-2:].lstrip("0")
 
 
+@pytest.mark.independent
 def test_a_constant_machine_is_drawn_at_its_cop(tmp_path: Path) -> None:
     """Electricity of the bars is heat of the bars over 3.0 (a table of one COP, no frost, no fans)."""
     import yaml

@@ -15,6 +15,8 @@ from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
 from hpwhsim.results import files
 
+pytestmark = pytest.mark.contract
+
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 
 

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.contract
+
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "resistance.yaml"
 HEAVY = ("numpy", "pydantic", "yaml", "numba", "pandas", "xarray", "scipy", "pint", "pvlib", "CoolProp")

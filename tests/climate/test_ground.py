@@ -8,9 +8,12 @@ from hypothesis import strategies as st
 from hpwhsim.climate.ground import ground_temperature, surface_wave
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 SOIL = 0.05 / 86400.0  # m²/s
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("depth", "temperatures"),
     [
@@ -31,6 +34,7 @@ def test_worked_table(depth: float, temperatures: tuple[float, ...]) -> None:
     assert got == pytest.approx(temperatures, abs=6e-4)
 
 
+@pytest.mark.law
 def test_heat_equation_holds() -> None:
     """dT/dt = a d²T/dz² (Fourier), by central differences, good to 1e-4 of the largest rate."""
     day, depth, dz, dt = np.arange(0.0, 365.0, 7.0), 1.7, 0.01, 0.05
@@ -64,6 +68,7 @@ def test_surface_wave_is_the_least_squares_answer() -> None:
     assert wave.amplitude_k > 0.0
 
 
+@pytest.mark.law
 @given(
     depth=st.floats(0.0, 30.0),
     day=st.floats(0.0, 365.0),
@@ -76,6 +81,7 @@ def test_deeper_swings_less(depth: float, day: float, soil: float) -> None:
     assert abs(got - 10.0) <= 12.0 * np.exp(-depth / damping) + 1e-9
 
 
+@pytest.mark.contract
 def test_bad_input_is_named() -> None:
     with pytest.raises(OutOfRangeError, match="diffusivity"):
         ground_temperature(1.0, 1.0, 10.0, 12.0, 35.0, 0.0)

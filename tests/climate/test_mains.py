@@ -22,6 +22,8 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.published
+
 CASES = {"cold": (44.0, 50.0), "mixed": (52.0, 45.0), "warm": (70.0, 25.0)}  # mean and range, °F
 
 
@@ -80,6 +82,7 @@ def test_hourly_year_uses_monthly_means() -> None:
     assert np.all(np.ptp(year.reshape(365, 24), axis=1) == 0.0)
 
 
+@pytest.mark.law
 def test_southern_hemisphere_is_half_a_year_away() -> None:
     """+90 for -90 degrees mirrors the wave about the mean (common practice, no source)."""
     day = np.arange(1, 366)
@@ -100,6 +103,7 @@ def test_very_cold_site_is_held_at_freezing_and_counted() -> None:
     assert mains_hours_held(air + 15.0, 65.0) == 0
 
 
+@pytest.mark.law
 @given(mean=st.floats(-10.0, 30.0), swing=st.floats(0.0, 45.0), day=st.integers(1, 365))
 def test_the_main_swings_less_than_the_air(mean: float, swing: float, day: int) -> None:
     """The abstract's amplitude is about 0.4 of the air's; up to 30 °C mean it stays below the air's own."""
@@ -108,12 +112,14 @@ def test_the_main_swings_less_than_the_air(mean: float, swing: float, day: int) 
     assert got <= mean + 6.0 / 1.8 + swing / 2.0 + 1e-9 or got == 0.0
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("mean", "swing"), [(-20.0, 40.0), (10.0, -1.0), (np.nan, 10.0), (10.0, np.nan)])
 def test_where_the_formula_ends(mean: float, swing: float) -> None:
     with pytest.raises(OutOfRangeError, match="mains water"):
         mains_of_day(1, mean, swing)
 
 
+@pytest.mark.contract
 def test_a_part_of_a_year_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="8760"):
         mains_temperature(np.zeros(8784), 40.0)
@@ -129,6 +135,7 @@ STARTS = np.concatenate(([0], np.cumsum(MONTH_DAYS)))
 MONTHS = [5.0, 5.0, 7.0, 10.0, 14.0, 18.0, 21.0, 22.0, 19.0, 15.0, 10.0, 6.0]
 
 
+@pytest.mark.law
 @given(st.lists(st.floats(8.0, 30.0), min_size=12, max_size=12))
 def test_monthly_means_are_met(months: list[float]) -> None:
     """Each month has the mean given, whatever the others; to 1e-6 K, where none is held at 0."""
@@ -140,6 +147,7 @@ def test_monthly_means_are_met(months: list[float]) -> None:
         assert means == pytest.approx(np.array(months), abs=1e-6)
 
 
+@pytest.mark.independent
 def test_months_run_into_each_other_smoothly() -> None:
     """Against scipy's periodic cubic spline through the heat that has come by each month's end."""
     total = np.concatenate(([0.0], np.cumsum(np.array(MONTHS) * MONTH_DAYS)))
@@ -151,10 +159,12 @@ def test_months_run_into_each_other_smoothly() -> None:
     assert np.abs(np.diff(around)).max() < 0.2  # 4 K from month to month are 0.13 K a day
 
 
+@pytest.mark.law
 def test_the_same_all_year_stays_the_same() -> None:
     assert np.all(by_month([12.5] * 12) == 12.5)
 
 
+@pytest.mark.law
 def test_a_winter_low_stretches_the_formula() -> None:
     """Chicago's formula made to reach 4.5 degC: mean and time of year stay, and all else is in proportion."""
     year = mains_temperature(read_weather(CHICAGO)["dry_bulb_c"].values, 41.98)
@@ -170,6 +180,7 @@ def test_a_winter_low_stretches_the_formula() -> None:
     assert stretched(year, None, 21.0).max() == pytest.approx(21.0, abs=1e-6)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("low", "high", "words"),
     [
@@ -187,6 +198,7 @@ def test_ends_that_cannot_be(low: float | None, high: float | None, words: str) 
         stretched(year, low, high)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("months", [[10.0] * 11, [10.0] * 11 + [41.0], [10.0] * 11 + [np.nan]])
 def test_months_that_cannot_be(months: list[float]) -> None:
     with pytest.raises(OutOfRangeError, match=r"hot_water\.cold_water\.monthly"):

@@ -16,6 +16,8 @@ from hypothesis import strategies as st
 from hpwhsim.climate import moist_air
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.published
+
 
 @pytest.fixture(scope="module")
 def psychrolib() -> Iterator[ModuleType]:
@@ -69,6 +71,7 @@ def test_table_of_moist_air(references: Path) -> None:
         assert 1.003 < float(row["W_rp1485"]) / float(w) < 1.006
 
 
+@pytest.mark.independent
 def test_psychrolib_agrees(psychrolib: ModuleType) -> None:
     """psychrolib, one number at a time; same equations, so 1e-12 of the value; wet bulb within its 1e-3 K."""
     for dry, w, pressure in states():
@@ -117,6 +120,7 @@ def test_triple_point() -> None:
         assert float(moist_air.saturation_pressure(near)) == pytest.approx(611.657, rel=2e-4)
 
 
+@pytest.mark.contract
 def test_arrays_keep_their_shape_and_broadcast() -> None:
     dry = np.linspace(-20.0, 40.0, 8760)
     w = moist_air.humidity_ratio(dry - 3.0, 99_000.0)
@@ -125,6 +129,7 @@ def test_arrays_keep_their_shape_and_broadcast() -> None:
     assert moist_air.density(dry[:, None], w[None, :3], 99_000.0).shape == (8760, 3)
 
 
+@pytest.mark.law
 @given(
     dry=st.floats(-40.0, 45.0),
     share=st.floats(0.01, 1.0),
@@ -141,12 +146,14 @@ def test_laws(dry: float, share: float, pressure: float) -> None:
     assert float(moist_air.dry_bulb_from_enthalpy(h, w)) == pytest.approx(dry, abs=1e-9)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("bad", [np.nan, -120.0, 300.0])
 def test_outside_the_fits_is_an_error(bad: float) -> None:
     with pytest.raises(OutOfRangeError, match=r"allowed -100 to 200"):
         moist_air.saturation_pressure([10.0, bad])
 
 
+@pytest.mark.contract
 def test_wrong_pressure_and_humidity_are_errors() -> None:
     with pytest.raises(OutOfRangeError, match="air pressure"):
         moist_air.humidity_ratio(10.0, 1013.0 / 10.0)

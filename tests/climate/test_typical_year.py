@@ -19,6 +19,8 @@ from hpwhsim.climate import typical_year
 from hpwhsim.climate.typical_year import VARIABLES, read_weather, read_year
 from hpwhsim.io import disk_cache
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 own_cache = weather_cases.own_cache
 lines = weather_cases.lines
@@ -53,6 +55,7 @@ def test_form_of_the_dataset(root: Path, name: str) -> None:
     assert len(data.source_years) == 12
 
 
+@pytest.mark.published
 def test_published_station_facts(root: Path) -> None:
     """The table in weather/README.md, and its checksums against the bytes."""
     text = (root / "weather" / "README.md").read_text(encoding="utf-8")
@@ -71,6 +74,7 @@ def test_published_station_facts(root: Path) -> None:
         assert f"`{data.sha256}`" in text
 
 
+@pytest.mark.published
 def test_shipped_headers_hold_the_station_alone(root: Path, lines: dict[str, list[str]]) -> None:
     """No comment, design condition, ground temperature, typical period; the rows are those of the README."""
     head = lines[EPW][:8]
@@ -81,6 +85,7 @@ def test_shipped_headers_hold_the_station_alone(root: Path, lines: dict[str, lis
     assert f"`{hashlib.sha256(rows).hexdigest()}`" in (root / "weather" / "README.md").read_text("utf-8")
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("hour", [0, 12, 31 * 24 - 1, 31 * 24, 59 * 24 + 13, 4000, 8759])
 def test_known_value_in_known_hour(root: Path, lines: dict[str, list[str]], hour: int) -> None:
     """The row whose stamp is the end of the hour: 01/01 01:00 is the hour that starts at 00:00 (TMY3 manual).
@@ -108,6 +113,7 @@ def test_known_value_in_known_hour(root: Path, lines: dict[str, list[str]], hour
         assert read_weather(root / "weather" / name).source_years[stamp.month - 1] == year
 
 
+@pytest.mark.published
 def test_humidity_ratio_is_that_of_the_dew_point(root: Path) -> None:
     """Golden, hour 0: dew point -4.0 °C at 806 mbar; 455.2 Pa over water by the formula of WMO-No. 8.
 
@@ -118,6 +124,7 @@ def test_humidity_ratio_is_that_of_the_dew_point(root: Path) -> None:
     assert float(data.humidity_ratio) == pytest.approx(0.003533, abs=5e-6)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("name", SHIPPED)
 def test_sun_stands_where_it_should(root: Path, name: str) -> None:
     """No radiation with the sun below the horizon for the whole hour, and the day's middle within 0.5 h.
@@ -134,6 +141,7 @@ def test_sun_stands_where_it_should(root: Path, name: str) -> None:
     assert np.average(hour, weights=ghi) == pytest.approx(np.average(hour, weights=cosine), abs=0.5)
 
 
+@pytest.mark.independent
 def test_both_formats_of_golden_and_chicago_agree_by_position(root: Path, shared: Path) -> None:
     """Golden is one file in both places; Chicago's 2015 edition differs from 2008 in direct sun only.
 
@@ -149,6 +157,7 @@ def test_both_formats_of_golden_and_chicago_agree_by_position(root: Path, shared
     assert np.count_nonzero(new.dni_w_m2.values != old.dni_w_m2.values) == 192
 
 
+@pytest.mark.independent
 def test_epw_and_csv_of_the_same_rows_agree(bench: Bench) -> None:
     """Greensboro's rows written as EPW (hour 1 to 24, pressure in Pa) give the dataset of the CSV."""
     data = bench.read(CSV, keep)
@@ -171,6 +180,7 @@ def test_epw_and_csv_of_the_same_rows_agree(bench: Bench) -> None:
     assert other.source_years == data.source_years
 
 
+@pytest.mark.published
 def test_trial_files_have_the_published_means_and_no_cautions(shared: Path) -> None:
     """All twelve files of shared/weather: min, mean and max dry bulb and mean dew point of its README."""
     text = (shared / "weather" / "README.md").read_text(encoding="utf-8")
@@ -195,6 +205,7 @@ def test_trial_files_have_the_published_means_and_no_cautions(shared: Path) -> N
 # ---------------------------------------------------------------- UTC order
 
 
+@pytest.mark.independent
 def test_pvgis_file_is_moved_to_local_time(shared: Path) -> None:
     """Piedmont: UTC order under a UTC+1 header. The sun by the NREL algorithm, 11 min into each hour.
 
@@ -229,6 +240,7 @@ def pvgis(bench: Bench, offset: str, roll: int) -> Edit:
     return edit
 
 
+@pytest.mark.independent
 def test_western_pvgis_file_is_moved_the_other_way(bench: Bench) -> None:
     """Chicago's rows in UTC order (6 h later) under UTC-6 come back as Chicago."""
     plain = bench.read(EPW, keep)
@@ -341,6 +353,7 @@ def test_spreadsheet_leftovers_are_harmless(bench: Bench) -> None:
 # ---------------------------------------------------------------- kept on disk
 
 
+@pytest.mark.law
 def test_kept_year_is_the_read_year(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """A, B, A: the second A comes from disk without the parser and is identical."""
     a = bench.file(CSV, bench.put(CSV, "dry", [7], ""))
@@ -355,6 +368,7 @@ def test_kept_year_is_the_read_year(bench: Bench, monkeypatch: pytest.MonkeyPatc
     assert isinstance(again.source_years, tuple)
 
 
+@pytest.mark.law
 def test_a_year_in_memory_is_that_of_the_file_and_nobody_writes_to_it(bench: Bench) -> None:
     """The arrays are shared; a dataset has its own; a file of another content under the same name is read."""
     path = bench.file(CSV, keep)

@@ -10,6 +10,8 @@ from weather_cases import CSV, EPW, Bench, keep
 from hpwhsim.climate import moist_air
 from hpwhsim.climate.typical_year import read_weather
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 own_cache = weather_cases.own_cache
 lines = weather_cases.lines

@@ -14,6 +14,8 @@ from hpwhsim.climate import weather_checks, weather_text
 from hpwhsim.climate.typical_year import VARIABLES, read_weather
 from hpwhsim.errors import InputError
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 own_cache = weather_cases.own_cache
 lines = weather_cases.lines
@@ -22,6 +24,7 @@ bench = weather_cases.bench
 # ---------------------------------------------------------------- gaps
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("code", ["99.9", "999", "9999", "-9900", "", "nan", "NA"])
 @pytest.mark.parametrize("name", [CSV, EPW])
 def test_three_hours_without_a_dry_bulb_are_filled(bench: Bench, name: str, code: str) -> None:
@@ -115,6 +118,7 @@ def test_too_many_short_gaps(bench: Bench) -> None:
         bench.read(CSV, bench.put(CSV, "dry", range(0, 8760, 10), "-9900"))
 
 
+@pytest.mark.law
 @settings(max_examples=40, deadline=None)
 @given(
     mask=st.lists(st.integers(0, 2919), max_size=60, unique=True),

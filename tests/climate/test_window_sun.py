@@ -14,6 +14,8 @@ from hpwhsim.climate import window_sun as module
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.climate.window_sun import FACING, window_sun
 
+pytestmark = pytest.mark.independent
+
 LATITUDE = 40.0
 
 
@@ -85,6 +87,7 @@ def test_a_clear_winter_noon_in_the_south(clear: xr.Dataset) -> None:
     assert found > 600.0
 
 
+@pytest.mark.law
 def test_east_is_morning_and_nights_are_dark() -> None:
     """Real years: energy-weighted hour of each facade; none below the horizon; north gets the least."""
     hour = np.arange(8760) % 24 + 0.5
@@ -99,6 +102,7 @@ def test_east_is_morning_and_nights_are_dark() -> None:
         assert all(float(v[dark].max()) < 20.0 for v in sun.values())
 
 
+@pytest.mark.contract
 def test_it_is_kept_by_place_and_weather(clear: xr.Dataset, monkeypatch: pytest.MonkeyPatch) -> None:
     """A second call reads the disk; another longitude does not find the first one's sun."""
     first = window_sun(clear)

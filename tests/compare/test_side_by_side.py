@@ -15,6 +15,8 @@ from hpwhsim.compare.report import WIDTH, comparison_rows, comparison_text, labe
 from hpwhsim.evaluate.evaluation import answer
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
 
@@ -67,6 +69,7 @@ def test_rooms_missing_blocks_and_unlike_loads_are_said(case: Case) -> None:
     assert "the heat pump's room is counted for one:" in said
 
 
+@pytest.mark.independent
 def test_plant_and_room_are_added_in_every_row(case: Case) -> None:
     """By hand: purchases and bill of the plant, and what its room takes more and less."""
     record: Any = case.one.year.record

@@ -19,6 +19,8 @@ from hpwhsim.simulate.year import run_year
 from hpwhsim.storage.layers import add_head, settle, take_foot, take_head
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 
+pytestmark = pytest.mark.law
+
 SCENARIOS = ROOT / "scenarios"
 WITH_HEAT_PUMP = [
     path
@@ -182,6 +184,7 @@ def test_a_loop_tank_that_stays_warm_holds_its_heat_pump(price: Path) -> None:
     )
 
 
+@pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.long
 def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
@@ -211,6 +214,7 @@ def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
     assert "energy charge, USD" in bound_text(tariff)
 
 
+@pytest.mark.contract
 @pytest.mark.year
 def test_what_is_not_served_is_no_saving() -> None:
     """One hour of charging a day: a few percent of the heat, and so no share of a saving."""
@@ -226,6 +230,7 @@ def test_what_is_not_served_is_no_saving() -> None:
     assert "less heat with the controls" in bound_text(bound)
 
 
+@pytest.mark.contract
 def test_a_plant_without_heat_pump_is_refused() -> None:
     with pytest.raises(InputError, match="bound: the plant has no heat pump"):
         bounded(read_scenario(SCENARIOS / "gas-boiler.yaml", ()))

@@ -10,6 +10,8 @@ from hpwhsim.control_bound.linear_program import best_schedule, share_of_saving
 from hpwhsim.control_bound.reduced_plant import Grade, ReducedPlant, Tank
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 
 def test_lossless_store_at_a_flat_price_costs_demand_over_cop() -> None:
     """First law: what goes in comes out, whenever; and with no store at all, hour by hour."""
@@ -60,6 +62,7 @@ def test_storing_pays_if_the_price_falls_by_more_than_the_loss(dear: float, hour
     assert int(np.argmax(best.heat_pump_heat)) == hour
 
 
+@pytest.mark.law
 def test_a_store_that_must_stay_warm_pays_its_loss() -> None:
     """Held at 20 kWh, loss 2 % of what the draw of 5 leaves, and 0.3 kWh beside it: 0.02 x 15 + 0.3 + 5."""
     plant = ReducedPlant(
@@ -186,6 +189,7 @@ def test_the_second_balance_has_its_price() -> None:
 GOOD = ReducedPlant(np.ones(3), 2.0, 0.3, 5.0)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("call", "said"),
     [
@@ -215,6 +219,7 @@ def test_what_is_refused(call: Any, said: str) -> None:
         call()
 
 
+@pytest.mark.contract
 def test_where_the_machine_cannot_run_its_performance_is_not_read() -> None:
     """Capacity 0 with a COP that is not a number: the map has none there."""
     plant = ReducedPlant(np.array([1.0, 1.0]), np.array([2.0, 0.0]), np.array([0.5, np.nan]), 1.0)

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from hpwhsim.control_bound.linear_program import best_schedule
 from hpwhsim.control_bound.reduced_plant import ReducedPlant
 
+pytestmark = pytest.mark.law
+
 Array = NDArray[np.float64]
 
 
@@ -81,6 +83,7 @@ def whole_numbers(draw: st.DrawFn) -> tuple[ReducedPlant, Array]:
     return plant, series(1, 9) / 10.0
 
 
+@pytest.mark.independent
 @given(case=whole_numbers())
 def test_the_program_meets_dynamic_programming(case: tuple[ReducedPlant, Array]) -> None:
     """Without loss this is a flow in a network: with whole numbers its best is whole, so both must agree.
@@ -210,6 +213,7 @@ def test_a_year_is_solved_and_proved() -> None:
     assert cost < charged.objective < before
 
 
+@pytest.mark.independent
 def test_heat_value_is_the_slope_of_the_cost() -> None:
     """Difference of two optima 2e-3 kWh apart: the cost is straight between its bends. 1e-5: the solver's."""
     plant, price, _ = invented_year()

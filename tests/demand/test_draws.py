@@ -16,6 +16,8 @@ from hpwhsim.errors import OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.law
+
 Array = NDArray[np.float64]
 
 SEEDS = range(200, 206)  # not those the model was tuned with
@@ -59,6 +61,7 @@ def peaks() -> dict[int, Array]:
 HANDBOOK = {20: (12.0, 80.0), 50: (10.0, 73.0), 75: (8.5, 66.0), 100: (7.0, 60.0), 200: (5.0, 50.0)}
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("size", HANDBOOK)
 def test_peaks_against_the_handbook(peaks: dict[int, Array], size: int) -> None:
     """ASHRAE Handbook, HVAC Applications (Werden & Spielvogel 1969), gal per apartment: largest hour and day.
@@ -74,6 +77,7 @@ def test_peaks_against_the_handbook(peaks: dict[int, Array], size: int) -> None:
     assert mean[1] == pytest.approx(day, rel=0.15)
 
 
+@pytest.mark.published
 def test_peaks_fall_with_the_number_of_apartments(peaks: dict[int, Array]) -> None:
     """Handbook table: hour and day per apartment fall with every step of size."""
     means = np.array([peaks[size].mean(axis=0) for size in sorted(peaks)])
@@ -85,6 +89,7 @@ def rolling_peak(minutes: Array, window: int) -> float:
     return float((total[window:] - total[:-window]).max())
 
 
+@pytest.mark.published
 def test_peak_shape_against_new_york_measurements() -> None:
     """Goldner's New York buildings (1994-95): peaks of 5 min to 3 h over the peak of 60 min; 60 units.
 
@@ -126,6 +131,7 @@ def test_hourly_means_follow_the_pattern() -> None:
     assert np.corrcoef(sample.mean(axis=0)[:24], pattern.weekday)[0, 1] > 0.99
 
 
+@pytest.mark.published
 def test_shares_of_the_kinds_of_use() -> None:
     """Building America protocols, two bedrooms, mixed 110 degF from 125 and 58 degF: hot shares of the kinds.
 
@@ -141,6 +147,7 @@ def test_shares_of_the_kinds_of_use() -> None:
     assert np.mean(shares, axis=0) == pytest.approx(hot / hot.sum(), rel=0.08)
 
 
+@pytest.mark.published
 def test_households_differ_and_rest() -> None:
     """Daily use of households is skewed (LBNL draw-pattern report: medians are used), and some days see none.
 
@@ -163,6 +170,7 @@ MOST_GPM = {0: 2.5, 2: 2.2}  # 10 CFR 430.32(p): showerheads at 80 psi; (o): fau
 MIXED = (49.0 - (58 - 32) / 1.8) / ((110 - 58) / 1.8)  # water of 110 degF in one of 49 degC, mains of 58 degF
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("litres", "people"), [(20.0, 1.0), (20.0, 8.0), (160.0, 2.0), (400.0, 1.0), (400.0, 8.0)]
 )
@@ -199,6 +207,7 @@ def test_more_use_is_more_draws_and_longer_ones() -> None:
         assert 1.0 < lasts[1] / lasts[0] < 2.7  # between 0.6 and 1.6 of the table's
 
 
+@pytest.mark.independent
 def test_use_temperature_sets_what_a_fixture_takes() -> None:
     """A shower of 110 degF takes (110 - 58) / (140 - 58) = 0.634 of its flow of water of 140 degF."""
     pattern = named_pattern("apartments")
@@ -207,6 +216,7 @@ def test_use_temperature_sets_what_a_fixture_takes() -> None:
     assert flows[1] / flows[0] == pytest.approx(52.0 / 82.0, rel=0.01)  # 9,000 showers each
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("steps", [4, 12, 60, pytest.param(360, marks=pytest.mark.long)])
 def test_stretches_are_the_events(steps: int) -> None:
     """Summed over a step of any length, the stretches of constant flow hold what the events do, bit for bit.
@@ -232,6 +242,7 @@ def test_stretches_are_the_events(steps: int) -> None:
     assert exact == bin_events(events, 1)[at]
 
 
+@pytest.mark.independent
 def test_overlapping_events_add_and_wrap() -> None:
     """1 L/s for 60 s and 2 L/s for 20 s within it: 1, 3, 1 L/s; one that passes the year's end goes on."""
     two = Events(
@@ -344,6 +355,7 @@ def test_draws_stay_in_the_hours_of_the_pattern() -> None:
     assert second.max() <= 3601.0
 
 
+@pytest.mark.independent
 def test_event_across_an_hour_splits_by_time() -> None:
     """90 L over 90 s, 60 s of them before 1 o'clock: 60 and 30 L (dyadic flow of 1 L/s: exact)."""
     draws = bin_events(one_event(3540, 90, 90.0), 60)
@@ -352,6 +364,7 @@ def test_event_across_an_hour_splits_by_time() -> None:
     assert draws.sum() == 90.0
 
 
+@pytest.mark.independent
 def test_event_across_the_year_wraps() -> None:
     """100 s at 2 L/s from 40 s before the end of the year: 80 L in the last step, 120 L in the first."""
     draws = bin_events(one_event(365 * 86400 - 40, 100, 200.0), 12)
@@ -400,6 +413,7 @@ def test_smooth_draws_keep_every_hour(rows: int, steps: int, seed: int) -> None:
         assert np.array_equal(parts.min(axis=1), parts.max(axis=1))
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
@@ -427,6 +441,7 @@ def test_bad_arguments(changes: dict[str, Any], message: str) -> None:
         random_draws(pattern=named_pattern("apartments"), **arguments)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("record", "steps"),
     [
@@ -442,6 +457,7 @@ def test_bad_records(record: Array, steps: int) -> None:
         smooth_draws(record, steps)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("kind", ["clothes_washer", "dishwasher"])
 def test_published_gaps_are_means_over_the_draws(kind: str) -> None:
     """Fills of an appliance follow one another by the table's minutes in the mean, closer in busy hours.

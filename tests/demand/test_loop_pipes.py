@@ -23,6 +23,8 @@ from hpwhsim.demand.recirculation import BARE_SHARE
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.pipe_friction import friction_factor
 
+pytestmark = pytest.mark.published
+
 INCH, FOOT = 0.0254, 0.3048
 LBF = 1055.05585262 / 3600.0 / FOOT  # W/m in a Btu/h ft
 DIFFERENCE = 70.0 / 1.8  # K, 140 degF water in air of 70 degF
@@ -34,6 +36,7 @@ def rows(file: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in text if not line.startswith("#")))
 
 
+@pytest.mark.independent
 def test_loss_of_the_worked_table(references: Path) -> None:
     """shared/pipe_losses.csv: 8 sizes, bare and with four thicknesses, worked out apart from this program.
 
@@ -113,6 +116,7 @@ def test_viscosity_of_water(references: Path) -> None:
     assert checked >= 9
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("rough", [0.0, 1e-4, 1e-3])
 @pytest.mark.parametrize("reynolds", [5e3, 2e4, 1e5, 1e6])
 def test_turbulent_friction_is_that_of_colebrook_and_white(reynolds: float, rough: float) -> None:
@@ -125,6 +129,7 @@ def test_turbulent_friction_is_that_of_colebrook_and_white(reynolds: float, roug
     assert float(friction_factor(reynolds, rough)) == pytest.approx(brentq(off, 0.005, 0.1), rel=0.03)
 
 
+@pytest.mark.independent
 def test_slow_water_follows_poiseuille() -> None:
     """Hagen and Poiseuille: 32 mu v / d² per metre, exact below Re 2000. 1e-4: what Churchill's sum adds."""
     speed, inner = 0.01, 0.02
@@ -148,6 +153,7 @@ def test_supply_pipes_carry_the_draw() -> None:
             supply_size(wrong)
 
 
+@pytest.mark.law
 @given(
     outer=st.floats(0.0127, 0.2),
     conductivity=st.floats(0.02, 0.05),
@@ -165,6 +171,7 @@ def test_insulation_saves(outer: float, conductivity: float, thin: float, more: 
     assert less < float(conductance(outer, thin + more, conductivity, bare + 0.1))
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     "values",
     [(0.0, 0.01, 0.04, 0.0), (0.02, -0.01, 0.04, 0.0), (0.02, 0.01, 0.0, 0.0), (0.02, 0.01, 0.04, 1.5)],

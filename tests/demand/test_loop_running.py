@@ -12,6 +12,8 @@ from hpwhsim.demand.loop_running import Profile, aquastat_profile, crossover, da
 from hpwhsim.demand.recirculation import HotLoop, loop_of_watts
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.law
+
 CELLS = 90
 
 
@@ -69,6 +71,7 @@ LOPSIDED = [h in (0, 3, 6, 7, 8, 9, 13, 20, 21) for h in range(24)]
 LATE = [h == 23 for h in range(24)]
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("on", [NIGHT_OFF, LOPSIDED, LATE, [True] * 24])
 @pytest.mark.parametrize("loop", [LOOP, loop_with(7200.0, 5400.0), loop_with(450.0, 20000.0)])
 def test_day_against_water_moved_cell_by_cell(loop: HotLoop, on: list[bool]) -> None:
@@ -82,6 +85,7 @@ def test_day_against_water_moved_cell_by_cell(loop: HotLoop, on: list[bool]) -> 
     assert found.lost == pytest.approx(lost, abs=1e-3 * heat.max())
 
 
+@pytest.mark.independent
 def test_a_standing_loop_cools_exponentially() -> None:
     """Lumped: a loop whose pump stands from 22 to 5 h loses C (T - T_air)(1 - exp(-7 h/tau)).
 
@@ -163,6 +167,7 @@ def test_the_day_may_be_cut_finer() -> None:
     check_laws(LOOP, later)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("running", "word"),
     [
@@ -181,6 +186,7 @@ def test_impossible_days_are_refused(running: list[float], word: str) -> None:
 # -- thermostat --------------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("start", [43.3, 50.0, 30.0])
 def test_thermostat_against_water_moved_cell_by_cell(start: float) -> None:
     """The plug in cells with the pump switched by its last cell, over 20 cycles after 2.
@@ -221,6 +227,7 @@ def test_thermostat_between_its_limits() -> None:
     assert never.heat == pytest.approx(LOOP.loss, rel=1e-9)
 
 
+@pytest.mark.published
 def test_thermostat_saves_less_than_was_measured() -> None:
     """Goldner (1999): 110 degF with 5 degF cut the penalty of the loop by about 40 %.
 
@@ -231,6 +238,7 @@ def test_thermostat_saves_less_than_was_measured() -> None:
     assert 0.15 < cut < 0.40
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("start", "stop"), [(20.0, 25.0), (45.0, 44.0), (math.nan, 50.0)])
 def test_impossible_thermostats_are_refused(start: float, stop: float) -> None:
     with pytest.raises(OutOfRangeError, match="thermostat"):
@@ -256,6 +264,7 @@ def test_crossover_closes_the_balance(leak: float, cold: float) -> None:
     assert out == pytest.approx(LOOP.loss + found.heat, rel=1e-9)
 
 
+@pytest.mark.independent
 def test_crossover_by_hand_and_in_words() -> None:
     """36 L/h (1e-5 m³/s) of 11 °C against 61 °C: 1e-5 x 4.131e6 x 50 = 2066 W, and 50 K x 1/20 = 2.5 K.
 
@@ -270,6 +279,7 @@ def test_crossover_by_hand_and_in_words() -> None:
     assert crossover(LOOP, 0.0, 11.0) == (LOOP.back, 0.0, ())
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("leak", "cold"), [(-1e-6, 10.0), (2e-4, 10.0), (1e-5, 60.0), (math.nan, 10.0)])
 def test_impossible_crossover_is_refused(leak: float, cold: float) -> None:
     with pytest.raises(OutOfRangeError, match="crossover"):

@@ -21,6 +21,8 @@ from hpwhsim.demand.patterns import (
 )
 from hpwhsim.errors import InputError, OutOfRangeError
 
+pytestmark = pytest.mark.contract
+
 Writer = Callable[[str], Path]
 
 
@@ -39,6 +41,7 @@ def pattern_csv(weekday: list[float] | None = None) -> list[str]:
     return ["hour,weekday,weekend", *(f"{hour},{shares[hour]},{1.0 / 24.0}" for hour in range(24))]
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("name", pattern_names())
 def test_shares_sum_to_one(name: str) -> None:
     """A day's shares are shares: rounding of 24 sums allows 1e-12."""
@@ -48,6 +51,7 @@ def test_shares_sum_to_one(name: str) -> None:
     assert pattern.source
 
 
+@pytest.mark.published
 def test_published_peak_of_the_combined_profile() -> None:
     """Building America combined profile: 7.9 % at 07-08, 1.90 times the mean hour (NREL/TP-550-49426).
 
@@ -59,6 +63,7 @@ def test_published_peak_of_the_combined_profile() -> None:
     assert day.max() * 24 == pytest.approx(1.90, abs=5e-3)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("first", "last", "share"), [(0, 24, 0.2326), (6, 22, 0.1484), (4, 24, 0.1084), (0, 16, 0.4084)]
 )
@@ -77,12 +82,14 @@ def test_storage_by_the_mass_curve(first: int, last: int, share: float) -> None:
     assert worst == pytest.approx(share, abs=6e-5)
 
 
+@pytest.mark.published
 def test_two_profiles_agree() -> None:
     """The reference building's schedule (NREL/TP-5500-46861) is the combined profile within 0.0045."""
     difference = named_pattern("apartments").weekday - named_pattern("midrise").weekday
     assert np.abs(difference).max() < 0.0045
 
 
+@pytest.mark.published
 def test_shared_copy_of_the_profiles(references: Path) -> None:
     """The packaged tables hold the shared values, printed there to six decimals."""
     lines = (references / "hourly-fractions.csv").read_text().splitlines()
@@ -92,6 +99,7 @@ def test_shared_copy_of_the_profiles(references: Path) -> None:
         assert np.abs(named_pattern(name).weekday - published).max() < 1e-6
 
 
+@pytest.mark.published
 def test_use_by_building_size() -> None:
     """ASHRAE Handbook, HVAC Applications, service water heating: 42, 40, 35 gal per apartment-day.
 
@@ -115,6 +123,7 @@ def test_unknown_name_lists_the_known() -> None:
         named_pattern("offices")
 
 
+@pytest.mark.independent
 def test_weekday_and_month_lie_where_they_should() -> None:
     """The nominal year starts on Monday: 6 January is its first Saturday; February begins on day 31."""
     weekday, weekend = np.zeros(24), np.zeros(24)
@@ -128,6 +137,7 @@ def test_weekday_and_month_lie_where_they_should() -> None:
     assert np.all(days[31:59] > 1.4 * days[59])
 
 
+@pytest.mark.law
 @given(
     apartments=st.integers(1, 5000),
     litres=st.floats(0.0, 1000.0),

@@ -21,6 +21,8 @@ from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
 from hpwhsim.demand.recirculation import BARE_SHARE, VALVE_DROP, design, loop_of_watts
 from hpwhsim.errors import InputError, OutOfRangeError
 
+pytestmark = pytest.mark.law
+
 INCH = 0.0254
 
 
@@ -52,6 +54,7 @@ PIPE = Section("1 in", 40.0, INCH, 20.0, "supply", ())
 # -- loops -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 def test_one_pipe_cools_as_the_differential_equation_says() -> None:
     """First law for a metre, -rho c Q dT/dx = U (T - T_air), by scipy over unlike pipes. 1e-8: its error."""
     from scipy.integrate import solve_ivp
@@ -86,6 +89,7 @@ def test_loss_is_flow_times_drop(drop: float) -> None:
     assert loop.flow >= free.loop.flow * (1.0 - 1e-12)
 
 
+@pytest.mark.independent
 def test_two_risers_by_hand() -> None:
     """A lopsided ladder, worked out step by step: the first riser takes half the flow, the returns mix."""
     parts = building(risers=2, floors=1, apartments_per_riser=2, riser_spacing=25.0)
@@ -169,6 +173,7 @@ def test_parallel_pipes_share_the_flow() -> None:
     assert found.head == pytest.approx(sum(drops) + VALVE_DROP, rel=1e-12)
 
 
+@pytest.mark.independent
 def test_head_and_pump_by_hand() -> None:
     """Darcy and Weisbach with f = 0.316/Re^0.25 (Blasius, smooth, Re 4e3 to 1e5), 50 % for fittings.
 
@@ -199,6 +204,7 @@ def test_the_longest_way_makes_the_head() -> None:
     assert even.head == pytest.approx(float(series), rel=1e-12)
 
 
+@pytest.mark.independent
 def test_each_branch_gets_its_least_flow() -> None:
     """0.5 gpm in each of six risers is 3 gpm, more than a drop of 8 K asks for; it is said."""
     found = design(building(), 60.0, 8.0)
@@ -208,6 +214,7 @@ def test_each_branch_gets_its_least_flow() -> None:
     assert design(building(), 60.0, 5.0).cautions == ()
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("drop", "limit"), [(2.0, "1.5 m/s"), (3.5, "1 m/s"), (6.0, "")])
 def test_fast_water_is_said(drop: float, limit: str) -> None:
     """Above 1.0 and 1.5 m/s in copper (common practice, no source)."""
@@ -217,6 +224,7 @@ def test_fast_water_is_said(drop: float, limit: str) -> None:
     assert all(f"above {limit}" in text and "1/2 in" in text for text in said)
 
 
+@pytest.mark.published
 def test_loss_of_an_apartment_and_share_of_the_heat() -> None:
     """Central plants of the Pacific Northwest: 80 to 110 W per apartment, 25 to 35 % of load (from memory).
 
@@ -245,6 +253,7 @@ def test_loop_of_watts_keeps_its_numbers() -> None:
             loop_of_watts(*wrong)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("parts", "supply", "drop", "word"),
     [
@@ -263,6 +272,7 @@ def test_impossible_loops_are_refused(parts: list[Section], supply: float, drop:
         design(parts, supply, drop)
 
 
+@pytest.mark.contract
 def test_no_risers_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="risers"):
         building(risers=0)
@@ -273,6 +283,7 @@ def test_no_risers_is_refused() -> None:
 HEAD = "size,length_m,insulation_mm,ambient_c,side,parallel\n"
 
 
+@pytest.mark.contract
 def test_sections_of_a_file(tmp_path: Path) -> None:
     file = tmp_path / "loop.csv"
     file.write_text(
@@ -284,6 +295,7 @@ def test_sections_of_a_file(tmp_path: Path) -> None:
     assert third == Section("3/4 in", 54.0, 0.025, 20.0, "return", (1,), 1.0, 1)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("line", "words"),
     [

@@ -13,6 +13,8 @@ from hpwhsim.account.adequacy import hours_by_cause
 from hpwhsim.diagnose.events import find_spells, worst
 from hpwhsim.errors import OutOfRangeError
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 
 
@@ -52,6 +54,7 @@ def test_a_quiet_record_and_a_full_one() -> None:
     assert [(s.start, s.length, s.before) for s in full.spells] == [(0, 5, None)]
 
 
+@pytest.mark.contract
 def test_worst_keeps_the_order_of_equals() -> None:
     """Fourteen single hours, all of one amount but one: that one first, then the nine earliest others."""
     amount = np.zeros(28)
@@ -70,6 +73,7 @@ def records(draw: st.DrawFn) -> tuple[Array, Array]:
     return np.array(seconds), np.array(draw(st.lists(some, min_size=hours, max_size=hours)))
 
 
+@pytest.mark.law
 @given(record=records(), gap=st.integers(0, 3))
 def test_spells_add_up_to_the_record(record: tuple[Array, Array], gap: int) -> None:
     """Law: the record's own hours by cause, bit for bit, and the spells' sums within rounding (1e-12)."""
@@ -104,6 +108,7 @@ def test_spells_are_the_runs_of_hours_with_anything_booked(record: tuple[Array, 
     assert [(s.start, s.length) for s in find_spells(seconds, amount, {}).spells] == runs
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("call", "said"),
     [

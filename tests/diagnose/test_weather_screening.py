@@ -20,6 +20,8 @@ from hpwhsim.cli import main as cli
 from hpwhsim.diagnose.weather_report import weather_figure, weather_text
 from hpwhsim.diagnose.weather_screening import describe
 
+pytestmark = pytest.mark.contract
+
 FILES = {"chicago": CHICAGO, "golden": GOLDEN, "greensboro": GREENSBORO, "sand-point": SAND_POINT}
 
 
@@ -37,6 +39,7 @@ def by_pvlib(path: Path) -> pd.DataFrame:
     )
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("path", FILES.values(), ids=FILES)
 def test_figures_against_pvlib_and_pandas(path: Path) -> None:
     """Every count and mean again from pvlib's table with pandas; same numbers, so 1e-9 for the sums."""
@@ -62,6 +65,7 @@ def test_figures_against_pvlib_and_pandas(path: Path) -> None:
     assert record["coldest_three_days"]["mean_c"] == pytest.approx(three.min(), abs=1e-9)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("path", FILES.values(), ids=FILES)
 def test_percentiles_are_exceeded_in_their_share_of_the_year(path: Path) -> None:
     """ASHRAE Fundamentals, Climatic Design Information (from memory): 99.6 % and 99 % of 8760 h are 35 and
@@ -77,6 +81,7 @@ def test_percentiles_are_exceeded_in_their_share_of_the_year(path: Path) -> None
         assert air[hours - 1] <= value <= air[hours + 1]
 
 
+@pytest.mark.published
 def test_header_facts() -> None:
     """Figures of the first lines: LOCATION of the EPW, line 1 of the TMY3 CSV (USAF id, name, ...)."""
     head = text_of(CHICAGO).splitlines()[0].split(",")
@@ -95,6 +100,7 @@ def test_header_facts() -> None:
     assert record["years_of_months"] == [years[f"{month:02d}"] for month in range(1, 13)]
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(("path", "first", "hour"), [(CHICAGO, 8, 6), (GOLDEN, 2, 4)])
 def test_the_coldest_hour_is_where_the_row_says(path: Path, first: int, hour: int) -> None:
     """EPW counts hours from 1, TMY3 stamps the end of the hour: row k of either begins at hour k - 1."""
@@ -108,6 +114,7 @@ def test_the_coldest_hour_is_where_the_row_says(path: Path, first: int, hour: in
     assert int(said["min_time"][11:13]) == hour
 
 
+@pytest.mark.published
 def test_the_table_of_the_shipped_files(root: Path) -> None:
     """weather/README.md, made apart from this program: minimum, mean and maximum to its digits."""
     table = (root / "weather" / "README.md").read_text(encoding="utf-8")
@@ -119,6 +126,7 @@ def test_the_table_of_the_shipped_files(root: Path) -> None:
         assert said["mean_c"] == pytest.approx(float(mean), abs=0.0051)
 
 
+@pytest.mark.published
 def test_the_table_of_the_trial_files(shared: Path) -> None:
     """The table beside the trial weather, made apart: degree-days, cold percentiles and extremes of twelve
     climates to the digits it prints (half of the last one allowed).
@@ -141,6 +149,7 @@ def test_the_table_of_the_trial_files(shared: Path) -> None:
         assert found == pytest.approx(cold, abs=0.051)
 
 
+@pytest.mark.independent
 def test_ground_against_the_first_harmonic_and_the_damping_depth() -> None:
     """Kusuda and Achenbach 1965: the wave of the surface times exp(-z / d), d = sqrt(2 alpha / omega).
 
@@ -159,6 +168,7 @@ def test_ground_against_the_first_harmonic_and_the_damping_depth() -> None:
         assert soil["mean_c"] == pytest.approx(air.mean(), abs=1e-6)
 
 
+@pytest.mark.published
 def test_ground_against_the_header_of_the_file(shared: Path) -> None:
     """GROUND TEMPERATURES of the trial file (undisturbed earth, from the same weather by another program).
 
@@ -176,6 +186,7 @@ def test_ground_against_the_header_of_the_file(shared: Path) -> None:
     assert soil[1]["min_day"][5:7] in ("02", "03")
 
 
+@pytest.mark.published
 def test_mains_against_the_published_formula_by_hand() -> None:
     """Burch and Christensen 2007 in degF: mean 6 degF above the air, swing 0.4 + 0.01 (T - 44) of the range
     of monthly means, lowest on day 15 + 35 - (T - 44).

@@ -19,7 +19,7 @@ from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import run_year, to_dataset
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +47,7 @@ def table(result: Path) -> list[dict[str, float]]:
     return [{k: float(v) if v else np.nan for k, v in row.items() if k != "time"} for row in rows]
 
 
+@pytest.mark.law
 def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
     """Spells add up to the annual record: hours by cause, kWh and litres; summed in another order, 1e-9."""
     record = json.loads((result / "annual.json").read_text())
@@ -63,6 +64,7 @@ def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
             assert sum(parts) == pytest.approx(hours, rel=1e-9)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("name", "column", "unit"),
     [("backup", "backup_resistance_kwh", "kwh"), ("short", "short_litres", "litres")],
@@ -88,6 +90,7 @@ def test_spells_by_another_way_of_counting(result: Path, name: str, column: str,
                 assert spell["before"][key] == pytest.approx(rows[start - 1][key], rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.independent
 def test_causes_are_where_they_must_be(result: Path) -> None:
     """Barred hours are 16 to 21; the source is too cold below -10 °C: read back from the series by hour."""
     rows = table(result)
@@ -102,12 +105,14 @@ def test_causes_are_where_they_must_be(result: Path) -> None:
             assert row["run_hours"] > 0.0
 
 
+@pytest.mark.independent
 def test_the_ten_worst(result: Path) -> None:
     found: Any = why(result)
     amounts = sorted((spell["kwh"] for spell in found["backup"]["spells"]), reverse=True)
     assert [spell["kwh"] for spell in found["backup"]["worst"]] == amounts[:10]
 
 
+@pytest.mark.law
 def test_a_gap_joins_spells_and_loses_nothing(result: Path) -> None:
     found: list[Any] = [why(result, gap)["backup"] for gap in (0, 3, 8760)]
     assert len(found[0]["spells"]) > len(found[1]["spells"]) > len(found[2]["spells"]) == 1
@@ -137,6 +142,7 @@ def test_files_of_two_runs_are_refused(result: Path, tmp_path: Path) -> None:
         why(folder)
 
 
+@pytest.mark.law
 def test_kwh_and_litres_by_cause_are_those_of_the_record(result: Path) -> None:
     """One backup heater of 8 kW: its kWh by cause are its full-power hours times 8; litres sum to all."""
     found: Any = why(result)

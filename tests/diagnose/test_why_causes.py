@@ -8,6 +8,8 @@ from hpwhsim.plant.arrays import Drive, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.source.wastewater import RHO_CP
 
+pytestmark = pytest.mark.independent
+
 WINTER = (1, 2)
 PLAIN = ("recirculation=null", "plant.controls.lock_outs=null", "hot_water.draws=smooth")
 
@@ -131,6 +133,7 @@ def test_modules_that_run_for_a_share_of_the_time_are_not_too_small() -> None:
     assert set(hours) == {"SOURCE_SPENT"}
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("delay", [0.0, 600.0])
 def test_modules_that_the_source_takes_away_are_not_starting(delay: float) -> None:
     """A well that cools with the heat taken: one of four modules runs on it, four would cool it too far.

@@ -20,7 +20,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.scenario.files import files_of, named_anew, overrides_anew, short_overrides
 from hpwhsim.scenario.reading import read_scenario
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 WEATHER = "inputs/chicago-il-725300-tmy3.epw.gz"
 
 
@@ -109,6 +109,7 @@ def test_no_folder_of_the_machine_is_named(written: Path) -> None:
             assert b"../" not in data.replace(b"../_rels", b"").replace(b"../drawings", b""), name
 
 
+@pytest.mark.law
 def test_the_same_year_gives_the_same_archive(written: Path) -> None:
     """Times of files do not enter it: packing what was unpacked gives the same bytes."""
     path = written / "bundle.zip"

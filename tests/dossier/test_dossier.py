@@ -22,7 +22,7 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.studies.sensitivity import Result, swings
 from hpwhsim.studies.sensitivity_report import followed, tornado
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 
 
@@ -45,6 +45,7 @@ def test_inputs_name_their_origin(demo: Papers) -> None:
 # -- swings ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
     found = swings(demo.loaded, demo.plant.year, demo.answer.baseline)

@@ -22,7 +22,7 @@ from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.summary_sheet import NOT_LIVE, UNEXPLAINED
 from hpwhsim.scenario.reading import Loaded, read_scenario
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 # pytest finds a fixture by its name in the module
 demo_file = workbook_cases.demo_file
 
@@ -146,6 +146,7 @@ RECORD_KEYS = (
 )
 
 
+@pytest.mark.independent
 @needs_office
 def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tmp_path: Path) -> None:
     """LibreOffice, from the hours alone, against the record of the engine."""
@@ -168,6 +169,7 @@ def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tm
     assert said <= set(NOT_LIVE)  # and what is no formula says why
 
 
+@pytest.mark.independent
 @needs_office
 def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
     """A room to pay for, hourly factors and prices, tiers, windows at quarters, ratchets, nominal rates."""
@@ -234,6 +236,7 @@ def test_a_plant_alone_has_no_empty_sheets(tmp_path: Path) -> None:
     assert not {"Savings", "Carbon", "Cost", "Life cycle", "Hourly baseline"} & set(book.sheetnames)
 
 
+@pytest.mark.law
 def test_the_same_year_gives_the_same_workbook(demo: Papers, demo_file: Path) -> None:
     with zipfile.ZipFile(demo_file) as one, zipfile.ZipFile(BytesIO(workbook_bytes(demo))) as two:
         assert one.namelist() == two.namelist()
@@ -299,6 +302,7 @@ def offered(book: Any) -> list[str]:
     return [row[0].value for row in book[sheet.strip("'")][cells.replace("$", "")]]
 
 
+@pytest.mark.published
 @needs_office
 @pytest.mark.parametrize("refrigerant", ["R-290", pytest.param("R-1234yf", marks=pytest.mark.long)])
 def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> None:
@@ -367,6 +371,7 @@ def test_money_and_years_have_number_formats(demo_file: Path) -> None:
     assert checked > 100
 
 
+@pytest.mark.published
 def test_a_price_stands_in_the_users_own_unit(tmp_path: Path) -> None:
     """1.45 USD/therm beside USD/kWh: a therm is 1e5 Btu of 1055.05585262 J (NIST SP 811 appendix B.8)."""
     prices = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=14 cents/kWh", "tariff.fixed=360 USD/year"]

@@ -17,7 +17,7 @@ from hpwhsim.dossier.content import Papers, gather
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.scenario.reading import read_scenario
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 # pytest finds a fixture by its name in the module
 demo_file = workbook_cases.demo_file
 
@@ -231,6 +231,7 @@ def test_ten_changes_at_once_move_every_figure_as_the_engine_does(tmp_path: Path
 # -- values from outside the project ---------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_the_factors_are_those_published(demo_file: Path) -> None:
     """Cells that may be changed hold what a reviewer finds in the document, in its unit.
 

@@ -11,6 +11,8 @@ from hpwhsim.dossier.content import gather
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.independent
+
 CHANGES = [
     *("site.checks.building_voltage=208 V", "site.checks.available_current=40 A"),
     *("site.checks.floor_limit=4 kPa", "site.checks.air_opening=0.1 m2", "carbon.grid=0.4 kg/kWh"),

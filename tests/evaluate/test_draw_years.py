@@ -25,6 +25,8 @@ from hpwhsim.evaluate.report import year_text
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.simulate.year import ONE_SEED
 
+pytestmark = pytest.mark.independent
+
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
 
@@ -73,6 +75,7 @@ def test_quantiles_are_those_of_the_standard_library(papers: Papers) -> None:
     assert len(set(spread_of(papers)["figures"]["peak_kw"]["values"])) > COUNT // 2  # seeds do differ
 
 
+@pytest.mark.contract
 def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, papers: Papers) -> None:
     one, many = answer_over(loaded).year, papers.answer.year
     assert "seeds" not in one.record
@@ -88,6 +91,7 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
     assert rest == {key: value for key, value in one.record.items() if key != "cautions"}
 
 
+@pytest.mark.contract
 def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Papers) -> None:
     text = year_text(papers.plant.record)
     head = f"Over {COUNT} years of random draws in the same weather, seeds 3 to {2 + COUNT}"
@@ -116,6 +120,7 @@ def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Papers
         assert [rows[TOP + n][at] for n in range(COUNT)] == pytest.approx(figures[key]["values"])
 
 
+@pytest.mark.contract
 def test_a_bundle_repeats_all_years(loaded: Loaded, tmp_path: Path) -> None:
     """Two seeds; then a value of the second is changed, and the verdict is no longer `same`."""
     path = tmp_path / "bundle.zip"
@@ -128,6 +133,7 @@ def test_a_bundle_repeats_all_years(loaded: Loaded, tmp_path: Path) -> None:
     assert [move.key for move in verify(path).moves] == ["seeds[figures][peak_kw][values][1]"]
 
 
+@pytest.mark.contract
 def test_no_seeds_without_random_draws(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
     """Smooth draws have no chance in them: said in one line, and no caution about a seed."""
     smooth = ["--set", "hot_water.draws=smooth", "--set", QUICK, "--set", "hot_water.seed="]
@@ -142,6 +148,7 @@ def test_no_seeds_without_random_draws(case: Case, capsys: pytest.CaptureFixture
     assert ONE_SEED not in capsys.readouterr().out
 
 
+@pytest.mark.contract
 def test_compare_gives_the_spread_of_each(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
     file = str(case.folder / "packaged.yaml")
     both = ["--set", QUICK, "--seeds", "2", "--json"]

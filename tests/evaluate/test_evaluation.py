@@ -19,6 +19,8 @@ from hpwhsim.evaluate.report import year_text
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import baseline_of, read_scenario
 
+pytestmark = pytest.mark.independent
+
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
 
@@ -29,6 +31,7 @@ GAS_KG_PER_KWH = (53.06 + 29.8 * 0.001 + 273.0 * 0.0001) * 3.6 / 1055.05585262
 # -- carbon ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_operational_is_the_sum_of_energy_times_factor(case: Case) -> None:
     """EN 378-1 Annex B, term E beta, hour by hour with the factors of the user's file."""
     kwh = case.one.year.hourly["electricity_kwh"]
@@ -38,6 +41,7 @@ def test_operational_is_the_sum_of_energy_times_factor(case: Case) -> None:
     assert by_hand != close(float(kwh.sum()) * case.factor.mean())  # the hours do count
 
 
+@pytest.mark.published
 def test_tewi_is_that_of_the_standard(case: Case) -> None:
     """EN 378-1 Annex B: GWP L n + GWP m (1 - recovered) + n E beta; other losses are not in it."""
     operational = number(case.one, "operational_kgco2e")
@@ -81,6 +85,7 @@ def test_the_gases_of_the_room_add_upstream_methane_apart(case: Case) -> None:
     assert number(case.one, "carbon.upstream_kgco2e") == close(29.8 * methane)
 
 
+@pytest.mark.law
 def test_marginal_factor_weighs_plant_and_room(case: Case) -> None:
     bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.year)
     kwh = float((bought.electricity + bought.room_electricity).sum())
@@ -126,6 +131,7 @@ def _demand(quarter_kw: np.ndarray[Any, np.dtype[np.float64]]) -> float:
     return sum(12.0 * max(peaks[m], 0.6 * max(peaks[:m] + peaks[m + 1 :])) for m in range(12))
 
 
+@pytest.mark.law
 def test_the_bill_adds_up(case: Case) -> None:
     year = case.one.year
     assert year.quarter_kw.shape == (4 * HOURS,)
@@ -243,6 +249,7 @@ def test_methane_upstream_that_outweighs_the_saving_is_said() -> None:
 # -- savings -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 def test_savings_change_their_sign_when_the_roles_swap(case: Case) -> None:
     """A less B is the negative of B less A; the refrigerant goes with its plant, not with its role."""
     assert set(case.one.savings) == set(case.swapped.savings)
@@ -253,6 +260,7 @@ def test_savings_change_their_sign_when_the_roles_swap(case: Case) -> None:
         assert (other.plant, other.baseline) == (close(line.baseline), close(line.plant)), name
 
 
+@pytest.mark.law
 def test_a_negative_saving_stays_negative_and_is_shown(case: Case) -> None:
     assert number(case.one, "savings.electricity_kwh") > 0.0
     assert number(case.one, "savings.fuel_kwh") < 0.0  # the room's heating burns more gas
@@ -282,6 +290,7 @@ def test_peak_of_the_named_hours(case: Case) -> None:
     assert case.one.savings["july.mean_kw"].plant == close(sum(power) / len(power))
 
 
+@pytest.mark.law
 def test_the_baseline_has_the_same_draws_and_room(case: Case) -> None:
     loaded = read_scenario(case.folder / "packaged.yaml")
     other = baseline_of(loaded)
@@ -295,6 +304,7 @@ def test_the_baseline_has_the_same_draws_and_room(case: Case) -> None:
     assert other.scenario.plant.family == "resistance"
 
 
+@pytest.mark.law
 def test_the_baseline_is_the_same_as_a_year_of_its_own(case: Case) -> None:
     """With the roles swapped the plant's year is the other's baseline year, bit for bit."""
     assert case.one.baseline is not None
@@ -302,6 +312,7 @@ def test_the_baseline_is_the_same_as_a_year_of_its_own(case: Case) -> None:
         assert np.array_equal(values, case.swapped.year.hourly[name], equal_nan=True), name
 
 
+@pytest.mark.law
 def test_a_block_is_a_baseline_as_a_file_is(case: Case) -> None:
     raw = raw_of(PACKAGED, "")
     raw["baseline"] = TANKS
@@ -316,6 +327,7 @@ TANK = "{family: resistance, storage: {volume: 2 m3, setpoint: 60 degC}, "
 TANK += "backup: {kind: resistance, power: 9 kW}}"
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("written", [ROOT / "scenarios" / "gas-boiler.yaml", TANK], ids=["file", "block"])
 def test_a_loop_tank_goes_with_its_plant(tmp_path: Path, written: Path | str) -> None:
     """A baseline that is compared with a plant with a loop tank has no electric tank of that plant's."""
@@ -332,6 +344,7 @@ def test_a_loop_tank_goes_with_its_plant(tmp_path: Path, written: Path | str) ->
     assert its.loss_per_apartment == loop.loss_per_apartment
 
 
+@pytest.mark.contract
 def test_a_baseline_keeps_its_own_loop_tank() -> None:
     """The other way round: the boiler's loop returns to its store, the baseline's to the tank in its file."""
     loaded = read_scenario(ROOT / "scenarios" / "gas-boiler.yaml", ["baseline=loop-tank.yaml"])

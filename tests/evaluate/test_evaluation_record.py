@@ -21,6 +21,8 @@ from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario
 from hpwhsim.simulate.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
 
@@ -62,6 +64,7 @@ def test_all_blocks_are_written_as_they_are_read(case: Case) -> None:
         assert scenario_from(yaml.safe_load(dump_text(scenario)), case.folder) == scenario
 
 
+@pytest.mark.independent
 def test_the_baselines_fuel_has_its_own_price(case: Case) -> None:
     raw = raw_of(PACKAGED, "") | {"baseline": BOILER}
     raw["tariff"]["baseline_fuel"] = "20 USD/MMBtu"
@@ -82,6 +85,7 @@ def test_provenance_stands_in_the_assumptions(case: Case) -> None:
     assert "40 CFR 98" in found["carbon.fuel (heating of the room)"]["source"]
 
 
+@pytest.mark.independent
 def test_checks_count_all_that_is_connected() -> None:
     """By hand: elements of 30 and 9 kW at 480 V, three-phase, 46.91 A, x 1.25; a loop pump of 0.3 kW.
 
@@ -102,6 +106,7 @@ def test_checks_count_all_that_is_connected() -> None:
     assert rows["water lines outdoors, one way"] == pytest.approx(10.0)
 
 
+@pytest.mark.independent
 def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
     rows = {check.name: check for check in case.one.checks}
     draws = "15 minutes of this year's draws"
@@ -134,6 +139,7 @@ def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
 NOTHING_ELSE = ("baseline=null", "carbon=null", "tariff=null", "costs=null", "savings=null")
 
 
+@pytest.mark.law
 def test_circuits_do_not_depend_on_the_draws() -> None:
     """Five seeds: other peaks, the same ampacities, devices and connected load, and none is exceeded.
 
@@ -359,6 +365,7 @@ def test_a_baseline_block_can_be_overridden_key_by_key(case: Case) -> None:
     assert other.scenario.plant.storage.volume == 0.9
 
 
+@pytest.mark.published
 def test_each_fuel_burns_as_itself(case: Case) -> None:
     """Oil is oil even where carbon.fuel names the baseline's gas: 73.96 kg CO2 per MMBtu, Table C-1."""
     oil = BOILER | {"family": "oil-boiler", "backup": {"kind": "oil", "power": "20 kW"}}

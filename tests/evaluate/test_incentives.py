@@ -14,6 +14,8 @@ from hpwhsim.dossier.workbook.sheets import Book, Page
 from hpwhsim.evaluate.costs import incentives
 from hpwhsim.scenario.money import Costs
 
+pytestmark = pytest.mark.independent
+
 CAPITAL, KW, SITE_KWH, KWH = 90_000.0, 36.0, 34_121.4163, 21_000.0
 SITE_MMBTU = SITE_KWH * 3412.14163 / 1e6
 FORMS: list[tuple[dict[str, Any], float]] = [
@@ -54,6 +56,7 @@ def test_each_form_by_hand(form: dict[str, Any], amount: float) -> None:
     assert in_workbook(of, SITE_MMBTU, KWH) == [pytest.approx(amount, rel=1e-8)]
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("form", [form for form, _ in FORMS[4:9]], ids=str)
 def test_twice_the_energy_saved_pays_twice(form: dict[str, Any]) -> None:
     of = costs(form)
@@ -64,6 +67,7 @@ def test_twice_the_energy_saved_pays_twice(form: dict[str, Any]) -> None:
     assert in_workbook(of, -SITE_MMBTU, -KWH) == [0.0]
 
 
+@pytest.mark.law
 def test_all_together_pay_no_more_than_the_capital() -> None:
     """The first four and a credit of 30 %, in order: 2500 + 3600 + 6480 + 2100 + 27,000; then the rest."""
     of = costs(FORMS[0][0], FORMS[1][0], FORMS[2][0], FORMS[4][0], FORMS[9][0], {"lump_sum": "80,000 USD"})

@@ -11,6 +11,8 @@ from hpwhsim.account.tariff import Bill, bill
 from hpwhsim.evaluate.costs import prices
 from hpwhsim.scenario.tariff import Tariff
 
+pytestmark = pytest.mark.independent
+
 JANUARY, FEBRUARY, MARCH = 0, 31, 59  # first days
 QUARTERS = 35_040
 

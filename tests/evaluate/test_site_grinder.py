@@ -9,6 +9,8 @@ from hpwhsim.scenario.reading import changed, read_scenario
 from hpwhsim.simulate.connected_load import connected
 from hpwhsim.simulate.year import run_year
 
+pytestmark = pytest.mark.independent
+
 SEWAGE = ROOT / "scenarios" / "wastewater.yaml"
 CHECKS = ["site.checks.voltage=480 V", "site.checks.power_factor=0.8"]
 GRINDING = ["plant.source.wastewater.grinding=1.1 kWh/m3", "plant.source.wastewater.flow=14.4 m3/h"]
@@ -20,6 +22,7 @@ def test_grinding_takes_its_energy_at_the_flow_of_the_exchanger() -> None:
     assert connected(assembly).grinder == pytest.approx(15_840.0, rel=1e-8)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("name", ["ground", "central-air"])
 def test_without_sewage_nothing_grinds(name: str) -> None:
     assembly = check(read_scenario(ROOT / "scenarios" / f"{name}.yaml", ["baseline=null"])).assembly

@@ -19,6 +19,8 @@ from hpwhsim.io.us_units import GALLON
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.storage.layers import RHO_CP
 
+pytestmark = pytest.mark.published
+
 PATTERNS = {"very-small": 10.0, "low": 38.0, "medium": 55.0, "high": 84.0}  # gal, see the table's header
 PACKAGED, ELECTRIC = ROOT / "scenarios" / "packaged-test.yaml", ROOT / "scenarios" / "electric-tank-test.yaml"
 RISE_K, EXCESS_K = (125 - 58) / 1.8, (125 - 67.5) / 1.8  # rise of the water, store above room
@@ -96,6 +98,7 @@ def test_patterns_sum_to_the_daily_volumes_and_heat(name: str, btu: float) -> No
     assert RHO_CP / (density * heat) == pytest.approx(1.0, abs=2e-3)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("steps_per_hour", [4, 12, 360])
 @pytest.mark.parametrize("name", PATTERNS)
 def test_steps_draw_the_pattern(name: str, steps_per_hour: int) -> None:
@@ -152,6 +155,7 @@ def gained_standing(folder: Path, ua: float, pattern: str) -> float:
     return float(stored[-1] - stored[0]) / time / (mean - ROOM_C)
 
 
+@pytest.mark.independent
 @year
 @pytest.mark.parametrize("pattern", PATTERNS)
 @pytest.mark.parametrize("ua", [0.4, 1.0, 2.5])
@@ -173,6 +177,7 @@ def test_resistance_tank_has_the_factor_of_its_standby_loss(tmp_path: Path, patt
     assert of(record, "energy_kwh") == pytest.approx(energy, rel=1e-6)
 
 
+@pytest.mark.law
 @year
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_resistance_tank_without_loss_has_the_factor_one(tmp_path: Path, pattern: str) -> None:
@@ -206,6 +211,7 @@ def test_a_tank_insulated_as_the_law_asks_meets_the_least_factor(tmp_path: Path)
     assert 0.9207 < of(rate(read_scenario(path), "medium"), "uniform_energy_factor") < 0.95
 
 
+@pytest.mark.independent
 @year
 @pytest.mark.parametrize("pattern", PATTERNS)
 @pytest.mark.parametrize("kind", ["single-pass", "multi-pass", "wrap-around"])
@@ -225,6 +231,7 @@ def test_constant_machine_has_the_factor_of_cop_and_standby_loss(
     assert draws[0]["mean_c"] == pytest.approx((125 - 32) / 1.8, abs=5 / 1.8)  # of delivery, test conditions
 
 
+@pytest.mark.contract
 @year
 def test_packaged_unit_is_believable() -> None:
     """Better than the least factor of the law for its size, and no better than its machine.
@@ -245,6 +252,7 @@ def test_packaged_unit_is_believable() -> None:
     )
 
 
+@pytest.mark.law
 @year
 @pytest.mark.parametrize("pattern", ["low", "high"])
 @pytest.mark.parametrize("scenario", [PACKAGED, ELECTRIC])
@@ -260,6 +268,7 @@ def test_better_insulation_never_lowers_the_factor(scenario: Path, pattern: str)
     assert np.all(np.diff(factors) > 0.0)
 
 
+@pytest.mark.law
 @year
 @pytest.mark.parametrize(("scenario", "allowed"), [(PACKAGED, 0.005), (ELECTRIC, 0.001)])
 def test_the_step_hardly_matters(scenario: Path, allowed: float) -> None:
@@ -274,6 +283,7 @@ def test_the_step_hardly_matters(scenario: Path, allowed: float) -> None:
     assert coarse == pytest.approx(fine, rel=allowed)
 
 
+@pytest.mark.contract
 @year
 def test_a_late_recovery_is_said(tmp_path: Path) -> None:
     """With the sensor higher up the 2 gal of the first draw do not start the machine: loss in the efficiency.
@@ -290,6 +300,7 @@ def test_a_late_recovery_is_said(tmp_path: Path) -> None:
     assert "after the first draw" not in said(rate(read_scenario(path), "very-small"))
 
 
+@pytest.mark.law
 @year
 def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
     """Charged to its foot and sensed high up, the store gives 10 gal without a start, and nothing is bought.
@@ -305,6 +316,7 @@ def test_a_day_without_a_start_has_a_factor_too(tmp_path: Path) -> None:
     assert "none purchased" in rating_text(record)
 
 
+@pytest.mark.law
 @year
 def test_standing_power_counts(tmp_path: Path) -> None:
     """A machine that draws 20 W while it stands buys 20 W times the hours it stands, and stands worse.
@@ -323,6 +335,7 @@ def test_standing_power_counts(tmp_path: Path) -> None:
 # -- first-hour test ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 @year
 @pytest.mark.parametrize(
     ("stirred", "share"), [(0.0, 1.0), (0.25, 0.75 + 0.25 * 0.25345), (0.5, 0.5 + 0.5 * 0.25345)]
@@ -343,6 +356,7 @@ def test_first_hour_of_a_slow_tank_is_what_the_store_holds(
     assert record["first_hour_draws_litres"] == [of(record, "first_hour_rating_litres")]
 
 
+@pytest.mark.law
 @year
 def test_first_hour_of_a_quick_tank_is_bounded_by_its_heat(tmp_path: Path) -> None:
     """12 kW recover within the hour: several draws, more than the store, less than the first law allows.
@@ -431,6 +445,7 @@ def test_standby_is_measured_after_a_day_of_recovery(tmp_path: Path) -> None:
 # -- what does not matter ----------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @year
 def test_only_the_unit_matters() -> None:
     """Building, weather, use, loop, setpoint, windows and room of the scenario change nothing; A, B, A."""
@@ -462,6 +477,7 @@ def test_only_the_unit_matters() -> None:
 # -- refusals, cautions, the command -----------------------------------------------------------------------
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("override", "words"),
     [
@@ -484,11 +500,13 @@ def test_what_is_no_packaged_unit_is_refused(
         assert word in err
 
 
+@pytest.mark.contract
 def test_unknown_pattern_is_refused() -> None:
     with pytest.raises(InputError, match="--pattern: got 'huge'; allowed very-small, low, medium, high"):
         rate(read_scenario(ELECTRIC), "huge")
 
 
+@pytest.mark.contract
 @year
 def test_a_store_beyond_the_law_is_said(tmp_path: Path) -> None:
     """10 CFR 430.32(d) and 431.110(b): the largest classes of stores end at 120 gal."""
@@ -497,6 +515,7 @@ def test_a_store_beyond_the_law_is_said(tmp_path: Path) -> None:
     assert "another test" not in said(rate(electric(tmp_path), "high"))
 
 
+@pytest.mark.contract
 @year
 def test_command_prints_one_screen_or_the_record(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["rate", str(ELECTRIC), "--pattern", "medium"]) == 0
@@ -520,6 +539,7 @@ def test_command_prints_one_screen_or_the_record(capsys: pytest.CaptureFixture[s
     assert record["draw_pattern"] == pattern_of(record["first_hour_rating_litres"] / 1000.0)
 
 
+@pytest.mark.contract
 def test_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as stop:
         cli.main(["rate", "--help"])

@@ -16,9 +16,12 @@ from hpwhsim.heatpump.machine import Machine
 from hpwhsim.heatpump.states import Condensing, Isobars
 from hpwhsim.scenario.families import REFRIGERANTS
 
+pytestmark = pytest.mark.law
+
 POINT = (7.0, 10.0, 60.0)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("source", "water_in", "water_out"), [(7.0, 10.0, 60.0), (-15.0, 5.0, 80.0), (0.0, 45.0, 50.0)]
 )
@@ -36,6 +39,7 @@ def test_the_lorenz_limit_is_that_of_carnot_machines_in_a_row(
     assert lorenz_cop(source, water_in, water_out) == pytest.approx(1.0 / work, rel=1e-8)
 
 
+@pytest.mark.independent
 def test_the_lorenz_limit_by_hand() -> None:
     """7 °C, water 10 to 60 °C: mean 50 / ln(333.15 / 283.15) = 307.473 K, over 27.323 K: 11.2534.
 

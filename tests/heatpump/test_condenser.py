@@ -18,6 +18,8 @@ from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Machine
 from hpwhsim.heatpump.refrigerants import names, refrigerant
 from hpwhsim.heatpump.states import Condensing, Fluid, suction
 
+pytestmark = pytest.mark.published
+
 FREE = replace(OPEN, least_ratio=1.03)
 CONDENSING = [n for n in names() if n not in ("R-744", "R-125")]
 
@@ -72,6 +74,7 @@ def test_textbook_examples() -> None:
     assert round(cooling / work, 2) == 9.24
 
 
+@pytest.mark.independent
 def test_solver_meets_the_textbook_cycle() -> None:
     """The solver on the same ideal cycle: no superheat, no subcooling, condensing at 26 °C: COP 10.236.
 
@@ -93,6 +96,7 @@ VARIANTS = {
 }
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("variant", VARIANTS)
 @pytest.mark.parametrize("name", ["R-134a", "R-290", "R-32", "R-410A", "R-513A"])
 def test_independent_grid(references: Path, name: str, variant: str) -> None:
@@ -157,6 +161,7 @@ def test_deep_subcooling_of_propane() -> None:
     assert 1.29 < deep / usual < 1.32
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("name", "source", "water_in", "water_out"),
     [*((n, 7.0, 15.0, 55.0) for n in CONDENSING), ("R-410A", 0.0, 10.0, 80.0), ("R-410A", 7.0, 45.0, 80.0)],
@@ -185,6 +190,7 @@ def test_pinch_is_kept_everywhere(
     assert (t - water).min() == pytest.approx(m.pinch_k, abs=0.03)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("name", ["R-454B", "R-513A"])
 def test_saturation_of_blends(name: str) -> None:
     """Our equal-fugacity dew and bubble points against CoolProp's flash where that succeeds, to 55 °C.
@@ -252,6 +258,7 @@ def test_no_condensing_near_the_critical_point() -> None:
     np.testing.assert_array_equal(np.isfinite(found.cop), [False, False, True])
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("name", ["R-32", "R-290", "R-454B"])
 def test_injection_balances_and_helps(name: str) -> None:
     """Vapour injection: better COP, cooler gas, more capacity, the more the colder; still below Lorenz.
@@ -271,6 +278,7 @@ def test_injection_balances_and_helps(name: str) -> None:
     assert (b.cop < [lorenz_cop(s, 10.0, 60.0) for s in source]).all()
 
 
+@pytest.mark.law
 @settings(max_examples=80, deadline=None)
 @given(
     name=st.sampled_from(["R-134a", "R-290", "R-32", "R-407C", "R-717"]),

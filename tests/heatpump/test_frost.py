@@ -27,6 +27,8 @@ from hpwhsim.heatpump.frost import (
 )
 from hpwhsim.heatpump.machine import Machine
 
+pytestmark = pytest.mark.published
+
 Array = NDArray[np.float64]
 SEA_LEVEL = 101325.0
 FREEZING_F, F_PER_K = 32.0, 1.8
@@ -77,6 +79,7 @@ def rule_air() -> tuple[float, float, float]:
     return dry, psychrolib.GetHumRatioFromTWetBulb(dry, wet, SEA_LEVEL), SEA_LEVEL
 
 
+@pytest.mark.independent
 def test_the_latent_share_of_the_rule_is_that_of_its_air() -> None:
     """The module keeps the number; psychrolib gives the air. Five digits are kept."""
     assert float(latent_share(*rule_air())) == pytest.approx(RULE_LATENT_SHARE, abs=1e-5)
@@ -118,6 +121,7 @@ def test_frosted_running_costs_more_capacity_than_the_defrosts() -> None:
 # --- the floor -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(("air", "relative", "published"), FLOOR_CELLS)
 def test_melt_heat_table(air: float, relative: float, published: float) -> None:
     """Every cell. Half of the last digit of both roundings (0.055 points), and 0.4 % for the ideal gas.
@@ -128,6 +132,7 @@ def test_melt_heat_table(air: float, relative: float, published: float) -> None:
     assert found == pytest.approx(published, abs=0.00055 + 0.004 * published)
 
 
+@pytest.mark.independent
 def test_frost_of_an_independent_table(shared: Path) -> None:
     """frost_load.csv, 65 conditions, -20 to 10 °C and 60 to 100 %: latent share, frost, melting heat.
 
@@ -152,6 +157,7 @@ def test_frost_of_an_independent_table(shared: Path) -> None:
             assert found / SUBLIMATION * 3.6e6 == pytest.approx(frost, abs=0.0007 + 0.004 * frost), row
 
 
+@pytest.mark.law
 @given(air=AIR, relative=RELATIVE, split=SPLIT, pressure=PRESSURE, cop=st.floats(1.2, 8.0))
 def test_never_below_the_floor_and_at_most_four_times(
     air: float, relative: float, split: float, pressure: float, cop: float
@@ -199,6 +205,7 @@ def test_worst_a_little_above_freezing_in_humid_air(relative: float) -> None:
     check_shape(lambda air: loss(air, relative))
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -213,6 +220,7 @@ def test_wrong_shapes_are_refused(wrong: Callable[[Array], Array]) -> None:
         check_shape(wrong)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("relative", [0.8, 0.9, 1.0])
 def test_a_larger_split_moves_the_worst_air_up(relative: float) -> None:
     """Frost forms up to the air at which the surface reaches 0 °C, which is the split itself."""
@@ -233,6 +241,7 @@ def test_working_band_of_practice() -> None:
     assert float(loss(-15.0, 0.75)) == pytest.approx(0.02, abs=0.005)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("air", [0.0, 2.0, 4.0, 5.0])
 def test_dry_air_leaves_no_frost(air: float) -> None:
     """60 % and 6 K: the surface is above the frost point (frost_load.csv, frost = 0), so nothing changes."""
@@ -244,6 +253,7 @@ def test_dry_deep_cold_leaves_next_to_none() -> None:
     assert (loss(np.linspace(-20.0, -2.0, 19), 0.6) < 0.086 / 17.0).all()  # -13 °C is the peak of such air
 
 
+@pytest.mark.law
 @given(air=st.floats(6.0, 40.0), relative=RELATIVE, pressure=PRESSURE)
 def test_ratings_in_mild_air_are_untouched(air: float, relative: float, pressure: float) -> None:
     """Ratings stand at 7 °C and above: a surface at 0 °C or above holds no frost, every factor is neutral."""
@@ -253,6 +263,7 @@ def test_ratings_in_mild_air_are_untouched(air: float, relative: float, pressure
 # --- laws ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @given(air=AIR, relative=RELATIVE, split=SPLIT, pressure=PRESSURE, cop=st.floats(1.0, 20.0))
 def test_bounded(air: float, relative: float, split: float, pressure: float, cop: float) -> None:
     """Physics: frost takes capacity and power away, never gives; it cannot take all, nor raise the COP."""
@@ -263,6 +274,7 @@ def test_bounded(air: float, relative: float, split: float, pressure: float, cop
     assert 0.5 < found.cop <= 1.0
 
 
+@pytest.mark.law
 @given(air=AIR, split=SPLIT, pressure=PRESSURE, a=RELATIVE, b=RELATIVE)
 def test_more_humid_air_never_costs_less(
     air: float, split: float, pressure: float, a: float, b: float
@@ -275,6 +287,7 @@ def test_more_humid_air_never_costs_less(
     assert wet.drawn_back >= dry.drawn_back
 
 
+@pytest.mark.law
 @given(air=AIR, relative=RELATIVE, split=SPLIT)
 def test_no_jump_with_temperature(air: float, relative: float, split: float) -> None:
     """A thousandth of a kelvin changes nothing by more than 2e-4.
@@ -287,6 +300,7 @@ def test_no_jump_with_temperature(air: float, relative: float, split: float) -> 
     assert np.abs(there - here).max() < 2e-4
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("split", [4.0, 6.0, 10.0])
 @pytest.mark.parametrize("relative", [0.7, 1.0])
 def test_no_jump_where_the_surface_thaws(split: float, relative: float) -> None:
@@ -296,6 +310,7 @@ def test_no_jump_where_the_surface_thaws(split: float, relative: float) -> None:
     assert np.abs(np.diff(found, axis=1)).max() < 2e-4
 
 
+@pytest.mark.law
 def test_heat_is_conserved_by_the_definitions() -> None:
     """First law: the air gives the net heat less the electricity, and less than with a clean coil."""
     found = frost_losses(*at(np.array([-15.0, -5.0, 2.0, 10.0]), 0.9))
@@ -340,6 +355,7 @@ def test_season_within_the_published_spread(root: Path, name: str) -> None:
     assert 0.02 <= season_share(*winter(root / "weather" / name)) <= 0.08
 
 
+@pytest.mark.law
 def test_a_humid_coast_loses_more_than_a_dry_plain(root: Path) -> None:
     """Frost follows humidity near freezing, not cold: Golden is the driest, Chicago the coldest."""
     humid = season_share(*winter(root / "weather" / "sand-point-ak-703165-tmy3.csv.gz"))
@@ -376,6 +392,7 @@ def test_near_a_tenth_of_electricity_in_a_cold_humid_season() -> None:
     assert 0.086 < season_share(*at(air, 0.9)) < 0.139
 
 
+@pytest.mark.law
 @given(
     air=st.floats(-10.0, 14.0),
     relative=st.floats(0.3, 0.9),
@@ -392,6 +409,7 @@ def test_a_coil_of_less_heat_frosts_less_for_the_same_heat(
     assert slow.power >= fast.power - 1e-12
 
 
+@pytest.mark.law
 @given(
     air=st.floats(-30.0, 14.0),
     relative=st.floats(0.3, 1.0),
@@ -409,15 +427,18 @@ def test_a_coil_of_less_heat_never_frosts_faster(
 # --- use -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 def test_no_defrost_is_neutral() -> None:
     assert frost_losses(*at(0.0, 0.9), kind="none") == Frost(*map(np.float64, (1.0, 1.0, 0.0)))
 
 
+@pytest.mark.independent
 def test_split_of_the_usual_machine() -> None:
     """The machine's approach to air, 10 K, and the 6 K of split of the floor belong together."""
     assert SPLIT_PER_APPROACH * Machine.approach_k == pytest.approx(USUAL_SPLIT_K)
 
 
+@pytest.mark.contract
 def test_arrays_and_scalars_agree() -> None:
     """The hour alone gives what it gives within a year. Splits may differ by the hour."""
     air, split = np.linspace(-20.0, 10.0, 7), np.linspace(4.0, 8.0, 7)
@@ -432,6 +453,7 @@ def test_arrays_and_scalars_agree() -> None:
     )
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -451,6 +473,7 @@ def test_wrong_values_are_refused(change: dict[str, float], said: str) -> None:
         frost_losses(**(usual | change))
 
 
+@pytest.mark.contract
 def test_wrong_word_is_refused() -> None:
     with pytest.raises(InputError, match="'hot-gas', allowed 'reverse-cycle' or 'none'"):
         frost_losses(0.0, 0.003, SEA_LEVEL, kind="hot-gas")

@@ -17,6 +17,8 @@ from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Machine
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.heatpump.states import Fluid, Isobars, suction
 
+pytestmark = pytest.mark.published
+
 # The check values know no limit of discharge temperature or ratio, and evaporate up to 25 °C.
 CO2 = refrigerant("R-744")
 R744 = usual_limits("R-744")
@@ -56,6 +58,7 @@ def test_prototype_of_1998(efficiency: float, pinch: float, expected: float) -> 
     assert 85.5 <= found.discharge_c[0] <= 94.5
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("variant", "machine"),
     [
@@ -88,6 +91,7 @@ def test_independent_grid(references: Path, variant: str, machine: Machine) -> N
     np.testing.assert_allclose(found.heat * density / 1e3, capacity, rtol=5e-3)
 
 
+@pytest.mark.independent
 def test_inlet_crossover(references: Path) -> None:
     """COP against water inlet, outlet 60 °C: inlet_temperature_crossover.csv, tolerance as above."""
     table = rows(references / "inlet_temperature_crossover.csv")
@@ -98,6 +102,7 @@ def test_inlet_crossover(references: Path) -> None:
     assert ratio.max() < 1.0 + 4e-3
 
 
+@pytest.mark.independent
 def test_pinch_is_kept_everywhere() -> None:
     """Walk the gas cooler with CoolProp itself: refrigerant one pinch above the water, and touching it once.
 
@@ -121,6 +126,7 @@ def test_pinch_is_kept_everywhere() -> None:
         assert gap.min() == pytest.approx(machine.pinch_k, abs=0.05)
 
 
+@pytest.mark.independent
 def test_best_pressure_is_best() -> None:
     """Any other pressure, forced by the cap, gives a lower COP: 30 caps below the best one."""
     machine = constant(0.65)
@@ -145,6 +151,7 @@ def test_warm_inlet_halves_the_cop() -> None:
     np.testing.assert_allclose(found.cop[1:], 2.22, atol=0.01)
 
 
+@pytest.mark.law
 def test_limits_stop_the_machine() -> None:
     """Beyond a limit there is no result; within it, the gas is never hotter nor the pressure higher."""
     machine = Machine(CO2, ROBINSON_GROLL, replace(R744, highest_inlet_c=40.0)).with_scale(0.8)
@@ -160,6 +167,7 @@ def test_limits_stop_the_machine() -> None:
     assert found.cop[works].min() > 1.0
 
 
+@pytest.mark.law
 @settings(max_examples=60, deadline=None)
 @given(
     source=st.floats(-25.0, 20.0),
@@ -188,6 +196,7 @@ def test_laws(source: float, water_in: float, rise: float, efficiency: float) ->
     assert found.cop[3] < found.cop[0] * (1.0 + 1e-4)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("column", "polynomial"), [("eta0.70", (0.70,)), ("etaPR", ROBINSON_GROLL.isentropic)]
 )

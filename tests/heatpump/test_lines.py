@@ -33,6 +33,8 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.heatpump.states import Fluid
 from hpwhsim.pipe_friction import friction_factor
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 Place = Literal["outdoors", "indoors"]
 
@@ -50,12 +52,14 @@ def derate(lines: Lines, name: str = "R-410A", rating: Rating = RATING) -> LineD
 # --- friction --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_laminar_friction_is_hagen_and_poiseuille() -> None:
     """Factor 64/Re, exact for laminar flow; the turbulent branch adds under 1e-9 below Re 1000."""
     re = np.array([10.0, 100.0, 1000.0])
     np.testing.assert_allclose(friction_factor(re, 1e-4), 64.0 / re, rtol=1e-6)
 
 
+@pytest.mark.published
 def test_fully_rough_friction_is_von_karman() -> None:
     """Moody's right-hand limit, f = [2 log10(3.7 / e)]^-2, textbook.
 
@@ -80,6 +84,7 @@ def test_turbulent_friction_is_colebrook(re: float, rough: float) -> None:
     assert float(friction_factor(re, rough)) == pytest.approx(exact, rel=0.03)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("rough", [1e-5, 1e-4, 1e-3, 1e-2])
 @pytest.mark.parametrize("re", [1e4, 1e5, 1e6, 1e7])
 def test_turbulent_friction_is_haaland(re: float, rough: float) -> None:
@@ -88,6 +93,7 @@ def test_turbulent_friction_is_haaland(re: float, rough: float) -> None:
     assert float(friction_factor(re, rough)) == pytest.approx(haaland, rel=0.04)
 
 
+@pytest.mark.published
 def test_textbook_pipe() -> None:
     """Çengel and Cimbala, Fluid Mechanics, Example 8-3, quoted from memory.
 
@@ -126,6 +132,7 @@ def test_stream_is_that_of_coolprop(name: str, fluid: str) -> None:
     assert Flowing(refrigerant(name)).saturated_c(pressure, 1.0) == pytest.approx(dew, abs=1e-6)
 
 
+@pytest.mark.contract
 def test_no_saturation_above_the_critical_pressure() -> None:
     with pytest.raises(InputError, match="no saturated state"):
         Flowing(refrigerant("R-410A")).saturated_c(55e5, 1.0)
@@ -184,6 +191,7 @@ def test_discharge_drop_of_one_kelvin(fluid: str) -> None:
     assert 1.0 < heat < power
 
 
+@pytest.mark.law
 def test_no_drop_is_no_change() -> None:
     for fluid in ("R134a", "CO2"):
         point = reference_point(fluid, 0.0)
@@ -193,6 +201,7 @@ def test_no_drop_is_no_change() -> None:
 # --- whole lines -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("compressor", PLACES)
 @pytest.mark.parametrize("name", ["R-410A", "R-454B", "R-134a"])
 def test_no_length_is_factor_one(name: str, compressor: Place) -> None:
@@ -200,6 +209,7 @@ def test_no_length_is_factor_one(name: str, compressor: Place) -> None:
     assert (found.capacity, found.power, found.charge_kg, found.heat_loss_w) == (1.0, 1.0, 0.0, 0.0)
 
 
+@pytest.mark.law
 def test_the_length_of_the_rating_is_factor_one() -> None:
     found = derate(Lines(7.6, rated_length_m=7.6))
     assert (found.capacity, found.power) == (1.0, 1.0)
@@ -207,6 +217,7 @@ def test_the_length_of_the_rating_is_factor_one() -> None:
     assert longer.capacity == pytest.approx(plain.capacity / derate(Lines(7.6)).capacity, rel=1e-12)
 
 
+@pytest.mark.law
 @settings(max_examples=12)
 @given(a=st.floats(0.0, 90.0), b=st.floats(0.0, 90.0), hot=st.booleans())
 def test_longer_costs_more(a: float, b: float, hot: bool) -> None:
@@ -221,6 +232,7 @@ def test_longer_costs_more(a: float, b: float, hot: bool) -> None:
         assert long.power >= short.power
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("compressor", PLACES)
 def test_a_thinner_tube_costs_more(compressor: Place) -> None:
     """Without heat loss (thick insulation of almost no conductivity) COP falls with the tube's diameter."""
@@ -232,6 +244,7 @@ def test_a_thinner_tube_costs_more(compressor: Place) -> None:
     assert thin.gas_drop_pa / wide.gas_drop_pa == pytest.approx(expected, rel=0.12)
 
 
+@pytest.mark.law
 def test_hot_gas_line_without_loss_gives_its_work_back() -> None:
     """First law: with no heat lost, what the line adds to the electricity's share in the gas is heat.
 
@@ -303,6 +316,7 @@ def test_heat_loss_is_the_integral_along_the_line() -> None:
     assert without.capacity - found.capacity == pytest.approx(found.heat_loss_w / RATING.capacity_w, rel=1e-4)
 
 
+@pytest.mark.published
 def test_oil_climbs_from_the_flooding_speed_on() -> None:
     """Wallis' flooding of a vertical tube: (j*)^0.5 = 0.85 at the least speed (Jacobs 1976, from memory).
 
@@ -315,6 +329,7 @@ def test_oil_climbs_from_the_flooding_speed_on() -> None:
     assert math.sqrt(flux) == pytest.approx(0.85, rel=1e-3)
 
 
+@pytest.mark.published
 def test_usual_derates() -> None:
     """Long lines lose 1 to 2 % of capacity per 25 to 30 ft past the first 25; common practice, from memory.
 
@@ -326,6 +341,7 @@ def test_usual_derates() -> None:
         assert 0.003 < near.capacity - far.capacity < 0.025
 
 
+@pytest.mark.published
 def test_one_kelvin_in_a_suction_line_costs_what_the_table_says() -> None:
     """The whole path, per kelvin lost: capacity -2.5 to -3.2 %, COP -1.3 to -2.1 % (the same table).
 
@@ -339,6 +355,7 @@ def test_one_kelvin_in_a_suction_line_costs_what_the_table_says() -> None:
         assert -0.026 < cop < -0.012, name
 
 
+@pytest.mark.published
 def test_chosen_tubes_are_standard_and_usual() -> None:
     """The default tubes keep the drop of a 30 m line within 1 to 2 K, and are the smallest to do so."""
     for name in ("R-410A", "R-32", "R-134a", "R-290", "R-454B"):
@@ -394,6 +411,7 @@ def test_liquid_line_by_its_own_states() -> None:
     assert found.liquid_margin_k == pytest.approx(bubble - exit_c, abs=1e-4)
 
 
+@pytest.mark.contract
 def test_liquid_boils_when_lifted_too_far() -> None:
     """5 K of subcooling of R-134a is about 1.7 bar, 16 m of liquid: 30 m upwards leaves none."""
     found = derate(Lines(40.0, rise_m=-30.0), "R-134a")
@@ -401,6 +419,7 @@ def test_liquid_boils_when_lifted_too_far() -> None:
     assert any("boils" in caution for caution in found.cautions)
 
 
+@pytest.mark.contract
 def test_cautions_of_speed_oil_and_drop() -> None:
     wide = derate(Lines(40.0, rise_m=35.0, gas_inner_m=0.040))
     assert any("oil" in c for c in wide.cautions)
@@ -411,6 +430,7 @@ def test_cautions_of_speed_oil_and_drop() -> None:
     assert derate(Lines(30.0)).cautions == ()
 
 
+@pytest.mark.contract
 def test_impossible_lengths() -> None:
     """Any length is calculated that is one; how far a machine's lines may go its maker says."""
     derate(Lines(120.0), "R-410A")
@@ -419,6 +439,7 @@ def test_impossible_lengths() -> None:
             derate(Lines(wrong), "R-410A")
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("lines", "name", "said"),
     [
@@ -442,6 +463,7 @@ def test_what_is_refused(lines: Lines, name: str, said: str) -> None:
         derate(lines, name)
 
 
+@pytest.mark.contract
 def test_too_large_a_machine_needs_a_diameter() -> None:
     big = RATING._replace(capacity_w=3e6)
     with pytest.raises(InputError, match="gas_diameter: got nothing"):
@@ -450,6 +472,7 @@ def test_too_large_a_machine_needs_a_diameter() -> None:
     assert 0.9 < derate(given_tubes, "R-134a", big).capacity < 1.0
 
 
+@pytest.mark.law
 def test_nothing_is_remembered() -> None:
     first = derate(Lines(30.0))
     derate(replace(Lines(60.0), rise_m=10.0), "R-32")

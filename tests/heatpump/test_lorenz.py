@@ -10,6 +10,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, check, lorenz_cop
 from hpwhsim.heatpump.measured import read_table
 
+pytestmark = pytest.mark.independent
+
 KELVIN = 273.15
 POINTS = [(7.0, 10.0, 65.0), (-15.0, 5.0, 80.0), (20.0, 15.0, 60.0), (0.0, 40.0, 90.0), (10.0, 50.0, 51.0)]
 

@@ -17,6 +17,8 @@ from hpwhsim.heatpump.evaporator import coil_at, solve_with_coil, taken
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.heatpump.performance import map_from_cycle, map_from_ratings
 
+pytestmark = pytest.mark.law
+
 
 @pytest.fixture
 def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -42,6 +44,7 @@ def test_rating_is_reproduced_exactly() -> None:
         assert capacity / power == pytest.approx(cop, rel=1e-8)
 
 
+@pytest.mark.independent
 def test_other_outlet_than_rated() -> None:
     """Rated at 60 °C, run at 80 °C: COP and inlet as the cycle says, and lower than at the rating."""
     m = map_from_cycle("R-744", 20e3, 4.2, 7.0, 10.0, 60.0, 80.0)
@@ -51,6 +54,7 @@ def test_other_outlet_than_rated() -> None:
     assert 3.3 < capacity / power < 4.2
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("refrigerant", "cop", "outlet"),
     [
@@ -123,6 +127,7 @@ def test_laws_over_the_whole_map(refrigerant: str) -> None:
                 assert np.isnan(found) or found < lorenz_cop(s, inlet, outlet)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("refrigerant", "cop", "low", "high"),
     [("R-744", 3.6, 0.48, 0.56), ("R-134a", 2.7, 0.88, 0.93), ("R-134a", 4.0, 0.76, 0.88)],
@@ -158,6 +163,7 @@ def test_better_rating_means_better_exchangers_without_a_jump() -> None:
     assert step.max() < 0.03
 
 
+@pytest.mark.contract
 def test_multi_pass_and_wrapped() -> None:
     """The outlet follows from the inlet: any outlet is accepted, and COP falls as the tank warms."""
     for side in ("multi-pass", "wrap-around"):
@@ -174,6 +180,7 @@ def test_multi_pass_and_wrapped() -> None:
     )  # 45 to 50 °C is on a node, the cycle is exact there
 
 
+@pytest.mark.independent
 def test_several_points_are_met_by_least_squares() -> None:
     """Ratings made with a known machine are found again; with noise, residuals stay near the noise."""
     truth = rated._machine("R-290", 7.3, 5.0, False, None, "test").with_scale(0.83)
@@ -211,6 +218,7 @@ def test_a_fitted_map_is_kept_with_its_residuals(empty_cache: Path, monkeypatch:
     assert other.cop_residual[1] != first.cop_residual[1]
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
@@ -284,6 +292,7 @@ def test_cache_gives_the_same_map_and_survives_damage(
     assert same(first, map_from_cycle("R-134a", 20e3, 3.2, 7.0, 10.0, 60.0, 60.0))
 
 
+@pytest.mark.contract
 def test_import_and_cached_map_leave_heavy_libraries_alone(empty_cache: Path) -> None:
     """Neither module nor cached map imports CoolProp or scipy."""
     map_from_cycle("R-290", 20e3, 3.2, 7.0, 10.0, 60.0, 60.0)

@@ -8,6 +8,8 @@ import pytest
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.performance import look_up, read_table
 
+pytestmark = pytest.mark.contract
+
 HEADER = "source_c,water_in_c,water_out_c,capacity_kw,power_kw\n"
 
 
@@ -22,6 +24,7 @@ def write(path: Path, points: list[tuple[float, float, float]]) -> Path:
     return path
 
 
+@pytest.mark.independent
 def test_full_grid_in_any_order(tmp_path: Path) -> None:
     """A linear function comes back to rounding at nodes and between them, whatever the order of rows."""
     points = [(s, i, o) for s in (-15.0, 0.0, 7.0, 30.0) for i in (5.0, 20.0, 45.0) for o in (55.0, 65.0)]
@@ -53,6 +56,7 @@ def test_outside_gives_the_nearest_edge_and_says_so(tmp_path: Path) -> None:
         assert (capacity, power) == pytest.approx(tuple(1e3 * x for x in plane(*edge)), rel=1e-12)
 
 
+@pytest.mark.independent
 def test_scattered_points_inside_their_hull_only(tmp_path: Path) -> None:
     """Linear between scattered points to rounding; NaN where the corner of the box holds no measurement."""
     rng = np.random.default_rng(5)
@@ -68,6 +72,7 @@ def test_scattered_points_inside_their_hull_only(tmp_path: Path) -> None:
     assert np.isnan(look_up(table, 29.0, 44.0, 60.0)[0])
 
 
+@pytest.mark.independent
 def test_grid_with_a_gap_is_scattered(tmp_path: Path) -> None:
     """A grid that lacks one corner node: NaN there, every measured node kept."""
     points = [(s, i, 60.0) for s in (-15.0, 0.0, 15.0) for i in (5.0, 20.0, 45.0) if (s, i) != (-15.0, 45.0)]
@@ -135,6 +140,7 @@ def test_one_repeated_row_is_one_point(tmp_path: Path) -> None:
     assert look_up(read_table(tmp_path / "t.csv"), 7.0, 10.0, 60.0) == pytest.approx((20e3, 5e3, 1.0))
 
 
+@pytest.mark.independent
 def test_lorenz_limit_admits_one_pass_from_cold_water(tmp_path: Path) -> None:
     """COP 6.5 for 10 to 60 °C at 7 °C is above Carnot at the outlet (6.29) yet possible: Lorenz is 10.7."""
     (tmp_path / "t.csv").write_text(HEADER + "0,10,60,18,4\n7,10,60,32.5,5.0\n", encoding="utf-8")

@@ -9,12 +9,15 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import GWP_SETS, names, refrigerant
 from hpwhsim.heatpump.states import Fluid
 
+pytestmark = pytest.mark.published
+
 ASKED = (  # by the design of this engine
     *("R-744", "R-410A", "R-32", "R-454B", "R-513A", "R-134a"),
     *("R-290", "R-1234yf", "R-1234ze(E)", "R-407C", "R-600a", "R-717"),
 )
 
 
+@pytest.mark.contract
 def test_every_refrigerant_is_there() -> None:
     assert set(ASKED) <= set(names())
     for name in names():
@@ -65,6 +68,7 @@ def test_eu_worked_blend() -> None:
     assert sum(share * values[c] for c, share in refrigerant("R-407C").composition) == pytest.approx(1652.5)
 
 
+@pytest.mark.independent
 def test_critical_points_and_compositions_are_those_of_coolprop() -> None:
     """The table prints two decimals of CoolProp; its predefined mixtures hold the nominal compositions."""
     from CoolProp import CoolProp
@@ -84,6 +88,7 @@ def test_critical_points_and_compositions_are_those_of_coolprop() -> None:
                 assert got == pytest.approx(share, abs=1e-4)
 
 
+@pytest.mark.contract
 def test_names_are_forgiving_and_errors_helpful() -> None:
     assert refrigerant("r744") is refrigerant("R-744")
     assert refrigerant("R1234ZE(e)").name == "R-1234ze(E)"

@@ -10,6 +10,8 @@ from hpwhsim.heatpump.limits import Limits, highest_outlet_c, usual_limits
 from hpwhsim.heatpump.machine import ROBINSON_GROLL, Compressor, Machine
 from hpwhsim.heatpump.refrigerants import refrigerant
 
+pytestmark = pytest.mark.published
+
 OPEN = Limits(
     discharge_c=1e3,
     high_pressure=140e5,

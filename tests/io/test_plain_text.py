@@ -12,6 +12,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.io.plain_text import refuse_controls, visible
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.contract
+
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 # Unicode Standard Annex 9: the explicit classes of table 4, and the marks of section 2.6
 EXPLICIT = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
@@ -111,6 +113,7 @@ def test_other_writing_is_allowed() -> None:
     )
 
 
+@pytest.mark.published
 def test_every_sign_of_the_standards_is_refused() -> None:
     """By the classes of Unicode's own tables: C0, C1, DEL (Cc), and explicit directions (Annex 9)."""
     for code in range(0x110000):

@@ -28,6 +28,8 @@ from hpwhsim.io.units import (
     read_quantity,
 )
 
+pytestmark = pytest.mark.published
+
 BTU = 1055.05585262  # J, International Table, NIST SP 811 appendix B.8
 GALLON = 3.785411784e-3  # m3, exact: 231 cubic inches, NIST SP 811 appendix B.8
 POUND = 0.45359237  # kg, exact, NIST SP 811 appendix B.8
@@ -118,6 +120,7 @@ def test_published_conversions(text: str, kind: Kind, published: float, half_dig
     assert read_quantity(text, kind) == pytest.approx(published, rel=0, abs=half_digit)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("text", "kind", "hint"),
     [
@@ -168,6 +171,7 @@ def test_refusals_say_what_to_write(text: object, kind: Kind, hint: str) -> None
     assert isinstance(caught.value, InputError)
 
 
+@pytest.mark.law
 @settings(deadline=None)  # the first reading imports pint
 @given(st.sampled_from(KINDS), st.floats(allow_nan=False, allow_infinity=False))
 def test_what_is_written_reads_back_the_same(kind: Kind, value: float) -> None:
@@ -177,6 +181,7 @@ def test_what_is_written_reads_back_the_same(kind: Kind, value: float) -> None:
     assert math.copysign(1.0, back) == math.copysign(1.0, value)
 
 
+@pytest.mark.contract
 @settings(deadline=None)  # the first reading imports pint
 @given(st.text(max_size=30), st.sampled_from(KINDS))
 def test_any_text_is_read_or_refused_never_a_crash(text: str, kind: Kind) -> None:
@@ -197,10 +202,12 @@ def test_fahrenheit_to_celsius(fahrenheit: float) -> None:
     )
 
 
+@pytest.mark.contract
 def test_example_of_each_kind_reads() -> None:
     assert all(math.isfinite(read_quantity(kind.example, kind)) for kind in KINDS)
 
 
+@pytest.mark.contract
 def test_import_does_not_load_pint() -> None:
     code = "import sys, hpwhsim.io.units; print('pint' in sys.modules)"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

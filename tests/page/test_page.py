@@ -22,7 +22,7 @@ from hpwhsim.results.files import PAGE, PICTURES
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.reading import read_scenario
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 """Elements without an end tag: WHATWG HTML, 13.1.2."""
@@ -157,6 +157,7 @@ def pictures(demo: Papers) -> dict[str, bytes]:
 # -- parts ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_what_is_not_html_is_escaped() -> None:
     """WHATWG HTML 13.3: & < > in text, quotes in attributes; a reader gives back what was written."""
     assert text("a < b & \"c\" 'd'") == "a &lt; b &amp; &quot;c&quot; &#x27;d&#x27;"
@@ -261,6 +262,7 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
     assert not [n for n in drawn.iter() if n.tag.endswith(("script", "foreignObject", "image"))]
 
 
+@pytest.mark.law
 def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[str, bytes]) -> None:
     """First law: what the table of flows calls in equals what it calls out, within rounding."""
     found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
@@ -274,6 +276,7 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[s
         assert whole[0] == pytest.approx(whole[1], abs=0.0101)
 
 
+@pytest.mark.published
 def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -> None:
     """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
     measures = list(section(parse(page(demo, pictures)), "The answer").all("table"))[1]

@@ -9,6 +9,8 @@ from hpwhsim.plant.assemble import Assembly
 from hpwhsim.source.wastewater import RHO_CP as SEWAGE
 from hpwhsim.storage.layers import RHO_CP
 
+pytestmark = pytest.mark.law
+
 PLAIN = ("plant.controls.lock_outs=null", "hot_water.draws=smooth")
 NO_LOOP = "recirculation=null"
 
@@ -19,6 +21,7 @@ def simple(found: Assembly, **changes: object) -> Assembly:
     return found._replace(plant=found.plant._replace(**kept))
 
 
+@pytest.mark.independent
 def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
     """A store at 62 °C does not call (65 less 10); raised by 10 K it is charged until the foot has 70 °C."""
     found = simple(assembled("central-air", NO_LOOP, *PLAIN))

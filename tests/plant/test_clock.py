@@ -9,6 +9,8 @@ from cases import ROOT
 from hpwhsim.plant.clock import Clock, make_clock
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.independent
+
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 HOUR = np.arange(8760)
 
@@ -41,6 +43,7 @@ def test_hours_with_the_same_signal_are_treated_alike(tmp_path: Path, hours: int
     assert np.all(steps.all(axis=2).sum(axis=1) == allowed)
 
 
+@pytest.mark.contract
 def test_a_signal_without_equal_hours_gives_as_many_as_asked(tmp_path: Path) -> None:
     signal = np.random.default_rng(5).permutation(8760).astype(float)
     path = tmp_path / "signal.csv"

@@ -15,6 +15,8 @@ from hpwhsim.plant.controls import (
     pass_time,
 )
 
+pytestmark = pytest.mark.contract
+
 CONTROLS = Controls(
     start_level=24.0,
     stop_level=7.0,
@@ -76,12 +78,14 @@ def test_without_a_stage_delay_all_modules_start_together() -> None:
     assert modules_to_run(controls, 3, True, True, 0, 1e9) == 3
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(("front", "speed"), [(40.0, 1.0), (24.0, 1.0), (15.5, 0.5), (9.0, 0.3), (7.0, 0.3)])
 def test_an_inverter_slows_as_the_charge_ends(front: float, speed: float) -> None:
     """Full at the start sensor (24), in proportion above the stop sensor (7), never below the turndown."""
     assert part_speed(CONTROLS, 0.3, front) == pytest.approx(speed)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("together", [True, False])
 def test_defrosts_take_their_share_of_the_time_and_all_the_heat_owed(together: bool) -> None:
     """Law: what is drawn back is what frost owed; the time standing is the pause the frost asks for."""

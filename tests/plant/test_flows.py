@@ -17,6 +17,8 @@ from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, p
 from hpwhsim.plant.state import Flow, LoopState, Moved
 from hpwhsim.storage.layers import RHO_CP, Layers, settle, slices
 
+pytestmark = pytest.mark.independent
+
 TO_HEAT = SECONDS / RHO_CP  # m³·K in the window per W
 NOTHING = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 profiles = st.lists(st.floats(10.0, 60.0), min_size=1, max_size=40).map(sorted)
@@ -40,6 +42,7 @@ def test_charge_from_cold_water_is_capacity_over_lift() -> None:
     assert found.inside
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("cold", [0.0, 1e-5, 1e-4, 1e-2])
 @pytest.mark.parametrize("below", [10.0, 30.0, 50.0])
 def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: float, below: float) -> None:
@@ -52,6 +55,7 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
     assert found.inlet == pytest.approx(mixed, abs=2e-3)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("frosted", [CLEAN, (0.9, 0.985)])
 @pytest.mark.parametrize("units", [0.4, 1.0, 3.0])
 def test_modules_and_frost_scale_capacity_and_power(frosted: tuple[float, float], units: float) -> None:
@@ -100,6 +104,7 @@ def test_no_hot_water_where_the_mains_are_warm_enough() -> None:
     assert hot_needed(plant(), 1.0, 50.0, 60.0) == 0.0
 
 
+@pytest.mark.law
 @given(profiles, st.floats(0.001, 1.9), st.floats(2.0, 30.0), st.floats(0.0, 0.3))
 def test_a_draw_delivers_use_temperature_from_any_layers(
     profile: list[float], use: float, mains: float, straight: float
@@ -140,6 +145,7 @@ def test_a_draw_past_the_end_of_the_hot_water_is_short_by_the_rest() -> None:
     assert heat(store) == pytest.approx(VOLUME * 10.0, rel=1e-9)
 
 
+@pytest.mark.law
 @given(
     profiles,
     st.floats(0.0, 0.35),
@@ -187,6 +193,7 @@ def test_a_cold_loop_loses_in_proportion() -> None:
 # -- charging in place ---------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("side", [WaterSide.MULTI, WaterSide.WRAPPED])
 @pytest.mark.parametrize("frosted", [CLEAN, (0.9, 0.985)])
 def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, float]) -> None:
@@ -212,6 +219,7 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
         assert inlet / given == pytest.approx(np.average(covered, weights=60.0 - covered))
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("side", list(WaterSide))
 def test_a_defrost_takes_its_heat_and_no_more(side: WaterSide) -> None:
     store = filled(column(VOLUME, 2.0), 50.0)
@@ -219,6 +227,7 @@ def test_a_defrost_takes_its_heat_and_no_more(side: WaterSide) -> None:
     assert heat(store) == pytest.approx(VOLUME * 50.0 - 0.35, rel=1e-12)
 
 
+@pytest.mark.law
 def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     """Cold foot under hot water, far more capacity than room: all it covers ends at 60 °C, nothing above."""
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME)
@@ -229,6 +238,7 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     assert given == pytest.approx(1.0 * 50.0 + 0.5 * 1.0)
 
 
+@pytest.mark.law
 def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     """First law on the machine, and plug flow: water outside the ports keeps its temperature."""
     p = plant(intake_port=0.2, return_port=1.5, charge_apart=1)
@@ -245,6 +255,7 @@ def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     assert np.all(after[4:29] >= before[4:29])
 
 
+@pytest.mark.law
 def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
     """Independent path: without draws, bottom to top between ports and past the taps is the same charge."""
     p, store, other = plant(), ramp(12.0, 40.0), ramp(12.0, 40.0)
@@ -255,6 +266,7 @@ def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
     assert slices(store, 40) == pytest.approx(slices(other, 40), abs=1e-9)
 
 
+@pytest.mark.law
 def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
     p = plant(water_side=int(WaterSide.MULTI), machine=by_rise(machine()), intake_port=0.3, return_port=1.0)
     store = ramp(15.0, 40.0)
@@ -307,6 +319,7 @@ def test_a_loop_tank_warms_as_the_taps_draw_through_it_and_gives_their_heat() ->
     assert passed == pytest.approx(rate * rise * 3600.0 / 0.4, rel=1e-3)
 
 
+@pytest.mark.law
 @given(
     held=st.floats(20.0, 75.0),
     top=st.floats(20.0, 75.0),

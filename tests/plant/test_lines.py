@@ -20,6 +20,8 @@ from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.sizing.design_days import _cut
 from hpwhsim.source.outdoor_lines import WATER_HEAT, Trace, WaterLine, standing_loss, surroundings
 
+pytestmark = pytest.mark.law
+
 Array = NDArray[np.float64]
 
 BARE = -math.inf
@@ -31,12 +33,14 @@ SUMMER = np.arange(195, 201)
 # --- one stop --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 @given(st.floats(0.0, 30.0))
 def test_what_is_kept_is_the_exponential(times: float) -> None:
     """exp(-x), by arithmetic alone: 1e-10 up to half a time constant, 1e-5 for ever."""
     assert kept(times) == pytest.approx(math.exp(-times), abs=1e-10 if times <= 0.5 else 1e-5)
 
 
+@pytest.mark.independent
 def test_one_stop_by_hand() -> None:
     """15 m of 1 in tube there and back, 60 and 15 degC, air at -10 degC, standing 2 h.
 
@@ -52,6 +56,7 @@ def test_one_stop_by_hand() -> None:
     assert lost == pytest.approx(float(standing_loss(LINE, 15.0, 60.0, -10.0, 7200.0)), rel=1e-10)
 
 
+@pytest.mark.independent
 def test_a_trace_that_holds_ends_the_fall() -> None:
     """Held at 5 degC in air of -10 degC: from 20 degC the pipe gets there after tau ln(30/15), and stays."""
     pipe, held, part = 20.0, 0.0, 60.0
@@ -63,6 +68,7 @@ def test_a_trace_that_holds_ends_the_fall() -> None:
     assert 600 * part - held == pytest.approx(LINE.time_constant * math.log(2.0), abs=0.1)
 
 
+@pytest.mark.independent
 def test_a_trace_too_small_lets_the_pipe_fall_to_what_it_holds() -> None:
     """2 W/m over 4.396 mK/W hold 8.79 K above air of -10 degC: -1.2 degC, and water stays at 0 degC."""
     weak = Trace(2.0)
@@ -113,6 +119,7 @@ def in_air(pipe: float, air: Array, start: float, end: float) -> float:
     return pipe
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("days", [WINTER, SUMMER], ids=["winter", "summer"])
 def test_each_start_makes_up_what_was_lost_since_the_stop(tmp_path: Path, days: NDArray[np.int64]) -> None:
     """One run a day, cut off by the clock at 05:00: recounted in plain Python from the runs alone.
@@ -184,6 +191,7 @@ def test_a_plant_without_lines_gives_them_nothing(tmp_path: Path) -> None:
     assert not out.line_held.any()
 
 
+@pytest.mark.independent
 def test_what_a_metre_holds() -> None:
     """Water and wall by their volumes; glycol by its own heat."""
     bore = math.pi / 4.0 * LINE.inner_m**2

@@ -23,6 +23,8 @@ from hpwhsim.plant.state import LoopState, Moved
 from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.storage.layers import RHO_CP
 
+pytestmark = pytest.mark.independent
+
 WAY = Section("1 in", 50.0, 0.0254, 20.0, "supply", ())
 LOOP = (WAY, WAY._replace(side="return", fed_by=(0,)))
 
@@ -53,6 +55,7 @@ def test_pipes_worked_at_one_supply_lose_by_the_exponential_at_another(top: floa
     assert given_up == pytest.approx(lost, rel=1e-9)
 
 
+@pytest.mark.law
 def test_a_valve_ahead_of_the_loop_keeps_its_loss() -> None:
     """Behind a valve at 55 degC 60 and 79 degC give the loop the same; 50 degC gives less."""
     at = {"loop_limit": 55.0, "loop_supply": 55.0}
@@ -61,6 +64,7 @@ def test_a_valve_ahead_of_the_loop_keeps_its_loss() -> None:
     assert losses[3] == pytest.approx(1000.0 * 30.0 / 35.0, rel=1e-12)
 
 
+@pytest.mark.law
 @given(st.floats(0.0, 95.0), st.floats(0.0, 95.0))
 def test_a_hotter_supply_never_loses_less(one: float, other: float) -> None:
     low, high = sorted((one, other))
@@ -167,6 +171,7 @@ def test_two_setpoints_in_a_year() -> None:
     assert hot == pytest.approx(cool, rel=1e-6)
 
 
+@pytest.mark.contract
 def test_air_as_warm_as_the_mean_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"recirculation\.loss_at.*above recirculation\.ambient_temperature"):
         scenario_from(raw_loop(tmp_path, loss_at="30 degC", ambient_temperature="32 degC"), tmp_path)

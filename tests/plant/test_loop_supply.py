@@ -9,6 +9,8 @@ from cases import ROOT
 from hpwhsim.plant.loop import NO_LOOP, loop_supply, make_loop
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.independent
+
 STORE, TANK = ROOT / "scenarios" / "central-air.yaml", ROOT / "scenarios" / "loop-tank.yaml"
 HELD = (130.0 - 32.0) / 1.8  # °C, its setpoint
 

@@ -8,6 +8,8 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.march import OF_HOURS, march
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.contract
+
 
 def test_a_drive_whose_arrays_differ_in_length_is_refused() -> None:
     """Compiled code looks at no length: it would go on with whatever lies in memory behind the array."""

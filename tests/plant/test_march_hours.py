@@ -16,6 +16,8 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.independent
+
 MACHINE: dict[str, Any] = {
     "condenser": "single-pass",
     "outlet_temperature": "63 degC",

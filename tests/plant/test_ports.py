@@ -14,6 +14,8 @@ from hpwhsim.plant.charging import charge, heat_of_machine
 from hpwhsim.storage.heating import at_wall, coldest_foot, heat_upper
 from hpwhsim.storage.layers import Layers, sensed
 
+pytestmark = pytest.mark.law
+
 CLEAN = (1.0, 1.0)
 HEIGHTS = np.concatenate((np.arange(0.3, 0.7, 0.05), [0.333, 0.334])) * VOLUME
 
@@ -80,6 +82,7 @@ def stepped(height: float) -> Layers:
     return store
 
 
+@pytest.mark.independent
 def test_a_sensor_and_a_draw_see_the_water_at_their_height() -> None:
     """A front at 0.3335 of the height: 12 °C at 0.333, 58 °C at 0.334; a draw there has 1 L that is hot."""
     of = column(VOLUME, 2.0)
@@ -94,6 +97,7 @@ def test_a_sensor_and_a_draw_see_the_water_at_their_height() -> None:
         assert volumes(store).sum() == pytest.approx(VOLUME, rel=1e-12)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("height", [0.333, 0.334, 0.5])
 def test_a_charge_starts_when_the_front_is_at_its_sensor(tmp_path: Path, height: float) -> None:
     """Plug flow by hand: the sensor at a share of 2 m³ sees mains water when that much has been drawn.

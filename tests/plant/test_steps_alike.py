@@ -21,6 +21,8 @@ from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage import layers, still
 
+pytestmark = pytest.mark.law
+
 LOOKS = (4, 12, 60, 360)
 SMALL = "plant.storage.volume=200 gal"
 # kWh of every family; litres where something is short

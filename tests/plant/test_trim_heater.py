@@ -11,6 +11,8 @@ from hpwhsim.plant.arrays import BackupMode, Plant
 from hpwhsim.plant.draw_times import EVEN, DrawTimes, Window, mean_use, stretch_at, taps_run
 from hpwhsim.storage.layers import RHO_CP, Layers, slices
 
+pytestmark = pytest.mark.independent
+
 LITRE = 1e-3  # m³
 
 
@@ -78,6 +80,7 @@ def test_the_setpoint_is_reached_and_no_more_is_added(setpoint: float) -> None:
     assert (moved.short_seconds, moved.short, moved.missing) == (0.0, 0.0, 0.0)
 
 
+@pytest.mark.law
 def test_hotter_water_passes_untouched() -> None:
     """Store at 60 °C above a setpoint of 55 °C: what `circulate` moves, and no heat."""
     p, store, other = heater(50e3), store_at(60.0), store_at(60.0)
@@ -154,6 +157,7 @@ def test_what_the_machine_makes_serves_who_draws_then() -> None:
         assert slices(store, 1000)[-1] == pytest.approx(60.0 if left > 2.0 else 45.0 + 15.0 * left / 2.0)
 
 
+@pytest.mark.law
 @given(
     st.lists(st.floats(10.0, 60.0), min_size=1, max_size=40).map(sorted),
     st.lists(st.tuples(st.integers(0, 800), st.integers(1, 100), st.floats(0.01, 1.0)), max_size=6),

@@ -17,6 +17,8 @@ from hpwhsim.regression import report as drift
 from hpwhsim.regression.compare import accept, plan, run_record
 from hpwhsim.scenario.reading import Loaded
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 folder = regress_cases.folder
 
@@ -342,6 +344,7 @@ def test_command_wrong_input(
     assert err.count("\n") == 1
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_changed_physics_is_seen(folder: Path) -> None:
     """A store that loses a tenth more heat: its loss rises by a tenth, and electricity with it.

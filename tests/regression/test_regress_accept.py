@@ -13,6 +13,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.regression import report as drift
 from hpwhsim.regression.compare import accept
 
+pytestmark = pytest.mark.contract
+
 # pytest finds a fixture by its name in the module
 folder = regress_cases.folder
 

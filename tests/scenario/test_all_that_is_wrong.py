@@ -19,6 +19,8 @@ from hpwhsim.scenario.parts import Block
 from hpwhsim.scenario.reading import read_scenario, scenario_from
 from hpwhsim.scenario.schema import Scenario
 
+pytestmark = pytest.mark.contract
+
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
 
 

@@ -29,6 +29,8 @@ from hpwhsim.scenario.carbon import FUELS, GWP_SETS, Carbon, RefrigerantCarbon, 
 from hpwhsim.scenario.keys import block_of, extra_of, kind_of, walk
 from hpwhsim.scenario.parts import Block
 
+pytestmark = pytest.mark.contract
+
 BLOCKS: tuple[type[Block], ...] = (Carbon, SiteChecks)
 FIELDS = [(f"{block.__name__}.{path}", field) for block in BLOCKS for path, field in walk(block)]
 POUND = 0.45359237  # kg, exact; NIST SP 811 appendix B.8
@@ -109,6 +111,7 @@ def test_warming_potential_by_name_or_number() -> None:
     assert RefrigerantCarbon().gwp is None  # that of carbon.gwp
 
 
+@pytest.mark.published
 def test_end_of_life_either_way() -> None:
     """UK Defra 2010, air conditioning with heat pumps: 80 % left, 95 % of it recovered: 4 % lost."""
     assert RefrigerantCarbon().lost_at_end == 0.2
@@ -163,6 +166,7 @@ def test_what_is_refused(block: type[Block], given: dict[str, Any], key: str, wo
     assert words in error["msg"]
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("text", "kind", "value"),
     [

@@ -8,6 +8,8 @@ from cases import ROOT
 from hpwhsim.cli import main as cli
 from hpwhsim.scenario.keys import key_paths
 
+pytestmark = pytest.mark.contract
+
 SOURCE, MACHINE = "plant.source", "plant.heat_pump"
 BLOCKS = (
     f"{SOURCE}.room",

@@ -18,6 +18,8 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.heating import coldest_foot
 from hpwhsim.storage.layers import sensed
 
+pytestmark = pytest.mark.contract
+
 SLICES = 48  # of the store
 
 
@@ -55,6 +57,7 @@ def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
     return sensed(store, found.sensor_height)[0], coldest_foot(store, of, min(found.backup_height, 0.99))
 
 
+@pytest.mark.law
 @given(
     st.floats(49.0, 85.0),
     st.sampled_from(["single-pass", "multi-pass", "wrap-around"]),
@@ -90,6 +93,7 @@ def test_no_settled_store_starts_the_backup_without_calling(
     assert found.outlet_temperature >= found.stop_at
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
 @pytest.mark.parametrize("setpoint", [48.9, 54.4, 57.2, 60.0, 65.6, 76.7])  # 120 to 170 degF
 def test_the_order_holds_over_the_usual_setpoints(setpoint: float, condenser: str) -> None:
@@ -100,6 +104,7 @@ def test_the_order_holds_over_the_usual_setpoints(setpoint: float, condenser: st
     assert not [line for line in cautions(found) if "backup" in line]
 
 
+@pytest.mark.independent
 def test_a_wide_dead_band_of_the_backup_is_no_wait_for_cold_taps() -> None:
     """Water is short below 43.3 degC; a backup 8 K wide that starts there heats to 51.3, more than 48 + 3."""
     found = scenario(49.0, backup__dead_band="8 K")
@@ -109,6 +114,7 @@ def test_a_wide_dead_band_of_the_backup_is_no_wait_for_cold_taps() -> None:
     assert "before hot water runs short" in why["source"]
 
 
+@pytest.mark.law
 @given(st.floats(50.0, 80.0), st.floats(45.0, 80.0), st.floats(0.5, 15.0))
 @settings(deadline=None, max_examples=100)
 def test_a_backup_that_was_set_moves_the_dead_band(setpoint: float, backup: float, band: float) -> None:
@@ -130,6 +136,7 @@ def test_heights_follow_each_other() -> None:
     assert raised.sensor_height >= raised.stop_height >= 0.4
 
 
+@pytest.mark.independent
 def test_a_multi_pass_outlet_lets_the_charge_end() -> None:
     """The water of the last pass comes at the temperature that ends the call, and leaves a rise above it."""
     found = scenario(50.0, "multi-pass").settings

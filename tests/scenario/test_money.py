@@ -24,6 +24,8 @@ from hpwhsim.scenario.money import Costs, Incentive, Outlay, PeakHours, Replacem
 from hpwhsim.scenario.parts import Block, Clashes, Window
 from hpwhsim.scenario.tariff import ALL_MONTHS, Demand, Tariff, Tier, TouBlock
 
+pytestmark = pytest.mark.contract
+
 BLOCKS = (Tariff, TouBlock, Tier, Demand, Costs, Outlay, Replacement, Incentive, Savings, PeakHours)
 BTU = 1055.05585262  # J, International Table, NIST SP 811 appendix B.8
 PEAK = {"price": "0.40 USD/kWh", "months": "Jun-Sep", "days": "weekdays", "hours": ["16:00-21:00"]}
@@ -47,6 +49,7 @@ def refusal(block: type[Block], raw: dict[str, Any], folder: Path | None = None)
     return "\n".join(lines)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("text", "kind", "value"),
     [

@@ -14,6 +14,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.scenario.keys import walk
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 
+pytestmark = pytest.mark.contract
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -67,6 +69,7 @@ def test_a_good_file(folder: Path) -> None:
     assert scenario.recirculation is None
 
 
+@pytest.mark.independent
 def test_sha256_is_that_of_the_file(folder: Path) -> None:
     """The system's own tool, run on the same bytes, is the independent method."""
     out = subprocess.run(
@@ -75,6 +78,7 @@ def test_sha256_is_that_of_the_file(folder: Path) -> None:
     assert read_scenario(folder / "good.yaml", ["plant.storage.tanks=3"]).sha256 == out.split()[0]
 
 
+@pytest.mark.independent
 def test_ip_and_si_give_the_same_model(folder: Path) -> None:
     """Equal by definition of the units: 68 degF is 20 degC, 5 ft is 1.524 m, 9 delta_degF is 5 K."""
     si = [
@@ -589,6 +593,7 @@ def test_other_weather(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "site.weather (from --set)" in message(folder, weather=Path("none.epw"))
 
 
+@pytest.mark.law
 def test_reading_remembers_nothing(folder: Path) -> None:
     path = folder / "good.yaml"
     first = read_scenario(path)

@@ -10,6 +10,8 @@ from hpwhsim.io.units import as_text
 from hpwhsim.scenario.keys import block_of, extra_of, kind_of, walk
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 
+pytestmark = pytest.mark.contract
+
 RISERS = {"risers": 6, "floors": 8, "apartments_per_riser": 8.0, "main_length": "50 ft"}
 TANK = {"volume": "120 gal", "setpoint": "140 degF", "power": "9 kW"}
 

@@ -11,6 +11,8 @@ from hpwhsim.scenario.keys import block_of, describe, extra_of, key_paths, kind_
 from hpwhsim.scenario.parts import Window
 from hpwhsim.scenario.schema import STEPS_PER_HOUR, Block, Controls, Scenario, Storage
 
+pytestmark = pytest.mark.contract
+
 # The key paths of the scenario contract that this version supports (design, section 4).
 CONTRACT = (
     "title",

@@ -22,6 +22,8 @@ from hpwhsim.scenario.reading import (
 )
 from hpwhsim.scenario.templates import template
 
+pytestmark = pytest.mark.contract
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -136,6 +138,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
     return raw
 
 
+@pytest.mark.law
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
 @given(raw=raw_scenarios())
 def test_dump_reads_back_equal(folder: Path, raw: dict[str, Any]) -> None:
@@ -222,6 +225,7 @@ def test_a_preheat_store_below_the_use_temperature_is_allowed(folder: Path) -> N
 WORKED = sorted((ROOT / "scenarios").glob("*.yaml")) + sorted((ROOT / "scenarios" / "studies").glob("*.yaml"))
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("path", WORKED, ids=lambda path: path.stem)
 def test_every_worked_file_reads_back_equal(path: Path, tmp_path: Path) -> None:
     """The same law for every file that ships: a bundle is repeated from what is dumped here."""

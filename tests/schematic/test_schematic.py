@@ -25,6 +25,8 @@ from hpwhsim.schematic.sheet import alternative, schematic
 from hpwhsim.simulate.year import Year, run_year
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.contract
+
 SCENARIOS = ROOT / "scenarios"
 FILES = sorted([*SCENARIOS.glob("*.yaml"), *(SCENARIOS / "studies").glob("*.yaml")])
 NUMBER = re.compile(r" (\N{MINUS SIGN}?[\d,.]+)(?= [+=] |$)")
@@ -309,6 +311,7 @@ def read_number(text: str) -> float:
     return float(text.replace("\N{MINUS SIGN}", "-").replace(",", ""))
 
 
+@pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
 def test_the_year_of_every_scenario(path: Path) -> None:

@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.simulate.best_performance import line_below, over_inlets
 
+pytestmark = pytest.mark.law
+
 
 def invented_map(rng: np.random.Generator, outlets: int, holes: float) -> PerformanceMap:
     source, inlet = np.array([-15.0, -5.0, 2.0, 20.0]), np.array([5.0, 20.0, 40.0, 50.0])
@@ -44,6 +46,7 @@ def test_no_look_up_of_the_march_beats_the_best_of_the_map(
                     assert power / got >= found.per_heat[k].min() * (1.0 - 1e-9)
 
 
+@pytest.mark.independent
 def test_best_of_a_map_by_hand() -> None:
     """One source, inlets 10 and 50 °C: 8 kW at COP 4 and 6 kW at COP 2.
 

@@ -7,6 +7,8 @@ from hpwhsim.evaluate.site_checks import writes_us_units
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.simulate.connected_load import greatest_power
 
+pytestmark = pytest.mark.independent
+
 SOURCE, INLET, OUTLET = np.array([-10.0, 0.0, 20.0]), np.array([10.0, 30.0, 50.0]), np.array([55.0, 65.0])
 POWER = 1000.0 + 10.0 * INLET[None, :, None] + 20.0 * OUTLET[None, None, :] - 5.0 * SOURCE[:, None, None]
 MAP = PerformanceMap(SOURCE, INLET, OUTLET, np.full(POWER.shape, 5000.0), POWER)
@@ -40,6 +42,7 @@ def test_where_the_machine_cannot_work_does_not_count() -> None:
     assert greatest_power(nowhere, -10.0, 50.0, (55.0, 65.0)) == 0.0
 
 
+@pytest.mark.law
 def test_no_look_up_of_the_march_is_above_it() -> None:
     """Law: points drawn in the envelope of a bent map; 1e-9: rounding of their interpolation."""
     rng = np.random.default_rng(5)
@@ -49,6 +52,7 @@ def test_no_look_up_of_the_march_is_above_it() -> None:
         assert look_up(bent, source, inlet, outlet)[1] <= most * (1.0 + 1e-9)
 
 
+@pytest.mark.contract
 def test_the_users_units_are_those_of_most_of_the_file() -> None:
     us = {"plant": {"storage": {"volume": "500 gal", "setpoint": "140 degF"}, "power": "30 kW"}}
     si = {"plant": {"storage": {"volume": "2 m3", "setpoint": "60 degC"}, "heights": ["1 ft"]}}

@@ -11,7 +11,7 @@ from hpwhsim.scenario.families import FAMILIES
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 FILES = (
     "packaged",
@@ -37,6 +37,7 @@ def year_of() -> Callable[[str], Year]:
     return cache(worked)
 
 
+@pytest.mark.contract
 def test_every_family_has_a_worked_file() -> None:
     """The plan: every plant family works end to end; the hybrid is a family with a second heater."""
     found = {name: read_scenario(ROOT / "scenarios" / f"{name}.yaml").scenario.plant for name in FILES}
@@ -73,6 +74,7 @@ def test_the_year_closes_and_adds_up(year_of: Callable[[str], Year], name: str) 
         assert hourly["source_heat_kwh"] == pytest.approx(first_law, abs=1e-9)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("name", FILES)
 def test_nobody_of_a_worked_building_runs_short(year_of: Callable[[str], Year], name: str) -> None:
     """The worked plants carry their invented load: no draw below 110 degF, the loop warm all year."""
@@ -81,6 +83,7 @@ def test_nobody_of_a_worked_building_runs_short(year_of: Callable[[str], Year], 
     assert "does not carry this load" not in cautions(year)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("name", sorted(FUELS))
 def test_fuel_is_heat_over_efficiency(year_of: Callable[[str], Year], name: str) -> None:
     """10 CFR 431.110 of 2015: gas and oil heaters 80 % at least. Steam: first law of its condensate.
@@ -102,6 +105,7 @@ def test_fuel_is_heat_over_efficiency(year_of: Callable[[str], Year], name: str)
     )
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("name", "made_on", "efficiency"),
     [
@@ -118,6 +122,7 @@ def test_the_date_of_manufacture_says_the_standard(name: str, made_on: str, effi
     assert number(year, "backup_heat_kwh") / number(year, "fuel_kwh") == pytest.approx(efficiency, rel=1e-9)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("made_on", "efficiency", "factor"), [("2020-01-01", 0.80, 1.0), ("2027-01-01", 0.95, 0.86)]
 )

@@ -11,7 +11,7 @@ from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.storage.layers import RHO_CP
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 NAMES = sorted(path.stem for path in (ROOT / "scenarios").glob("*.yaml"))
 ARRANGED = {

@@ -16,7 +16,7 @@ from hpwhsim.simulate.year import run_year, to_dataset
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 
 
@@ -24,6 +24,7 @@ def demo(*overrides: str) -> dict[str, Any]:
     return run_year(read_scenario(DEMO, overrides)).record
 
 
+@pytest.mark.independent
 def test_constant_cop_makes_electricity_heat_over_cop(tmp_path: Path) -> None:
     """COP 3.0 everywhere and ample capacity: electricity is heat over 3.0 within 0.1 %.
 
@@ -38,6 +39,7 @@ def test_constant_cop_makes_electricity_heat_over_cop(tmp_path: Path) -> None:
     assert number(year, "cop_heat_pump") == pytest.approx(3.0, rel=1e-8)
 
 
+@pytest.mark.independent
 def test_heat_to_the_taps_is_the_enthalpy_of_the_use(tmp_path: Path) -> None:
     """Sum over the year of litres x rho c x (use - mains), mains by Burch and Christensen."""
     year = run(tmp_path, central_air(tmp_path))
@@ -51,6 +53,7 @@ def test_heat_to_the_taps_is_the_enthalpy_of_the_use(tmp_path: Path) -> None:
     assert litres * 365 * share.mean() < number(year, "hot_water_litres") < litres * 365 * share.mean() * 1.10
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("weather", [CHICAGO, GREENSBORO])
 def test_smooth_draws_and_small_store_match_an_hourly_sum(tmp_path: Path, weather: Path) -> None:
     """Load of each hour over COP of its outdoor temperature, summed outside the engine; within 3 %.
@@ -149,6 +152,7 @@ def test_run_a_then_b_then_a() -> None:
     assert demo() == first
 
 
+@pytest.mark.contract
 def test_lock_outs_and_windows_hold(tmp_path: Path) -> None:
     """No running in the barred hours; hours outside windows that call are counted."""
     raw = central_air(tmp_path)
@@ -167,6 +171,7 @@ def test_lock_outs_and_windows_hold(tmp_path: Path) -> None:
     assert number(year, "lockout_hours") > 0.0
 
 
+@pytest.mark.contract
 def test_lock_out_by_source_temperature(tmp_path: Path) -> None:
     """Barred below -5 °C: not a minute of running in colder hours, and backup there is booked to the cold."""
     raw = central_air(tmp_path)
@@ -183,6 +188,7 @@ def test_lock_out_by_source_temperature(tmp_path: Path) -> None:
     assert number(year, "resistance_kwh") == pytest.approx(40.0 * number(year, "resistance_hours"), rel=1e-9)
 
 
+@pytest.mark.contract
 def test_minimum_run_time(tmp_path: Path) -> None:
     """With an hour at least per charge there are fewer and longer runs."""
     raw = central_air(tmp_path, capacity_kw=30.0)
@@ -195,6 +201,7 @@ def test_minimum_run_time(tmp_path: Path) -> None:
     assert starts[1] < starts[0]
 
 
+@pytest.mark.contract
 def test_stages_join_one_by_one(tmp_path: Path) -> None:
     """Three modules of 10 kW, an hour apart: peak power below 3 modules' unless the third has its turn."""
     raw = central_air(tmp_path, capacity_kw=10.0)
@@ -226,6 +233,7 @@ def test_resistance_plant_is_heat_over_one(tmp_path: Path) -> None:
     assert number(year, "short_hours") == 0.0
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("mode", ["parallel", "series"])
 def test_gas_backup_burns_heat_over_efficiency(tmp_path: Path, mode: str) -> None:
     raw = central_air(tmp_path, capacity_kw=4.0)
@@ -237,6 +245,7 @@ def test_gas_backup_burns_heat_over_efficiency(tmp_path: Path, mode: str) -> Non
     assert number(year, "electricity_kwh") == pytest.approx(number(year, "compressor_kwh"), rel=1e-12)
 
 
+@pytest.mark.independent
 def test_recirculation_is_a_constant_loss(tmp_path: Path) -> None:
     """100 W x 20 apartments x 8760 h = 17,520 kWh where the loop has the mean at which that is stated.
 
@@ -263,6 +272,7 @@ def test_peak_is_the_largest_quarter_hour(tmp_path: Path) -> None:
     assert np.all(year.hourly["electricity_kwh"] <= year.hourly["power_peak_kw"] + 1e-9)
 
 
+@pytest.mark.contract
 def test_a_table_that_ends_before_the_cold_is_said(tmp_path: Path) -> None:
     """Table from -5 °C: the machine stands in colder hours, which are counted in the cautions."""
     year = run(tmp_path, central_air(tmp_path, {-5.0: 2.0, 45.0: 4.0}))
@@ -273,6 +283,7 @@ def test_a_table_that_ends_before_the_cold_is_said(tmp_path: Path) -> None:
     assert any(f"below -5 degC in {colder} h" in text and "table" in text for text in cautions)
 
 
+@pytest.mark.contract
 def test_running_past_the_warm_edge_of_a_table_is_said(tmp_path: Path) -> None:
     year = run(tmp_path, central_air(tmp_path, {-45.0: 2.0, 20.0: 3.0}))
     warmer = year.hourly["source_c"] > 20.1
@@ -283,6 +294,7 @@ def test_running_past_the_warm_edge_of_a_table_is_said(tmp_path: Path) -> None:
     assert any("outside its performance data" in text for text in cautions)
 
 
+@pytest.mark.contract
 def test_record_is_declared_and_complete(tmp_path: Path) -> None:
     """Every variable and key stands in tables/results.csv; what this plant lacks is absent, not zero."""
     year = run(tmp_path, central_air(tmp_path))
@@ -411,6 +423,7 @@ def test_every_year_closes(tmp_path: Path, p: dict[str, Any]) -> None:
     assert np.all(year.hourly["heat_to_taps_kwh"] >= -left - 1e-6)
 
 
+@pytest.mark.contract
 def test_a_heat_pump_that_never_runs_is_said(tmp_path: Path) -> None:
     """An electric element that holds the whole store above the start temperature leaves the machine idle."""
     raw = central_air(tmp_path)
@@ -423,6 +436,7 @@ def test_a_heat_pump_that_never_runs_is_said(tmp_path: Path) -> None:
     assert any("never runs" in text for text in cautions)
 
 
+@pytest.mark.contract
 def test_a_backup_cuts_out_at_its_setpoint(tmp_path: Path) -> None:
     """A dead band of 10 K: the element heats in runs, and does not hold its setpoint at a trickle.
 

@@ -12,7 +12,7 @@ from hpwhsim.evaluate.emissions import bought
 from hpwhsim.evaluate.evaluation import Answer, answer
 from hpwhsim.scenario.reading import read_scenario
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 
 ROOM = {
     "kind": "apartment",
@@ -76,6 +76,7 @@ def test_electricity_saved_is_heat_not_removed_over_cop(by_cop: dict[float, Answ
     assert ratio == pytest.approx(2.0, rel=1e-9)
 
 
+@pytest.mark.law
 def test_no_more_cooling_is_saved_than_the_coil_took(by_cop: dict[float, Answer]) -> None:
     """First law: what the air conditioner need not remove is part of what the machine removed."""
     record = by_cop[2.0].year
@@ -94,6 +95,7 @@ def test_bill_and_carbon_move_by_the_credit_at_its_price_and_factor(by_cop: dict
     assert number(one, "cop_net") > number(two, "cop_net")
 
 
+@pytest.mark.law
 def test_the_buildings_meter_sees_the_credit_and_not_the_heat(
     by_cop: dict[float, Answer], tmp_path: Path
 ) -> None:

@@ -18,7 +18,7 @@ from hpwhsim.source.bore_field import Bores, g_function, make_field
 from hpwhsim.source.bore_pipes import Pipes, bore_resistance
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 LOOP = "plant.source.ground_loop."
 SMOOTH = "hot_water.draws=smooth"
 PRESSED = (SMOOTH, LOOP + "rows=3", LOOP + "columns=3", LOOP + "depth=300 ft")  # of half the metres
@@ -62,6 +62,7 @@ def test_extraction_cools_the_field_year_by_year(first: Year, twenty_five: Year)
     assert abs(number(twenty_five, "balance_error")) <= 1e-6
 
 
+@pytest.mark.independent
 def test_the_fall_of_the_wall_is_that_of_the_g_function(references: Path, twenty_five: Year) -> None:
     """Mean fall of year 25 over q / (2 pi k), against published g of the fields either side of this one.
 
@@ -122,6 +123,7 @@ def write_rejection(path: Path, kw: np.ndarray) -> str:
     return f"{LOOP}rejection={path}"
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("name", LOPSIDED)
 def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: str) -> None:
     """Superposition over all hours of all years: each hour's net heat times the field's step since.
@@ -148,6 +150,7 @@ def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: 
     assert all(hours >= 0.0 for hours in series(year, "yearly.resistance_hours"))
 
 
+@pytest.mark.independent
 def test_steady_rejection_by_hand(tmp_path: Path) -> None:
     """8 kW into the loop all year: half way between what leaves the field and what comes back is the mean of
     the fluid, Q R / L above the wall, R the bore's effective resistance, L all its metres.
@@ -178,6 +181,7 @@ def test_steady_rejection_by_hand(tmp_path: Path) -> None:
     assert "behind the chillers" not in cautions(warm)
 
 
+@pytest.mark.contract
 def test_a_hot_loop_is_said(tmp_path: Path) -> None:
     """200 kW on summer days into 15 bores: far above 40 degC, said with its hours, above the map's end."""
     year = worked("ground", SMOOTH, write_rejection(tmp_path / "rejection.csv", 200.0 * SUMMER))
@@ -215,6 +219,7 @@ def test_half_the_metres_are_felt() -> None:
     assert number(pressed, "loop_min_c") < number(wide, "loop_min_c") - 2.0
 
 
+@pytest.mark.contract
 def test_a_fluid_near_freezing_is_said() -> None:
     """10 % propylene glycol freezes near -3 degC (handbook, quoted from memory): half the metres reach it."""
     year = worked("ground", *PRESSED, "run.years=10", LOOP + "fluid_share=0.1")
@@ -222,6 +227,7 @@ def test_a_fluid_near_freezing_is_said() -> None:
     assert "ground loop: the fluid falls to" in cautions(year)
 
 
+@pytest.mark.independent
 def test_pumping_is_booked_and_can_be_stated(first: Year) -> None:
     """Pump of stated power at fixed speed: power times run time, in `source_pump_kwh` and `pump_kwh`."""
     year = worked("ground", SMOOTH, LOOP + "pump_power=1 kW", LOOP + "least_flow=1")

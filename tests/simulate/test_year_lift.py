@@ -14,6 +14,8 @@ from drive_cases import march_hours, still
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.independent
+
 SETPOINT, DEAD_BAND, LIFT = 60.0, 6.0, 8.0
 STOP_HEIGHT = 0.15
 BAND = {"dead_band": "6 K", "sensor_height": 0.5, "stop_height": STOP_HEIGHT}
@@ -53,6 +55,7 @@ def test_a_boost_is_one_charge_to_the_boosted_stop_temperature(
     assert run[2] > 0.6  # at once: 8 to 9 K in what a sensor sees take most of an hour
 
 
+@pytest.mark.law
 def test_outside_its_window_a_boost_changes_nothing(tmp_path: Path) -> None:
     """The store at 58 °C is neither too cold to start nor, in a window, left as it is."""
     for hours, runs in ((2, False), (3, True)):
@@ -123,5 +126,6 @@ def test_boost_and_reset_add_up(tmp_path: Path) -> None:
     assert np.array_equal(clock.lift, np.where(inside, 12.0, 4.0))
 
 
+@pytest.mark.law
 def test_no_window_and_no_reset_lift_nothing(tmp_path: Path) -> None:
     assert not still(tmp_path, BAND, SINGLE).drive.lift.any()

@@ -11,7 +11,7 @@ from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 SMOOTH = "hot_water.draws=smooth"
 LINES = "plant.heat_pump.lines."
 WATER = "plant.heat_pump.water_lines."
@@ -45,6 +45,7 @@ def test_longer_refrigerant_lines_cost_more(banked: Callable[[str], Year]) -> No
     assert charge[2] == pytest.approx(2.0 * charge[1], rel=1e-9)
 
 
+@pytest.mark.independent
 def test_the_year_sees_the_derate(banked: Callable[[str], Year]) -> None:
     """COP of the machine falls by capacity over power factor, within 1 %: it then runs in other hours."""
     short, long = banked("30"), banked("200")
@@ -55,6 +56,7 @@ def test_the_year_sees_the_derate(banked: Callable[[str], Year]) -> None:
     assert cops[1] / cops[0] == pytest.approx(expected, rel=0.01)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("family", "feet", "most"), [("split", 60, 50), ("banked-split", 301, 300)])
 def test_lines_beyond_what_is_common_are_a_caution(family: str, feet: int, most: int) -> None:
     """One to one 25 to 50 ft, banked systems 100 to 300 ft (common practice, no source)."""
@@ -66,6 +68,7 @@ def test_lines_beyond_what_is_common_are_a_caution(family: str, feet: int, most:
         assert all(f"({most} ft)" in c and "common practice, no source" in c for c in found)
 
 
+@pytest.mark.contract
 def test_the_machines_own_limits_go_before_what_is_common() -> None:
     path = ROOT / "scenarios" / "banked-split.yaml"
 
@@ -92,6 +95,7 @@ def test_longer_water_lines_lose_more() -> None:
     assert number(long, "source_heat_kwh") > number(short, "source_heat_kwh")
 
 
+@pytest.mark.independent
 def test_heat_trace_follows_the_cold(split: Callable[..., Year]) -> None:
     """On-off trace: rating times both pipes in every hour below its set temperature, exactly.
 

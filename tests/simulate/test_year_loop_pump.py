@@ -11,7 +11,7 @@ from hpwhsim.evaluate.evaluation import Answer, answer
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 
 WATTS = 750.0
 SCHEDULE = 'recirculation.schedule=["05:15-22:30"]'
@@ -38,6 +38,7 @@ def test_the_pump_is_in_every_quarter_of_its_hours(pair: tuple[Year, Year]) -> N
     assert more == pytest.approx(np.broadcast_to(by_hand[None, :, None], more.shape), abs=1e-9)
 
 
+@pytest.mark.law
 def test_quarters_and_hours_tell_the_same_energy(pair: tuple[Year, Year]) -> None:
     """Energy is the integral of power: the quarters make the hour's kWh; 17.25 h of 750 W a day."""
     for year in pair:

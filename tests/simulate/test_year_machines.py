@@ -10,7 +10,7 @@ from cases import CHICAGO, GOLDEN, GREENSBORO, central_air, number, run
 from hpwhsim.errors import InputError
 from hpwhsim.simulate.year import Year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 
 def rated(folder: Path, refrigerant: str = "R-744", **machine: Any) -> dict[str, Any]:
@@ -32,6 +32,7 @@ def closes(year: Year) -> None:
     assert abs(number(year, "balance_error")) <= 1e-6
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     "refrigerant",
     [
@@ -60,6 +61,7 @@ def test_every_refrigerant_runs_a_year(tmp_path: Path, refrigerant: str) -> None
     assert number(year, "short_hours") == 0.0
 
 
+@pytest.mark.contract
 def test_a_year_of_several_ratings_says_its_residual(tmp_path: Path) -> None:
     """Three points that one cycle can meet; the residual stands in the cautions."""
     points = tmp_path / "ratings.csv"
@@ -78,6 +80,7 @@ def test_a_year_of_several_ratings_says_its_residual(tmp_path: Path) -> None:
     assert any("ratings.csv" in text and "root mean square" in text for text in cautions)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("machine", "words"),
     [
@@ -109,6 +112,7 @@ def test_multi_pass_and_wrapped_years(tmp_path: Path, kind: str) -> None:
     assert inlet[1] > inlet[0] + 5.0
 
 
+@pytest.mark.published
 def test_warm_inlet_costs_r744_most(tmp_path: Path) -> None:
     """cycles.md section 6: from 10 to 45 °C inlet R-744 loses 47 % at 0 °C source, R-134a 9 to 24 %.
 
@@ -128,6 +132,7 @@ def test_warm_inlet_costs_r744_most(tmp_path: Path) -> None:
     assert fall["R-744"] > 1.5 * fall["R-290"]
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("weather", [CHICAGO, GOLDEN, GREENSBORO])
 def test_frost_costs_a_few_percent_of_the_year(tmp_path: Path, weather: Path) -> None:
     """Off against on: published frosting 1 to 5 % of yearly energy, defrost 1 to 3 % (air-source.md row 3).
@@ -147,6 +152,7 @@ def test_frost_costs_a_few_percent_of_the_year(tmp_path: Path, weather: Path) ->
     assert 0.01 < bought[1] / bought[0] - 1.0 < 0.08
 
 
+@pytest.mark.independent
 def test_auxiliaries_are_power_times_time(tmp_path: Path) -> None:
     """Fan and pump by running module-hours, standby and crankcase by standing ones: sums made outside."""
     raw = rated(
@@ -175,6 +181,7 @@ def test_auxiliaries_are_power_times_time(tmp_path: Path) -> None:
     closes(year)
 
 
+@pytest.mark.independent
 def test_starts_cost_their_time(tmp_path: Path) -> None:
     """60 s without heat per start: at COP 3 and 60 kW each start costs 20 kW x 60 s = 1/3 kWh.
 
@@ -194,6 +201,7 @@ def test_starts_cost_their_time(tmp_path: Path) -> None:
     closes(year)
 
 
+@pytest.mark.contract
 def test_beyond_its_limits_the_machine_stands_and_the_hour_is_booked(tmp_path: Path) -> None:
     """R-134a in Chicago: below its lowest source it never runs, and the backup there says why."""
     raw = rated(tmp_path, "R-134a")
@@ -288,6 +296,7 @@ def test_a_start_may_outlast_a_step(tmp_path: Path, kind: str) -> None:
     assert number(year, "compressor_kwh") > number(run(tmp_path, raw), "compressor_kwh")
 
 
+@pytest.mark.contract
 def test_water_above_the_highest_inlet_stops_the_machine(tmp_path: Path) -> None:
     """A limit of 35 °C: no hour takes in warmer water, and hours that called in vain are counted.
 

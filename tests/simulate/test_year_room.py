@@ -13,7 +13,7 @@ from hpwhsim.evaluate.report import year_text
 from hpwhsim.simulate.year import Year
 from hpwhsim.source.room_setup import room_kind
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 ROOM = "plant.source.room."
 # Matched houses: the same building, draws, machine and room size; only where it stands and breathes changes.
 HEATED = (ROOM + "kind=apartment",)
@@ -139,6 +139,7 @@ def test_a_tank_that_overheats_its_room_wastes_its_loss() -> None:
 # -- sitings -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_the_order_of_the_sitings(siting: Callable[[str], Year]) -> None:
     """Measured in matched houses (PNNL-23526, 2014, highlight): fully ducted -4.2 %, exhaust-only +2.9 %
     energy of the house against no ducts; here the signs, in Chicago. A cellar stands between the two.
@@ -150,6 +151,7 @@ def test_the_order_of_the_sitings(siting: Callable[[str], Year]) -> None:
     assert number(siting("heated"), "cop_plant") > number(siting("cellar"), "cop_plant")
 
 
+@pytest.mark.independent
 def test_make_up_air_costs_its_heating(siting: Callable[[str], Year]) -> None:
     """Exhaust-only: outdoor air for the machine's flow while it runs, 1200 J/m3K to room temperature.
 
@@ -206,6 +208,7 @@ def test_every_room_closes(siting: Callable[[str], Year], name: str) -> None:
     assert (year.hourly["room_relative_humidity"] >= 0.0).all()
 
 
+@pytest.mark.independent
 def test_a_sealed_closet_cuts_out(siting: Callable[[str], Year]) -> None:
     """A 1 kW sink behind 20 W/K of partitions would settle 50 K below: the machine stands, resistance heats.
 
@@ -224,6 +227,7 @@ def test_a_sealed_closet_cuts_out(siting: Callable[[str], Year]) -> None:
     assert number(airy, "cop_plant") > number(vented, "cop_plant")
 
 
+@pytest.mark.independent
 def test_a_machine_with_outdoor_ducts_is_a_machine_outdoors(siting: Callable[[str], Year]) -> None:
     """Source temperature of a fully ducted machine is the file's dry bulb, hour by hour."""
     year = siting("ducted")
@@ -232,6 +236,7 @@ def test_a_machine_with_outdoor_ducts_is_a_machine_outdoors(siting: Callable[[st
     assert year.hourly["dry_bulb_c"][run].min() >= (37.0 - 32.0) / 1.8 - 1e-9  # its lowest source
 
 
+@pytest.mark.independent
 def test_condensate_is_latent_heat(siting: Callable[[str], Year]) -> None:
     """2.45 to 2.51 MJ/kg of vapour between 0 and 25 degC (steam tables, quoted from memory), to liquid
     water at the coil; frost adds 0.33.
@@ -263,6 +268,7 @@ def test_a_dehumidifier_is_credited() -> None:
     assert net(year) == pytest.approx(bought - number(year, "room_cooling_credit_kwh") - credit, rel=1e-9)
 
 
+@pytest.mark.independent
 def test_neighbours_and_elsewhere_feed_the_intake() -> None:
     """Air of a further space at a constant 25 degC: the machine meets exactly that in every hour."""
     year = worked(
@@ -334,6 +340,7 @@ def test_a_machine_in_a_cooled_home_saves_cooling_and_drying(cooled: Year) -> No
     assert 0.3 * number(cooled, "coil_latent_kwh") < drying < number(cooled, "coil_latent_kwh")
 
 
+@pytest.mark.independent
 def test_penalty_and_credit_by_an_independent_zone() -> None:
     """A home alone, windows shut: what the machine takes each hour put into `room_cases.independent`.
 
@@ -396,6 +403,7 @@ def test_a_closet_pays_by_the_rule_of_the_home_it_stands_in(cooled: Year) -> Non
     assert closet.hourly["neighbours_saved_cooling_kwh"][winter].sum() < 5.0
 
 
+@pytest.mark.independent
 def test_each_heater_and_each_energy_is_shown() -> None:
     """A gas-heated home: cop_net in site energy, in source energy by hand, and with other heaters.
 

@@ -15,7 +15,7 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year
 from hpwhsim.source import drains
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 SEWAGE = "plant.source.wastewater."
 SMOOTH = "hot_water.draws=smooth"
 TIGHT = SEWAGE + "drain_loss=0 W/K"  # drains that lose nothing
@@ -110,6 +110,7 @@ def test_late_winter_is_the_worst_season(own: Year) -> None:
     assert sewage.max() - sewage.min() > 5.0
 
 
+@pytest.mark.independent
 def test_less_hot_use_cools_the_sewage() -> None:
     """At the same whole flow: half the use water (replaced by cold) lowers the mean by half its heat.
 
@@ -132,6 +133,7 @@ def test_less_hot_use_cools_the_sewage() -> None:
     assert 19.0 / 79.0 * (heat - 3.0) < fallen < 19.0 / 79.0 * (heat - 1.5)
 
 
+@pytest.mark.independent
 def test_fouling_is_seen_month_by_month(tmp_path: Path) -> None:
     """An ample sewer of 15 degC, exchanger cleaned on 1 January and 1 July: the loop falls by the month.
 
@@ -155,6 +157,7 @@ def test_fouling_is_seen_month_by_month(tmp_path: Path) -> None:
     assert number(fouled, "cop_plant") < number(clean, "cop_plant")
 
 
+@pytest.mark.independent
 def test_grinding_and_pumping_are_booked(own: Year) -> None:
     """Grinding: J/m3 times the sewage that comes to the well, beside the pumps."""
     none = worked("wastewater", SMOOTH, SEWAGE + "grinding=0 Wh/m3")
@@ -180,6 +183,7 @@ def default_months(weather: Path) -> tuple[np.ndarray, np.ndarray]:
     return by_month(heat.sum(axis=1)) / by_month(flow.sum(axis=1)), monthly_mean(drive.mains)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("weather", [CHICAGO, GOLDEN, GREENSBORO, SAND_POINT], ids=lambda p: p.name[:10])
 def test_default_sewage_runs_as_drains_and_sewers_do(weather: Path) -> None:
     """10 to 21 degC in every month (common practice, no source), or no warmer than mains water above that."""
@@ -188,6 +192,7 @@ def test_default_sewage_runs_as_drains_and_sewers_do(weather: Path) -> None:
     assert months.max() < max(21.0 + 0.1, mains.max())
 
 
+@pytest.mark.published
 def test_default_sewage_of_other_climates(shared: Path) -> None:
     """As above in the trial's climates; where the mains alone leaves the range, at most as far above it.
 
@@ -223,6 +228,7 @@ def test_swing_of_sewage_that_nobody_measured(own: Year, monkeypatch: pytest.Mon
     assert number(worked("wastewater", SMOOTH), "electricity_kwh") == pytest.approx(ends[0], rel=1e-9)
 
 
+@pytest.mark.contract
 def test_measured_sewage_has_no_swing(tmp_path: Path) -> None:
     """A sewer's series, or the loss of the drains in the scenario: no years at 10 and 21 degC, no caution."""
     sewer = write_sewer(tmp_path / "sewer.csv", np.full(8760, 3.0), np.full(8760, 14.0))

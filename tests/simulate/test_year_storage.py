@@ -16,7 +16,7 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year, run_year
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 TANK = (
     "recirculation.served_by=loop-tank",
@@ -110,6 +110,7 @@ def test_every_arrangement_closes_its_year(year_of: Callable[..., Year], name: s
     assert hours == pytest.approx(year.hourly["electricity_kwh"], rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.published
 def test_a_loop_into_the_store_costs_cop_and_a_loop_tank_does_not(year_of: Callable[..., Year]) -> None:
     """Trade fact, common practice, no source: a single-pass R-744 machine lives on cold water.
 
@@ -140,6 +141,7 @@ def test_the_loop_tank_needs_less_from_its_heater_than_the_loop_loses(year_of: C
     assert 1.5 < cop < 4.5
 
 
+@pytest.mark.contract
 def test_refrigerant_that_is_not_counted_is_said() -> None:
     """The charge is that of the plant's machine; a loop tank's heat pump has a refrigerant of its own."""
     said = answer(read_scenario(DEMO, CASES["loop heat pump"])).year.cautions
@@ -159,6 +161,7 @@ def test_pipes_lose_what_the_loop_loses(year_of: Callable[..., Year]) -> None:
     assert 8.76 * watts * above.mean() <= number(year, "recirculation_loss_kwh") <= 8.77 * watts
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("least", [0.0, 0.5])
 def test_the_flow_of_a_loop_of_pipes_is_listed(least: float) -> None:
     """Loss over rho c times the 13.9 K allowed (149 to 124 degF), or 0.5 gpm in each of four risers."""
@@ -180,6 +183,7 @@ def test_a_standing_loop_loses_less(year_of: Callable[..., Year]) -> None:
     assert number(clock, "recirculation_pump_kwh") == pytest.approx(0.06 * 18 * 365, rel=1e-9)
 
 
+@pytest.mark.independent
 def test_crossover_costs_heat(year_of: Callable[..., Year]) -> None:
     """0.1 gpm heated all year from mains to what leaves the store: rho c V dT (first law).
 
@@ -212,6 +216,7 @@ def test_the_taps_get_the_heat_they_ask_for(year_of: Callable[..., Year], name: 
     assert given == pytest.approx(asked(year), rel=1e-6)
 
 
+@pytest.mark.contract
 def test_no_module_runs_in_a_window_of_none(year_of: Callable[..., Year]) -> None:
     year = year_of(*CASES["no module by evening"])
     evening = (np.arange(8760) % 24 >= 16) & (np.arange(8760) % 24 < 21)
@@ -227,6 +232,7 @@ def hours(year: Year, place: str, key: str) -> float:
     return float(next(row["hours"] for row in rows if row["place"] == place and row["key"] == key))
 
 
+@pytest.mark.independent
 def test_a_loop_that_stands_is_counted_cold(year_of: Callable[..., Year]) -> None:
     """23:00 to 05:00 the pump stands: the loop's end cools below 49 degC within the first hour.
 
@@ -238,6 +244,7 @@ def test_a_loop_that_stands_is_counted_cold(year_of: Callable[..., Year]) -> Non
     assert hours(year_of(), "loop return", "return-cdc") < hours(year, "loop return", "return-cdc")
 
 
+@pytest.mark.independent
 def test_a_loop_tank_that_its_heater_cannot_hold_is_counted(year_of: Callable[..., Year]) -> None:
     """1 kW against 1.9 kW: the tank settles where the loop loses 1 kW (first law)."""
     year = year_of(*CASES["weak loop tank"])
@@ -257,6 +264,7 @@ def test_tanks_in_series_are_all_pasteurised(year_of: Callable[..., Year]) -> No
     assert night.min() > 69.5
 
 
+@pytest.mark.independent
 def test_a_loop_behind_a_tempering_valve_is_as_warm_as_the_valve_lets_it(
     year_of: Callable[..., Year],
 ) -> None:
@@ -289,6 +297,7 @@ def test_boost_and_reset_raise_the_store(year_of: Callable[..., Year]) -> None:
     assert boosted > plain.hourly["store_mean_c"][afternoon].mean() + 2.0
 
 
+@pytest.mark.contract
 def test_bars_are_kept(year_of: Callable[..., Year]) -> None:
     hour = np.arange(8760) % 24
     demand = year_of(*CASES["one module by day"])
@@ -349,6 +358,7 @@ def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
         assert found.control == pytest.approx(found.free, rel=1e-9)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("override", "said"),
     [
@@ -452,6 +462,7 @@ def test_run_hours_of_the_modules_sum_to_the_module_hours(year_of: Callable[...,
     assert number(fixed, "electricity_kwh") == number(year, "electricity_kwh")
 
 
+@pytest.mark.contract
 def test_a_valve_with_limits_is_starved_before_the_taps_are(year_of: Callable[..., Year]) -> None:
     year = year_of(*CASES["valve"])
     assert number(year, "valve_starved_hours") > number(year, "short_hours")

@@ -16,6 +16,8 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.sizing.design_days import _cut
 from hpwhsim.storage.layers import RHO_CP
 
+pytestmark = pytest.mark.contract
+
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 TRIM = ("plant.backup.kind=resistance", "plant.backup.mode=series", "plant.backup.power=15 kW")
 SMALL = ("plant.storage.volume=150 gal", "plant.storage.setpoint=60 degC")
@@ -41,6 +43,7 @@ def kwh(joules: Any) -> float:
     return float(joules.sum()) / 3.6e6
 
 
+@pytest.mark.law
 def test_the_setpoint_sets_the_heat() -> None:
     """A store charged to 60 °C feeds taps and loop; lifted to 122, 140 and 180 degF on three winter days.
 
@@ -64,6 +67,7 @@ def test_the_setpoint_sets_the_heat() -> None:
     assert pumped[0] > pumped[1] > pumped[2]
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("loop", [(), ("recirculation=",)])
 def test_days_do_not_depend_on_the_steps(loop: tuple[str, ...]) -> None:
     """Random draws, a store that is too small, a heater in series, 4 to 360 steps an hour, five January days.
@@ -130,6 +134,7 @@ def test_a_setpoint_that_serves_nobody_is_said(tmp_path: Path, capsys: pytest.Ca
     assert "parallel: the taps' water runs through the loop's own tank" in told
 
 
+@pytest.mark.law
 def test_a_tank_of_the_loops_own_beside_a_trim_heater() -> None:
     """The heater then lifts the taps' water alone: the loop takes nothing from it."""
     assembly = ready(
@@ -152,6 +157,7 @@ def test_a_tank_of_the_loops_own_beside_a_trim_heater() -> None:
     assert kwh(out.backup_heat) < kwh(out.taps_heat)
 
 
+@pytest.mark.independent
 def test_the_valve_sees_the_flow_of_the_draws() -> None:
     """A tap at 0.1 L/s for 30 s of a quarter of an hour is 0.1 L/s at the valve, not the mean 0.0033."""
     given: dict[str, Any] = {

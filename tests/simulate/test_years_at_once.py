@@ -13,6 +13,8 @@ from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.simulate.year import Year, run_year, run_years
 from hpwhsim.simulate.years import march_each, march_years
 
+pytestmark = pytest.mark.contract
+
 
 def worked(name: str, *overrides: str) -> Loaded:
     return read_scenario(ROOT / "scenarios" / f"{name}.yaml", overrides)
@@ -23,6 +25,7 @@ def set_up(loaded: Loaded) -> tuple[Assembly, int]:
     return assemble(scenario, read_weather(scenario.site.weather)), scenario.run.years
 
 
+@pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.usefixtures("anew")
 def test_marched_at_once_as_one_after_another() -> None:

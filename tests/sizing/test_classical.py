@@ -20,7 +20,7 @@ from hpwhsim.sizing.storage_curve import classical, curve, point
 from hpwhsim.sizing.trials import Bench, make_bench, plant_of
 from hpwhsim.storage.layers import RHO_CP
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 # pytest finds a fixture by its name in the module
 demo = sizing_cases.demo
 
@@ -80,6 +80,7 @@ def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path, references: Path) 
     assert found.sharp / bench.day_litres == pytest.approx(float(profile[16:21].sum()), rel=0.025)
 
 
+@pytest.mark.law
 def test_a_real_store_is_larger_for_reasons_that_add_up(tmp_path: Path, references: Path) -> None:
     """Thermocline and sensors only add: mass curve < heated < as it is; each by more than the bisection."""
     bench = steady(tmp_path, references)
@@ -88,6 +89,7 @@ def test_a_real_store_is_larger_for_reasons_that_add_up(tmp_path: Path, referenc
     assert found.heated < found.storage * (1.0 - 2.0 * NEAR)
 
 
+@pytest.mark.law
 def test_an_ideal_store_falls_with_capacity(tmp_path: Path, references: Path) -> None:
     """The mass curve is convex and falls with recovery; the ideal store of the engine falls with it."""
     bench = steady(tmp_path, references)
@@ -161,6 +163,7 @@ def loop_of_the_mass_curve(bench: Bench) -> float:
     return float((c.loaded - c.litres).sum()) * c.kwh_per_litre / bench.design.days.size
 
 
+@pytest.mark.law
 def test_heat_of_a_loop_tank_is_no_load_of_the_plant() -> None:
     """Parallel: as without a loop, to 1 % in run hours and 0.5 kWh a day in the mass curve.
 
@@ -182,6 +185,7 @@ def test_heat_of_a_loop_tank_is_no_load_of_the_plant() -> None:
     assert 0.97 * full < loads[2] - loads[1] < full + 0.5
 
 
+@pytest.mark.law
 def test_a_loop_tank_takes_no_run_hours_of_the_year() -> None:
     """Parallel: the year's most run hours are those of the plant without a loop, to 1 % (its own 1.6 kWh).
 
@@ -201,6 +205,7 @@ def test_a_loop_tank_takes_no_run_hours_of_the_year() -> None:
     assert returned > 1.1 * without
 
 
+@pytest.mark.law
 def test_a_loop_tank_in_series_takes_part_of_its_heat_from_the_store() -> None:
     """The heat balance of the days: what the machine gave, less what the store gained, is the load judged.
 

@@ -21,13 +21,14 @@ from hpwhsim.sizing.size import size
 from hpwhsim.sizing.trials import Bench, make_bench, plant_of, try_plant
 from hpwhsim.storage.layers import RHO_CP
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 # pytest finds a fixture by its name in the module
 demo = sizing_cases.demo
 
 # -- criteria ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 def test_hot_water_is_part_of_every_criterion(demo: Bench) -> None:
     """A plant that runs short meets no criterion: under run-hours alone the least store would be nothing."""
     written = read_scenario(DEMO, [*ALONE, "sizing.criterion=[run-hours, n-1]", "sizing.run_hours='21 h'"])
@@ -65,6 +66,7 @@ def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
     assert f"here {hot.max() / 6.0:,.0f} to {hot.max() / 2.0:,.0f} L" in cautions
 
 
+@pytest.mark.law
 def test_n_minus_1_asks_for_more(demo: Bench) -> None:
     """Two modules: with one out there must still be enough, so the store is never smaller."""
     either = with_criterion(demo, "short-litres", "n-1")
@@ -100,6 +102,7 @@ def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
     assert any("one out of one leaves the backup alone" in said for said in record["cautions"])
 
 
+@pytest.mark.law
 def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
     """A cap of 16 h: heat of the day over capacity decides, to 1 %, and storage does not help."""
     bench = with_criterion(steady(tmp_path, references), "run-hours", run_hours=16.0 * 3600.0)
@@ -108,6 +111,7 @@ def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
     assert least_store(bench, 1, 1.01 * kw / 60.0).volume < 0.1 * bench.day_litres
 
 
+@pytest.mark.law
 def test_backup_share(demo: Bench) -> None:
     """With resistance in the plant: no short water, but only a bigger machine keeps the backup out."""
     scenario = read_scenario(DEMO, ["plant.heat_pump.lowest_source='-25 degC'"]).scenario
@@ -119,6 +123,7 @@ def test_backup_share(demo: Bench) -> None:
     assert least_store(some, 1, 0.8).volume < least_store(none, 1, 0.8).volume
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("litres", "said"),
     [

@@ -32,7 +32,7 @@ from hpwhsim.storage.layers import RHO_CP
 
 Array = NDArray[np.float64]
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 
 def dry_bulb(path: Path) -> Array:
@@ -53,6 +53,7 @@ def coldest_on(day: int) -> Array:
     return air
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("path", [CHICAGO, GREENSBORO])
 @pytest.mark.parametrize("length", [1, 3])
 def test_coldest_days_by_a_plain_search(path: Path, length: int) -> None:
@@ -62,6 +63,7 @@ def test_coldest_days_by_a_plain_search(path: Path, length: int) -> None:
     assert cold_days(np.array(air), length) == sums.index(min(sums))
 
 
+@pytest.mark.independent
 def test_coldest_days_over_the_turn_of_the_year() -> None:
     air = coldest_on(364)
     air[:24] = -1.0
@@ -91,11 +93,13 @@ def test_a_design_temperature_moves_the_days_that_are_marched(length: int) -> No
     assert np.array_equal(air, read_weather(CHICAGO)["dry_bulb_c"].values)  # the file's year stays
 
 
+@pytest.mark.contract
 def test_a_design_temperature_of_another_climate_is_refused() -> None:
     with pytest.raises(InputError, match=r"sizing\.design_temperature: got 30.0 degC; allowed"):
         shifted(read_weather(CHICAGO), 1, 30.0)
 
 
+@pytest.mark.independent
 def test_the_design_frequency_counts_hours() -> None:
     """99 %: no more than 1 % of the hours of the file are colder."""
     air = dry_bulb(CHICAGO)
@@ -124,6 +128,7 @@ def test_a_design_temperature_sizes_in_colder_air_and_water(tmp_path: Path) -> N
     assert runs[1] > runs[0]
 
 
+@pytest.mark.published
 def test_handbook_factor(references: Path) -> None:
     """Maximum over average day of each row of the ASHRAE table in shared/ (from memory)."""
     lines = (references / "apartment-demand.csv").read_text(encoding="utf-8").splitlines()
@@ -139,6 +144,7 @@ def test_handbook_factor(references: Path) -> None:
     assert maximum_day_factor(5000) == maximum_day_factor(200)
 
 
+@pytest.mark.independent
 def test_the_days_are_those_of_the_year_bit_for_bit(tmp_path: Path) -> None:
     """Cut from 1 January without a peak-use day, the march is the year's own first days: equal, exactly."""
     assembly = plant(tmp_path)
@@ -157,6 +163,7 @@ def test_the_days_are_those_of_the_year_bit_for_bit(tmp_path: Path) -> None:
         assert np.array_equal(getattr(days, name), getattr(year, name)[:120]), name
 
 
+@pytest.mark.independent
 def test_settling_is_long_enough(tmp_path: Path) -> None:
     """Days in the middle of the year, settled for three: heat to the taps as in the year within 0.1 %.
 
@@ -180,6 +187,7 @@ def test_settling_is_long_enough(tmp_path: Path) -> None:
     assert cut[1] == pytest.approx(whole[1], rel=5e-3)  # the standby loss follows the phase too
 
 
+@pytest.mark.independent
 def test_peak_use_day_is_the_largest_of_the_year(tmp_path: Path) -> None:
     """The draws of the largest day stand on the coldest day, step by step; all other days keep their own."""
     assembly = plant(tmp_path)
@@ -197,6 +205,7 @@ def test_peak_use_day_is_the_largest_of_the_year(tmp_path: Path) -> None:
     assert design.days[design.peak_at] == min(cold, key=lambda day: daily[day])
 
 
+@pytest.mark.independent
 def test_handbook_peak_has_the_mean_day_times_the_factor(tmp_path: Path) -> None:
     """20 apartments at 150 L: 3,000 L x 80 / 42; each step of the year has 6 significant digits."""
     design = design_days(plant(tmp_path), dry_bulb(CHICAGO), 1, "handbook", 20)
@@ -204,6 +213,7 @@ def test_handbook_peak_has_the_mean_day_times_the_factor(tmp_path: Path) -> None
     assert 1000.0 * use[design.peak_at] == pytest.approx(3000.0 * 80.0 / 42.0, rel=1e-6)
 
 
+@pytest.mark.independent
 def test_mains_and_air_are_those_of_the_days(tmp_path: Path) -> None:
     assembly = plant(tmp_path)
     design = design_days(assembly, dry_bulb(CHICAGO), 1, "drawn", 20)

@@ -23,6 +23,8 @@ from hpwhsim.sizing.mass_curve import (
     usable_share,
 )
 
+pytestmark = pytest.mark.published
+
 Array = NDArray[np.float64]
 
 GALLON = 3.785411784  # L, exact
@@ -65,6 +67,7 @@ def by_recursion(draw: Array, supply: Array, repeats: int) -> float:
     return greatest
 
 
+@pytest.mark.independent
 def test_trade_off_of_the_stated_day(day: Array, references: Path) -> None:
     """mass_curve_tradeoff.csv: a separate program's sequent peak; 5e-5, half its last printed digit."""
     _, rows = table(references / "mass_curve_tradeoff.csv")
@@ -89,6 +92,7 @@ def test_shares_of_the_worked_curve(day: Array) -> None:
     assert curve.storage == pytest.approx(quoted, abs=5e-4)
 
 
+@pytest.mark.independent
 def test_locked_out_storage_is_the_draw_of_the_barred_hours(day: Array) -> None:
     """Closed form: nothing comes in, and the store can be full at 16:00; 0.283 of the day. 1e-12: rounding.
 
@@ -109,6 +113,7 @@ def test_locked_out_storage_is_the_draw_of_the_barred_hours(day: Array) -> None:
     assert rounded.storage[0] == pytest.approx(at_least.storage[0], abs=1e-11)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("first", "last", "share"), [(0, 24, 0.2326), (6, 22, 0.1484), (4, 24, 0.1084), (0, 16, 0.4084)]
 )
@@ -125,6 +130,7 @@ def test_supply_hours_of_the_combined_profile(first: int, last: int, share: floa
     assert curve.storage[0] == pytest.approx(share, abs=5e-5)
 
 
+@pytest.mark.independent
 def test_a_day_by_hand() -> None:
     """Draw 6 at hour 1 and 2 at hour 3, recovery 2/h: the hour of the 6 leaves 4; 8 a day is just made.
 
@@ -153,6 +159,7 @@ records = st.integers(2, 12).flatmap(
 )
 
 
+@pytest.mark.independent
 @given(record=records, margin=st.floats(1.0, 5.0), per_hour=st.integers(1, 6))
 def test_three_ways_to_the_same_storage(record: tuple[Array, Array], margin: float, per_hour: int) -> None:
     """All windows one by one, and the recursion step by step over two and over five repeats.
@@ -175,6 +182,7 @@ def test_three_ways_to_the_same_storage(record: tuple[Array, Array], margin: flo
     assert curve.hours[0] == pytest.approx(output[inside].sum() / per_hour, abs=1e-12)
 
 
+@pytest.mark.law
 @given(record=records)
 def test_the_curve_is_convex_and_falls_by_the_critical_hours(record: tuple[Array, Array]) -> None:
     """A greatest of straight lines -hours x recovery + draw: each is a tangent, never undercut.
@@ -194,6 +202,7 @@ def test_the_curve_is_convex_and_falls_by_the_critical_hours(record: tuple[Array
         assert (curve.storage >= tangent - slack).all()
 
 
+@pytest.mark.independent
 def test_slope_by_difference_is_minus_the_critical_hours(day: Array) -> None:
     """Between two bends the curve is straight: 1e-9, rounding over a difference of 1e-4."""
     for hours in (22.0, 16.0, 12.0):
@@ -202,6 +211,7 @@ def test_slope_by_difference_is_minus_the_critical_hours(day: Array) -> None:
         assert slope == pytest.approx(-curve.hours[1], abs=1e-9)
 
 
+@pytest.mark.law
 @given(
     one=st.lists(st.floats(0.0, 5.0), min_size=24, max_size=24).map(np.array),
     two=st.lists(st.floats(0.0, 5.0), min_size=24, max_size=24).map(np.array),
@@ -218,6 +228,7 @@ def test_two_uses_on_one_plant_need_no_more_than_the_sum(one: Array, two: Array,
     assert both <= parts + 1e-9 * (1.0 + one.sum() + two.sum())
 
 
+@pytest.mark.independent
 def test_finer_steps_show_the_peak_inside_the_hour() -> None:
     """A peak of 30 L within 10 minutes, recovery 60 L/h: an hour's mean needs none, the steps 30 - 10 L."""
     steps = np.zeros((24, 6))
@@ -283,6 +294,7 @@ def test_people_table_is_the_handbooks(references: Path) -> None:
         assert (litres / GALLON).tolist() == pytest.approx([float(r["value_gal"]) for r in mine], rel=1e-12)
 
 
+@pytest.mark.law
 @given(
     draw=st.lists(st.floats(0.0, 10.0), min_size=24, max_size=24).map(np.array), margin=st.floats(1.0, 4.0)
 )
@@ -296,6 +308,7 @@ def test_peaks_of_all_windows_make_the_mass_curve(draw: Array, margin: float) ->
     assert storage_of_peaks(hours, peaks, rate) == pytest.approx(expected, abs=1e-9 * (1.0 + draw.sum()))
 
 
+@pytest.mark.independent
 def test_usable_share_of_mixed_layers(references: Path) -> None:
     """tank_mixed_layers.csv, V45: a separate program's layers in series; 5e-5, half its last digit."""
     _, rows = table(references / "tank_mixed_layers.csv")
@@ -307,6 +320,7 @@ def test_usable_share_of_mixed_layers(references: Path) -> None:
     assert min(shares, key=shares.__getitem__) == 4
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("height", "hours", "diffusivity", "layers", "share"),
     [
@@ -331,6 +345,7 @@ def test_conduction_blurs_as_many_layers_do(
     assert usable_share(found, 0.7) == pytest.approx(share, abs=1.0 / layers + 5e-4)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("call", "said"),
     [
@@ -354,6 +369,7 @@ def test_what_is_refused(call: Any, said: str) -> None:
         call()
 
 
+@pytest.mark.contract
 def test_names_that_are_not_in_the_tables() -> None:
     with pytest.raises(InputError, match="allowed low, medium, high"):
         people_peaks(3, "moderate")

@@ -35,7 +35,7 @@ from hpwhsim.sizing.trials import (
 
 Array = NDArray[np.float64]
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 
 SMALL = (*ALONE, "building.apartments=10", "plant.heat_pump.modules=1", "plant.storage.tanks=1")
 RIGHT_WITH = 0.99  # chance with which a count by chance alone stays inside its limit
@@ -56,6 +56,7 @@ def small() -> Bench:
 # -- chance --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.parametrize(("years", "probability"), [(20, 0.95), (40, 0.95), (9, 0.8), (30, 0.9)])
 def test_a_new_year_needs_more_as_seldom_as_is_said(years: int, probability: float) -> None:
     """Years of a skewed need, 20,000 times: the new one exceeds the store by the chance asked for, or less.
@@ -132,6 +133,7 @@ def test_draws_of_another_year_are_those_of_its_scenario(name: str) -> None:
         assert "use" in moved
 
 
+@pytest.mark.contract
 def test_smooth_draws_bear_no_probability() -> None:
     """No diversity, and said so; one year of draws alone is tried."""
     overrides = ("hot_water.draws=smooth", "sizing.most_modules=1", "sizing.most_tanks=1")
@@ -170,6 +172,7 @@ def test_the_store_is_that_of_the_years_one_by_one() -> None:
     assert needs[-2] <= least.volume * (1.0 + 1e-9) < needs[-1]
 
 
+@pytest.mark.law
 @pytest.mark.long
 def test_years_not_tried_fail_as_seldom_as_is_said(small: Bench) -> None:
     """30 years not tried, on the store of 20 years and on one that half of these need.
@@ -231,6 +234,7 @@ def test_heights_are_those_of_a_plant_written_with_them() -> None:
     assert max(found.values()) > 1.1 * min(found.values())
 
 
+@pytest.mark.contract
 def test_the_record_and_what_is_said_of_it() -> None:
     """3 years of draws, of which none may fail: chosen plant, counts, spread, text and picture."""
     overrides = (*SMALL, "sizing.seeds=3", "sizing.probability=0.75", "sizing.most_modules=1")

@@ -22,7 +22,7 @@ from hpwhsim.sizing.report import PARTS
 from hpwhsim.sizing.size import size
 from hpwhsim.sizing.trials import Bench, make_bench, plant_of
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.independent, pytest.mark.year]
 # pytest finds a fixture by its name in the module
 demo = sizing_cases.demo
 
@@ -151,6 +151,7 @@ def test_scaling_the_map_is_writing_another_capacity(demo: Bench) -> None:
 # -- the command ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.contract
 def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """`--json` is the record and nothing else; the files hold the same and a picture of the curve."""
     words = [word for pair in (*ALONE, *ONE) for word in ("--set", pair)]
@@ -168,6 +169,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
     assert parts["mass_curve_litres"] + total == pytest.approx(parts["storage_litres"], rel=1e-9)
 
 
+@pytest.mark.law
 @pytest.mark.long
 def test_run_a_then_b_then_a() -> None:
     """Nothing is remembered between sizings: equal records."""
@@ -181,6 +183,7 @@ def test_run_a_then_b_then_a() -> None:
 IN_ONE = [word for pair in ONE for word in ("--set", pair)]
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -215,6 +218,7 @@ def test_wrong_input(capsys: pytest.CaptureFixture[str], words: list[str], said:
         assert word in err
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -232,6 +236,7 @@ def test_wrong_steps(demo: Bench, tmp_path: Path, text: str, said: str) -> None:
         Market(bench)
 
 
+@pytest.mark.contract
 def test_a_table_has_no_other_sizes(tmp_path: Path) -> None:
     raw = central_air(tmp_path)
     modules = tmp_path / "modules.csv"
@@ -242,6 +247,7 @@ def test_a_table_has_no_other_sizes(tmp_path: Path) -> None:
         Market(bench)
 
 
+@pytest.mark.contract
 def test_heaters_are_not_sized(tmp_path: Path) -> None:
     path = tmp_path / "case.yaml"
     raw = yaml.safe_load((ROOT / "scenarios" / "resistance.yaml").read_text())

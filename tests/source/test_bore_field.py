@@ -24,6 +24,8 @@ from hpwhsim.source.bore_field import (
     undisturbed_ground,
 )
 
+pytestmark = pytest.mark.published
+
 ALPHA, ROCK, RADIUS = 1e-6, 2.0, 0.075
 DAY, YEAR = 24.0, 8760.0  # h
 HOURS = {"1 h": 1.0, "6 h": 6.0, "1 d": DAY, "7 d": 7 * DAY, "30 d": 30 * DAY} | {
@@ -65,6 +67,7 @@ def responses() -> dict[str, Response]:
     return {name: g_function(bores(*field), ALPHA) for name, field in FIELDS.items()}
 
 
+@pytest.mark.independent
 def test_cylinder_source_table(references: Path) -> None:
     """cylinder_source_G.csv, column p = 1: another quadrature of Carslaw and Jaeger's integral.
 
@@ -77,6 +80,7 @@ def test_cylinder_source_table(references: Path) -> None:
     assert cylinder_g(fourier) == pytest.approx(table, abs=2.0 * np.pi * 6e-7)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("fourier", [0.02, 0.3, 4.0, 70.0, 3e4])
 def test_cylinder_source_by_laplace(fourier: float) -> None:
     """The transform K0(q) / (p q K1(q)), q = sqrt(p), turned back by Stehfest's sum of 14 terms.
@@ -116,6 +120,7 @@ def test_published_g_functions(name: str, references: Path, responses: dict[str,
         assert found - float(short_time(HOURS[time])[0]) == pytest.approx(published, rel=close), time
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("name", FIELDS)
 def test_first_day_is_the_cylinder(name: str, references: Path, responses: dict[str, Response]) -> None:
     """Bores do not feel each other in a day: ground_g_values.csv, infinite cylinder (1 h: 0.679, not 0.359).
@@ -129,6 +134,7 @@ def test_first_day_is_the_cylinder(name: str, references: Path, responses: dict[
     assert float(at(responses[name], 1.0)) == pytest.approx(0.679, abs=5e-4)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("name", FIELDS)
 def test_walls_at_one_temperature_fall_less(
     name: str, references: Path, responses: dict[str, Response]
@@ -141,6 +147,7 @@ def test_walls_at_one_temperature_fall_less(
         assert float(at(responses[name], HOURS[time])) <= (rate + float(short_time(HOURS[time])[0])) * 1.0001
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("name", ["4x4 B=6", "10x10 B=6"])
 def test_settled_in_the_times_solved(name: str, responses: dict[str, Response]) -> None:
     """Half again as many times, starting elsewhere, change g by less than 0.1 % (asked: 1 %, 10 x 10 2 %).
@@ -158,6 +165,7 @@ def test_settled_in_the_times_solved(name: str, responses: dict[str, Response]) 
     assert found == pytest.approx(np.interp(np.log(years), np.log(hours), finer), rel=1e-3)
 
 
+@pytest.mark.independent
 @pytest.mark.long
 @pytest.mark.parametrize(("layout", "rows", "columns"), [("L", 2, 4), ("U", 3, 3), ("open-box", 3, 4)])
 def test_other_layouts_bore_by_bore(layout: Layout, rows: int, columns: int) -> None:
@@ -181,6 +189,7 @@ def test_other_layouts_bore_by_bore(layout: Layout, rows: int, columns: int) -> 
     assert found == pytest.approx(np.interp(np.log(whole), np.log(hours), right), rel=2e-3)
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("layout", ["rectangle", "L", "U", "open-box"])
 @pytest.mark.parametrize("rows", [1, 2, 3, 5])
 @pytest.mark.parametrize("columns", [1, 2, 4])
@@ -246,6 +255,7 @@ def test_worked_sizing(rows: int, columns: int, spacing: float, years: int, leng
     )
 
 
+@pytest.mark.independent
 def test_worked_sizing_without_interference() -> None:
     """The same for bores that do not feel each other, by the cylinder source: 1,266 m. Printed to 1 m."""
     times = 3600.0 * np.array([6.0, 30 * DAY + 6.0, 10 * YEAR + 30 * DAY + 6.0])
@@ -254,6 +264,7 @@ def test_worked_sizing_without_interference() -> None:
     assert need / 11.0 == pytest.approx(1266.0, abs=0.5)
 
 
+@pytest.mark.independent
 def test_undisturbed_ground_hardly_swings() -> None:
     """Mean over the bore, day by day, from Kusuda and Achenbach's formula: steady to 0.15 K.
 
@@ -271,6 +282,7 @@ def test_undisturbed_ground_hardly_swings() -> None:
     assert swing < 0.15
 
 
+@pytest.mark.independent
 def test_undisturbed_ground_with_a_gradient() -> None:
     """Mean of a straight line is its middle, by a fine sum (1e-9 for rounding)."""
     field = bores(4, 4, 6.0)
@@ -279,6 +291,7 @@ def test_undisturbed_ground_with_a_gradient() -> None:
     assert rising == pytest.approx(float(np.mean(10.0 + 0.025 * depth)), abs=1e-9)
 
 
+@pytest.mark.contract
 def test_bad_input_is_named(responses: dict[str, Response]) -> None:
     ring: Any = "ring"
     with pytest.raises(InputError, match="layout 'ring'"):

@@ -24,6 +24,8 @@ from hpwhsim.source.ground_loop import BoreField, loop_offer
 from hpwhsim.source.loop_fluid import LIBRARY_NAMES, Fluid, FluidName, fluid_state
 from hpwhsim.source.offer import met
 
+pytestmark = pytest.mark.independent
+
 BORES = Bores("rectangle", 2, 3, spacing=6.0, length=150.0, buried=2.0, radius=0.075)
 SINGLE = Pipes(1, 0.032, 0.0262, 0.06, 0.40, 1.5, 1.5e-6)
 DOUBLE = Pipes(2, 0.032, 0.0262, 0.09, 0.40, 1.2, 1.5e-6)
@@ -36,6 +38,7 @@ def read(path: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(lines))
 
 
+@pytest.mark.published
 def test_table_of_borehole_resistances(references: Path) -> None:
     """borehole_resistance.csv, all 36 rows: multipoles of order 10, and Hellström's closed first order.
 
@@ -119,6 +122,7 @@ def test_film_by_textbook_formulas(flow: float, temperature: float, close: float
     assert found.across == pytest.approx(grout_resistance(BORES, SINGLE, ROCK, to_pipe)[0], rel=close)
 
 
+@pytest.mark.published
 def test_water(references: Path) -> None:
     """water-properties.csv (IAPWS): density and specific heat within 0.1 %, the other two within 0.5 %.
 
@@ -151,6 +155,7 @@ def test_mixtures_by_another_library(name: FluidName, share: float, temperature:
         assert found == pytest.approx(PropsSI(key, "T", temperature + 273.15, "P", 3e5, mixture), rel=1e-5)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("name", "share", "freezing"),
     [
@@ -197,6 +202,7 @@ def test_offer_by_the_fluid_of_a_whole_bore(pipes: Pipes) -> None:
     assert loop.carried[2] == pytest.approx(6 * 0.3 * fluid_state(GLYCOL, 12.0).specific_heat)
 
 
+@pytest.mark.law
 def test_fluid_colder_than_the_wall_has_the_thicker_film() -> None:
     """Usual heat moves the film to the fluid's temperature; below freezing it stays that of freezing.
 
@@ -211,6 +217,7 @@ def test_fluid_colder_than_the_wall_has_the_thicker_film() -> None:
     assert loops[1].resistance[1, 0] == loops[0].resistance[1, 0]
 
 
+@pytest.mark.law
 def test_pump_follows_the_cube_down_to_its_floor() -> None:
     """Affinity laws: half of the flow, an eighth of the power; at the floor of 0.4 it is 0.064."""
     loop = make_loop(
@@ -247,6 +254,7 @@ def test_pump_by_textbook_friction(pipes: Pipes, flow: float, close: float) -> N
     assert more - power == pytest.approx(flow / state.density * 3e4 / 0.4, rel=1e-6)
 
 
+@pytest.mark.contract
 def test_slow_flow_is_told() -> None:
     """Reynolds numbers by hand from Melinder's viscosity; laminar below 2300, turbulent from 4000."""
     viscosity = PropsSI("V", "T", 268.15, "P", 3e5, "INCOMP::MPG[0.25]")
@@ -257,6 +265,7 @@ def test_slow_flow_is_told() -> None:
     assert flow_cautions(BORES, SINGLE, GLYCOL, ROCK, 6.0, -5.0) == []
 
 
+@pytest.mark.contract
 def test_bad_input_is_named() -> None:
     state = fluid_state(GLYCOL, 5.0)
     brine: Any = "brine"

@@ -15,6 +15,8 @@ from hpwhsim.constants import CP_AIR
 from hpwhsim.source.coil import COLDEST_SURFACE, CP_VAPOUR, CP_WATER, VAPORISATION, humidity_at, split
 from hpwhsim.source.offer import Offer, met
 
+pytestmark = pytest.mark.independent
+
 SEA_LEVEL = 101325.0
 
 
@@ -144,6 +146,7 @@ def test_any_coil_against_a_bracketing_solver(
     assert found.frozen == (found.surface < COLDEST_SURFACE)
 
 
+@pytest.mark.law
 def test_dry_coil_has_no_latent_heat_at_all() -> None:
     """A surface above the dew point leaves the water where it is: exactly 0, sensible heat only.
 
@@ -158,11 +161,13 @@ def test_dry_coil_has_no_latent_heat_at_all() -> None:
     assert split(500.0, 0.1, 0.2, SEA_LEVEL, fixed(20.0), 0.0, 0.0).sensible == 500.0
 
 
+@pytest.mark.law
 def test_nothing_taken_does_nothing() -> None:
     found = split(0.0, 0.0, 0.2, SEA_LEVEL, fixed(20.0), 0.005, 0.0)
     assert found == (20.0, 0.0, 0.0, 0.0, False)
 
 
+@pytest.mark.law
 def test_split_depends_on_heat_per_flow_only() -> None:
     """Two modules with two modules' heat are two coils: every term of the balance is per kg of air."""
     one = split(1500.0, 0.12, 0.2, SEA_LEVEL, fixed(20.0), 0.0073, 0.0)
@@ -171,6 +176,7 @@ def test_split_depends_on_heat_per_flow_only() -> None:
     assert two.latent == pytest.approx(2.0 * one.latent, rel=1e-7)
 
 
+@pytest.mark.contract
 def test_more_heat_than_the_air_can_give_is_said() -> None:
     """Down to -15 °C at the surface it works; beyond, the split is flagged, and still adds up.
 
@@ -187,6 +193,7 @@ def test_more_heat_than_the_air_can_give_is_said() -> None:
         assert 0.0 <= absurd.condensate <= 0.08 * water
 
 
+@pytest.mark.law
 @given(
     heat=st.floats(10.0, 5000.0),
     slope=st.floats(0.0, 0.02),
@@ -211,6 +218,7 @@ def test_coil_and_the_air_it_dries_agree(
         assert again.latent == pytest.approx(found.latent, abs=1e-6 * heat)
 
 
+@pytest.mark.published
 def test_latent_heat_is_that_of_the_vapour_less_its_condensate() -> None:
     """ASHRAE Fundamentals 2017, chapter 1: vapour 2501 + 1.86 t kJ/kg, water 4.186 t, ice not counted."""
     found = split(1500.0, 0.12, 0.2, SEA_LEVEL, fixed(20.0), 0.0073, 0.0)
@@ -218,6 +226,7 @@ def test_latent_heat_is_that_of_the_vapour_less_its_condensate() -> None:
     assert found.latent == pytest.approx(found.condensate * per_kg, rel=1e-12)
 
 
+@pytest.mark.contract
 def test_offer_is_a_bounded_line() -> None:
     offer = Offer(20.0, 0.01, 12.0, 19.0, np.inf)
     assert [met(offer, heat) for heat in (0.0, 300.0, 2000.0)] == [19.0, 17.0, 12.0]

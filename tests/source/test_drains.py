@@ -24,6 +24,8 @@ from hpwhsim.source.drains import (
 )
 from hpwhsim.source.wastewater import RHO_CP
 
+pytestmark = pytest.mark.law
+
 EVEN = np.full(24, 1.0 / 24.0)
 # "mixed" case of the mains formula: mean 52 °F, monthly range 45 °F; coldest on day 42
 MAINS = np.repeat(mains_of_day(np.arange(1, 366), (52.0 - 32.0) / 1.8, 25.0), 24)
@@ -68,6 +70,7 @@ def draws(seed: int) -> np.ndarray:
 # --- the mixing balance
 
 
+@pytest.mark.published
 def test_mixing_table(references: Path) -> None:
     """shared/wastewater_mixing.csv, all rows, printed to 0.01 K."""
     text = (references / "wastewater_mixing.csv").read_text(encoding="utf-8").splitlines()
@@ -85,6 +88,7 @@ def test_mixing_table(references: Path) -> None:
         assert got.flow == pytest.approx(1.0, rel=1e-12)
 
 
+@pytest.mark.independent
 def test_cisterns_warm_the_cold_share() -> None:
     """Mixing formula by hand: 10 + 0.45 x 50 x 0.85 + 0.55 x 4 = 31.325; a room at 12 °C leaves 2 of the 4 K.
 
@@ -104,6 +108,7 @@ def test_taps_colder_than_mains_draw_mains() -> None:
     assert got.temperature == pytest.approx(24.0, rel=1e-12)
 
 
+@pytest.mark.published
 def test_dutch_homes() -> None:
     """KWR BTO 2015.208(s): 60 MJ/m³ to heat; all of it in the water is 14.3 K, on 11 to 12 °C 25 to 26 °C.
 
@@ -117,6 +122,7 @@ def test_dutch_homes() -> None:
         assert mains + rise == pytest.approx(printed, abs=0.05)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("use_temperature", [40.0, 49.0, 60.0])
 def test_other_cold_water_of_a_dutch_home(use_temperature: float) -> None:
     """Same source: the assumed cold water leaves 14.3 K over all the water, whatever the use temperature.
@@ -178,6 +184,7 @@ def test_water_and_heat_of_the_year(
         assert np.all(got.temperature <= MAINS + share * (60.0 - MAINS) + (1.0 - share) * pickup + 1e-9)
 
 
+@pytest.mark.independent
 @settings(max_examples=20)
 @given(st.floats(0.05, 1.0), st.floats(0.0, 500.0), st.floats(0.0, 25.0))
 def test_drains_cool_as_a_pipe_of_that_loss(cold: float, loss: float, around: float) -> None:
@@ -222,6 +229,7 @@ def test_late_winter_is_the_worst_season() -> None:
     assert (held / taps).max() > 1.3 * (held / taps).min()
 
 
+@pytest.mark.independent
 def test_the_lag_is_a_first_order_spread() -> None:
     """Closed form: of water that came evenly in [0, dt], 1 - lag/dt (e^(dt/lag) - 1) e^(-t/lag) is out at t.
 
@@ -273,6 +281,7 @@ def test_a_run_is_a_function() -> None:
     assert np.array_equal(use, before)
 
 
+@pytest.mark.contract
 def test_no_water_is_no_sewage_and_no_nan() -> None:
     got = sewage_of(np.zeros(8760), 9.0, 0.0, lag=1800.0)
     assert not got.flow.any()
@@ -286,6 +295,7 @@ def test_cold_shape_keeps_a_base() -> None:
     assert shape.min() >= 0.25 / 24.0
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("change", "key"),
     [
@@ -309,6 +319,7 @@ def test_refused(change: dict[str, object], key: str) -> None:
         sewage_of(**given)  # a mixed bag by intent
 
 
+@pytest.mark.contract
 def test_other_cold_water_refused() -> None:
     with pytest.raises(OutOfRangeError, match="use_temperature"):
         other_cold_litres(100.0, 11.0)
@@ -328,6 +339,7 @@ def sewer_text(rows: int = 8760, header: str = "flow_m3_per_h,temperature_c") ->
     ]
 
 
+@pytest.mark.independent
 def test_known_values_in_known_hours(tmp_path: Path) -> None:
     file = tmp_path / "sewer.csv"
     lines = sewer_text()
@@ -339,6 +351,7 @@ def test_known_values_in_known_hours(tmp_path: Path) -> None:
     assert np.array_equal(read_sewer(file).flow, got.flow)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("line", "text", "message"),
     [
@@ -363,6 +376,7 @@ def test_sewer_file_refused(tmp_path: Path, line: int, text: str, message: str) 
     assert "sewer.csv" in str(caught.value)
 
 
+@pytest.mark.contract
 def test_sewer_file_not_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"none\.csv: cannot be read: No such file"):
         read_sewer(tmp_path / "none.csv")
@@ -374,6 +388,7 @@ def test_sewer_file_not_there(tmp_path: Path) -> None:
 # --- fouling
 
 
+@pytest.mark.published
 def test_fouling_meets_the_published_points() -> None:
     """Spa plant, doi 10.1177/0143624412463571: -16.9 % in a month, -20.1 % after five; printed to 0.1 %."""
     left = u_left(FOULED_IN_A_MONTH, FOULED_IN_THE_END, 6.0, "saturating")
@@ -399,6 +414,7 @@ def test_fouling_grows_and_is_reset_by_cleaning(
     assert left.min() < 1.0
 
 
+@pytest.mark.independent
 def test_straight_line_to_its_limit() -> None:
     """By hand: 10 % a month to 25 %: 5 % after half a month, 25 % after 2.5 months and later."""
     left = u_left(0.10, 0.25, 12.0, "linear")
@@ -411,6 +427,7 @@ def test_never_cleaned_and_never_fouled() -> None:
     assert np.all(u_left(0.3, 0.3, np.inf, "saturating") == 0.7)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("arguments", "key"),
     [

@@ -24,6 +24,8 @@ from hpwhsim.source.ground_loop import (
 )
 from hpwhsim.source.offer import met
 
+pytestmark = pytest.mark.independent
+
 YEARS = 20
 TRIAL = Bores("rectangle", 4, 4, spacing=6.0, length=100.0, buried=2.0, radius=0.075)
 ALPHA, ROCK = 1e-6, 2.0  # m²/s, W/mK
@@ -84,6 +86,7 @@ def small_field(years: int = 1) -> BoreField:
     return BoreField(step, float(step[1]))
 
 
+@pytest.mark.published
 @pytest.mark.year
 def test_twenty_years_of_taking_heat(line_field: BoreField) -> None:
     """ground-loop.md, section 5: mean and deepest fall of the wall by year, by exact convolution.
@@ -132,6 +135,7 @@ def test_pooling_a_rough_load(field: BoreField) -> None:
     assert np.abs(marched(field, load) - right).max() < 1e-3 * np.ptp(right)
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_balanced_heat_does_not_drift(field: BoreField) -> None:
     """What is taken in winter is put back in summer: the twentieth year is as the tenth, its mean is zero.
@@ -145,6 +149,7 @@ def test_balanced_heat_does_not_drift(field: BoreField) -> None:
     assert abs(found[-1].mean()) < 5e-4 * swing
 
 
+@pytest.mark.law
 def test_steady_heat_gives_the_step_itself() -> None:
     """Steady heat telescopes: however cells are pooled, the fall after n hours is the step at n."""
     one_year = small_field()
@@ -166,6 +171,7 @@ def test_a_single_hour_is_remembered_exactly_while_young() -> None:
 LOADS = st.lists(st.floats(-1e5, 1e5), min_size=1, max_size=120)
 
 
+@pytest.mark.law
 @given(loads=LOADS, other=st.floats(-3.0, 3.0), seed=st.integers(0, 1000))
 def test_falls_add_up(loads: list[float], other: float, seed: int) -> None:
     """Superposition, the heat equation being linear: rounding of sums of 1e5 W over 1e-3 K/W only."""
@@ -176,6 +182,7 @@ def test_falls_add_up(loads: list[float], other: float, seed: int) -> None:
     assert together == pytest.approx(marched(one_year, first) + other * marched(one_year, second), abs=1e-8)
 
 
+@pytest.mark.law
 @given(loads=st.lists(st.floats(-1e5, 1e5), min_size=1, max_size=300))
 def test_heat_booked_is_kept(loads: list[float]) -> None:
     """Law: pooling moves no heat. Cells times their hours are what was booked."""
@@ -187,6 +194,7 @@ def test_heat_booked_is_kept(loads: list[float]) -> None:
     assert float((history.used * hours).sum()) == len(loads)
 
 
+@pytest.mark.law
 def test_a_new_history_remembers_nothing() -> None:
     one_year = small_field()
     assert wall_drop(one_year, make_history(one_year, 1)) == 0.0
@@ -195,6 +203,7 @@ def test_a_new_history_remembers_nothing() -> None:
     assert np.array_equal(first, marched(one_year, np.full(50, 3.0)))
 
 
+@pytest.mark.contract
 @pytest.mark.year
 def test_history_holds_the_years_it_was_made_for() -> None:
     """A year fits to the hour; one hour more is an error, not a silent loss of heat."""
@@ -206,6 +215,7 @@ def test_history_holds_the_years_it_was_made_for() -> None:
         book_hour(history, 1.0)
 
 
+@pytest.mark.contract
 def test_years_beyond_the_response_are_refused() -> None:
     for years in (0, 3):
         with pytest.raises(OutOfRangeError, match="allowed 1 to 2"):
@@ -244,6 +254,7 @@ def test_rejected_heat_passes_the_bores_by_hand() -> None:
     assert alone.free == pytest.approx(2.0 + 20.1e3 * (1e-4 + resistance), rel=1e-12)
 
 
+@pytest.mark.law
 @given(st.floats(0.0, 60e3), st.floats(0.1, 60e3))
 def test_heat_given_and_taken_adds_up(taken: float, rejected: float) -> None:
     """Superposition at one flow and film: taking Q with R rejected is taking Q - R; balanced: the wall."""
@@ -269,6 +280,7 @@ def test_warmest_fluid_is_behind_the_chillers() -> None:
     assert warmest_fluid(loop, 15.0, 5e3, 0.0, 0.0) == 15.0
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(("drop", "resistance"), [(30.0, 4e-5), (-30.0, 3.6e-5)])
 def test_offer_keeps_the_resistance_at_the_ends_of_its_table(drop: float, resistance: float) -> None:
     offer = loop_offer(two_module_loop(), small_field(), drop, 2, 0.0)

@@ -29,6 +29,8 @@ from hpwhsim.source.outdoor_lines import (
     trace_heat,
 )
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 
 LINE = WaterLine(10.0, 0.0266, 0.0286)  # invented: 1 in copper tube, 10 m
@@ -65,6 +67,7 @@ def handbook_line(diameter_in: float, insulation_in: float) -> WaterLine:
 ROWS = [[float(x) for x in row.split()] for row in CYLINDERS.strip().splitlines()]
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: str(row[0]))
 def test_insulated_cylinder(row: list[float]) -> None:
     """The table is printed to 0.01 Btu/h ft, 0.1 % of the least; its conversions to five digits."""
@@ -73,6 +76,7 @@ def test_insulated_cylinder(row: list[float]) -> None:
         assert 70.0 / 1.8 / line.resistance / BTU_H_FT == pytest.approx(loss, rel=2e-3)
 
 
+@pytest.mark.published
 def test_handbook_table_is_an_upper_limit() -> None:
     """The handbook's column carries fittings: 1.4 to 1.8 times the bare formula (from memory)."""
     for row, table in zip(ROWS, HANDBOOK, strict=True):
@@ -131,6 +135,7 @@ def test_standing_loss_is_the_heat_the_water_gives_up() -> None:
     assert float(standing_loss(LINE, 15.0, 60.0, air, seconds)) == pytest.approx(given_up, rel=1e-8)
 
 
+@pytest.mark.law
 @given(length=st.floats(0.0, 100.0), more=st.floats(0.0, 100.0), air=st.floats(-40.0, 10.0))
 def test_a_longer_line_loses_more(length: float, more: float, air: float) -> None:
     short, long = replace(LINE, length_m=length), replace(LINE, length_m=length + more)
@@ -157,6 +162,7 @@ def test_self_regulating_trace_gives_what_the_pipe_loses() -> None:
     assert (5.0 - found.holds_to_c) / LINE.resistance == pytest.approx(6.0, rel=1e-12)
 
 
+@pytest.mark.law
 def test_trace_rests_while_the_water_runs() -> None:
     whole, half = (trace_heat(LINE, Trace(6.0), AIR, share).power_w for share in (1.0, 0.5))
     np.testing.assert_allclose(half, 0.5 * whole)
@@ -168,6 +174,7 @@ def test_on_off_trace_draws_its_rating_below_the_thermostat() -> None:
     assert found.too_small.tolist() == [False] * 5 + [True]
 
 
+@pytest.mark.law
 @given(air=st.floats(-40.0, 20.0), rating=st.floats(0.5, 30.0))
 def test_self_regulating_never_draws_more_than_on_off(air: float, rating: float) -> None:
     smart = trace_heat(LINE, Trace(rating), [air]).power_w
@@ -206,12 +213,14 @@ def test_exchanger_by_the_log_mean_difference(water: float, glycol: float, ua: f
     assert ua * mean == pytest.approx(heat, rel=1e-6)
 
 
+@pytest.mark.law
 def test_a_larger_exchanger_asks_less_of_the_machine() -> None:
     outlets = glycol_loop(10.0, 60.0, 100.0, 100.0, np.array([500.0, 1000.0, 5000.0])).machine_out_c
     assert (np.diff(outlets) < 0.0).all()
     assert (outlets > 60.0).all()
 
 
+@pytest.mark.published
 def test_propylene_glycol() -> None:
     """ASHRAE Handbook, Fundamentals, propylene glycol by mass, quoted from memory: first crystals of 30 %
     at about -13 °C, of 50 % at about -33 °C; specific heat of 30 % near 40 °C about 3.9 kJ/kgK, 1014 kg/m3.
@@ -319,6 +328,7 @@ def test_frozen_pipe_in_hand_figures() -> None:
     assert over == 1.0
 
 
+@pytest.mark.law
 def test_the_year_wraps_and_every_start_is_its_own() -> None:
     """An outage from any row of a lopsided year is that of row 0 of the year rolled to it. Exact."""
     rng = np.random.default_rng(7)
@@ -349,6 +359,7 @@ def test_counts_and_worst_start() -> None:
     assert np.isnan(mild.hours_to_zero).all()
 
 
+@pytest.mark.law
 @settings(max_examples=40)
 @given(
     air=st.lists(st.floats(-30.0, 15.0), min_size=24, max_size=24),
@@ -365,6 +376,7 @@ def test_colder_air_and_longer_outages_freeze_more(air: list[float], start: floa
     assert (found.ice_at_end <= found.ice_share + 1e-12).all()
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("hours", "start", "air"),
     [(0.0, 10.0, -5.0), (9.0, 10.0, -5.0), (4.0, -1.0, -5.0), (4.0, 10.0, math.nan)],
@@ -374,6 +386,7 @@ def test_outages_that_are_refused(hours: float, start: float, air: float) -> Non
         outage(LINE, np.full(8, air), hours, start)
 
 
+@pytest.mark.contract
 def test_freezing_hours() -> None:
     air = np.array([-1.0, -2.0, 0.0, 3.0])
     assert freezing_hours(air) == (2.0, 2.0)
@@ -383,6 +396,7 @@ def test_freezing_hours() -> None:
 # --- what is said and refused ----------------------------------------------------------------------------
 
 
+@pytest.mark.contract
 def test_cautions() -> None:
     cold = np.full(48, -15.0)
     assert water_line_cautions(np.full(48, 2.0)) == ()
@@ -400,6 +414,7 @@ def test_cautions() -> None:
     assert water_line_cautions(cold, glycol=strong) == ()
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("change", "key"),
     [

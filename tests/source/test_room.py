@@ -26,6 +26,8 @@ from hpwhsim.source.room_setup import (
 )
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.independent
+
 # the zone alone
 
 
@@ -79,6 +81,7 @@ def test_free_zone_with_a_sink() -> None:
     assert found.state.mass == pytest.approx(13.646, abs=5e-4)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("dt", [60.0, 300.0, HOUR])
 def test_a_sink_in_a_held_zone_is_all_made_up(dt: float) -> None:
     """First law: the sink is at the held node, so 1 kW adds 1000 W in every step, not only at last."""
@@ -180,6 +183,7 @@ def test_closet() -> None:
         assert settled.air == pytest.approx(20.0 - drop, abs=1e-4)
 
 
+@pytest.mark.law
 def test_what_the_machine_meets_is_what_the_room_becomes() -> None:
     """The offer made before a step, at the heat then taken, is the step's air temperature.
 
@@ -218,6 +222,7 @@ def test_what_the_machine_meets_is_what_the_room_becomes() -> None:
 # with and without the machine
 
 
+@pytest.mark.law
 def test_heat_made_up_by_resistance_brings_the_system_to_one() -> None:
     """1 / [1 / COP + φ (1 - 1 / COP) / COP_h] = 1 with φ = 1 and COP_h = 1, whatever the COP.
 
@@ -260,6 +265,7 @@ def test_system_cop_of_other_heaters(share: float, efficiency: float, system: fl
     assert 3000.0 / electricity == pytest.approx(system, abs=1e-9)
 
 
+@pytest.mark.law
 def test_credit_for_cooling() -> None:
     """A held room that is cooled: 1500 W taken out of dry air saves 1500 W of cooling in every step."""
     room, around = build(replace(CHECK, cool_to=24.0, gain=2000.0), outdoors=(33.0, 0.0))
@@ -270,6 +276,7 @@ def test_credit_for_cooling() -> None:
         assert other.cooling - one.cooling == pytest.approx(1500.0, abs=1e-8)
 
 
+@pytest.mark.published
 def test_ducts_and_the_heating_of_a_house() -> None:
     """Matched test houses in winter: fully ducted -4.2 %, exhaust ducted only +2.9 % against no ducts.
 
@@ -298,6 +305,7 @@ def test_ducts_and_the_heating_of_a_house() -> None:
     assert penalty["both"] < penalty["none"] < penalty["exhaust"]
 
 
+@pytest.mark.law
 def test_outdoor_ducts_leave_gains_only() -> None:
     """Intake and exhaust outdoors: the room is the reference room with the heat of tank and fan in it."""
     path = replace(NO_DUCTS, intake=Place.OUTDOORS, exhaust=Place.OUTDOORS)
@@ -310,6 +318,7 @@ def test_outdoor_ducts_leave_gains_only() -> None:
     assert ducted[-1].condensate > 0.0  # outdoors, not the room's
 
 
+@pytest.mark.law
 def test_air_blown_in_is_what_the_coil_makes_of_it() -> None:
     """Intake elsewhere, exhaust into the room: inflow equals outflow, cold and dried.
 
@@ -343,6 +352,7 @@ def test_make_up_air_carries_its_water() -> None:
 # set-up
 
 
+@pytest.mark.law
 def test_packaged_kinds_work() -> None:
     """Every row makes a room, its heat flows stand for its conductances, and size scales."""
     names = [row["kind"] for row in read_table("room_kinds")]
@@ -362,6 +372,7 @@ def test_packaged_kinds_work() -> None:
     assert heated == ["apartment", "hallway"]
 
 
+@pytest.mark.law
 def test_thin_air_carries_less() -> None:
     """At 83.5 kPa every stream of air has 83.5 / 101.325 of its mass."""
     high, sea = (make_room(CHECK, NO_DUCTS, pressure) for pressure in (83500.0, SEA_LEVEL))
@@ -369,6 +380,7 @@ def test_thin_air_carries_less() -> None:
         assert getattr(high, name) / getattr(sea, name) == pytest.approx(83500.0 / 101325.0, rel=1e-12)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("change", "message"),
     [
@@ -387,6 +399,7 @@ def test_wrong_rooms_are_refused(change: dict[str, Any], message: str) -> None:
         make_room(replace(CHECK, **change), NO_DUCTS)
 
 
+@pytest.mark.contract
 def test_wrong_words_and_worlds_are_refused() -> None:
     with pytest.raises(InputError, match="kind of room"):
         room_kind("attic of someone")
@@ -396,6 +409,7 @@ def test_wrong_words_and_worlds_are_refused() -> None:
         build(CHECK, outdoors=(math.nan, 0.0))
 
 
+@pytest.mark.law
 def test_runs_leave_nothing_behind() -> None:
     """A, B, A gives the same A."""
     room, around = build(room_kind("cellar"), outdoors=(3.0, 0.004))

@@ -26,6 +26,8 @@ from hpwhsim.source.room_setup import (
     make_room,
 )
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 COOLED = replace(CHECK, cool_to=26.0, gain=2000.0)
 
@@ -73,6 +75,7 @@ def test_split_of_the_cooling_coil(psychrolib: ModuleType, air: float, wet_bulb:
         assert share == pytest.approx(0.75, abs=0.02)
 
 
+@pytest.mark.law
 def test_dry_air_has_no_latent_load() -> None:
     """Air whose dew point is below the coil's: the whole heat is sensible and no water goes."""
     room, around = build(COOLED, outdoors=(35.0, 0.004))
@@ -106,6 +109,7 @@ def test_drying_by_the_air_conditioner_against_an_ode_solver() -> None:
     assert error[300.0] == pytest.approx(5.0 * error[60.0], rel=0.1)
 
 
+@pytest.mark.law
 def test_what_the_machine_drains_the_air_conditioner_need_not() -> None:
     """Steady and cooled: sensible is saved one to one; all water that comes in goes by one of two coils."""
     zone = replace(COOLED, moisture=2e-4)
@@ -122,6 +126,7 @@ def test_what_the_machine_drains_the_air_conditioner_need_not() -> None:
     assert 0.5 * drained * per_kg < saved < drained * per_kg  # drier air lets more water in from outdoors
 
 
+@pytest.mark.contract
 def test_a_coil_warmer_than_the_air_is_refused() -> None:
     assert coil_surface(26.0) == 13.0
     with pytest.raises(InputError, match="cooling coil"):
@@ -157,6 +162,7 @@ def test_windows_are_opened_before_the_air_conditioner_starts() -> None:
     assert steady(uncooled, around).air > 26.0
 
 
+@pytest.mark.law
 def test_what_the_machine_meets_with_windows_open() -> None:
     """The offer made before a step is the step's air: shut, part open, open and the air conditioner on."""
     regimes = set()
@@ -228,6 +234,7 @@ def test_what_a_plant_takes_from_a_home_against_the_standard() -> None:
     assert found.heating[settled] == pytest.approx(sink[settled], rel=0.05)
 
 
+@pytest.mark.law
 def test_vapour_taken_from_a_home_is_drying_saved() -> None:
     """0.1 kg/h taken in a humid cooled summer: latent heat saved, at most that of the vapour."""
     outdoors, sun = weather()

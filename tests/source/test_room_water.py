@@ -28,6 +28,8 @@ from hpwhsim.source.room_setup import (
     make_room,
 )
 
+pytestmark = pytest.mark.independent
+
 Array = NDArray[np.float64]
 
 
@@ -91,6 +93,7 @@ def test_humidity_without_coil_is_the_implicit_closed_form() -> None:
         assert step.state.humidity == pytest.approx(end + left, rel=1e-12)
 
 
+@pytest.mark.law
 def test_room_dries_until_its_supply_bounds_the_condensate() -> None:
     """Steady state: what the coil drains is what comes in, less what the air carries out.
 
@@ -150,6 +153,7 @@ def test_dehumidifier_holds_its_setpoint_and_the_machine_relieves_it() -> None:
     assert plenty.state.humidity < held
 
 
+@pytest.mark.law
 def test_offer_knows_the_heat_of_a_dehumidifier() -> None:
     """A free room in a steady state with both running: what the machine meets is the room's air.
 
@@ -221,6 +225,7 @@ def cases(draw: st.DrawFn) -> tuple[Room, Around, State, float, float, float, fl
     return make_room(zone, path), around, state, dt, modules, heat, draw(st.floats(0.0, 300.0))
 
 
+@pytest.mark.law
 @settings(max_examples=300)
 @given(case=cases())
 def test_heat_and_water_close_in_any_step(

@@ -27,12 +27,15 @@ from hpwhsim.source.wastewater import (
 )
 from hpwhsim.storage import layers
 
+pytestmark = pytest.mark.independent
+
 # Invented plant: 3 kW/K of exchanger, 2 L/s of sewage and 2.5 L/s of loop water, a well of 2 m³.
 EXCHANGER = make_exchanger(3000.0, 2.0e-3, 2.5e-3, direct=False)
 WELL = make_well(2.0, 15.0, 12.0, 5.0, EXCHANGER)
 ENDLESS = np.inf
 
 
+@pytest.mark.law
 def test_same_water_as_the_store() -> None:
     """A litre must bring to the drain the heat that the plant put into it: one constant for both."""
     assert layers.RHO_CP == RHO_CP
@@ -87,6 +90,7 @@ def test_sewage_at_the_evaporator(left: float) -> None:
     assert (slope == 0.0) == (left == 1.0)
 
 
+@pytest.mark.law
 def test_half_the_modules_are_half_the_exchanger() -> None:
     """Two equal plants side by side: one running with half the heat meets the same temperature."""
     whole = exchanger_slope(EXCHANGER, ENDLESS, 0.8, 4, 4)
@@ -94,6 +98,7 @@ def test_half_the_modules_are_half_the_exchanger() -> None:
     assert exchanger_slope(EXCHANGER, ENDLESS, 0.8, 0, 4) == exchanger_slope(EXCHANGER, ENDLESS, 0.8, 1, 4)
 
 
+@pytest.mark.law
 @given(
     st.floats(100.0, 1e5),
     st.floats(1e-5, 1e-2),
@@ -169,6 +174,7 @@ STEPS = (
 )
 
 
+@pytest.mark.law
 @given(*STEPS)
 def test_the_step_closes(
     start: float, inflow: float, inflow_c: float, heat: float, dt: float, volume: float, loss: float
@@ -184,6 +190,7 @@ def test_the_step_closes(
     assert abs(sum(terms)) <= 1e-12 * scale
 
 
+@pytest.mark.law
 @given(*STEPS)
 def test_most_leaves_the_well_at_its_floor(
     start: float, inflow: float, inflow_c: float, heat: float, dt: float, volume: float, loss: float
@@ -202,6 +209,7 @@ def test_most_leaves_the_well_at_its_floor(
     assert less >= end - 1e-9
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("inflow", [0.4, 0.03])
 def test_parts_of_a_step_add_up(inflow: float) -> None:
     """Exactness: one step of five minutes is five of a minute; rounding only.
@@ -252,6 +260,7 @@ def month_in_the_well(well: Well) -> tuple[np.ndarray, float, float]:
     return left, taken, float(RHO_CP * inflow @ (inflow_c - well.floor)) + held - walls
 
 
+@pytest.mark.law
 def test_heat_taken_over_a_month_is_below_the_heat_above_the_floor() -> None:
     """Law of the drain balance: heat <= rc V (T - floor), and no sewage leaves below the floor.
 
@@ -265,6 +274,7 @@ def test_heat_taken_over_a_month_is_below_the_heat_above_the_floor() -> None:
 # --- street sewer
 
 
+@pytest.mark.law
 def test_heat_taken_never_exceeds_what_flows_by() -> None:
     """Law: rc V (T - floor) in each hour, hours without flow and below the floor included."""
     rng = np.random.default_rng(3)
@@ -318,6 +328,7 @@ def steady(cold: float, share: float, kept: float) -> tuple[float, float]:
     return float(sewage.flow[100]), float(sewage.temperature[100])
 
 
+@pytest.mark.published
 def test_what_the_drain_holds_over_what_the_taps_took(references: Path) -> None:
     """shared/wastewater_mixing.csv, all rows: heat to 5 °C in kWh/m³, and over the heat of the taps.
 
@@ -340,6 +351,7 @@ def test_what_the_drain_holds_over_what_the_taps_took(references: Path) -> None:
                 assert (needed <= most) == (ratio >= (1.0 - 1.0 / cop) * (1.0 + loss))
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("share", "drops"), [(0.3, (10.0, 11.2, 12.0)), (0.4, (13.3, 15.0, 16.0)), (0.5, (16.7, 18.8, 20.0))]
 )
@@ -360,6 +372,7 @@ def test_pumping_energy() -> None:
     assert (pumps, grinder) == (pytest.approx(240e3), pytest.approx(43.2e3))
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("wrong", [0.0, -1.0, np.nan, np.inf])
 def test_sizes_must_be_above_zero(wrong: float) -> None:
     for arguments in ((wrong, 1e-3, 1e-3), (1e3, wrong, 1e-3), (1e3, 1e-3, wrong)):
@@ -369,6 +382,7 @@ def test_sizes_must_be_above_zero(wrong: float) -> None:
         make_well(wrong, 1.0, 12.0, 5.0, EXCHANGER)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("loss", "around", "floor", "key"),
     [

@@ -17,6 +17,8 @@ from hpwhsim.storage.fired_heaters import (
 )
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.published
+
 BEFORE, FROM = date(2026, 10, 5), date(2026, 10, 6)
 NOW, FROM_2029 = date(2024, 6, 1), date(2029, 5, 6)
 
@@ -76,6 +78,7 @@ def test_heat_loss_of_electric_storage(gallons: float, w_per_k: float) -> None:
     assert found == pytest.approx(w_per_k, rel=2.5e-3)
 
 
+@pytest.mark.independent
 def test_heat_loss_of_fuel_is_that_of_the_heat() -> None:
     """Gas, 199 kBtu/h and 100 gal from October 2026: 1159.9 Btu/h x 0.95 / 70 °F = 15.74 Btu/h °F.
 
@@ -100,6 +103,7 @@ def test_a_boiler_below_10_gallons_has_no_standby_limit(kind: str) -> None:
     assert commercial_standard(kind, NOW, 399e3 * BTU_H, 10.0 * GALLON).heat_loss is not None
 
 
+@pytest.mark.law
 @given(
     kbtu=st.floats(50.0, 5000.0),
     gallons=st.floats(20.0, 5000.0),
@@ -114,6 +118,7 @@ def test_a_larger_heater_may_lose_more(kbtu: float, gallons: float, kind: str, m
     assert large > small > 0.0
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("kind", "made", "volume", "said"),
     [
@@ -186,6 +191,7 @@ def test_uef_rules_change_with_the_date_and_the_volume() -> None:
     assert uef("residential-duty-gas", 100.0, FROM) == pytest.approx(0.8397)
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     ("heater", "made", "gallons", "pattern", "said"),
     [
@@ -202,6 +208,7 @@ def test_uef_that_are_refused(heater: str, made: date, gallons: float, pattern: 
         minimum_uef(heater, made, gallons * GALLON, pattern)
 
 
+@pytest.mark.contract
 def test_tables_are_whole() -> None:
     """Every row can be asked for by its date and the middle of its volumes, and says how it is known."""
     for row in read_table("heater_standards"):
@@ -228,18 +235,21 @@ def test_district_steam_by_the_steam_table() -> None:
     assert district_steam_efficiency() == pytest.approx(0.8568, abs=1e-4)
 
 
+@pytest.mark.law
 def test_steam_with_all_condensate_returned_loses_its_jacket_alone() -> None:
     """First law: what is not lost and not returned went to the water. Rounding."""
     assert district_steam_efficiency(1.0) == pytest.approx(0.98, rel=1e-12)
     assert district_steam_efficiency(0.0, jacket_loss=0.0, condensate_c=10.0) == pytest.approx(1.0, rel=1e-12)
 
 
+@pytest.mark.law
 @given(a=st.floats(0.0, 1.0), b=st.floats(0.0, 1.0))
 def test_returning_condensate_pays(a: float, b: float) -> None:
     less, more = sorted((a, b))
     assert district_steam_efficiency(less) <= district_steam_efficiency(more) <= 0.98 + 1e-12
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize(
     "wrong",
     [

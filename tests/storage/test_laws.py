@@ -40,6 +40,8 @@ from hpwhsim.storage.layers import (
 )
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 
+pytestmark = pytest.mark.law
+
 COLDEST, HOTTEST = 5.0, 95.0  # °C
 degrees = st.floats(COLDEST, HOTTEST)
 shares = st.floats(0.0, 1.0)
@@ -49,6 +51,7 @@ stores = st.lists(degrees, min_size=1, max_size=60)
 # -- one thing at a time -------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 @given(st.lists(st.tuples(degrees, st.floats(1e-4, 1.0)), min_size=1, max_size=30))
 def test_pooling_is_isotonic_regression(layers: list[tuple[float, float]]) -> None:
     """Barlow et al. 1972, weighed by volume: as scipy's solver has it, which works in another order."""
@@ -68,6 +71,7 @@ def _blocks(size: Array, pooled: Array) -> Array:
     return np.diff(np.concatenate(([0], edges)))
 
 
+@pytest.mark.independent
 @given(stores.map(sorted), shares, st.floats(0.001, 0.9))
 def test_what_is_taken_is_what_was_there(profile: list[float], place: float, share: float) -> None:
     """Bottom, top and any height: the heat by hand sums over fine slices; what is left stays in order."""
@@ -130,6 +134,7 @@ def test_a_level_is_the_lowest_height_so_warm(profile: list[float], value: float
         assert sensed(store, level - 1e-9)[0] < value
 
 
+@pytest.mark.independent
 def test_a_sensor_says_how_far_its_layer_reaches() -> None:
     """Three layers of 0.2, 0.3 and 0.5 m³; at 0.3 it stands in the second, 0.2 below its top."""
     store = filled(column(), *[10.0] * 2, *[40.0] * 3, *[60.0] * 5)
@@ -163,6 +168,7 @@ def test_heating_the_upper_store(profile: list[float], height: float, given: flo
     assert taken <= given
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize(
     ("given", "expected"),
     [
@@ -182,6 +188,7 @@ def test_tanks_in_series_are_heated_one_by_one(given: float, expected: list[floa
     assert coldest_foot(store, of, 0.75) == pytest.approx(expected[2])
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("height", [0.6, 0.6125, 0.645, 0.0])
 def test_the_backup_heats_exactly_what_lies_above_its_height(height: float) -> None:
     """A cold store: heat to 60 °C above the height is volume times rise; and power is not exceeded."""

@@ -13,6 +13,8 @@ from hpwhsim.plant.march import CONDUCTION
 from hpwhsim.storage.layers import NEAR, RHO_CP, Column, Layers, settle, slices, take_head
 from hpwhsim.storage.still import conduct, enter, fading, lose, stir_feet
 
+pytestmark = pytest.mark.independent
+
 HEIGHT = 1.5  # m
 HOT, COLD, USE = 60.0, 10.0, 45.0  # °C
 
@@ -96,12 +98,14 @@ def test_share_drawn_meets_the_error_function_front(
     assert share_drawn(hours, draws_per_hour) == pytest.approx(published, abs=0.005)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize("hours", [1.0, 6.0])
 def test_default_inlet_mixing_leaves_85_to_95_percent_usable(hours: float) -> None:
     """Typical good tanks deliver 85 to 95 % (tanks.md section 2, published figures of merit)."""
     assert 0.85 < share_drawn(hours, 12, stirred=0.10) < 0.95
 
 
+@pytest.mark.law
 def test_few_large_draws_leave_as_much_usable_as_many_small_ones() -> None:
     """The same hour's draw in parts of 1/12 to 1/600 of a store, with the default stirred foot: to 0.01."""
     shares = [share_drawn(1.0, draws, stirred=0.10) for draws in (12, 24, 60, 600)]
@@ -187,6 +191,7 @@ def test_the_foot_of_a_later_tank_is_stirred_by_what_comes_up(rise: float, inser
     assert heat(layers) == pytest.approx(before.mean(), rel=1e-14)
 
 
+@pytest.mark.law
 def test_nothing_is_stirred_by_water_that_goes_down() -> None:
     of = column(tanks=2, stirred=0.3)
     layers = filled(of, *np.linspace(12.0, 58.0, 20))
@@ -226,6 +231,7 @@ def test_idle_two_layers_match_the_conduction_table(k_eff: str, references: Path
     assert not far
 
 
+@pytest.mark.law
 def test_heat_conducted_often_or_seldom_comes_to_the_same() -> None:
     """A day of a steep front in parts of 5 min, an hour and two: 45 °C stands within 0.005 of the height."""
     of = column()
@@ -238,6 +244,7 @@ def test_heat_conducted_often_or_seldom_comes_to_the_same() -> None:
     assert found == pytest.approx([found[0]] * 3, abs=0.005)
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("tanks", [2, 3, 5])
 def test_tanks_in_series_pass_no_heat(tanks: int) -> None:
     """Warm below cold, tank by tank: nothing passes between tanks by conduction or by pooling."""

@@ -23,6 +23,8 @@ from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.studies import sweep
 from hpwhsim.studies import sweep_report as report
 
+pytestmark = pytest.mark.contract
+
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 LITRES_PER_GALLON = 3.785412  # NIST SP 811 (2008), appendix B.8
 
@@ -56,6 +58,7 @@ def values_of(text: str) -> tuple[str, ...]:
 # -- what is written -----------------------------------------------------------------------------------
 
 
+@pytest.mark.independent
 def test_a_range_is_that_of_numpy() -> None:
     """Both ends counted, as numpy.linspace; the unit goes with each value."""
     axis = sweep.plan(DEMO, ["plant.storage.volume=200 gal..1000 gal/5"]).axes[0]
@@ -79,6 +82,7 @@ def test_commas_in_marks_and_brackets_part_nothing() -> None:
     assert values_of("plant.heat_pump.refrigerant='R-744'") == ("R-744",)
 
 
+@pytest.mark.independent
 def test_values_of_several_units_are_numbers_of_one() -> None:
     """Gallons beside litres: cubic metres in the table, by the gallon of NIST SP 811 (seven digits)."""
     axis = sweep.plan(DEMO, ["plant.storage.volume=900 gal,3000 L"]).axes[0]
@@ -166,6 +170,7 @@ def test_a_fault_of_the_file_is_not_one_of_a_case(capsys: pytest.CaptureFixture[
 # -- what comes out ------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_each_row_is_the_run_of_its_case(capsys: pytest.CaptureFixture[str]) -> None:
     """Bit for bit the record of ``run`` with the same overrides, baseline and bill too; A, B, A."""
@@ -198,6 +203,7 @@ def test_a_common_baseline_is_marched_once(monkeypatch: pytest.MonkeyPatch) -> N
     assert len({row.record["electricity_kwh"] for row in rows}) == 3
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_loss_and_use_grow_as_they_must(plant: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """First law on each row, and two laws across rows of an electric store.
@@ -232,6 +238,7 @@ def test_loss_and_use_grow_as_they_must(plant: Path, capsys: pytest.CaptureFixtu
     assert losses.loc["5 W/K"].to_numpy() == pytest.approx(2.5 * losses.loc["2 W/K"].to_numpy(), rel=0.02)
 
 
+@pytest.mark.independent
 @pytest.mark.year
 def test_weather_is_varied_like_any_key(plant: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Two climates: the heat at the taps differs by the mean cold water of each, weighted by smooth draws.

@@ -12,6 +12,8 @@ from typing import Any
 import pytest
 from cases import ROOT
 
+pytestmark = pytest.mark.contract
+
 DOCUMENT = re.compile(
     r"(?<![\d,.])(?:19|20)\d\d(?=[,;:)]|$)|\bCFR\b|\bFR \d|ASHRAE|\bEN \d|\bISO \d|\bIEC \d|\bUL \d|"
     r"\bNREL\b|\bIPCC\b|\bNEC\b|\bWHO\b|Regulation \("

@@ -28,11 +28,13 @@ from hpwhsim.storage.fired_heaters import commercial_standard, minimum_uef
 from hpwhsim.tables import read_plain, read_table
 from hpwhsim.tables.sources import OPEN, STATUSES, cited, sources, unverified_text
 
+pytestmark = pytest.mark.contract
+
 Row = dict[str, str]
 FOLDER = Path(__file__).resolve().parent
 FILE = FOLDER.parents[2] / "shared" / "references" / "verified-values.csv"
 KNOWN = {"verified": "verified", "secondary": "secondary", "not found": "unverified"}
-EVENTS = "study/draw_bench.py and rating.py"  # as the list names federal_test/draw_bench.py and rating.py, from where they lay
+EVENTS = "study/draw_bench.py and rating.py"  # of federal_test/; the list names where they once lay
 
 
 def lines() -> list[Row]:
@@ -378,6 +380,7 @@ TABLES: dict[str, Callable[[Row], set[str]]] = {
 }
 
 
+@pytest.mark.published
 @pytest.mark.skipif(not LINES, reason="the folder ../shared with the references is not here")
 @pytest.mark.parametrize(
     "line", LINES, ids=lambda line: f"{line['table']}|{line['row']}|{line['column']}"[:70]
@@ -526,6 +529,7 @@ def superseded(line: Row) -> bool:
     return better and named and by.status != "unverified" and math.isclose(ours, theirs, rel_tol=1e-3)
 
 
+@pytest.mark.published
 @pytest.mark.skipif(not LINES, reason="the folder ../shared with the references is not here")
 def test_no_contradiction_is_left() -> None:
     """Of all lines of the list, every contradicted one is mended, or superseded by a named document."""

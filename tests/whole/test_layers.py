@@ -8,6 +8,8 @@ import pytest
 
 import hpwhsim
 
+pytestmark = pytest.mark.contract
+
 PACKAGE = Path(hpwhsim.__file__).parent
 ROW = re.compile(r"^\| (\d+) \| (.*?) \|", re.MULTILINE)
 

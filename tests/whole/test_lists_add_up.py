@@ -27,7 +27,7 @@ from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import ONE_SEED, to_dataset
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 FILES = sorted((ROOT / "scenarios").glob("*.yaml"))
 NAMES = [path.stem for path in FILES]
@@ -210,6 +210,7 @@ def test_the_first_screen_and_the_answer_say_the_net_cop(
     assert "room heating penalty" in rows
 
 
+@pytest.mark.contract
 @pytest.mark.parametrize("name", NAMES)
 def test_one_seed_behind_a_peak_is_said(papers_of: Callable[[str], Papers], name: str) -> None:
     """In every worked file with random draws, read from the file itself."""

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 BENCHMARKS = Path(__file__).resolve().parents[2] / "benchmarks"
 STORES = (1000, 2000, 6000, 12000)
 BAR, NIGHT, ANY = "barred 16:00-21:00", "only 21:00-07:00", "at any hour"
@@ -34,6 +34,7 @@ def rows() -> dict[tuple[str, int], Any]:
     return {(row.charging, row.store_litres): row for row in benchmark().study(STORES)}
 
 
+@pytest.mark.independent
 @pytest.mark.long
 def test_an_ample_store_leaves_standby_and_pump() -> None:
     """The closed form of next to nothing: two modules' standby and the loop's pump, and no water short.

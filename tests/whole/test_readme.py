@@ -3,10 +3,13 @@
 import re
 from collections.abc import Iterator
 
+import pytest
 from cases import ROOT
 
 from hpwhsim.scenario.keys import key_paths
 from hpwhsim.tables import read_table
+
+pytestmark = pytest.mark.contract
 
 FILE = re.compile(r"\.(yaml|json|zip|csv|nc|pdf|xlsx|html|svg|png|md|py)$")
 COLUMNS = {"rejection_kw", "signal"}  # of CSV files

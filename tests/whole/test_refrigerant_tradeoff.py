@@ -25,6 +25,8 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import run_year
 
+pytestmark = pytest.mark.published
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -87,6 +89,7 @@ def test_machines_have_one_quality(references: Path, name: str) -> None:
     assert held == [pytest.approx(MACHINE[name].cop, abs=0.005)]
 
 
+@pytest.mark.independent
 @pytest.mark.parametrize("machine", study.MACHINES, ids=lambda m: m.name)
 def test_anchors_by_this_cycle(machine: Any) -> None:
     """The same numbers in the cycle of this program give every COP, R-454B and the deep ones included.
@@ -123,6 +126,7 @@ def test_grid_factors_are_the_published_ones(references: Path) -> None:
 # -- energy --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("inlet", ["cold", "warm"])
 def test_every_year_closes_and_serves(inlet: str) -> None:
@@ -223,6 +227,7 @@ def hours(name: str, inlet: str) -> tuple[np.ndarray, ...]:
     return (*(hourly[k] for k in names), np.append(approach, rated))
 
 
+@pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.parametrize("inlet", ["cold", "warm"])
 @pytest.mark.parametrize(
@@ -273,6 +278,7 @@ def test_year_by_an_independent_cycle(references: Path, inlet: str, name: str, c
 # -- carbon --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_cold_inlet_r744_has_the_least_carbon_of_the_conventional() -> None:
     """Least electricity, and a warming potential of 1: first on both grids, at any leak down to none."""
@@ -316,6 +322,7 @@ def test_order_turns_with_the_leak(name: str) -> None:
         assert study.total(r744, dirty, leak) > study.total(other, dirty, leak)
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_order_turns_with_the_charge() -> None:
     """Warm inlet, NYUP 2023, 3 % leak: R-410A is ahead of R-744 with half the usual charge, behind with it.
@@ -327,6 +334,7 @@ def test_order_turns_with_the_charge() -> None:
     assert study.total(other, grid, charge=1.0) > study.total(r744, grid, charge=1.0)
 
 
+@pytest.mark.law
 @pytest.mark.year
 def test_no_leak_turns_propane() -> None:
     """GWP 0.02 (IPCC AR6): with warm inlet R-290 is ahead of R-744 on every grid, whatever leaks."""
@@ -337,6 +345,7 @@ def test_no_leak_turns_propane() -> None:
         assert study.total(other, grid, 1.0) < study.total(r744, grid, 1.0)
 
 
+@pytest.mark.law
 def test_at_the_turning_points_both_are_level() -> None:
     """Law: at the point found the totals are equal (1e-9: rounding); where there is none it says so."""
     like = dict.fromkeys(study.Row._fields, 0.0) | {"inlet": "warm", "water_side": "single-pass"}
@@ -354,6 +363,7 @@ def test_at_the_turning_points_both_are_level() -> None:
     assert np.isnan(study.turning_leak(two, thrifty, 0.115))
 
 
+@pytest.mark.contract
 @pytest.mark.long
 @pytest.mark.year
 def test_picture_and_table_are_made(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from hpwhsim.scenario.money import Incentive
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.year import Year, run_years, year_of
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.law, pytest.mark.year]
 
 FILE = ROOT / "scenarios" / "laundry-room.yaml"
 QUICK = "run.steps_per_hour=4"
@@ -50,6 +50,7 @@ def without() -> Without:
     return dict(zip(WITHOUT, map(year_of, years), strict=True))
 
 
+@pytest.mark.contract
 def test_the_file_uses_what_it_is_there_for() -> None:
     """Every form of incentive of the schema is written; a key that is new there must come in here."""
     scenario = read_scenario(FILE).scenario
@@ -65,6 +66,7 @@ def test_the_file_uses_what_it_is_there_for() -> None:
     assert written == set(Incentive.model_fields)
 
 
+@pytest.mark.contract
 def test_every_year_closes_and_nobody_runs_short(whole: Answer, without: Without) -> None:
     for name, year in {"whole": whole.year, **without}.items():
         assert abs(number(year, "balance_error")) <= 1e-6, name
@@ -89,6 +91,7 @@ def test_the_boost_fills_the_store_with_hotter_water_in_its_window(whole: Answer
     assert number(whole.year, "storage_loss_kwh") > number(other, "storage_loss_kwh")
 
 
+@pytest.mark.independent
 def test_the_reset_store_is_hotter_in_the_cold_alone(whole: Answer, without: Without) -> None:
     """3 K at -5 °C, nothing from 15 °C on."""
     other = without["outdoor reset"]
@@ -116,6 +119,7 @@ def test_the_signal_moves_the_charge_to_its_low_hours(whole: Answer, without: Wi
     assert number(whole.year, "lockout_hours") > number(without["signal"], "lockout_hours")
 
 
+@pytest.mark.contract
 def test_once_a_week_the_whole_store_is_hot(whole: Answer, without: Without) -> None:
     """65 °C at the coldest place of the store, every Wednesday night, and only with resistance heat."""
     weeks: Any = whole.year.record["pasteurised_weeks"]
@@ -128,6 +132,7 @@ def test_once_a_week_the_whole_store_is_hot(whole: Answer, without: Without) -> 
     assert number(whole.year, "peak_kw") > number(without["pasteurising"], "peak_kw")
 
 
+@pytest.mark.independent
 def test_the_loop_pump_is_counted_and_no_more(whole: Answer, without: Without) -> None:
     """45 W all year are 394.2 kWh, and 45 W at each quarter; its heat to the water is left out."""
     more = whole.year.quarter_kw - without["loop pump"].quarter_kw
@@ -151,6 +156,7 @@ def test_a_cooled_room_gives_a_credit_in_summer(whole: Answer, without: Without)
     assert heating[0] > 1000.0
 
 
+@pytest.mark.independent
 def test_each_incentive_pays_what_the_file_says(whole: Answer) -> None:
     """By hand from the words of the file and the savings of the record; the credit is a share of capital."""
     record: Any = whole.year.record
@@ -182,6 +188,7 @@ def test_without_incentives_the_plant_costs_what_they_paid(whole: Answer) -> Non
         assert float(str(bare[key])) == pytest.approx(record[key] + sign * paid, rel=1e-9), key
 
 
+@pytest.mark.independent
 def test_useful_heat_is_that_of_taps_and_loop(whole: Answer) -> None:
     """Levelised cost by definition: all costs over the heat of both, 20 years at 3 % (textbook annuity).
 
@@ -196,6 +203,7 @@ def test_useful_heat_is_that_of_taps_and_loop(whole: Answer) -> None:
     assert record["recirculation_loss_kwh"] > 0.1 * record["heat_to_taps_kwh"]
 
 
+@pytest.mark.independent
 def test_the_loop_keeps_its_valve_in_control() -> None:
     """12 x 50 W over a fall from 53.3 to 51.1 degC are 3.9 L/min: enough for a valve that needs 3, not 5."""
     least = "hot_water.tempering_least_flow"

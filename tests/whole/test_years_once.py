@@ -13,7 +13,7 @@ from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulate.years import Marched
 
-pytestmark = pytest.mark.year
+pytestmark = [pytest.mark.contract, pytest.mark.year]
 FIVE = "run.years=5"  # what the field has room to remember
 
 
