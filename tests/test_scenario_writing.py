@@ -83,7 +83,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
                 "cop": st.floats(1, 15),
                 "rated_at": st.fixed_dictionaries(rated),
             },
-            optional={"modules": st.integers(1, 100), "lowest_source": some(-40, 5, "degF")},
+            optional={"modules": st.integers(1, 100), "min_source": some(-40, 5, "degF")},
         )
     )
     plant: dict[str, Any] = {"family": "central-air", "heat_pump": machine}
@@ -109,7 +109,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
         plant["controls"] = draw(
             st.fixed_dictionaries(
                 {},
-                optional={"charge_windows": st.lists(window, max_size=3), "minimum_run": some(0, 60, "min")},
+                optional={"charge_windows": st.lists(window, max_size=3), "min_run": some(0, 60, "min")},
             )
         )
     raw: dict[str, Any] = {

@@ -318,7 +318,7 @@ class SiteChecks(Block):
         description="maximum overcurrent protection (MOP, MOCP) on the nameplate of one module [A]",
         json_schema_extra=origin("not given: worked out from the greatest power"),
     )
-    floor_limit: FloorLoad | None = Field(
+    max_floor_load: FloorLoad | None = Field(
         None,
         gt=0,
         le=1e6,
@@ -353,7 +353,7 @@ class SiteChecks(Block):
         description="what one module of the heat pump stands on, with its frame [m2]",
         json_schema_extra=origin(PRACTICE, none="0.025 m2 per kW of rated heat: 2.5 m2 at 100 kW"),
     )
-    roof_limit: FloorLoad | None = Field(
+    max_roof_load: FloorLoad | None = Field(
         None,
         gt=0,
         le=1e6,

@@ -107,14 +107,14 @@ class Controls(Block):
             "[tankyear-default]", none="never barred: only the machine's own limit holds"
         ),
     )
-    minimum_run: Duration = Field(
+    min_run: Duration = Field(
         0.0,
         ge=0,
         le=14400,
         description="a charge runs at least this long [s]",
         json_schema_extra=origin("[tankyear-default]: no limit"),
     )
-    minimum_off: Duration = Field(
+    min_off: Duration = Field(
         0.0,
         ge=0,
         le=14400,

@@ -26,21 +26,21 @@ RATING_COUNTS = "[cfr-431-g-e]: the rating's power counts all there is"
 class Limits(Block):
     """Limits of the machine in place of the usual ones of its refrigerant."""
 
-    discharge: Temperature | None = Field(
+    max_discharge: Temperature | None = Field(
         None,
         ge=60,
         le=200,
         description="hottest gas leaving the compressor [degC]",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
     )
-    high_pressure: Pressure | None = Field(
+    max_pressure: Pressure | None = Field(
         None,
         ge=5e5,
         le=200e5,
         description="highest pressure [Pa]",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
     )
-    pressure_ratio: float | None = Field(
+    max_pressure_ratio: float | None = Field(
         None,
         ge=2,
         le=20,
@@ -197,7 +197,7 @@ class HeatPump(Block):
         description="controls of a standing module [W]",
         json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is usual, {PRACTICE}"),
     )
-    turndown: float = Field(
+    min_speed_fraction: float = Field(
         1.0,
         ge=0.1,
         le=1,
@@ -220,21 +220,21 @@ class HeatPump(Block):
             PRACTICE, none="equal to plant.storage.setpoint; multi-pass: hot enough for the charge to end"
         ),
     )
-    highest_outlet: Temperature | None = Field(
+    max_outlet: Temperature | None = Field(
         None,
         ge=30,
         le=100,
         description="the hottest water the machine makes [degC]",
         json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
     )
-    highest_inlet: Temperature | None = Field(
+    max_inlet: Temperature | None = Field(
         None,
         ge=10,
         le=95,
         description="the warmest water that may enter the machine [degC]",
         json_schema_extra=origin("limit of the machine's own map", none="where its map or table ends"),
     )
-    lowest_source: Temperature | None = Field(
+    min_source: Temperature | None = Field(
         None,
         ge=-50,
         le=40,

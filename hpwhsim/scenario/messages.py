@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from hpwhsim.scenario.keys import block_of, kind_of, known_fields, nearest, nearest_key
+from hpwhsim.scenario.keys import block_of, kind_of, known_fields, nearest_key, not_a_key
 from hpwhsim.scenario.parts import Clash, Clashes
 
 
@@ -73,7 +73,7 @@ def _line(error: Any, raw: dict[str, Any], set_paths: Sequence[str]) -> str:
     loc = _keys(error)
     path = ".".join(part for part in loc if isinstance(part, str))
     if error["type"] == "extra_forbidden":
-        said = f"unknown key; {nearest(path)}"
+        said = not_a_key(path)
     elif error["type"] == "missing":
         field = fields[path]
         unit = kind_of(field)

@@ -45,7 +45,7 @@ class Outlay(Block):
 
 
 class Incentive(Block):
-    """What somebody else pays towards the capital: the sum of the parts that are given, up to the cap."""
+    """What somebody else pays towards the capital: the sum of the parts given, up to max_share."""
 
     name: str = Field(min_length=1, max_length=100, description="what it is called in the reports")
     lump_sum: Money | None = Field(
@@ -82,7 +82,7 @@ class Incentive(Block):
         description="for the electricity saved in a year [USD/kWh]",
         json_schema_extra=origin(NO_CHARGE),
     )
-    cap: float = Field(
+    max_share: float = Field(
         1.0,
         gt=0,
         le=1,

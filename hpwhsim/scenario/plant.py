@@ -137,8 +137,8 @@ class Backup(Block):
             f"{PRACTICE}; in series what leaves the plant is held hot enough for taps and loop",
             none="hot_water.use_temperature + 3 K, or less so that the heat pump starts first and stops last "
             "(in a plant without one, plant.storage.setpoint); in series the hottest of "
-            "hot_water.use_temperature, tempering_valve + tempering_difference, and, where the store serves "
-            "the loop, recirculation.return_temperature + 5 K",
+            "hot_water.use_temperature, tempering_valve + tempering_min_difference, and, where the store "
+            "serves the loop, recirculation.return_temperature + 5 K",
         ),
     )
     height: float | None = Field(

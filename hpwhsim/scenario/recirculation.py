@@ -222,7 +222,7 @@ class Recirculation(Block):
         description="allowed fall of temperature from the plant and back, instead of return_temperature [K]",
         json_schema_extra=origin("[tankyear-default]", none="what leads to return_temperature"),
     )
-    least_flow: Flow = Field(
+    min_flow: Flow = Field(
         3.1545e-5,
         ge=0,
         le=0.01,
@@ -323,7 +323,7 @@ class Recirculation(Block):
 
     @rule
     def _keys_of_pipes(self) -> Iterator[Clash]:
-        for key in ("conductivity", "bare_share", "least_flow", "fittings", "valve_drop"):
+        for key in ("conductivity", "bare_share", "min_flow", "fittings", "valve_drop"):
             if self.loss_per_apartment is not None and self.given(key):
                 yield Clash(key, "nothing beside recirculation.loss_per_apartment")
 

@@ -138,7 +138,7 @@ class GroundLoop(Block):
             none="3 gpm per ton at the rating",
         ),
     )
-    least_flow: float = Field(
+    min_flow_fraction: float = Field(
         0.5,
         gt=0,
         le=1,
@@ -280,7 +280,7 @@ class Wastewater(Block):
         description="heat loss of the well to the soil [W/K]",
         json_schema_extra=origin(PRACTICE),
     )
-    floor: Temperature = Field(
+    min_temperature: Temperature = Field(
         5.0,
         ge=0,
         le=20,
@@ -318,7 +318,7 @@ class Wastewater(Block):
         description="share of the exchanger's conductance lost in the first month after cleaning",
         json_schema_extra=origin("[grey-water-fouling]: -16.9 % in a month"),
     )
-    fouling_limit: float = Field(
+    max_fouling: float = Field(
         0.201,
         ge=0,
         le=0.95,
@@ -369,8 +369,8 @@ class Wastewater(Block):
 
     @rule
     def _fouling(self) -> Iterator[Clash]:
-        if self.fouling > self.fouling_limit:
-            yield Clash("fouling", f"at most plant.source.wastewater.fouling_limit ({self.fouling_limit:g})")
+        if self.fouling > self.max_fouling:
+            yield Clash("fouling", f"at most plant.source.wastewater.max_fouling ({self.max_fouling:g})")
 
 
 class Source(Block):

@@ -15,7 +15,7 @@ building:
 hot_water:
   daily_use_per_apartment: "40 gal"     # at use_temperature; left out: handbook average day
   use_temperature: "120 degF"
-  minimum_temperature: "110 degF"       # a draw below this counts as short
+  min_temperature: "110 degF"           # a draw below this counts as short
   draws: smooth                         # or random, with a seed
   # metered: use.csv                    # time, litres; instead of daily use and pattern
 recirculation:                          # leave the block out if there is no loop
@@ -49,7 +49,7 @@ _AIR = """\
     cop: 3.6                            # at rated_at, fans and controls of the machine included
     rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
     # table: measured.csv               # instead of a rating: source_c, water_in_c, water_out_c, ...
-    lowest_source: "-20 degC"
+    min_source: "-20 degC"
 """
 _WATER = """\
   heat_pump:
@@ -79,7 +79,7 @@ _PACKAGED = """\
     cop: 3.9                            # at rated_at, fan counted
     rated_at: {source: "67.5 degF", water_in: "95 degF", water_out: "96 degF"}
     condenser: wrap-around                       # the condenser goes round the lower tank
-    lowest_source: "37 degF"
+    min_source: "37 degF"
   source:
     kind: room
     room:
@@ -109,7 +109,7 @@ _SEWAGE = """\
     kind: wastewater
     wastewater:
       well_volume: "1500 gal"
-      floor: "5 degC"
+      min_temperature: "5 degC"
 """
 _HEATER = """\
   storage:

@@ -22,7 +22,7 @@ from hpwhsim.evaluate.reading import read
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
+from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.simulate.year import Record
 from hpwhsim.tables import read_table
@@ -238,7 +238,7 @@ def _axis(text: str) -> Axis:
         raise InputError(f"--vary {text}: {FORM}")
     field = known_fields().get(key)
     if field is None:
-        raise InputError(f"--vary {key}: unknown key; {nearest(key)}")
+        raise InputError(f"--vary {key}: {not_a_key(key)}")
     values: list[str] = []
     parts = _split(rest)
     for part, after in zip(parts, [*parts[1:], ""], strict=True):
