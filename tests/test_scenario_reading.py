@@ -10,7 +10,6 @@ from cases import GOOD
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from hpwhsim.cli.main import main
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.keys import known_fields, walk
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from

@@ -13,7 +13,6 @@ from hpwhsim.io.units import Kind, as_text
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.renamed import renamed, why_gone
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.sources import cited
 
 
 def fields_of(block: type[Block]) -> dict[str, FieldInfo]:
@@ -85,32 +84,6 @@ def known_fields() -> Mapping[str, FieldInfo]:
 def key_paths() -> list[str]:
     """All legal dotted keys that hold a value, in the order of the schema."""
     return [path for path, field in walk() if block_of(field) is None]
-
-
-def describe() -> list[dict[str, str]]:
-    """Every key with its unit, default and meaning, for help texts and documents.
-
-    Returns
-    -------
-    list of dict
-        Keys ``key``, ``unit`` ("" if none), ``default`` ("" if the key is required), ``source``,
-        ``description``.
-    """
-    rows = []
-    for path, field in walk():
-        if block_of(field) is None:
-            default = "" if field.is_required() else show(field.default, field)
-            kind = kind_of(field)
-            rows.append(
-                {
-                    "key": path,
-                    "unit": kind.unit if kind else "",
-                    "default": default,
-                    "source": str(cited(extra_of(field).get("source", ""))),
-                    "description": field.description or "",
-                }
-            )
-    return rows
 
 
 def not_a_key(path: str) -> str:

@@ -18,7 +18,6 @@ from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
-    describe,
     fields_of,
     inner_types,
     items_of,
@@ -38,7 +37,6 @@ __all__ = [
     "baseline_of",
     "cautions",
     "changed",
-    "describe",
     "dump",
     "dump_text",
     "key_paths",

@@ -97,7 +97,7 @@ class HotWater(Block):
         None,
         gt=0,
         le=5,
-        description="mean daily use of one apartment, measured at use_temperature [m3/day]",
+        description="mean daily use of one apartment, measured at use_temperature",
         json_schema_extra=origin(
             "[ashrae-hvac-building-size]; average day",
             none="handbook average day for this number of apartments",
@@ -107,14 +107,14 @@ class HotWater(Block):
         49.0,
         ge=30,
         le=70,
-        description="temperature at which the daily use is counted [degC]",
+        description="temperature at which the daily use is counted",
         json_schema_extra=origin("[chicago-10-14-21]"),
     )
     min_temperature: Temperature = Field(
         43.3,
         ge=25,
         le=70,
-        description="a draw below this counts as short [degC]",
+        description="a draw delivered below this counts as unmet",
         json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
     )
     cold_water: ColdWater | None = Field(
@@ -157,29 +157,29 @@ class HotWater(Block):
         None,
         ge=30,
         le=70,
-        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
+        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap",
         json_schema_extra=origin("[tankyear-default]", none="none: scald hours are counted"),
     )
     tempering_min_difference: Difference = Field(
         0.0,
         ge=0,
         le=40,
-        description="least hot water above its setpoint with which the valve holds it [K]; with colder water "
-        "it stays at the end of its travel and passes as much cold water as there",
+        description="hot water must be this far above the valve's setpoint for the valve to hold it; with"
+        " colder water it passes as much cold water as at this difference",
         json_schema_extra=origin(f"[tankyear-default]: an ideal valve; 5 to 15 K are usual, {PRACTICE}"),
     )
     tempering_min_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
-        description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
+        description="below this flow the valve does not control and passes water as hot as the store",
         json_schema_extra=origin("[asse-1017] has one; [tankyear-default]", none="it controls at any flow"),
     )
     tempering_max_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
-        description="the valve is too small for more [m3/s]",
+        description="flow above which the valve is too small",
         json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
     )
 
@@ -261,7 +261,7 @@ Baseline = Annotated[
 class Scenario(Block):
     """One plant, one building, one year, as the modeler wrote it."""
 
-    title: str = Field(min_length=1, max_length=200, description="what the reports are headed with")
+    title: str = Field(min_length=1, max_length=200, description="heading of the reports")
     notes: str | None = Field(
         None, description="free text for the reader", json_schema_extra=origin("not used in the calculation")
     )
@@ -280,8 +280,8 @@ class Scenario(Block):
     plant: Plant = Field(description="the hot-water plant")
     baseline: Baseline | None = Field(
         None,
-        description="what the plant is compared with: a block as `plant`, or the path of a scenario file, "
-        "whose plant (and its carbon.refrigerant) is taken and nothing else",
+        description="what the plant is compared with: a block as `plant`, or a scenario file, of which "
+        "the plant and its carbon.refrigerant alone are taken",
         json_schema_extra=origin("no baseline was given"),
     )
     carbon: Carbon | None = Field(
@@ -307,7 +307,7 @@ class Scenario(Block):
     )
     run: Run = Field(
         default_factory=Run,
-        description="how the year is marched",
+        description="how the year is simulated",
         json_schema_extra=origin("defaults of its keys"),
     )
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field
 
 from hpwhsim.io.units import Duration, Temperature, Volume
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin, rule
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Form, origin, rule
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
 ALWAYS = CRITERIA[0]  # a plant that runs short meets no other criterion
@@ -22,7 +22,19 @@ def _criteria(value: object) -> object:
     return tuple(dict.fromkeys((ALWAYS, *given)))
 
 
-Criteria = Annotated[tuple[str, ...], BeforeValidator(_criteria)]
+Criteria = Annotated[
+    tuple[str, ...],
+    BeforeValidator(_criteria),
+    Form(
+        f"{', '.join(CRITERIA)}: one or a list of them",
+        {
+            "anyOf": [
+                {"enum": list(CRITERIA)},
+                {"type": "array", "items": {"enum": list(CRITERIA)}, "minItems": 1},
+            ]
+        },
+    ),
+]
 
 
 class Sizing(Block):
@@ -40,21 +52,21 @@ class Sizing(Block):
         0.0,
         ge=0,
         le=1000,
-        description="water that the design days may deliver below hot_water.min_temperature [m3]",
+        description="water that the design days may deliver below hot_water.min_temperature",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     max_run_hours: Duration = Field(
         72000.0,
         gt=0,
         le=86400,
-        description="most hours of full output for the heat of a day, in the air of that day [s]",
+        description="maximum hours of full output for the heat of a day, in the air of that day (run-hours)",
         json_schema_extra=origin("16 to 20 h a day on the design day is usual; common practice, no source"),
     )
     max_backup_share: float = Field(
         0.0,
         ge=0,
         le=1,
-        description="most of the heat that the backup may give",
+        description="maximum share of the heat that the backup may give (backup-share)",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     days: Literal["coldest-day", "coldest-three-days"] = Field(
@@ -67,14 +79,15 @@ class Sizing(Block):
         ge=-60,
         le=40,
         description="mean outdoor air of the coldest design day: the air of all design days moves by what "
-        "brings it there, and the cold water is that of the year's coldest day [degC]",
+        "brings it there, and the cold water is that of the year's coldest day",
         json_schema_extra=origin("[tankyear-default]", none="the days as the weather file has them"),
     )
     design_frequency: float | None = Field(
         None,
         ge=0.9,
         lt=1,
-        description="the same by the share of the file's hours that are warmer, such as 0.99 or 0.996",
+        description="design_temperature by the share of the file's hours that are warmer, such as 0.99 or"
+        " 0.996",
         json_schema_extra=origin(
             "[ashrae-climate]; annual cumulative frequency of occurrence",
             none="design_temperature, or the days as the weather file has them",
@@ -100,13 +113,14 @@ class Sizing(Block):
         0.95,
         gt=0,
         lt=1,
-        description="least chance that the design days of a year of random draws that was not tried meet the "
-        "criterion: of n years tried so few may fail that (failing + 1) / (n + 1) is no more than the rest",
+        description="minimum chance that a year of random draws that was not tried meets the criterion on"
+        " its design days: of n years tried so few may fail that (failing + 1) / (n + 1) is "
+        "no more than the rest",
         json_schema_extra=origin("[tankyear-default]"),
     )
     by: Literal["cost", "weight", "carbon"] = Field(
         "cost",
-        description="what the choice makes least",
+        description="what the choice minimizes",
         json_schema_extra=origin("[tankyear-default]"),
     )
     modules: FilePath | None = Field(
@@ -126,10 +140,18 @@ class Sizing(Block):
         ),
     )
     max_modules: int = Field(
-        6, ge=1, le=100, description="most modules in the plant", json_schema_extra=origin(PRACTICE)
+        6,
+        ge=1,
+        le=100,
+        description="maximum number of modules in the plant",
+        json_schema_extra=origin(PRACTICE),
     )
     max_tanks: int = Field(
-        4, ge=1, le=100, description="most equal tanks in the plant", json_schema_extra=origin(PRACTICE)
+        4,
+        ge=1,
+        le=100,
+        description="maximum number of equal tanks in the plant",
+        json_schema_extra=origin(PRACTICE),
     )
 
     @rule
