@@ -16,7 +16,7 @@ import numpy as np
 
 import hpwhsim
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import Baselines, Checked, answered, years_of
+from hpwhsim.evaluate.evaluation import Baselines, Checked, evaluated, years_of
 from hpwhsim.evaluate.evaluation import check as answer_check
 from hpwhsim.evaluate.reading import read
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
@@ -163,7 +163,7 @@ def run(plan: Plan, case: Case) -> Row:
     keys, baselines = plan.keys, plan.baselines
     try:
         checked = plan.checked.pop(case.name, None) or answer_check(case.loaded, baselines)
-        record = answered(checked.asked, *years_of(checked, baselines)).year.record
+        record = evaluated(checked.collected, *years_of(checked, baselines)).record
     except InputError as error:
         raise InputError(f"case {case.name}: {error}") from None
     flat = flatten(record)
