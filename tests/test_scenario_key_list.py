@@ -14,10 +14,11 @@ from jsonschema import Draft7Validator
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import KINDS
 from hpwhsim.scenario import families
-from hpwhsim.scenario.json_schema import QUANTITY, SHIPPED, schema, schema_text
+from hpwhsim.scenario.json_schema import QUANTITY, schema, schema_text
 from hpwhsim.scenario.key_list import key_list
 from hpwhsim.scenario.keys import key_paths, walk
 from hpwhsim.scenario.recirculation import RATED
+from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 
 KEYS = {key.key: key for key in key_list()}
@@ -93,9 +94,11 @@ def test_patterns(pattern: str, count: int) -> None:
     ("pattern", "words"),
     [
         ("plant.storage.volumes", "did you mean plant.storage.volume?"),
-        ("plant.heat_pump.lowest_source", "is called plant.heat_pump.min_source"),
-        ("*.volumes", "no key fits"),
-        ("volume*", "no key fits"),
+        ("plant.heat_pump.lowest_source", "heat_pump.lowest_source is called heat_pump.min_source"),
+        ("turndown", "heat_pump.turndown is called heat_pump.min_speed_fraction"),
+        ("setpoints", "did you mean setpoint?"),
+        ("*.zz*", "no key fits"),
+        ("qqq", "no key fits"),
     ],
 )
 def test_a_pattern_that_fits_no_key_is_an_error(pattern: str, words: str) -> None:
@@ -109,7 +112,7 @@ def test_a_pattern_that_fits_no_key_is_an_error(pattern: str, words: str) -> Non
 
 def test_the_shipped_schema_is_the_generated_one() -> None:
     """`tankyear keys --schema > hpwhsim/scenario/scenario.schema.json` writes it anew."""
-    assert SHIPPED.read_text(encoding="utf-8") == schema_text()
+    assert SCHEMA.read_text(encoding="utf-8") == schema_text()
 
 
 def test_it_is_a_schema_of_draft_7_and_every_reference_leads_somewhere() -> None:
@@ -125,7 +128,7 @@ def test_the_worked_scenarios_are_valid(path: Path) -> None:
 
 @pytest.mark.parametrize("family", families.FAMILIES)
 def test_what_new_writes_is_valid(family: str) -> None:
-    assert wrongs(plain(template(family, "weather.epw"))) == []
+    assert wrongs(plain(template(family, "weather.epw", SCHEMA.as_uri()))) == []
 
 
 @pytest.mark.parametrize(

@@ -1,12 +1,11 @@
 """The scenario file as JSON Schema, draft 7, for editors and for programs that write scenarios.
 
-It is made from the models and ships as `SHIPPED`. A quantity is text in it, as in the file; what only a rule
-across keys or a table of units can say, the schema lets pass and `tankyear check` does not.
+It is made from the models and ships as `starter.SCHEMA`. A quantity is text in it, as in the file; what only
+a rule across keys or a table of units can say, the schema lets pass and `tankyear check` does not.
 """
 
 import json
 from collections.abc import Iterable, Iterator
-from pathlib import Path
 from typing import Any
 
 from pydantic.fields import FieldInfo
@@ -19,8 +18,6 @@ from hpwhsim.scenario.shapes import shapes
 
 QUANTITY = r"^\s*[-+−–]?([0-9][0-9,]*(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?\s*[^0-9\s.,]"
 """A number and the start of its unit; the units themselves are in `io.units`, too many for a pattern."""
-SHIPPED = Path(__file__).with_name("scenario.schema.json")
-"""The schema as it ships; `tankyear keys --schema` prints it anew."""
 
 
 def schema_text() -> str:

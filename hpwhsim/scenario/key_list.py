@@ -1,6 +1,7 @@
 """Every scenario key with what may be written for it, its default and its meaning, from the schema alone."""
 
 from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from fnmatch import fnmatchcase
 from typing import NamedTuple
 
@@ -12,11 +13,12 @@ from hpwhsim.scenario.keys import (
     extra_of,
     fields_of,
     items_of,
+    key_paths,
     kind_of,
-    not_a_key,
     show,
 )
 from hpwhsim.scenario.parts import Block
+from hpwhsim.scenario.renamed import RENAMED, renamed
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.shapes import shapes
 from hpwhsim.tables.sources import cited
@@ -60,9 +62,18 @@ def key_list(pattern: str = "") -> list[Key]:
         if (fnmatchcase(path, pattern) if glob else pattern in path)
     ]
     if not found:
-        reason = "no key fits this pattern" if glob else not_a_key(pattern)
-        raise InputError(f"keys {pattern}: {reason}; 'tankyear keys' lists all")
+        raise InputError(f"keys {pattern}: {_instead(pattern)}")
     return found
+
+
+def _instead(pattern: str) -> str:
+    """What to say of a pattern that fits no key: a new name, a near one, or where to look."""
+    for old in RENAMED:
+        if pattern.endswith(old) or old.endswith(f".{pattern}"):
+            return f"{old} is called {renamed(old)}"
+    paths = key_paths()
+    near = get_close_matches(pattern, [*paths, *{word for path in paths for word in path.split(".")}], n=1)
+    return f"did you mean {near[0]}?" if near else "no key fits this pattern; 'tankyear keys' lists all"
 
 
 def _written_keys(

@@ -3,6 +3,7 @@
 from hpwhsim.errors import InputError
 
 _HEAD = """\
+# yaml-language-server: $schema={schema}
 # A scenario of tankyear. The building and the machine are INVENTED: put your own numbers in.
 # Every quantity is a number with its unit; IP and SI are both read ("40 gal", "150 L", "140 degF", "60 degC",
 # "35 kW", "400 kBtu/h"; a difference is "5 K" or "10 delta_degF"). Keys that are left out take a default,
@@ -158,7 +159,7 @@ run:
 """
 
 
-def template(family: str, weather: str) -> str:
+def template(family: str, weather: str, schema: str) -> str:
     """A scenario file to start from: valid as it stands if the weather file exists.
 
     Parameters
@@ -167,6 +168,8 @@ def template(family: str, weather: str) -> str:
         A plant family.
     weather : str
         Path of a weather file, absolute or relative to where the text will be saved.
+    schema : str
+        Path or URI of the JSON Schema, for the editor.
 
     Returns
     -------
@@ -183,4 +186,4 @@ def template(family: str, weather: str) -> str:
     plant, body = _BODY[family]
     title = f"Invented building of 20 apartments, {plant}"
     quoted = "'" + weather.replace("'", "''") + "'"
-    return _HEAD.format(title=title, weather=quoted, family=family) + body + _TAIL
+    return _HEAD.format(schema=schema, title=title, weather=quoted, family=family) + body + _TAIL
