@@ -71,7 +71,7 @@ def cautions(
                 f"module {worst + 1} starts {starts[worst]:.0f} times and runs {module_hours[worst]:.0f} h "
                 f"in the year: a run lasts {60.0 / per_hour[worst]:.1f} min on average, and more than "
                 f"{MOST_STARTS:g} starts an hour of running wear a compressor (common practice, no source); "
-                "see plant.controls.minimum_run, minimum_off and stage_delay"
+                "see plant.controls.min_run, min_off and stage_delay"
             )
     if short_hours > 0.0:
         said.append(

@@ -113,7 +113,7 @@ def structural_checks(of: Structure) -> list[Check]:
     pressure = GRAVITY * full / area / 1e3
     if of.floor_pa is None:
         rooms = f"common floors carry {amount(4.8, 'kPa')} to {amount(7.2, 'kPa')}; {PRACTICE}; {STRUCTURE}"
-        rooms += "; what this floor carries is not given (site.checks.floor_limit)"
+        rooms += "; what this floor carries is not given (site.checks.max_floor_load)"
         floor = Check("floor load of the full store", pressure, "kPa", rooms, f"footprint: {under}", CONFIRM)
     else:
         floor = held(
@@ -186,7 +186,7 @@ def _module_checks(of: Structure) -> list[Check]:
     if of.under_pa is not None:
         note = f"{on_top}{STRUCTURE}"
         return [*found, held(name, load, of.under_pa / 1e3, "kPa", source, note=note)]
-    key = "roof_limit" if of.outdoors else "floor_limit"
+    key = "max_roof_load" if of.outdoors else "max_floor_load"
     usual = (
         f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load ({cited('[asce-7]')}): "
         "dunnage spreads a machine to the structure; "

@@ -87,7 +87,7 @@ def lowest_source_c(machine: PerformanceMap, scenario: Scenario) -> float:
     """Source temperature below which the heat pump stands: of the map, the machine or its controls. [°C]."""
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
     heat_pump = scenario.plant.heat_pump
-    given = (heat_pump.lowest_source if heat_pump else None, scenario.plant.controls.lock_out_below)
+    given = (heat_pump.min_source if heat_pump else None, scenario.plant.controls.lock_out_below)
     return max([float(machine.source_c[works][0]), *(t for t in given if t is not None)])
 
 

@@ -198,7 +198,7 @@ def _draw_week(panels: "Sequence[Axes]", week: Hourly, year: Year, scenario: Sce
     store.stairs(week["store_top_c"], edges, baseline=None, color=RED, label="top, lowest in the hour")
     if "water_in_c" in week:
         store.plot(middle, week["water_in_c"], ".", color=GREEN, markersize=3.5, label="at the heat pump")
-    least = scenario.hot_water.minimum_temperature
+    least = scenario.hot_water.min_temperature
     store.axhline(least, color="0.4", linewidth=0.9, linestyle=":", label="least at the taps")
     _draw_heat(heat, week, edges, 1)
     _stack(bought, week, BOUGHT, edges, 1)

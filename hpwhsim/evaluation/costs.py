@@ -133,7 +133,7 @@ def incentives(
             per_kw=one.per_capacity or 0.0,
             per_mmbtu=(one.per_site_energy_saved or 0.0) / MMBTU_PER_KWH,
             per_kwh=one.per_electricity_saved or 0.0,
-            cap=one.cap,
+            cap=one.max_share,
         )
         for one in costs.incentives
     ]

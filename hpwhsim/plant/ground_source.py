@@ -102,7 +102,7 @@ def ground_source(
         modules=made.modules,
         heat=heat,
         flow=mass_flow,
-        least_flow=block.least_flow,
+        least_flow=block.min_flow_fraction,
         pump=pump,
     )
     cautions += flow_cautions(

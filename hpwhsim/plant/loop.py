@@ -99,7 +99,7 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
             _sections(block),
             supply,
             supply - back,
-            least_flow=block.least_flow,
+            least_flow=block.min_flow,
             conductivity=block.conductivity,
             bare_share=block.bare_share,
             fittings=block.fittings,

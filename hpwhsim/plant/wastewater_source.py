@@ -50,7 +50,7 @@ def wastewater_source(
     months = CLEANING_MONTHS if block.cleaning_interval is None else float(block.cleaning_interval)
     if block.cleaning_interval is None:
         say(found, "wastewater.cleaning_interval", f"{months:g} months", PRACTICE)
-    exchange = drains.u_left(block.fouling, block.fouling_limit, months, block.fouling_growth)
+    exchange = drains.u_left(block.fouling, block.max_fouling, months, block.fouling_growth)
     steps = use.size // HOURS
     kind, volume = SourceKind.SEWER, 1.0
     if block.sewer is not None:
@@ -66,7 +66,7 @@ def wastewater_source(
         else:
             volume = block.well_volume
     soil = float(surface_wave(dry_bulb).mean_c)
-    well = make_well(volume, block.well_loss, soil, block.floor, exchanger)
+    well = make_well(volume, block.well_loss, soil, block.min_temperature, exchanger)
     return plain._replace(
         sources=plain.sources._replace(kind=int(kind), well=well, pumping=Pumping(pump, block.grinding)),
         state=at_rest(well=float(temperature[: 24 * steps].mean())),

@@ -40,7 +40,7 @@ def settings_of(scenario: "Scenario") -> Settings:
     """The settings of a scenario: what was written, and what follows from it."""
     plant, hot_water = scenario.plant, scenario.hot_water
     controls, backup, heat_pump = plant.controls, plant.backup, plant.heat_pump
-    setpoint, least = plant.storage.setpoint, hot_water.minimum_temperature
+    setpoint, least = plant.storage.setpoint, hot_water.min_temperature
     beside = heat_pump is not None and backup.kind != "none" and backup.mode == "parallel"
 
     band = controls.dead_band

@@ -18,13 +18,12 @@ from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
-    describe,
     fields_of,
     inner_types,
     items_of,
     key_paths,
     known_fields,
-    nearest,
+    not_a_key,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
 from hpwhsim.scenario.parts import A_FILE, Block
@@ -38,7 +37,6 @@ __all__ = [
     "baseline_of",
     "cautions",
     "changed",
-    "describe",
     "dump",
     "dump_text",
     "key_paths",
@@ -135,7 +133,7 @@ def _override(raw: dict[Any, Any], override: str) -> str:
         raise _error(f"{where}: allowed key.path=value, such as plant.storage.volume='500 gal'")
     field = known_fields().get(path)
     if field is None:
-        raise _error(f"{where}: unknown key '{path}'; {nearest(path)}")
+        raise _error(f"{where}: {not_a_key(path)}")
     value: Any = text.strip()
     if value in ("", "null"):
         value = None

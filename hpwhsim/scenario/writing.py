@@ -46,7 +46,7 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
         idle.append("plant.controls.demand_modules")
     if loop is not None:
         if loop.loss_per_apartment is not None:
-            idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "least_flow")]
+            idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "min_flow")]
         else:
             idle += ["recirculation.loss_at", "recirculation.pump_head"]
         if loop.loss_per_apartment is not None or loop.pump_power is not None:

@@ -326,12 +326,12 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         step_seconds=3600.0 * HOURS / drive.use.size,
         use_c=hot_water.use_temperature,
         setpoint_c=hot_water.tempering_valve,
-        difference_k=hot_water.tempering_difference,
+        difference_k=hot_water.tempering_min_difference,
         loop_flow=drive.loop_loss / (RHO_CP * drop),
         flow_m3s=times.flow if stretches else None,
         hour_of_flow=np.repeat(np.arange(HOURS), np.diff(times.first)) if stretches else None,
-        least_flow=hot_water.tempering_least_flow,
-        most_flow=hot_water.tempering_most_flow,
+        least_flow=hot_water.tempering_min_flow,
+        most_flow=hot_water.tempering_max_flow,
     )
 
 

@@ -135,8 +135,8 @@ class Market:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self.key = BY[bench.sizing.by]
-        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.most_modules + 1)]
-        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.most_tanks + 1)]
+        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.max_modules + 1)]
+        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.max_tanks + 1)]
         self.machines.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self.stores.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self._judged: dict[tuple[float, int, float, int], Trial] = {}

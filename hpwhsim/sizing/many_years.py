@@ -24,10 +24,10 @@ def draws_record(bench: Bench) -> Record | None:
     return {
         "years": years,
         "seeds": [draws.seed for draws in bench.draws],
-        "probability": bench.sizing.probability,
+        "probability": bench.sizing.min_probability,
         "may_fail": allowed,
         "chance_of_a_new_year": (years - allowed) / (years + 1),
-        "years_to_be_sure": seeds_for(bench.sizing.probability),
+        "years_to_be_sure": seeds_for(bench.sizing.min_probability),
         "sure": SURE,
     }
 
@@ -78,7 +78,7 @@ def years_said(bench: Bench, chosen: Any) -> list[str]:
     if bench.scenario.hot_water.metered is not None:
         said.append(
             "one year of metered use is one draw of chance: no other year stands behind this store, and "
-            "sizing.seeds and sizing.probability do nothing"
+            "sizing.seeds and sizing.min_probability do nothing"
         )
     elif not bench.draws:
         said.append(
@@ -86,10 +86,10 @@ def years_said(bench: Bench, chosen: Any) -> list[str]:
             "probability can be stated; hot_water.draws=random sizes it on sizing.seeds years of draws"
         )
     else:
-        years, sure = len(bench.draws), seeds_for(bench.sizing.probability)
+        years, sure = len(bench.draws), seeds_for(bench.sizing.min_probability)
         if years < sure:
             said.append(
-                f"{years} years of draws bear {100.0 * bench.sizing.probability:g} % as an expectation; "
+                f"{years} years of draws bear {100.0 * bench.sizing.min_probability:g} % as an expectation; "
                 f"to be 95 % sure takes {sure} years or more, none failing (sizing.seeds)"
             )
         said.append(

@@ -151,7 +151,7 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
-    litres = 1000.0 * sizing.short_volume + 1e-6
+    litres = 1000.0 * sizing.max_unmet_volume + 1e-6
     found: dict[str, Any] = {
         "seed": _seed(loaded.scenario),
         "electricity_kwh": year.record["electricity_kwh"],
@@ -164,8 +164,8 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     }
     holds = {
         "short-litres": short <= litres,
-        "run-hours": run <= sizing.run_hours / 3600.0,
-        "backup-share": found["backup_share"] <= sizing.backup_share,
+        "run-hours": run <= sizing.max_run_hours / 3600.0,
+        "backup-share": found["backup_share"] <= sizing.max_backup_share,
     }
     if "n-1" in sizing.criterion:
         built = assemble(chosen, weather)
@@ -211,11 +211,11 @@ def _seed(scenario: Scenario) -> int | None:
 
 
 def _limits(sizing: Sizing) -> Record:
-    limits: Record = {"short_litres": 1000.0 * sizing.short_volume}
+    limits: Record = {"short_litres": 1000.0 * sizing.max_unmet_volume}
     if "run-hours" in sizing.criterion:
-        limits["run_hours"] = sizing.run_hours / 3600.0
+        limits["run_hours"] = sizing.max_run_hours / 3600.0
     if "backup-share" in sizing.criterion:
-        limits["backup_share"] = sizing.backup_share
+        limits["backup_share"] = sizing.max_backup_share
     return limits
 
 

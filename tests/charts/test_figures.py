@@ -336,7 +336,7 @@ def test_the_rated_point_lies_on_its_cop(demo: Run) -> None:
 @pytest.mark.independent
 @pytest.mark.parametrize(
     "overrides",
-    [[], ["plant.heat_pump.lowest_source=null"], ["plant.controls.lock_out_below=-5 degC"]],
+    [[], ["plant.heat_pump.min_source=null"], ["plant.controls.lock_out_below=-5 degC"]],
 )
 def test_lowest_source_is_that_of_the_plant(overrides: list[str]) -> None:
     """Drawn from scenario and map; the plant that is marched finds it on its own."""

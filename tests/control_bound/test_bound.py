@@ -100,7 +100,7 @@ GOOD = [
 ]
 MORE = [
     ("central-air", ["plant.controls.boost=8 K", "plant.controls.boost_windows=['12:00-16:00']"]),
-    ("central-air", ["plant.controls.defrosts=staggered", "plant.heat_pump.turndown=0.4"]),
+    ("central-air", ["plant.controls.defrosts=staggered", "plant.heat_pump.min_speed_fraction=0.4"]),
     ("central-air", ["plant.heat_pump.fan_power=600 W", "plant.heat_pump.pump_power=200 W"]),
     ("hybrid", [SIGNAL, "plant.controls.signal_hours=10"]),
     ("loop-tank", [SIGNAL, "plant.controls.signal_hours=10"]),
@@ -202,7 +202,7 @@ def test_time_of_use_is_a_signal_of_the_same_prices(tmp_path: Path) -> None:
     assert (tariff.weight, signal.weight) == ("price", "signal")
     for key in ("control", "free", "bound", "share"):
         assert getattr(tariff, key) == pytest.approx(getattr(signal, key), rel=1e-9)
-    gas = [bars, "plant.backup.kind=gas", "plant.heat_pump.lowest_source='7 degC'"]
+    gas = [bars, "plant.backup.kind=gas", "plant.heat_pump.min_source='7 degC'"]
     tariff = found("central-air", *gas, f"tariff={{electricity: {blocks}, fuel: 1.50 USD/therm}}")
     therm = 29.30711  # kWh in 100,000 Btu (International Table), NIST SP 811, appendix B
     assert tariff.fuel_weight == pytest.approx(1.50 / therm, rel=1e-6)

@@ -167,7 +167,7 @@ def test_a_failed_check_is_an_exit_code_with_strict(capsys: pytest.CaptureFixtur
     path = str(ROOT / "scenarios" / "central-air.yaml")
     changes = [word for change in NOTHING_ELSE for word in ("--set", change)]
     for strict, floor, code in (([], "150", 0), (["--strict"], "150", 1), (["--strict"], "900", 0)):
-        limit = ["--set", f"site.checks.floor_limit={floor} lb/ft2", "--json"]
+        limit = ["--set", f"site.checks.max_floor_load={floor} lb/ft2", "--json"]
         assert main(["run", path, *changes, *limit, *strict]) == code
         record = json.loads(capsys.readouterr().out)
         failed = [check for check in record["checks"] if check["state"] == "fail"]

@@ -20,6 +20,7 @@ from hpwhsim.scenario.reading import (
     read_scenario,
     scenario_from,
 )
+from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 
 pytestmark = pytest.mark.contract
@@ -45,7 +46,7 @@ def test_changed_checks_and_leaves_the_first_alone(folder: Path) -> None:
 
 @pytest.mark.parametrize("family", sorted(FAMILIES))
 def test_template_is_valid_as_it_stands(folder: Path, family: str) -> None:
-    text = template(family, "weather.csv")
+    text = template(family, "weather.csv", SCHEMA.as_uri())
     (folder / "new.yaml").write_text(text)
     scenario = read_scenario(folder / "new.yaml").scenario
     assert scenario.plant.family == family
@@ -56,7 +57,7 @@ def test_template_is_valid_as_it_stands(folder: Path, family: str) -> None:
 
 def test_template_of_an_unknown_family() -> None:
     with pytest.raises(InputError, match=r"'steam'; allowed central-air, packaged, split"):
-        template("steam", "weather.csv")
+        template("steam", "weather.csv", SCHEMA.as_uri())
 
 
 @st.composite
@@ -85,7 +86,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
                 "cop": st.floats(1, 15),
                 "rated_at": st.fixed_dictionaries(rated),
             },
-            optional={"modules": st.integers(1, 100), "lowest_source": some(-40, 5, "degF")},
+            optional={"modules": st.integers(1, 100), "min_source": some(-40, 5, "degF")},
         )
     )
     plant: dict[str, Any] = {"family": "central-air", "heat_pump": machine}
@@ -111,7 +112,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
         plant["controls"] = draw(
             st.fixed_dictionaries(
                 {},
-                optional={"charge_windows": st.lists(window, max_size=3), "minimum_run": some(0, 60, "min")},
+                optional={"charge_windows": st.lists(window, max_size=3), "min_run": some(0, 60, "min")},
             )
         )
     raw: dict[str, Any] = {
@@ -183,7 +184,7 @@ def test_assumptions_are_the_defaults_in_force(folder: Path) -> None:
 
 
 def test_what_does_nothing_is_no_assumption(folder: Path) -> None:
-    (folder / "new.yaml").write_text(template("resistance", "weather.csv"))
+    (folder / "new.yaml").write_text(template("resistance", "weather.csv", SCHEMA.as_uri()))
     keys = {row["key"] for row in assumptions(read_scenario(folder / "new.yaml").scenario)}
     assert not [key for key in keys if key.startswith(("plant.heat_pump", "plant.source", "plant.controls"))]
     assert "plant.backup.efficiency" not in keys

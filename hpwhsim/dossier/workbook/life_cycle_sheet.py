@@ -177,7 +177,7 @@ def _incentives(
                 ENERGY_PRICE,
             )
             parts.append(each * maximum(saved.get("electricity_kwh", 0.0), 0.0))
-        cap = given("most, share of the capital", "1", one.cap, "cap")
+        cap = given("most, share of the capital", "1", one.max_share, "cap")
         amount = minimum(added(parts), cap * capital, left)
         paid.append(page.follows(f"{one.name}: pays", "USD", amount, f"incentive_{n}_usd"))
         left = left - paid[-1]
