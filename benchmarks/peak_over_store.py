@@ -19,7 +19,7 @@ from side_by_side import put_out
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent / "scenarios" / "central-air.yaml"

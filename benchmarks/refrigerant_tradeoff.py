@@ -33,7 +33,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -13,7 +13,8 @@ import pytest
 import yaml
 from cases import CHICAGO
 
-from hpwhsim.evaluate.evaluation import Answer, answer
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
 
 HOURS = 8760
@@ -110,8 +111,8 @@ class Case:
     """The plant against the tanks, and the tanks against the plant."""
 
     folder: Path
-    one: Answer
-    swapped: Answer
+    one: Result
+    swapped: Result
     factor: np.ndarray[Any, np.dtype[np.float64]]
 
 
@@ -123,12 +124,12 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> Case:
     (folder / "grid.csv").write_text(f"# invented\nkg_per_kwh\n{rows}\n")
     (folder / "packaged.yaml").write_text(yaml.safe_dump(raw_of(PACKAGED, "tanks.yaml"), sort_keys=False))
     (folder / "tanks.yaml").write_text(yaml.safe_dump(raw_of(TANKS, "packaged.yaml"), sort_keys=False))
-    one, swapped = (answer(read_scenario(folder / f"{name}.yaml")) for name in ("packaged", "tanks"))
+    one, swapped = (evaluate(read_scenario(folder / f"{name}.yaml")) for name in ("packaged", "tanks"))
     return Case(folder, one, swapped, factor)
 
 
-def number(of: Answer, key: str) -> float:
-    value = of.year.record[key]
+def number(of: Result, key: str) -> float:
+    value = of.record[key]
     assert isinstance(value, float), key
     return value
 

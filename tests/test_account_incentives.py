@@ -11,7 +11,7 @@ import pytest
 from hpwhsim.dossier.workbook.formula import formula
 from hpwhsim.dossier.workbook.life_cycle_sheet import SHEET, _incentives
 from hpwhsim.dossier.workbook.sheets import Book, Page
-from hpwhsim.evaluate.costs import incentives
+from hpwhsim.evaluation.costs import incentives
 from hpwhsim.scenario.money import Costs
 
 CAPITAL, KW, SITE_KWH, KWH = 90_000.0, 36.0, 34_121.4163, 21_000.0

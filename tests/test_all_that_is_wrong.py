@@ -181,7 +181,7 @@ def test_run_says_what_cannot_be_built_before_any_march(
         "backup": {"kind": "resistance", "power": "40 kW"},
     }
     marched: list[object] = []
-    monkeypatch.setattr("hpwhsim.simulate.year.march_each", lambda plants: marched.append(plants) or [])
+    monkeypatch.setattr("hpwhsim.simulation.year.march_each", lambda plants: marched.append(plants) or [])
     assert "R-290 makes 75 degC at most" in refused(capsys, tmp_path, raw, "run")[0]
     assert marched == []
 

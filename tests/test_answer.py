@@ -13,9 +13,10 @@ from cases import ROOT
 
 from hpwhsim.account.savings import line as saving
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate.evaluation import Answer, answer, upstream_caution
-from hpwhsim.evaluate.report import year_text
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation.evaluate import evaluate, upstream_caution
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.evaluation.result import Result
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import baseline_of, read_scenario
 
@@ -31,10 +32,10 @@ GAS_KG_PER_KWH = (53.06 + 29.8 * 0.001 + 273.0 * 0.0001) * 3.6 / 1055.05585262
 
 def test_operational_is_the_sum_of_energy_times_factor(case: Case) -> None:
     """EN 378-1 Annex B, term E beta, hour by hour with the factors of the user's file."""
-    kwh = case.one.year.hourly["electricity_kwh"]
+    kwh = case.one.plant.year.hourly["electricity_kwh"]
     by_hand = sum(float(k) * float(f) for k, f in zip(kwh, case.factor, strict=True))
     assert number(case.one, "operational_kgco2e") == close(by_hand)
-    assert np.array_equal(case.one.year.hourly["grid_kgco2e_per_kwh"], case.factor)
+    assert np.array_equal(case.one.plant.year.hourly["grid_kgco2e_per_kwh"], case.factor)
     assert by_hand != close(float(kwh.sum()) * case.factor.mean())  # the hours do count
 
 
@@ -46,13 +47,13 @@ def test_tewi_is_that_of_the_standard(case: Case) -> None:
     apart = GWP_R134A * CHARGE * (0.01 + 0.005 * LIFE)
     refrigerant = (tewi - LIFE * operational + apart) / LIFE
     assert number(case.one, "refrigerant_kgco2e") == close(refrigerant)
-    by_set = case.one.year.record["carbon.refrigerant_by_gwp"]
+    by_set = case.one.record["carbon.refrigerant_by_gwp"]
     assert isinstance(by_set, dict)
     assert by_set["AR6-100"] == close(refrigerant)
     assert by_set["AR6-20"] == close(refrigerant * 4140.0 / GWP_R134A)  # AR6 Table 7.SM.7, 20 years
     total = operational + refrigerant + number(case.one, "carbon.room_kgco2e")
     assert number(case.one, "total_kgco2e") == close(total)
-    cumulative = case.one.year.record["carbon.cumulative_kgco2e"]
+    cumulative = case.one.record["carbon.cumulative_kgco2e"]
     assert isinstance(cumulative, list)
     assert len(cumulative) == LIFE
     assert cumulative[-1] == close(LIFE * total)
@@ -60,7 +61,7 @@ def test_tewi_is_that_of_the_standard(case: Case) -> None:
 
 def test_the_room_carries_carbon(case: Case) -> None:
     """Gas of the heating by 40 CFR 98; the neighbours' heat pumps and saved cooling by the grid."""
-    hourly = case.one.year.hourly
+    hourly = case.one.plant.year.hourly
     neighbours = hourly["neighbours_extra_heat_kwh"] / 3.0  # tables: a heat pump of COP 3
     gas = hourly["room_heating_penalty_kwh"] - neighbours
     electric = neighbours - hourly["room_cooling_credit_kwh"] - hourly["dehumidifier_credit_kwh"]
@@ -73,7 +74,7 @@ def test_the_room_carries_carbon(case: Case) -> None:
 
 def test_the_gases_of_the_room_add_upstream_methane_apart(case: Case) -> None:
     """2 % of the gas lost: 0.02 * 0.93 of a standard cubic foot of methane, as an ideal gas at 60 degF."""
-    hourly = case.one.year.hourly
+    hourly = case.one.plant.year.hourly
     gas = float((hourly["room_heating_penalty_kwh"] - hourly["neighbours_extra_heat_kwh"] / 3.0).sum())
     moles = 101325.0 * 0.028316846592 / (8.314462618 * 288.70555555555556)
     methane = 0.02 * 0.93 * moles * 0.0160425 / 1026e-6 * (3.6 / 1055.05585262) * gas
@@ -82,7 +83,7 @@ def test_the_gases_of_the_room_add_upstream_methane_apart(case: Case) -> None:
 
 
 def test_marginal_factor_weighs_plant_and_room(case: Case) -> None:
-    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.year)
+    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.plant.year)
     kwh = float((bought.electricity + bought.room_electricity).sum())
     by_hand = 0.7 * kwh + GAS_KG_PER_KWH * float(bought.room_fuel.sum())
     assert number(case.one, "carbon.marginal_kgco2e") == close(by_hand)
@@ -96,9 +97,9 @@ def test_yearly_factors_give_the_life_year_by_year(case: Case) -> None:
     assert loaded.scenario.carbon is not None
     by = greenhouse.factors(loaded.scenario.carbon)
     found = greenhouse.greenhouse(
-        loaded.scenario, case.one.year, greenhouse.bought(loaded.scenario, case.one.year), by
+        loaded.scenario, case.one.plant.year, greenhouse.bought(loaded.scenario, case.one.plant.year), by
     )
-    kwh = float(case.one.year.hourly["electricity_kwh"].sum())
+    kwh = float(case.one.plant.year.hourly["electricity_kwh"].sum())
     for k in range(LIFE):
         assert found.life.operational[k] == close(kwh * (0.5 - 0.02 * k))
     assert found.record["operational_kgco2e"] == close(kwh * (0.5 - 0.02 * (LIFE - 1) / 2))
@@ -127,7 +128,7 @@ def _demand(quarter_kw: np.ndarray[Any, np.dtype[np.float64]]) -> float:
 
 
 def test_the_bill_adds_up(case: Case) -> None:
-    year = case.one.year
+    year = case.one.plant.year
     assert year.quarter_kw.shape == (4 * HOURS,)
     hours = year.quarter_kw.reshape(HOURS, 4).mean(axis=1)
     assert hours == pytest.approx(year.hourly["electricity_kwh"], rel=1e-9, abs=1e-9)
@@ -143,9 +144,9 @@ def test_the_bill_adds_up(case: Case) -> None:
 
 def test_the_room_carries_cost(case: Case) -> None:
     """Bill of plant and room together less that of the plant, gas at 14 USD per million Btu."""
-    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.year)
+    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.plant.year)
     energy = sum(p * float(k) for p, k in zip(_prices(), bought.room_electricity, strict=True))
-    power = case.one.year.quarter_kw
+    power = case.one.plant.year.quarter_kw
     more = _demand(power + np.repeat(bought.room_electricity, 4)) - _demand(power)
     gas = 14.0 * float(bought.room_fuel.sum()) * 3.6 / 1055.05585262
     assert gas > 20.0
@@ -157,9 +158,9 @@ def test_net_present_value_is_the_discounted_difference(case: Case) -> None:
     """NIST Handbook 135, all costs at the end of their year: written out year by year."""
     saved = case.one.savings
     bill = {
-        "plant": saved["cost"].plant - float(case.one.bill.fuel if case.one.bill else 0.0),
+        "plant": saved["cost"].plant - float(case.one.plant.bills.fuel if case.one.plant.bills else 0.0),
         "baseline": saved["cost"].baseline
-        - float(case.one.baseline_bill.fuel if case.one.baseline_bill else 0),
+        - float(base.bills.fuel if (base := case.one.baseline) and base.bills else 0),
     }
     fuel = saved["cost"].saved - (bill["baseline"] - bill["plant"])
     paid = 2000.0 + 0.1 * max(saved["electricity_kwh"].saved, 0.0)
@@ -169,15 +170,15 @@ def test_net_present_value_is_the_discounted_difference(case: Case) -> None:
         npv += flow / 1.03**year
     assert number(case.one, "costs.npv_usd") == close(npv)
     avoided = _avoided(case.one, 15)
-    assert case.one.year.record["costs.avoided_kgco2e"] == pytest.approx(avoided, rel=1e-9)
+    assert case.one.record["costs.avoided_kgco2e"] == pytest.approx(avoided, rel=1e-9)
     tonnes = sum(kg / 1e3 * 1.03**-y for y, kg in enumerate(avoided, start=1))
     assert number(case.one, "costs.carbon_usd_per_tonne") == close(-npv / tonnes)
     assert number(case.one, "costs.real_discount_rate") == close(0.03)
 
 
-def _avoided(of: Answer, years: int) -> list[float]:
+def _avoided(of: Result, years: int) -> list[float]:
     """Carbon avoided in each year: steps of the lives added up, then a year without what is lost once."""
-    record: Any = of.year.record
+    record: Any = of.record
     steps = [np.diff([0.0, *record[f"{which}.cumulative_kgco2e"]]) for which in ("baseline", "carbon")]
     found = [float(theirs - ours) for theirs, ours in zip(*steps, strict=True)]
     kept = record["carbon.leak_kgco2e"] + record["carbon.service_kgco2e"]
@@ -202,7 +203,7 @@ def test_tonnes_follow_the_grid_and_rates_do_not_matter(case: Case) -> None:
         "costs.fuel_escalation=0.02",
     ]
     real, other = (
-        answer(read_scenario(case.folder / "packaged.yaml", [*change, *more])) for more in ((), nominal)
+        evaluate(read_scenario(case.folder / "packaged.yaml", [*change, *more])) for more in ((), nominal)
     )
     avoided = _avoided(real, 15)
     assert avoided[0] > 2.0 * avoided[10]
@@ -211,10 +212,10 @@ def test_tonnes_follow_the_grid_and_rates_do_not_matter(case: Case) -> None:
     assert price == close(-number(real, "costs.npv_usd") / tonnes)
     assert number(other, "costs.carbon_usd_per_tonne") == pytest.approx(price, rel=1e-9)
     assert number(other, "costs.real_discount_rate") == pytest.approx(0.03, rel=1e-12)
-    said = [text for text in real.year.cautions if "carbon.service_years (12)" in text]
+    said = [text for text in real.plant.year.cautions if "carbon.service_years (12)" in text]
     assert len(said) == 1
     assert "takes the last year of service" in said[0]
-    assert "by year, discounted at 3 % real" in year_text(real.year.record)
+    assert "by year, discounted at 3 % real" in year_text(real.record)
 
 
 def test_methane_lost_upstream_of_the_baseline_is_in_record_and_savings(case: Case) -> None:
@@ -257,7 +258,7 @@ def test_a_negative_saving_stays_negative_and_is_shown(case: Case) -> None:
     assert number(case.one, "savings.electricity_kwh") > 0.0
     assert number(case.one, "savings.fuel_kwh") < 0.0  # the room's heating burns more gas
     assert number(case.swapped, "savings.electricity_kwh") < 0.0
-    text = year_text(case.swapped.year.record)
+    text = year_text(case.swapped.record)
     shown = next(line for line in text.splitlines() if line.startswith("  electricity_kwh"))
     assert f"{number(case.swapped, 'savings.electricity_kwh'):,.0f}" in shown
     assert "-" in shown
@@ -273,10 +274,10 @@ def test_saved_energy_in_its_units(case: Case) -> None:
 
 def test_peak_of_the_named_hours(case: Case) -> None:
     """Highest and mean power of 6:00 to 18:00 in July, days 181 to 211 of the year, plant with its room."""
-    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.year)
+    bought = greenhouse.bought(read_scenario(case.folder / "packaged.yaml").scenario, case.one.plant.year)
     room = np.repeat(bought.room_electricity, 4)
     inside = [d * 96 + q for d in range(181, 212) for q in range(24, 72)]
-    power = [float(case.one.year.quarter_kw[k] + room[k]) for k in inside]
+    power = [float(case.one.plant.year.quarter_kw[k] + room[k]) for k in inside]
     assert abs(room[inside].mean()) > 1e-3  # 1 W: the room's part is seen
     assert case.one.savings["july.highest_kw"].plant == close(max(power))
     assert case.one.savings["july.mean_kw"].plant == close(sum(power) / len(power))
@@ -299,7 +300,7 @@ def test_the_baseline_is_the_same_as_a_year_of_its_own(case: Case) -> None:
     """With the roles swapped the plant's year is the other's baseline year, bit for bit."""
     assert case.one.baseline is not None
     for name, values in case.one.baseline.hourly.items():
-        assert np.array_equal(values, case.swapped.year.hourly[name], equal_nan=True), name
+        assert np.array_equal(values, case.swapped.plant.year.hourly[name], equal_nan=True), name
 
 
 def test_a_block_is_a_baseline_as_a_file_is(case: Case) -> None:

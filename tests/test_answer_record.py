@@ -13,12 +13,12 @@ from cases import ROOT
 
 from hpwhsim.charts.carbon import carbon_figure
 from hpwhsim.cli.main import main
-from hpwhsim.compare.report import comparison_text
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate.evaluation import answer
-from hpwhsim.evaluate.report import year_text
+from hpwhsim.comparison.report import comparison_text
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.report import year_text
 from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
-from hpwhsim.simulate.year import run_year, to_dataset
+from hpwhsim.simulation.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 
 # pytest finds a fixture by its name in the module
@@ -34,7 +34,7 @@ def test_without_these_keys_the_record_stays(case: Case) -> None:
     del raw["site"]["checks"]
     (case.folder / "plain.yaml").write_text(yaml.safe_dump(raw, sort_keys=False))
     loaded = read_scenario(case.folder / "plain.yaml")
-    found, plain = answer(loaded).year, run_year(loaded)
+    found, plain = evaluate(loaded).plant.year, run_year(loaded)
     assert found.record == plain.record
     assert set(found.hourly) == set(plain.hourly)
     assert list(found.record) == list(plain.record)
@@ -43,9 +43,9 @@ def test_without_these_keys_the_record_stays(case: Case) -> None:
 def test_every_key_and_series_is_declared(case: Case) -> None:
     declared = {row["name"]: row for row in read_table("results")}
     for of in (case.one, case.swapped):
-        assert set(of.year.record) <= set(declared)
-        assert set(of.year.hourly) <= set(declared)
-    dataset = to_dataset(case.one.year)
+        assert set(of.record) <= set(declared)
+        assert set(of.plant.year.hourly) <= set(declared)
+    dataset = to_dataset(case.one.plant.year)
     for name in ("grid_kgco2e_per_kwh", "electricity_usd_per_kwh", "baseline_electricity_kwh"):
         assert dataset[name].attrs["units"] == declared[name]["unit"]
 
@@ -75,7 +75,7 @@ def test_the_baselines_fuel_has_its_own_price(case: Case) -> None:
 
 
 def test_provenance_stands_in_the_assumptions(case: Case) -> None:
-    found = {item["key"]: item for item in case.one.year.assumptions}
+    found = {item["key"]: item for item in case.one.plant.year.assumptions}
     assert "grid.csv" in found["carbon.grid"]["source"]
     assert "1530" in found["carbon.refrigerant.gwp"]["value"]
     assert "baseline.storage.heat_loss" in found
@@ -88,14 +88,14 @@ def test_checks_count_all_that_is_connected() -> None:
     Heat trace: 9 W/m on two pipes of 10 m are 0.18 kW, whatever the year took of it.
     """
     changes = ["site.checks.voltage=480 V", "recirculation.pump_power=300 W"]
-    tank = answer(read_scenario(ROOT / "scenarios" / "loop-tank.yaml", changes))
+    tank = evaluate(read_scenario(ROOT / "scenarios" / "loop-tank.yaml", changes))
     rows = {check.name: check.value for check in tank.checks}
     assert rows["minimum circuit ampacity, resistance heaters"] == pytest.approx(1.25 * 46.91, abs=0.01)
     at_full = 1e3 * (rows["connected load"] or 0.0) / (np.sqrt(3.0) * 480.0)
     assert rows["full-load current"] == pytest.approx(at_full)
     assert "loop tank full of cold water" in rows
     changes = ["site.checks.voltage=240 V", "site.checks.phases=1"]
-    split = answer(read_scenario(ROOT / "scenarios" / "split.yaml", changes))
+    split = evaluate(read_scenario(ROOT / "scenarios" / "split.yaml", changes))
     rows = {check.name: check.value for check in split.checks}
     assert rows["heat trace"] == pytest.approx(0.18)
     assert rows["minimum circuit ampacity, heat trace"] == pytest.approx(1.25 * 180.0 / 240.0)
@@ -105,7 +105,7 @@ def test_checks_count_all_that_is_connected() -> None:
 def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
     rows = {check.name: check for check in case.one.checks}
     draws = "15 minutes of this year's draws"
-    worst = float(case.one.year.quarter_kw.max())
+    worst = float(case.one.plant.year.quarter_kw.max())
     connected = rows["connected load"].value
     assert connected is not None
     demand = min(worst / 0.9, connected)  # nearly all of it was resistance, at a power factor of 1
@@ -121,7 +121,7 @@ def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
     assert us.state == "confirm"
     assert us.ratio == close(1430.0 / 700.0)
     assert not [name for name in rows if ", EU" in name]  # Chicago is in the US
-    stored = case.one.year.record["checks"]
+    stored = case.one.record["checks"]
     assert isinstance(stored, list)
     assert len(stored) == len(case.one.checks)
     assert set(stored[0]) == {
@@ -143,15 +143,15 @@ def test_circuits_do_not_depend_on_the_draws() -> None:
     found, peaks = [], set()
     for seed in range(1, 6):
         changes = [*NOTHING_ELSE, f"hot_water.seed={seed}"]
-        of = answer(read_scenario(ROOT / "scenarios" / "central-air.yaml", changes))
+        of = evaluate(read_scenario(ROOT / "scenarios" / "central-air.yaml", changes))
         circuits = [c for c in of.checks if "ampacity" in c.name or c.name in ("connected load",)]
         found.append([(c.name, c.value, c.limit) for c in circuits])
         peaks.add(round(number(of, "peak_kw"), 2))
-        hourly, modules = of.year.hourly, of.year.made.modules
+        hourly, modules = of.plant.year.hourly, of.plant.year.made.modules
         through = hourly["module_hours"] > modules - 1e-6
         assert through.any()
         most = hourly["compressor_kwh"][through].max() / modules
-        assert most <= of.year.connected.compressor / 1e3 * (1.0 + 1e-9)
+        assert most <= of.plant.year.connected.compressor / 1e3 * (1.0 + 1e-9)
     assert all(row == found[0] for row in found)
     assert len(peaks) > 1
 
@@ -177,10 +177,10 @@ def test_a_failed_check_is_an_exit_code_with_strict(capsys: pytest.CaptureFixtur
 
 
 def test_the_summary_and_the_comparison_show_it(case: Case) -> None:
-    text = year_text(case.one.year.record)
+    text = year_text(case.one.record)
     for said in ("Greenhouse gases", "Saved against the baseline (resistance)", "Checks: "):
         assert said in text
-    records = [case.one.year.record, case.swapped.year.record]
+    records = [case.one.record, case.swapped.record]
     table = comparison_text(["packaged.yaml", "tanks.yaml"], records)
     for label, key in (("electricity", "electricity_kwh"), ("CO2e, all", "total_kgco2e")):
         row = next(line for line in table.splitlines() if line.startswith(label))
@@ -189,10 +189,10 @@ def test_the_summary_and_the_comparison_show_it(case: Case) -> None:
 
 def test_the_picture_marks_plant_and_baseline(case: Case) -> None:
     """Lines end at the cumulative figures of the record, in tonnes."""
-    figure = carbon_figure(case.one.year)
+    figure = carbon_figure(case.one.plant.year)
     ends = [float(np.asarray(line.get_ydata())[-1]) for line in figure.axes[0].lines]
     for key in ("carbon.cumulative_kgco2e", "baseline.cumulative_kgco2e"):
-        values = case.one.year.record[key]
+        values = case.one.record[key]
         assert isinstance(values, list)
         assert values[-1] / 1e3 == close(ends.pop(0))
 
@@ -204,7 +204,7 @@ def test_compare_prints_a_row_for_each(case: Case, capsys: pytest.CaptureFixture
     rows = json.loads(capsys.readouterr().out)["rows"]
     for row, of in zip(rows, (case.one, case.swapped), strict=True):
         for key in ("electricity_kwh", "peak_kw", "total_kgco2e", "energy_cost", "short_hours"):
-            assert row[key] == of.year.record[key], key
+            assert row[key] == of.record[key], key
 
 
 # -- wrong input -------------------------------------------------------------------------------------
@@ -316,7 +316,7 @@ def test_check_refuses_what_run_refuses(
         assert plants == []
         return []
 
-    monkeypatch.setattr("hpwhsim.simulate.year.march_each", nothing)
+    monkeypatch.setattr("hpwhsim.simulation.year.march_each", nothing)
     raw = yaml.safe_load((case.folder / "packaged.yaml").read_text())
     change(raw)
     path = case.folder / "refused.yaml"

@@ -16,7 +16,7 @@ from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario, scenario_from
 from hpwhsim.scenario.schema import Sizing
-from hpwhsim.simulate.years import march_years
+from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.design_days import (
     SETTLING_DAYS,
     cold_days,

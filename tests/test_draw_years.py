@@ -14,16 +14,16 @@ from workbook_cases import RELATIVE, needs_office
 from hpwhsim.cli.main import main
 from hpwhsim.dossier.archive import packed, unpacked
 from hpwhsim.dossier.bundle import bundle
-from hpwhsim.dossier.content import Papers, gather
 from hpwhsim.dossier.verify import verify
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.draw_sheet import SHARES, SHEET, TOP
-from hpwhsim.evaluate.draw_rows import draw_rows
-from hpwhsim.evaluate.draw_years import answer_over
-from hpwhsim.evaluate.evaluation import answer
-from hpwhsim.evaluate.report import year_text
+from hpwhsim.evaluation.draw_rows import draw_rows
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.simulate.year import ONE_SEED
+from hpwhsim.simulation.year import ONE_SEED
 
 # pytest finds a fixture by its name in the module
 case = answer_cases.case
@@ -38,24 +38,24 @@ def loaded(case: Case) -> Loaded:
 
 
 @pytest.fixture(scope="module")
-def papers(loaded: Loaded) -> Papers:
-    return gather(loaded, COUNT)
+def papers(loaded: Loaded) -> Result:
+    return evaluate_over(loaded, COUNT)
 
 
-def spread_of(papers: Papers) -> dict[str, Any]:
+def spread_of(papers: Result) -> dict[str, Any]:
     found: Any = papers.plant.record["seeds"]
     return dict(found)
 
 
 @pytest.mark.parametrize("at", [0, 1, 8, COUNT - 1])
-def test_each_year_is_that_of_its_seed(case: Case, papers: Papers, at: int) -> None:
+def test_each_year_is_that_of_its_seed(case: Case, papers: Result, at: int) -> None:
     """The scenario written with that seed gives the same figures, the baseline's and the peak hours' too."""
     found = spread_of(papers)
     seed = found["seeds"][at]
     assert found["seeds"] == list(range(3, 3 + COUNT))  # the scenario's own is 3
-    alone: Any = answer(
+    alone: Any = evaluate(
         read_scenario(case.folder / "packaged.yaml", [QUICK, f"hot_water.seed={seed}"])
-    ).year.record
+    ).record
     for key in ("peak_kw", "costs.demand_usd", "electricity_kwh", "savings.cost_usd", "baseline.peak_kw"):
         assert found["figures"][key]["values"][at] == alone[key], key
     for part in ("plant", "baseline", "saved"):
@@ -63,7 +63,7 @@ def test_each_year_is_that_of_its_seed(case: Case, papers: Papers, at: int) -> N
         assert found["figures"][f"july.highest_kw.{part}"]["values"][at] == line[part]
 
 
-def test_quantiles_are_those_of_the_standard_library(papers: Papers) -> None:
+def test_quantiles_are_those_of_the_standard_library(papers: Result) -> None:
     """`statistics.quantiles`, method exclusive: places at shares of n + 1; sums of two floats, 1e-12."""
     for key, of in spread_of(papers)["figures"].items():
         tenths = statistics.quantiles(of["values"], n=10, method="exclusive")
@@ -73,8 +73,8 @@ def test_quantiles_are_those_of_the_standard_library(papers: Papers) -> None:
     assert len(set(spread_of(papers)["figures"]["peak_kw"]["values"])) > COUNT // 2  # seeds do differ
 
 
-def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, papers: Papers) -> None:
-    one, many = answer_over(loaded).year, papers.answer.year
+def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, papers: Result) -> None:
+    one, many = evaluate_over(loaded).plant.year, papers.plant.year
     assert "seeds" not in one.record
     assert sum(text.startswith(f"{ONE_SEED} (hot_water.seed 3)") for text in one.cautions) == 1
     assert not any(ONE_SEED in text for text in many.cautions)
@@ -88,7 +88,7 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
     assert rest == {key: value for key, value in one.record.items() if key != "cautions"}
 
 
-def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Papers) -> None:
+def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Result) -> None:
     text = year_text(papers.plant.record)
     head = f"Over {COUNT} years of random draws in the same weather, seeds 3 to {2 + COUNT}"
     block = text[text.index(head) :].split("\n\n")[0].splitlines()
@@ -102,7 +102,7 @@ def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Papers) ->
 
 
 @needs_office
-def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Papers, tmp_path: Path) -> None:
+def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Result, tmp_path: Path) -> None:
     """Recalculated by LibreOffice from the values of the years."""
     file = tmp_path / "dossier.xlsx"
     file.write_bytes(workbook_bytes(papers))
@@ -119,7 +119,7 @@ def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Papers
 def test_a_bundle_repeats_all_years(loaded: Loaded, tmp_path: Path) -> None:
     """Two seeds; then a value of the second is changed, and the verdict is no longer `same`."""
     path = tmp_path / "bundle.zip"
-    path.write_bytes(bundle(gather(loaded, 2), {}))
+    path.write_bytes(bundle(evaluate_over(loaded, 2), {}))
     assert verify(path).same
     held = unpacked(path)
     record: Any = json.loads(held["record.json"])
@@ -147,7 +147,7 @@ def test_compare_gives_the_spread_of_each(case: Case, capsys: pytest.CaptureFixt
     both = ["--set", QUICK, "--seeds", "2", "--json"]
     assert main(["compare", file, file, *both]) == 0
     (row, other) = json.loads(capsys.readouterr().out)["rows"]
-    alone = answer_over(read_scenario(case.folder / "packaged.yaml", [QUICK]), 2).year
+    alone = evaluate_over(read_scenario(case.folder / "packaged.yaml", [QUICK]), 2).plant.year
     spread: Any = alone.record["seeds"]
     for which in ("p10", "median", "p90"):
         for key in ("peak_kw", "costs.demand_usd"):

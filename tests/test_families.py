@@ -9,7 +9,7 @@ from cases import ROOT, cautions, number, series, worked
 
 from hpwhsim.scenario.families import FAMILIES
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 pytestmark = pytest.mark.year
 

@@ -19,13 +19,14 @@ from cases import ROOT
 from hpwhsim.account.energy import CREDITS, END_USES
 from hpwhsim.charts.year import SCHEMATIC
 from hpwhsim.diagnose.causes import why
-from hpwhsim.dossier.content import Papers, gather
 from hpwhsim.dossier.rows import headline, month_rows
-from hpwhsim.evaluate.report import year_text
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.evaluation.result import Result
 from hpwhsim.page.page import page
 from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import ONE_SEED, to_dataset
+from hpwhsim.simulation.year import ONE_SEED, to_dataset
 
 pytestmark = pytest.mark.year
 
@@ -37,9 +38,9 @@ SVG = b'<svg xmlns="http://www.w3.org/2000/svg"/>'
 
 
 @pytest.fixture(scope="session")
-def papers_of() -> Callable[[str], Papers]:
+def papers_of() -> Callable[[str], Result]:
     """What a worked file gives, calculated once."""
-    return cache(lambda name: gather(read_scenario(ROOT / "scenarios" / f"{name}.yaml")))
+    return cache(lambda name: evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml")))
 
 
 def section(text: str, head: str) -> dict[str, float]:
@@ -95,7 +96,7 @@ def numbers(cells: list[str]) -> np.ndarray[Any, np.dtype[np.float64]]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_end_uses_are_all_the_electricity(papers_of: Callable[[str], Papers], name: str) -> None:
+def test_end_uses_are_all_the_electricity(papers_of: Callable[[str], Result], name: str) -> None:
     """Each kilowatt-hour in one end use, hour by hour; the same floats in another order: 1e-9."""
     for side in papers_of(name).sides.values():
         record: Any = side.record
@@ -107,7 +108,7 @@ def test_end_uses_are_all_the_electricity(papers_of: Callable[[str], Papers], na
 
 @pytest.mark.parametrize("name", NAMES)
 def test_resistance_is_backup_and_the_element_of_the_loop_tank(
-    papers_of: Callable[[str], Papers], name: str
+    papers_of: Callable[[str], Result], name: str
 ) -> None:
     """Read from the file itself; an element gives the heat that it takes (first law), a heat pump more."""
     raw = yaml.safe_load((ROOT / "scenarios" / f"{name}.yaml").read_text())
@@ -127,7 +128,7 @@ def test_resistance_is_backup_and_the_element_of_the_loop_tank(
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_screen_adds_up(papers_of: Callable[[str], Papers], name: str) -> None:
+def test_the_screen_adds_up(papers_of: Callable[[str], Result], name: str) -> None:
     record: Any = papers_of(name).plant.record
     text = year_text(record)
     bought = section(text, "Purchased energy")
@@ -147,7 +148,7 @@ def test_the_screen_adds_up(papers_of: Callable[[str], Papers], name: str) -> No
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_page_adds_up(papers_of: Callable[[str], Papers], name: str) -> None:
+def test_the_page_adds_up(papers_of: Callable[[str], Result], name: str) -> None:
     """Months of each plant, with their year; the sums of heat; the PDF prints the same rows of months."""
     papers = papers_of(name)
     tables = Tables(page(papers, {SCHEMATIC: SVG}).decode()).tables
@@ -175,7 +176,7 @@ def test_the_page_adds_up(papers_of: Callable[[str], Papers], name: str) -> None
 
 @pytest.mark.parametrize("name", NAMES)
 def test_spells_of_the_backup_and_the_heater_of_the_loop_tank_are_all_resistance(
-    papers_of: Callable[[str], Papers], name: str, tmp_path: Path
+    papers_of: Callable[[str], Result], name: str, tmp_path: Path
 ) -> None:
     year = papers_of(name).plant.year
     write_results(tmp_path, year.record, to_dataset(year), {})
@@ -188,7 +189,7 @@ def test_spells_of_the_backup_and_the_heater_of_the_loop_tank_are_all_resistance
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_first_screen_and_the_answer_say_the_net_cop(
-    papers_of: Callable[[str], Papers], name: str
+    papers_of: Callable[[str], Result], name: str
 ) -> None:
     """Where a heat pump cools a room: useful heat over purchases with penalty and credits, re-added."""
     papers = papers_of(name)
@@ -211,7 +212,7 @@ def test_the_first_screen_and_the_answer_say_the_net_cop(
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_one_seed_behind_a_peak_is_said(papers_of: Callable[[str], Papers], name: str) -> None:
+def test_one_seed_behind_a_peak_is_said(papers_of: Callable[[str], Result], name: str) -> None:
     """In every worked file with random draws, read from the file itself."""
     raw = yaml.safe_load((ROOT / "scenarios" / f"{name}.yaml").read_text())
     hot_water = raw["hot_water"]

@@ -15,7 +15,8 @@ from cases import ROOT
 
 from hpwhsim.charts.year import CAPTIONS, draw_pictures
 from hpwhsim.cli import main as cli
-from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.page.markup import Html, element, figure, table, text
 from hpwhsim.page.page import page
 from hpwhsim.results.files import PAGE, PICTURES
@@ -150,7 +151,7 @@ def every(node: Node) -> Iterator[Node]:
 
 
 @pytest.fixture(scope="module")
-def pictures(demo: Papers) -> dict[str, bytes]:
+def pictures(demo: Result) -> dict[str, bytes]:
     return draw_pictures(demo.plant.year, demo.loaded.scenario)
 
 
@@ -183,7 +184,7 @@ def test_a_figure_holds_its_picture() -> None:
 # -- the page of a year --------------------------------------------------------------------------------
 
 
-def test_the_page_is_sound_and_complete(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]) -> None:
     """Every part that was asked for is there, and every picture is the one that was drawn."""
     root = assert_sound(page(demo, pictures))
     assert [node.text for node in root.all("h2")] == [
@@ -261,7 +262,7 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
     assert not [n for n in drawn.iter() if n.tag.endswith(("script", "foreignObject", "image"))]
 
 
-def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[str, bytes]) -> None:
     """First law: what the table of flows calls in equals what it calls out, within rounding."""
     found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
     names = {row[0].partition(":")[0] for row in found}
@@ -274,7 +275,7 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[s
         assert whole[0] == pytest.approx(whole[1], abs=0.0101)
 
 
-def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -> None:
     """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
     measures = list(section(parse(page(demo, pictures)), "The answer").all("table"))[1]
     found = {
@@ -308,7 +309,7 @@ def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -
 @pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])
 def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
     """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
-    papers = gather(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
+    papers = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
     root = assert_sound(page(papers, draw_pictures(papers.plant.year, papers.loaded.scenario)))
     heads = {n.text for n in root.all("h2")}
     assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()

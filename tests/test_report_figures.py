@@ -26,7 +26,7 @@ from hpwhsim.page import page as html_page
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.results import files
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"

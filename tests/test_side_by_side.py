@@ -10,9 +10,9 @@ import pytest
 from answer_cases import Case, close
 
 from hpwhsim.cli.main import main
-from hpwhsim.compare import unlike
-from hpwhsim.compare.report import WIDTH, comparison_rows, comparison_text, labels
-from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.comparison import unlike
+from hpwhsim.comparison.report import WIDTH, comparison_rows, comparison_text, labels
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.scenario.reading import read_scenario
 
 # pytest finds a fixture by its name in the module
@@ -31,8 +31,8 @@ def cases_of(case: Case) -> list[unlike.Case]:
     path = case.folder / "packaged.yaml"
     other = read_scenario(path, OTHER)
     return [
-        unlike.Case("one", read_scenario(path), case.one.year.record),
-        unlike.Case("other", other, answer(other).year.record),
+        unlike.Case("one", read_scenario(path), case.one.record),
+        unlike.Case("other", other, evaluate(other).record),
     ]
 
 
@@ -69,7 +69,7 @@ def test_rooms_missing_blocks_and_unlike_loads_are_said(case: Case) -> None:
 
 def test_plant_and_room_are_added_in_every_row(case: Case) -> None:
     """By hand: purchases and bill of the plant, and what its room takes more and less."""
-    record: Any = case.one.year.record
+    record: Any = case.one.record
     (row,) = comparison_rows(["one.yaml"], [record])
     credit = record["room_cooling_credit_kwh"] + record["dehumidifier_credit_kwh"]
     assert credit > 0.0
@@ -86,7 +86,7 @@ def test_plant_and_room_are_added_in_every_row(case: Case) -> None:
 @pytest.mark.parametrize("count", [1, 2, 5, 6, 13])
 def test_no_line_is_wider_than_a_hundred(case: Case, count: int) -> None:
     names = [f"a-rather-long-name-of-a-file-{n}.yaml" for n in range(count)]
-    records: list[Any] = [case.one.year.record] * count
+    records: list[Any] = [case.one.record] * count
     caution = "words " * 60
     text = comparison_text(names, records, [caution])
     assert max(map(len, text.splitlines())) <= WIDTH == 100

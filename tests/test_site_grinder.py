@@ -3,11 +3,11 @@
 import pytest
 from cases import ROOT
 
-from hpwhsim.evaluate.evaluation import check
-from hpwhsim.evaluate.site_checks import site_checks
+from hpwhsim.evaluation.evaluate import check
+from hpwhsim.evaluation.site_checks import site_checks
 from hpwhsim.scenario.reading import changed, read_scenario
-from hpwhsim.simulate.connected_load import connected
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.connected_load import connected
+from hpwhsim.simulation.year import run_year
 
 SEWAGE = ROOT / "scenarios" / "wastewater.yaml"
 CHECKS = ["site.checks.voltage=480 V", "site.checks.power_factor=0.8"]

@@ -12,7 +12,7 @@ from sizing_cases import ALONE, DEMO, ONE, steady, with_criterion
 from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 from hpwhsim.sizing.design_days import judge
 from hpwhsim.sizing.least_store import NEAR, least_store
 from hpwhsim.sizing.reliability import chances, of_days, wilson

@@ -13,7 +13,7 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.simulate.draw_seeds import next_seeds, quantiles
+from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
 from hpwhsim.sizing.design_days import judge
 from hpwhsim.sizing.heights import heights_of, other_heights
 from hpwhsim.sizing.least_store import COARSE, NEAR, least_store, spread

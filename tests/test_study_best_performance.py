@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.simulate.best_performance import line_below, over_inlets
+from hpwhsim.simulation.best_performance import line_below, over_inlets
 
 
 def invented_map(rng: np.random.Generator, outlets: int, holes: float) -> PerformanceMap:

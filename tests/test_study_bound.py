@@ -15,7 +15,7 @@ from hpwhsim.control_bound.report import bound_text
 from hpwhsim.control_bound.temperature_balance import Scale, of_taps
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 from hpwhsim.storage.layers import add_head, settle, take_foot, take_head
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from hpwhsim.evaluate.site_checks import writes_us_units
+from hpwhsim.evaluation.site_checks import writes_us_units
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
-from hpwhsim.simulate.connected_load import greatest_power
+from hpwhsim.simulation.connected_load import greatest_power
 
 SOURCE, INLET, OUTLET = np.array([-10.0, 0.0, 20.0]), np.array([10.0, 30.0, 50.0]), np.array([55.0, 65.0])
 POWER = 1000.0 + 10.0 * INLET[None, :, None] + 20.0 * OUTLET[None, None, :] - 5.0 * SOURCE[:, None, None]

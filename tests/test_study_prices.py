@@ -8,7 +8,7 @@ import pytest
 from hpwhsim.account.calendar import When
 from hpwhsim.account.savings import Use, saved
 from hpwhsim.account.tariff import Bill, bill
-from hpwhsim.evaluate.costs import prices
+from hpwhsim.evaluation.costs import prices
 from hpwhsim.scenario.tariff import Tariff
 
 JANUARY, FEBRUARY, MARCH = 0, 31, 59  # first days

@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
 from hpwhsim.io import figures as drawing
-from hpwhsim.simulate import year, years
+from hpwhsim.simulation import year, years
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.studies import sweep
 from hpwhsim.studies import sweep_report as report

@@ -17,7 +17,7 @@ from hpwhsim.diagnose.report import WHAT, why_text
 from hpwhsim.errors import InputError
 from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year, to_dataset
+from hpwhsim.simulation.year import run_year, to_dataset
 
 pytestmark = pytest.mark.year
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hpwhsim.climate.mains import mains_temperature
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year, to_dataset
+from hpwhsim.simulation.year import run_year, to_dataset
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 

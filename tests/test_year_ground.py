@@ -13,7 +13,7 @@ from hpwhsim.plant.arrays import SourceRow
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 from hpwhsim.source.bore_field import Bores, g_function, make_field
 from hpwhsim.source.bore_pipes import Pipes, bore_resistance
 from hpwhsim.source.loop_fluid import Fluid, fluid_state

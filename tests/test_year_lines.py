@@ -9,7 +9,7 @@ from cases import ROOT, cautions, number, worked
 
 from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 pytestmark = pytest.mark.year
 SMOOTH = "hot_water.draws=smooth"

@@ -7,9 +7,10 @@ import pytest
 import yaml
 from cases import central_air, number, run, series
 
-from hpwhsim.evaluate.evaluation import Answer, answer
+from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 pytestmark = pytest.mark.year
 
@@ -69,7 +70,7 @@ def test_power_of_the_pump_is_billed(tmp_path: Path) -> None:
     }
     path = tmp_path / "billed.yaml"
     path.write_text(yaml.safe_dump(raw, sort_keys=False))
-    found: Answer = answer(read_scenario(path))
-    assert found.year.record["costs.demand_usd"] == pytest.approx(90.0, rel=1e-9)
-    energy = number(found.year, "electricity_kwh")
-    assert found.year.record["costs.electric_energy_usd"] == pytest.approx(0.20 * energy, rel=1e-9)
+    found: Result = evaluate(read_scenario(path))
+    assert found.record["costs.demand_usd"] == pytest.approx(90.0, rel=1e-9)
+    energy = number(found.plant.year, "electricity_kwh")
+    assert found.record["costs.electric_energy_usd"] == pytest.approx(0.20 * energy, rel=1e-9)

@@ -8,7 +8,7 @@ import pytest
 from cases import CHICAGO, GOLDEN, GREENSBORO, central_air, number, run
 
 from hpwhsim.errors import InputError
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 pytestmark = pytest.mark.year
 

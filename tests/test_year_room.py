@@ -9,8 +9,8 @@ from cases import GREENSBORO, cautions, number, worked
 from room_cases import independent
 
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.evaluate.report import year_text
-from hpwhsim.simulate.year import Year
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.simulation.year import Year
 from hpwhsim.source.room_setup import room_kind
 
 pytestmark = pytest.mark.year

@@ -12,7 +12,7 @@ from hpwhsim.climate.mains import mains_temperature
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 from hpwhsim.source import drains
 
 pytestmark = pytest.mark.year

@@ -11,10 +11,10 @@ from cases import CHICAGO, ROOT, number
 from hpwhsim.cli.main import main
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.control_bound.bound import bounded
-from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 pytestmark = pytest.mark.year
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -142,7 +142,7 @@ def test_the_loop_tank_needs_less_from_its_heater_than_the_loop_loses(year_of: C
 
 def test_refrigerant_that_is_not_counted_is_said() -> None:
     """The charge is that of the plant's machine; a loop tank's heat pump has a refrigerant of its own."""
-    said = answer(read_scenario(DEMO, CASES["loop heat pump"])).year.cautions
+    said = evaluate(read_scenario(DEMO, CASES["loop heat pump"])).plant.year.cautions
     assert any("loop_tank.heat_pump (R-134a)" in line for line in said)
 
 

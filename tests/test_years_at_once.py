@@ -10,8 +10,8 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
-from hpwhsim.simulate.year import Year, run_year, run_years
-from hpwhsim.simulate.years import march_each, march_years
+from hpwhsim.simulation.year import Year, run_year, run_years
+from hpwhsim.simulation.years import march_each, march_years
 
 
 def worked(name: str, *overrides: str) -> Loaded:

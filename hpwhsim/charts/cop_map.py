@@ -14,7 +14,7 @@ from hpwhsim.io.figures import RED, SKY, head
 from hpwhsim.plant.charging import SMALLEST_LIFT
 from hpwhsim.results.numbers import MINUS, degrees
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

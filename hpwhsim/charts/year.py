@@ -21,7 +21,7 @@ from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import MINUS
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.sheet import schematic
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -20,7 +20,7 @@ DONE, FOUND = 0, 1  # exit codes, beside WRONG_INPUT
 
 def _read(args: argparse.Namespace) -> "Loaded":
     """The scenario of a verb, before what marches it is loaded: a wrong path is said at once."""
-    from hpwhsim.evaluate.reading import read
+    from hpwhsim.evaluation.reading import read
 
     return read(args.scenario, args.overrides, args.weather)
 
@@ -34,31 +34,26 @@ def _run(args: argparse.Namespace) -> int:
     loaded = _read(args)
 
     from hpwhsim.account.checks import FAIL
-    from hpwhsim.evaluate.draw_years import answer_over
-    from hpwhsim.evaluate.report import year_text
-    from hpwhsim.evaluate.site_checks import writes_us_units
+    from hpwhsim.evaluation.draw_years import evaluate_over
+    from hpwhsim.evaluation.report import year_text
+    from hpwhsim.evaluation.site_checks import writes_us_units
     from hpwhsim.results.files import PAGE, record_text, write_results
-    from hpwhsim.simulate.year import to_dataset
 
+    found = evaluate_over(loaded, args.seeds)
     pictures = {}
     if args.pictures:
         from hpwhsim.charts.year import draw_pictures
-        from hpwhsim.dossier.content import gather
         from hpwhsim.page.page import page
 
-        papers = gather(loaded, args.seeds)
-        found, year = papers.answer, papers.answer.year
-        pictures = draw_pictures(year, loaded.scenario)
-        pictures[PAGE] = page(papers, pictures)
-    else:
-        found = answer_over(loaded, args.seeds)
-        year = found.year
-    written = write_results(out, year.record, to_dataset(year), pictures) if out is not None else []
+        pictures = draw_pictures(found.plant.year, loaded.scenario)
+        pictures[PAGE] = page(found, pictures)
+    record = found.record
+    written = write_results(out, record, found.hourly, pictures) if out is not None else []
     if args.json:
-        sys.stdout.write(record_text(year.record))
+        sys.stdout.write(record_text(record))
     else:
         us = writes_us_units(loaded.written)
-        sys.stdout.write(year_text(year.record, args.cautions, us=us) + _files(written))
+        sys.stdout.write(year_text(record, args.cautions, us=us) + _files(written))
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
@@ -70,10 +65,10 @@ def _files(written: Sequence[Path]) -> str:
 def _compare(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from hpwhsim.compare import report as side_by_side
-    from hpwhsim.compare.unlike import Case, one_seed, unlike
-    from hpwhsim.evaluate.draw_years import answer_over, is_random
-    from hpwhsim.evaluate.reading import read
+    from hpwhsim.comparison import report as side_by_side
+    from hpwhsim.comparison.unlike import Case, one_seed, unlike
+    from hpwhsim.evaluation.draw_years import evaluate_over, is_random
+    from hpwhsim.evaluation.reading import read
     from hpwhsim.results.files import record_text, write_files
 
     if args.out is not None:
@@ -82,7 +77,7 @@ def _compare(args: argparse.Namespace) -> int:
     bar = tqdm(loaded, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
     if args.seeds and not any(is_random(one.scenario) for one in loaded):
         raise InputError("--seeds: allowed nothing unless hot_water.draws of a scenario is random")
-    records = [answer_over(one, args.seeds if is_random(one.scenario) else 0).year.record for one in bar]
+    records = [evaluate_over(one, args.seeds if is_random(one.scenario) else 0).record for one in bar]
     names = [str(path) for path in args.scenarios]
     heads = side_by_side.labels(names)
     cases = [Case(*of) for of in zip(heads, loaded, records, strict=True)]
@@ -183,11 +178,11 @@ def _why(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     loaded = _read(args)
 
-    from hpwhsim.evaluate.evaluation import check
+    from hpwhsim.evaluation.evaluate import check
     from hpwhsim.tables.sources import Cited
 
     checked = check(loaded)
-    asked, weather, assembly = checked.asked, checked.weather, checked.assembly
+    collected, weather, assembly = checked.collected, checked.weather, checked.assembly
     scenario = loaded.scenario
     dry_bulb = weather["dry_bulb_c"].values
     print(f"{args.scenario}: {scenario.title}")
@@ -198,8 +193,8 @@ def _check(args: argparse.Namespace) -> int:
     litres = assembly.drive.use.sum() * 1000.0
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
-    if asked.baseline is not None:
-        print(f"baseline: {asked.baseline.scenario.plant.family}")
+    if collected.baseline is not None:
+        print(f"baseline: {collected.baseline.scenario.plant.family}")
     print("defaults in force:")
     for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({Cited(default['source'], default['status'])})")

@@ -11,13 +11,13 @@ from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.control_bound.linear_program import best_schedule, share_of_saving
 from hpwhsim.control_bound.relaxation import Limits, Served, limits
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.costs import prices
+from hpwhsim.evaluation.costs import prices
 from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Controls, Scenario
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 from hpwhsim.storage.layers import RHO_CP
 
 EQUAL = 0.99  # of the heat without the controls, from which on a saving is one

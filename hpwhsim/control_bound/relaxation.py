@@ -32,8 +32,8 @@ from hpwhsim.plant.arrays import BackupMode, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.flows import most_hot
 from hpwhsim.plant.warmest import Warmest, warmest
-from hpwhsim.simulate.best_performance import over_inlets
-from hpwhsim.simulate.connected_load import grinding_power
+from hpwhsim.simulation.best_performance import over_inlets
+from hpwhsim.simulation.connected_load import grinding_power
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.storage.still import fading
 

@@ -44,7 +44,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.events import MINUTE
-from hpwhsim.simulate.best_performance import Performance, line_below
+from hpwhsim.simulation.best_performance import Performance, line_below
 from hpwhsim.storage.layers import RHO_CP
 
 TOP_FALLS = 2.0  # K by which a draw in one part of a step may cool the water that the loop gets

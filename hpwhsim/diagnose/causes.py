@@ -1,6 +1,7 @@
 """Why the backup ran and why hot water ran short: spells of a year, read from its result files alone."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -77,7 +78,13 @@ def why(result: Path, gap: int = 2) -> Record:
         If files are missing, cannot be read, or are not of one run.
     """
     record, hourly = read_result(result)
-    folder = result if result.is_dir() else result.parent
+    return why_of_year(record, hourly, gap, result if result.is_dir() else result.parent)
+
+
+def why_of_year(
+    record: Mapping[str, Any], hourly: Mapping[str, Array], gap: int = 2, folder: Path = Path()
+) -> Record:
+    """As `why`, of the annual record and hourly series of a year; `folder` is where they come from."""
     found: Record = {
         key: record.get(key) for key in ("title", "tool.version", "scenario.sha256", "weather.station")
     }
@@ -149,7 +156,7 @@ def _hours(by_cause: object) -> bool:
     return isinstance(by_cause, dict) and all(isinstance(h, float | int) for h in by_cause.values())
 
 
-def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, float]) -> None:
+def _same(folder: Path, kind: Kind, record: Mapping[str, Any], totals: dict[str, float]) -> None:
     """Refuse hours by cause that are not those of the record: an older version wrote no causes by hour."""
     stated = record[kind.totals]
     for cause in {*stated, *totals}:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
-from hpwhsim.dossier.content import Input, Papers, Side, inputs
+from hpwhsim.dossier.content import Input, inputs
 from hpwhsim.dossier.document import (
     BODY,
     FONT,
@@ -32,7 +32,8 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.io.figures import png
 from hpwhsim.results.numbers import decimals
 from hpwhsim.schematic.sheet import schematic
@@ -117,12 +118,12 @@ class Drawn(NamedTuple):
     pictures: Mapping[str, bytes]  # PNG files by caption, in order
 
 
-def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes:
+def pdf_bytes(papers: Result, drawn: Callable[[], Drawn], command: str) -> bytes:
     """The bytes of the PDF file.
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     drawn : callable
         Gives swings and pictures; asked when their pages are reached.
@@ -148,7 +149,7 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
 # -- pages ---------------------------------------------------------------------------------------------
 
 
-def _first_page(pdf: "FPDF", papers: Papers) -> None:
+def _first_page(pdf: "FPDF", papers: Result) -> None:
     record: Any = papers.plant.record
     pdf.add_page()
     pdf.set_font(FONT, "B", TITLE)
@@ -170,14 +171,14 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
             "Rooms included: with what heating, cooling and drying of a machine's room buy more.",
             SMALL,
         )
-    if papers.answer.checks:
+    if papers.checks:
         add_text(pdf, fits(papers), SMALL)
     if papers.terms is not None:
         add_heading(pdf, f"Costs over {papers.terms.years} years")
         add_table(pdf, ("", "unit", "value"), list(over_the_years(record)), (82, 24, 78), "lll")
 
 
-def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
+def _repeat(pdf: "FPDF", papers: Result, command: str) -> None:
     add_heading(pdf, "How to repeat it")
     rows = [
         *origins(papers),
@@ -187,7 +188,7 @@ def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
 
 
-def _method(pdf: "FPDF", papers: Papers) -> None:
+def _method(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
@@ -202,7 +203,7 @@ def _method(pdf: "FPDF", papers: Papers) -> None:
         add_text(pdf, text.format(minutes=minutes))
 
 
-def _inputs(pdf: "FPDF", papers: Papers) -> None:
+def _inputs(pdf: "FPDF", papers: Result) -> None:
     rows = inputs(papers)
     add_heading(pdf, "Inputs that were given", new_page=True)
     given = [row for row in rows if row.origin.startswith("given")]
@@ -212,19 +213,19 @@ def _inputs(pdf: "FPDF", papers: Papers) -> None:
     add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
 
 
-def _plant(pdf: "FPDF", papers: Papers) -> None:
+def _plant(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
     year = papers.plant.year
     drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
     add_picture(pdf, "What stands where, and the heat of the year at each arrow", drawn)
 
 
-def _results(pdf: "FPDF", papers: Papers) -> None:
+def _results(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Results", new_page=True)
     rows = result_rows(papers)
     heads = ["key", "what it is", "unit", *papers.sides]
     add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
-    if papers.answer.savings:
+    if papers.savings:
         add_heading(pdf, "Savings: the baseline less the plant, its room included")
         add_table(
             pdf,
@@ -270,13 +271,13 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 
-def _checks(pdf: "FPDF", papers: Papers) -> None:
+def _checks(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Checks", new_page=True)
     add_table(pdf, CHECK_HEADS, check_rows(papers), (19, 35, 28, 50, 11, 40), "llllrl")
     add_text(pdf, MEANING, SMALL)
 
 
-def _cautions(pdf: "FPDF", papers: Papers) -> None:
+def _cautions(pdf: "FPDF", papers: Result) -> None:
     cautions: Any = papers.plant.record["cautions"]
     add_heading(pdf, "Legionella")
     add_text(pdf, HYGIENE)

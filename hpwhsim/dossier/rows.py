@@ -13,8 +13,8 @@ from hpwhsim.account.checks import FAIL, OK, STATES, counted
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.files import WEATHER
@@ -37,7 +37,7 @@ SAVING_HEADS = ("figure", "baseline", "plant", "saved", "of the baseline")
 CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
 
 
-def origins(papers: Papers) -> list[tuple[str, str]]:
+def origins(papers: Result) -> list[tuple[str, str]]:
     """Program, scenario and weather with their checksums."""
     record: Any = papers.plant.record
     overrides = record["scenario.overrides"]
@@ -49,7 +49,7 @@ def origins(papers: Papers) -> list[tuple[str, str]]:
     ]
 
 
-def headline(papers: Papers) -> Iterator[list[str]]:
+def headline(papers: Result) -> Iterator[list[str]]:
     """Rows of the answer: label, unit, each plant, saved."""
     record: Any = papers.plant.record
     other: Any = papers.baseline.record if papers.baseline is not None else {}
@@ -82,7 +82,7 @@ def headline(papers: Papers) -> Iterator[list[str]]:
         cells = [label, unit, amount(record.get(key))]
         if papers.baseline is not None:
             cells.append(amount(other.get(key)))
-            line = papers.answer.savings.get(SAVED.get(key, ""))
+            line = papers.savings.get(SAVED.get(key, ""))
             if line is None and key in PLAIN:
                 line = saving(other[key], record[key])
             same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
@@ -93,10 +93,10 @@ def headline(papers: Papers) -> Iterator[list[str]]:
         yield cells
 
 
-def _lines(papers: Papers) -> Iterator[list[str]]:
+def _lines(papers: Result) -> Iterator[list[str]]:
     """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
     hours = {one.name: f"highest power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
-    for key, line in papers.answer.savings.items():
+    for key, line in papers.savings.items():
         if key in ENERGIES:
             label, unit = ENERGIES[key], "MMBtu"
         elif key.endswith(".highest_kw"):
@@ -115,15 +115,15 @@ def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
             yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
 
 
-def fits(papers: Papers) -> str:
+def fits(papers: Result) -> str:
     """Whether the plant fits the building: how many checks are in each state, and each that failed."""
-    checks = papers.answer.checks
+    checks = papers.checks
     failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
     said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
     return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
 
 
-def result_rows(papers: Papers) -> list[list[str]]:
+def result_rows(papers: Result) -> list[list[str]]:
     """Every number of the record: key, what it is, unit, value, and that of the baseline."""
     rows = []
     for row in read_table("results"):
@@ -139,11 +139,11 @@ def result_rows(papers: Papers) -> list[list[str]]:
     return rows
 
 
-def saving_rows(papers: Papers) -> list[list[str]]:
+def saving_rows(papers: Result) -> list[list[str]]:
     """Every line of the savings, as text below `SAVING_HEADS`."""
     return [
         [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
-        for name, line in papers.answer.savings.items()
+        for name, line in papers.savings.items()
     ]
 
 
@@ -198,7 +198,7 @@ def month_rows(side: Side) -> list[list[str]]:
     return rows
 
 
-def check_rows(papers: Papers) -> list[Sequence[str]]:
+def check_rows(papers: Result) -> list[Sequence[str]]:
     """The heat balance, and every check of site and refrigerant, as text below `CHECK_HEADS`."""
     rows: list[Sequence[str]] = []
     for name, side in papers.sides.items():
@@ -208,12 +208,12 @@ def check_rows(papers: Papers) -> list[Sequence[str]]:
         rows.append((state, *said, f"{abs(balance) / 1e-6:.2f}", "first law"))
     rows += [
         (c.state, c.name, c.text, c.limit, "" if c.ratio is None else f"{c.ratio:.2f}", c.source)
-        for c in papers.answer.checks
+        for c in papers.checks
     ]
     return sorted(rows, key=lambda row: STATES.index(row[0]))
 
 
-def command_of(papers: Papers, verb: str = "dossier") -> str:
+def command_of(papers: Result, verb: str = "dossier") -> str:
     """The command that repeats the calculation, to be typed in the folder of the scenario."""
     loaded = papers.loaded
     words = ["tankyear", verb, loaded.path.name]

@@ -6,7 +6,7 @@ from typing import Any
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
 from hpwhsim.charts.year import CAPTIONS, SCHEMATIC
-from hpwhsim.dossier.content import Input, Papers, inputs
+from hpwhsim.dossier.content import Input, inputs
 from hpwhsim.dossier.rows import (
     CHECK_HEADS,
     HYGIENE,
@@ -22,8 +22,9 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
-from hpwhsim.evaluate.report import REASONS
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.report import REASONS
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.page.markup import Html, element, figure, listing, table
 from hpwhsim.results.heat_flows import digits, sums
@@ -79,12 +80,12 @@ ABOUT = (
 )
 
 
-def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
+def page(papers: Result, pictures: Mapping[str, bytes]) -> bytes:
     """The bytes of ``page.html``.
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     pictures : mapping of str to bytes
         What `draw_pictures` drew of it.
@@ -132,7 +133,7 @@ def _anchor(name: str) -> str:
     return name.lower().replace(" ", "-")
 
 
-def _beginning(papers: Papers, title: str) -> list[Html]:
+def _beginning(papers: Result, title: str) -> list[Html]:
     scenario, record = papers.plant.scenario, papers.plant.record
     plant, homes = scenario.plant, scenario.building.apartments
     words = f"A {plant.family} plant"
@@ -145,15 +146,15 @@ def _beginning(papers: Papers, title: str) -> list[Html]:
     return parts
 
 
-def _answer(papers: Papers) -> list[Html]:
+def _answer(papers: Result) -> list[Html]:
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
     found = table(heads, headline(papers), "lurrr"[: len(heads)], "What the year takes and gives")
     measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "The plant in usual measures")
-    checked = [element("p", fits(papers))] if papers.answer.checks else []
+    checked = [element("p", fits(papers))] if papers.checks else []
     return [found, *checked, measures]
 
 
-def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
+def _measures(papers: Result) -> Iterator[tuple[str, str, str]]:
     """What engineers compare plants by, in both systems of units."""
     scenario, year, record = papers.plant.scenario, papers.plant.year, dict(papers.plant.record)
     values: dict[str, Any] = record
@@ -200,7 +201,7 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(papers: Papers, pictures: Mapping[str, bytes]) -> list[Html]:
+def _plant(papers: Result, pictures: Mapping[str, bytes]) -> list[Html]:
     year, record = papers.plant.year, papers.plant.record
     places = digits(record)
     rows = []
@@ -217,7 +218,7 @@ def _plant(papers: Papers, pictures: Mapping[str, bytes]) -> list[Html]:
     ]
 
 
-def _months(papers: Papers) -> list[Html]:
+def _months(papers: Result) -> list[Html]:
     heads = ("", *MONTH_NAMES, "year")
     return [
         table(heads, month_rows(side), "l" + "r" * 13, f"Months of the {name}")
@@ -248,8 +249,8 @@ def _pictures(pictures: Mapping[str, bytes]) -> list[Html]:
     ]
 
 
-def _savings(papers: Papers) -> list[Html]:
-    if not papers.answer.savings:
+def _savings(papers: Result) -> list[Html]:
+    if not papers.savings:
         return []
     caption = "The baseline less the plant, its room included; negative: the plant takes more"
     return [table(SAVING_HEADS, saving_rows(papers), "lrrrr", caption)]
@@ -258,7 +259,7 @@ def _savings(papers: Papers) -> list[Html]:
 GASES = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
 
 
-def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
+def _part(papers: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
     """Figures of the record by key, or by how their keys begin; empty where there are none."""
     record, rows = papers.plant.record, []
     for row in read_table("results"):
@@ -274,7 +275,7 @@ def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
     return [table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []
 
 
-def _checks(papers: Papers) -> list[Html]:
+def _checks(papers: Result) -> list[Html]:
     return [
         table(CHECK_HEADS, check_rows(papers), "llllrl", "Value, limit, ratio and source; what failed first"),
         element("p", MEANING, class_="dim"),
@@ -287,7 +288,7 @@ def _draws(record: Mapping[str, Any]) -> list[Html]:
     return [table(DRAW_HEADS, draw_rows(record), "lurrrrrr", draw_title(record))]
 
 
-def _hygiene(papers: Papers) -> list[Html]:
+def _hygiene(papers: Result) -> list[Html]:
     rows = {name: hygiene_rows(side.record) for name, side in papers.sides.items()}
     return [
         table(HYGIENE_HEADS, found, "llrrl", f"{HYGIENE} Of the {name}")
@@ -300,7 +301,7 @@ def _cautions(record: Mapping[str, Any]) -> list[Html]:
     return [listing(record["cautions"])]
 
 
-def _inputs(papers: Papers, given: bool) -> list[Html]:
+def _inputs(papers: Result, given: bool) -> list[Html]:
     rows = [row for row in inputs(papers) if row.origin.startswith("given") == given]
     if given:
         return [
@@ -310,7 +311,7 @@ def _inputs(papers: Papers, given: bool) -> list[Html]:
     return [table(Input._fields, rows, "lllll", caption)]
 
 
-def _all(papers: Papers) -> list[Html]:
+def _all(papers: Result) -> list[Html]:
     """Every number of the record; that of the plant in full in its `value`."""
     record = papers.plant.record
     rows = []
@@ -322,7 +323,7 @@ def _all(papers: Papers) -> list[Html]:
     return [table(heads, rows, "llurr"[: len(heads)], "The annual record")]
 
 
-def _repeat(papers: Papers) -> list[Html]:
+def _repeat(papers: Result) -> list[Html]:
     command = element("code", f"{command_of(papers, 'run')} --pictures")
     caption = "The command is typed in the folder of the scenario"
     return [table(("what", "value"), [*origins(papers), ("command", command)], "ll", caption)]

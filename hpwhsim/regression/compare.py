@@ -35,7 +35,7 @@ from time import perf_counter
 from typing import Literal, NamedTuple
 
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.io.plain_text import refuse_controls
 from hpwhsim.results.records import (
     APART,
@@ -120,7 +120,7 @@ class Outcome(NamedTuple):
 
 def run_record(loaded: Loaded) -> Record:
     """The annual record of a fresh run."""
-    return answer(loaded).year.record
+    return evaluate(loaded).record
 
 
 # -- the folder --------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import numpy as np
 
 from hpwhsim.errors import InputError
 from hpwhsim.io.user_csv import read_rows
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.trials import (
     NEEDIEST,
     ROUNDING,

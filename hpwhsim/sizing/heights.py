@@ -6,7 +6,7 @@ import numpy as np
 
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.least_store import COARSE, least_store
 from hpwhsim.sizing.trials import NEEDIEST, Bench, based, hardest, sized
 

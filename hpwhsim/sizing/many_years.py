@@ -5,7 +5,7 @@ from math import inf, isfinite
 from typing import Any
 
 from hpwhsim.plant.arrays import Plant
-from hpwhsim.simulate.draw_seeds import quantiles
+from hpwhsim.simulation.draw_seeds import quantiles
 from hpwhsim.sizing.heights import KEYS, Found
 from hpwhsim.sizing.least_store import spread
 from hpwhsim.sizing.seeds import SURE, exact_interval, seeds_for

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.years import march_years
+from hpwhsim.simulation.years import march_years
 
 if TYPE_CHECKING:
     import xarray as xr

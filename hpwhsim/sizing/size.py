@@ -17,9 +17,9 @@ from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded, assumptions
 from hpwhsim.scenario.schema import Scenario, Sizing
-from hpwhsim.simulate.draw_seeds import next_seeds
-from hpwhsim.simulate.year import run_year
-from hpwhsim.simulate.years import march_years
+from hpwhsim.simulation.draw_seeds import next_seeds
+from hpwhsim.simulation.year import run_year
+from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.catalogue import BY, LARGER, Choice, Market
 from hpwhsim.sizing.design_days import Judged
 from hpwhsim.sizing.heights import other_heights

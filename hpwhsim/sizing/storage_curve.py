@@ -13,7 +13,7 @@ import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import cold_output, judge, may_charge
 from hpwhsim.sizing.least_store import LARGEST, Least, least_store
 from hpwhsim.sizing.mass_curve import least_storage

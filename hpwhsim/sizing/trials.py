@@ -17,8 +17,8 @@ from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.schema import Scenario, Sizing, Source
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.simulate.draw_seeds import next_seeds
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.draw_seeds import next_seeds
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import (
     DesignDays,
     Judged,

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
 from hpwhsim.results.numbers import decimals
-from hpwhsim.studies.sensitivity import Result, Swing, Swings
+from hpwhsim.studies.sensitivity import Figures, Swing, Swings
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 class Figure(NamedTuple):
     """A figure that is followed."""
 
-    field: str  # of Result
+    field: str  # of Figures
     name: str
     short: str  # for the head of a column
     unit: str
@@ -42,12 +42,12 @@ def followed(swings: Swings) -> list[Figure]:
     return [first[kind] for kind in sorted(first)]
 
 
-def value(result: Result, figure: Figure) -> float:
+def value(result: Figures, figure: Figure) -> float:
     """A figure of a result that has it."""
     return float(getattr(result, figure.field))
 
 
-def span(row: Swing, base: Result, figure: Figure) -> float:
+def span(row: Swing, base: Figures, figure: Figure) -> float:
     """How far the figure moves, from the least to the most of both ends and the base."""
     reached = [value(result, figure) for result in (row.low, row.high, base)]
     return max(reached) - min(reached)

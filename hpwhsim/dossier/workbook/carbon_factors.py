@@ -7,10 +7,10 @@ import numpy as np
 from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, letter, weighed
 from hpwhsim.dossier.workbook.sheets import CHANGEABLE, SOLID, Book, Cells, Columns, Page, at
-from hpwhsim.evaluate.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.evaluation.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.io.units import MASS, MASS_FACTOR
 from hpwhsim.io.us_units import KWH_PER_MMBTU
@@ -68,7 +68,7 @@ class CarbonFactors(NamedTuple):
     fossil_methane: Formula  # its warming potential. [kg CO2e/kg]
 
 
-def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
+def carbon_factors(page: Page, papers: Result, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
     """Rows of the sheet of factors and the sheet of warming potentials; None where no gas is counted."""
     carbon, sides = papers.plant.scenario.carbon, papers.sides
     if papers.grid is None or carbon is None:

@@ -5,11 +5,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from hpwhsim.account.gases import Gases
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, Energy
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, letter
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns
-from hpwhsim.evaluate.emissions import NATURAL_GAS, burnt_fuel
+from hpwhsim.evaluation.emissions import NATURAL_GAS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Carbon"
 PARTS = ("electricity", "fuel", "room", "leak", "end of life", "installation", "service", "all", "added up")
@@ -21,7 +21,7 @@ NONE = formula(0.0)
 
 
 def carbon_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], factors: CarbonFactors
+    book: Book, papers: Result, columns: Mapping[str, Columns], factors: CarbonFactors
 ) -> dict[str, Cells]:
     """Greenhouse gases of each year of service; returns figures by key of the record."""
     book.text(SHEET, 0, 0, "Greenhouse gases in each year of service [kg CO2e]", "title")

@@ -7,7 +7,7 @@ import numpy as np
 
 from hpwhsim.dossier.workbook.formula import Column, Formula, formula, letter
 from hpwhsim.dossier.workbook.sheets import Book, difference
-from hpwhsim.evaluate.draw_rows import NAMES, draw_title, label
+from hpwhsim.evaluation.draw_rows import NAMES, draw_title, label
 
 SHEET = "Draws"
 SHARES = {"p10": 0.1, "median": 0.5, "p90": 0.9}

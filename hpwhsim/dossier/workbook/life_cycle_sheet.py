@@ -7,7 +7,6 @@ import numpy as np
 
 from hpwhsim.account.economics import KG_PER_TONNE, PlantCosts, Terms, internal_rate, payback_years
 from hpwhsim.account.savings import MMBTU_PER_KWH
-from hpwhsim.dossier.content import Papers
 from hpwhsim.dossier.workbook.carbon_sheet import AFTER, OF_YEAR
 from hpwhsim.dossier.workbook.formula import (
     EMPTY,
@@ -23,6 +22,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, Page, at, difference
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
 from hpwhsim.scenario.money import Costs
 
@@ -89,7 +89,7 @@ class Flows(NamedTuple):
 
 
 def life_cycle_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
+    book: Book, papers: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
 ) -> Cells:
     """Costs of both plants over the years; returns figures of the plant by key of the record."""
     terms, costs = papers.terms, papers.plant.scenario.costs
@@ -314,7 +314,7 @@ def _compare(put: Put, saved: Formula, discount: Formula, before: list[Formula],
 
 
 def _figures(
-    book: Book, row: int, papers: Papers, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
+    book: Book, row: int, papers: Result, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
 ) -> Cells:
     """Write what follows from the flows, beside the engine's figures; returns it by key of the record."""
     book.texts(SHEET, row, ["figure", "unit", "value", "engine", "difference"])

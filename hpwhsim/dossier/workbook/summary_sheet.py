@@ -5,10 +5,10 @@ from typing import Any
 
 from hpwhsim.account.energy import CREDITS, HEAT_PUMP
 from hpwhsim.account.hygiene import WEEKS
-from hpwhsim.dossier.content import Side
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, ratio, weighed
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
+from hpwhsim.evaluation.result import Side
 from hpwhsim.tables import read_table
 
 SHEET = "Summary"

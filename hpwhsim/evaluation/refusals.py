@@ -17,8 +17,8 @@ from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.demand.draws import smooth_draws
 from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
 from hpwhsim.errors import Findings, InputError, together
-from hpwhsim.evaluate import costs as money
-from hpwhsim.evaluate import emissions as greenhouse
+from hpwhsim.evaluation import costs as money
+from hpwhsim.evaluation import emissions as greenhouse
 from hpwhsim.plant.assemble import cold_water, looks_of
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.loop import make_loop, make_loop_tank

@@ -14,11 +14,11 @@ from hpwhsim.account.savings import MMBTU_PER_KWH
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.emissions import Bought
+from hpwhsim.evaluation.emissions import Bought
 from hpwhsim.scenario import money as schema
 from hpwhsim.scenario import tariff as written
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Record, Year
+from hpwhsim.simulation.year import Record, Year
 
 
 class Bills(NamedTuple):

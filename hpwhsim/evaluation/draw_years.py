@@ -6,14 +6,16 @@ has the same draws.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import Answer, Asked, answered, check, years_of
-from hpwhsim.scenario.reading import Loaded, baseline_of
+from hpwhsim.evaluation.evaluate import check, evaluated, years_of
+from hpwhsim.evaluation.result import Collected, Result
+from hpwhsim.scenario.reading import Loaded, baseline_of, with_keys
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.draw_seeds import next_seeds, quantiles
-from hpwhsim.simulate.year import ONE_SEED, run_years, year_of
+from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
+from hpwhsim.simulation.year import ONE_SEED, run_years, year_of
 
 Record = Mapping[str, Any]
 
@@ -46,8 +48,8 @@ def is_random(scenario: Scenario) -> bool:
     return scenario.hot_water.draws == "random" and scenario.hot_water.metered is None
 
 
-def answer_over(loaded: Loaded, count: int = 0) -> Answer:
-    """The answer to a scenario, and with `count` seeds how its figures spread.
+def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
+    """A scenario's result, and with `count` seeds how its figures spread.
 
     Parameters
     ----------
@@ -58,14 +60,14 @@ def answer_over(loaded: Loaded, count: int = 0) -> Answer:
 
     Returns
     -------
-    Answer
+    Result
         Its record has ``seeds``: the seeds, and by figure `QUANTILES` and the value of each year. Quantiles
         are those of `hpwhsim.sizing.seeds.quantiles`.
 
     Raises
     ------
     InputError
-        As `hpwhsim.evaluate.evaluation.answer`, or if the draws are not random.
+        As `hpwhsim.evaluation.evaluate.evaluate`, or if the draws are not random.
     """
     if count and not is_random(loaded.scenario):
         raise InputError(
@@ -73,21 +75,22 @@ def answer_over(loaded: Loaded, count: int = 0) -> Answer:
             "hot_water.metered is not given"
         )
     checked = check(loaded)
-    asked = checked.asked
-    own = answered(asked, *years_of(checked))
+    collected = checked.collected
+    own = evaluated(collected, *years_of(checked))
     if not count:
         return own
     seeds = next_seeds(loaded.scenario, 0, count)
-    rows = [figures(own.year.record)]
+    rows = [figures(own.record)]
     for first in range(1, count, AT_ONCE):
-        rows += _others(asked, seeds[first : first + AT_ONCE])
+        rows += _others(collected, seeds[first : first + AT_ONCE])
     keys = [key for key in rows[0] if all(key in row for row in rows)]
     spread = {key: _spread([row[key] for row in rows]) for key in keys}
-    record = dict(own.year.record)
+    record = dict(own.record)
     cautions: Any = record["cautions"]
     record["cautions"] = [text for text in cautions if not text.startswith(ONE_SEED)]
     record["seeds"] = {"count": count, "seeds": seeds, "figures": spread}
-    return own._replace(year=own.year._replace(record=record))
+    year = own.plant.year._replace(record=record)
+    return replace(own, plant=replace(own.plant, year=year, record=record))
 
 
 def figures(record: Record) -> dict[str, float]:
@@ -104,18 +107,16 @@ def _spread(values: Sequence[float]) -> dict[str, Any]:
     return {name: found[name] for name in QUANTILES} | {"values": list(values)}
 
 
-def _others(asked: Asked, seeds: Sequence[int]) -> list[dict[str, float]]:
+def _others(collected: Collected, seeds: Sequence[int]) -> list[dict[str, float]]:
     """Figures of the years of other seeds, simulated at once."""
     cases = []
     for seed in seeds:
-        scenario = asked.loaded.scenario
-        hot_water = scenario.hot_water.model_copy(update={"seed": seed})
-        loaded = asked.loaded._replace(scenario=scenario.model_copy(update={"hot_water": hot_water}))
-        cases.append(asked._replace(loaded=loaded, baseline=baseline_of(loaded)))
+        loaded = with_keys(collected.loaded, {"hot_water.seed": seed})
+        cases.append(collected._replace(loaded=loaded, baseline=baseline_of(loaded)))
     bases = [case.baseline for case in cases if case.baseline is not None]
     years = [year_of(found) for found in run_years([*(case.loaded for case in cases), *bases])]
     plants, theirs = years[: len(cases)], iter(years[len(cases) :])
     return [
-        figures(answered(case, plant, next(theirs, None)).year.record)
+        figures(evaluated(case, plant, next(theirs, None)).record)
         for case, plant in zip(cases, plants, strict=True)
     ]

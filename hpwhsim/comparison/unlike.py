@@ -3,9 +3,9 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from hpwhsim.evaluate.evaluation import SERVICE
+from hpwhsim.evaluation.evaluate import SERVICE
 from hpwhsim.scenario.reading import Loaded, dump
-from hpwhsim.simulate.year import ONE_SEED
+from hpwhsim.simulation.year import ONE_SEED
 
 Record = Mapping[str, Any]
 

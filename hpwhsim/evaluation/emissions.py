@@ -15,7 +15,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.carbon import Carbon, RefrigerantCarbon
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Record, Year
+from hpwhsim.simulation.year import Record, Year
 from hpwhsim.tables.sources import assumption
 
 Assumption = dict[str, str]

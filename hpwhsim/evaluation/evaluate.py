@@ -6,26 +6,26 @@ and listed apart in the plant's own figures.
 """
 
 import re
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.account import carbon, economics, savings, tariff
-from hpwhsim.account.checks import Check
 from hpwhsim.account.savings import Line
 from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.errors import Findings, InputError
-from hpwhsim.evaluate import costs as money
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate import site_checks as site
-from hpwhsim.evaluate.costs import Bills
-from hpwhsim.evaluate.emissions import Bought, Factors, Greenhouse
-from hpwhsim.evaluate.refusals import account_checks, plant_refusals
+from hpwhsim.evaluation import costs as money
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation import site_checks as site
+from hpwhsim.evaluation.emissions import Factors
+from hpwhsim.evaluation.refusals import account_checks, plant_refusals
+from hpwhsim.evaluation.result import Collected, Result, Side
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Ready, Record, Year, built, fuel_factor, year_of, years_ready
+from hpwhsim.simulation.year import Ready, Record, Year, built, run_year, year_of, years_ready
 from hpwhsim.tables import read_table
 
 BASELINE = "baseline"
@@ -36,20 +36,10 @@ SERVICE = 0.005
 _NUMBER = re.compile(r"[\d.,]+")
 
 
-class Asked(NamedTuple):
-    """A scenario with the files it names read, before anything is marched."""
-
-    loaded: Loaded
-    baseline: Loaded | None
-    factors: Factors | None  # of carbon
-    prices: tariff.Tariff | None
-    baseline_prices: tariff.Tariff | None
-
-
 class Checked(NamedTuple):
     """What can be had of a scenario without a march."""
 
-    asked: Asked
+    collected: Collected
     weather: WeatherYear
     plant: Ready
     baseline: Ready | None
@@ -60,31 +50,7 @@ class Checked(NamedTuple):
         return self.plant.assembly
 
 
-class Part(NamedTuple):
-    """A plant with its year and what follows from it."""
-
-    scenario: Scenario
-    year: Year
-    bought: Bought
-    greenhouse: Greenhouse | None
-    bills: Bills | None
-
-
-class Answer(NamedTuple):
-    """Everything that was asked; what was not is None or empty."""
-
-    year: Year  # its record has all keys, its hourly series the factors and prices that were used
-    baseline: Year | None
-    bill: Bills | None
-    baseline_bill: Bills | None
-    greenhouse: Greenhouse | None
-    baseline_greenhouse: Greenhouse | None
-    savings: dict[str, Line]
-    life_cycle: economics.LifeCycle | None
-    checks: list[Check]  # what failed first, in the units that the user writes
-
-
-def ask(loaded: Loaded) -> Asked:
+def collect(loaded: Loaded) -> Collected:
     """Read what a scenario names beside its plant: baseline, grid, prices.
 
     Raises
@@ -116,7 +82,7 @@ def ask(loaded: Loaded) -> Asked:
         with wrong.step(f"{BASELINE}: "):
             ask_account()
     wrong.raise_any(str(loaded.path))
-    return Asked(loaded, baseline, factors, prices, baseline_prices)
+    return Collected(loaded, baseline, factors, prices, baseline_prices)
 
 
 class Baselines(NamedTuple):
@@ -130,7 +96,7 @@ class Baselines(NamedTuple):
 
 
 def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
-    """Refuse whatever `answer` would refuse without a march, and build the plants.
+    """Refuse whatever `evaluate` would refuse without a march, and build the plants.
 
     Parameters
     ----------
@@ -145,23 +111,23 @@ def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
         A line for each thing that is wrong.
     """
     wrong = Findings()
-    asked = weather = plant = base = None
+    collected = weather = plant = base = None
     with wrong.step():
-        asked = ask(loaded)
+        collected = collect(loaded)
     with wrong.step():
         weather = read_year(loaded.scenario.site.weather)
     if weather is not None:
         plant = _built(loaded, weather, wrong)
-        if asked is not None and asked.baseline is not None:
-            key, shared = _key(asked.baseline), baselines.ready if baselines is not None else {}
-            base = shared.get(key) or _built(asked.baseline, weather, wrong, f"{BASELINE}: ")
+        if collected is not None and collected.baseline is not None:
+            key, shared = _key(collected.baseline), baselines.ready if baselines is not None else {}
+            base = shared.get(key) or _built(collected.baseline, weather, wrong, f"{BASELINE}: ")
             if base is not None:
                 shared[key] = base
     wrong.raise_any(str(loaded.path))
-    assert asked is not None  # or something was wrong
+    assert collected is not None  # or something was wrong
     assert weather is not None
     assert plant is not None
-    return Checked(asked, weather, plant, base)
+    return Checked(collected, weather, plant, base)
 
 
 def _built(loaded: Loaded, weather: WeatherYear, wrong: Findings, where: str = "") -> Ready | None:
@@ -200,8 +166,8 @@ def years_of(checked: Checked, baselines: Baselines | None = None) -> tuple[Year
     return own, its
 
 
-def answer(loaded: Loaded) -> Answer:
-    """March the year of a scenario and of its baseline, and account for what was asked.
+def evaluate(loaded: Loaded) -> Result:
+    """Simulate the year of a scenario and of its baseline, and account for what was asked.
 
     Raises
     ------
@@ -209,30 +175,31 @@ def answer(loaded: Loaded) -> Answer:
         If a file named in the scenario is wrong, or a plant cannot work as asked.
     """
     checked = check(loaded)
-    return answered(checked.asked, *years_of(checked))
+    return evaluated(checked.collected, *years_of(checked))
 
 
-def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
+def evaluated(collected: Collected, own: Year, its: Year | None) -> Result:
     """Account for what was asked, of the years of plant and baseline.
 
     Raises
     ------
     InputError
-        As `answer`.
+        As `evaluate`.
     """
-    loaded = asked.loaded
-    plant = _part(loaded, own, asked.factors, asked.prices)
+    loaded = collected.loaded
+    block = loaded.scenario.savings
+    plant = side_of(loaded, own, collected.factors, collected.prices, block.fuel_to_source)
     base = None
-    if asked.baseline is not None and its is not None:
-        base = _part(asked.baseline, its, asked.factors, asked.baseline_prices)
-    scenario, record = loaded.scenario, dict(plant.year.record)
-    added, hourly = _own(plant), _series(plant, base, asked)
+    if collected.baseline is not None and its is not None:
+        prices, to_source = collected.baseline_prices, block.baseline_fuel_to_source
+        base = side_of(collected.baseline, its, collected.factors, prices, to_source)
+    scenario, record = loaded.scenario, plant.year.record
+    added, hourly = _own(plant), _series(plant, base, collected)
     lines: dict[str, Line] = {}
     if base is not None:
-        assert asked.baseline is not None
         lines = _lines(scenario, plant, base)
-        added |= _against(plant, base, asked.baseline, lines)
-    found, costs = _life_cycle(scenario, plant, base, lines)
+        added |= _against(plant, base, lines)
+    found, costs, plant, base = _life_cycle(scenario, plant, base, lines)
     added |= costs
     charge: float | None = None
     if plant.greenhouse is not None and scenario.plant.heat_pump is not None:
@@ -244,32 +211,39 @@ def answered(asked: Asked, own: Year, its: Year | None) -> Answer:
     added |= _said(plant, base, upstream_caution(lines))
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
-    return Answer(
-        year=plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered),
-        baseline=base.year if base is not None else None,
-        bill=plant.bills,
-        baseline_bill=base.bills if base is not None else None,
-        greenhouse=plant.greenhouse,
-        baseline_greenhouse=base.greenhouse if base is not None else None,
-        savings=lines,
-        life_cycle=found,
-        checks=checks,
-    )
+    year = plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered)
+    return Result(collected, replace(plant, year=year, record=ordered), base, lines, found, checks)
 
 
-def _part(loaded: Loaded, year: Year, factors: Factors | None, prices: tariff.Tariff | None) -> Part:
+def simulate(loaded: Loaded) -> Result:
+    """Simulate the year of a scenario's plant alone: no baseline, greenhouse gases, bills or checks.
+
+    Raises
+    ------
+    InputError
+        If the weather file is wrong, or the plant cannot work as asked.
+    """
+    alone = Collected(loaded, None, None, None, None)
+    return Result(alone, side_of(loaded, run_year(loaded), None, None, None), None, {}, None, [])
+
+
+def side_of(
+    loaded: Loaded,
+    year: Year,
+    factors: Factors | None,
+    prices: tariff.Tariff | None,
+    to_source: float | None,
+) -> Side:
+    """A plant's year with its greenhouse gases and bills, as far as factors and prices are given."""
     scenario = loaded.scenario
     of = greenhouse.bought(scenario, year)
-    return Part(
-        scenario,
-        year,
-        of,
-        None if factors is None else greenhouse.greenhouse(scenario, year, of, factors),
-        None if prices is None else money.bills(prices, year, of),
-    )
+    gases = None if factors is None else greenhouse.greenhouse(scenario, year, of, factors)
+    bills = None if prices is None else money.bills(prices, year, of)
+    side = Side(loaded, year, year.record, of, gases, prices, bills, None, to_source)
+    return replace(side, record=year.record | _own(side))
 
 
-def _own(plant: Part) -> Record:
+def _own(plant: Side) -> Record:
     """Keys on the plant alone."""
     record: Record = {}
     if plant.greenhouse is not None:
@@ -279,15 +253,15 @@ def _own(plant: Part) -> Record:
     return record
 
 
-def _series(plant: Part, base: Part | None, asked: Asked) -> dict[str, Array]:
+def _series(plant: Side, base: Side | None, collected: Collected) -> dict[str, Array]:
     """Hourly factors, prices and the baseline's energy, so that each sum can be added again."""
     size = plant.bought.electricity.size
     series: dict[str, Array] = {}
-    if asked.factors is not None:
-        mean = asked.factors.grid.kgco2e_per_kwh.mean(axis=0)
+    if collected.factors is not None:
+        mean = collected.factors.grid.kgco2e_per_kwh.mean(axis=0)
         series["grid_kgco2e_per_kwh"] = np.full(size, mean)
-    if asked.prices is not None and asked.prices.electricity is not None:
-        series["electricity_usd_per_kwh"] = asked.prices.electricity
+    if collected.prices is not None and collected.prices.electricity is not None:
+        series["electricity_usd_per_kwh"] = collected.prices.electricity
     if base is not None:
         series["baseline_electricity_kwh"] = base.bought.electricity
         series["baseline_fuel_kwh"] = base.bought.fuel
@@ -297,10 +271,10 @@ def _series(plant: Part, base: Part | None, asked: Asked) -> dict[str, Array]:
 # -- against the baseline ----------------------------------------------------------------------------
 
 
-def _use(part: Part, factor: float | None) -> savings.Use:
-    """What plant and room take in a year; a fuel's factor is `factor`, or that of the packaged table."""
+def _use(part: Side) -> savings.Use:
+    """What plant and room take in a year."""
     own, gas = float(part.bought.fuel.sum()), float(part.bought.room_fuel.sum())
-    factor = fuel_factor(part.scenario, factor)
+    factor = part.fuel_to_source
     source = own * factor + gas * savings.site_to_source("natural-gas")
     bills = part.bills
     return savings.Use(
@@ -312,12 +286,12 @@ def _use(part: Part, factor: float | None) -> savings.Use:
     )
 
 
-def _lines(scenario: Scenario, plant: Part, base: Part) -> dict[str, Line]:
+def _lines(scenario: Scenario, plant: Side, base: Side) -> dict[str, Line]:
     block = scenario.savings
     electricity = block.electricity_to_source or savings.site_to_source("electricity")
     lines = savings.saved(
-        _use(plant, block.fuel_to_source),
-        _use(base, block.baseline_fuel_to_source),
+        _use(plant),
+        _use(base),
         electricity,
         {hours.name: money.when(hours) for hours in block.peak_hours},
     )
@@ -336,14 +310,14 @@ def _lines(scenario: Scenario, plant: Part, base: Part) -> dict[str, Line]:
     return lines
 
 
-def _against(plant: Part, base: Part, loaded: Loaded, lines: dict[str, Line]) -> Record:
+def _against(plant: Side, base: Side, lines: dict[str, Line]) -> Record:
     """Keys on the baseline and on what is saved."""
     record: Record = {
         "savings.lines": {
             name: {k: v for k, v in line._asdict().items() if v is not None} for name, line in lines.items()
         },
-        "baseline.family": loaded.scenario.plant.family,
-        "baseline.sha256": loaded.sha256,
+        "baseline.family": base.scenario.plant.family,
+        "baseline.sha256": base.loaded.sha256,
     }
     record |= {f"savings.{name}": line.saved for name, line in lines.items() if "." not in name}
     if "savings.cost" in record:
@@ -387,11 +361,12 @@ CARBON_KEYS = (
 
 
 def _life_cycle(
-    scenario: Scenario, plant: Part, base: Part | None, lines: dict[str, Line]
-) -> tuple[economics.LifeCycle | None, Record]:
+    scenario: Scenario, plant: Side, base: Side | None, lines: dict[str, Line]
+) -> tuple[economics.LifeCycle | None, Record, Side, Side | None]:
+    """The comparison of costs, its keys, and the plants with what they cost."""
     costs = scenario.costs
     if costs is None or plant.bills is None:
-        return None, {}
+        return None, {}, plant, base
     capacity = plant.year.made.capacity * plant.year.made.modules / 1e3
     saved = {key: lines[key].saved if lines else 0.0 for key in ("site_mmbtu", "electricity_kwh")}
     paid = money.incentives(costs, capacity, saved["site_mmbtu"], saved["electricity_kwh"])
@@ -401,21 +376,22 @@ def _life_cycle(
     ours = money.plant_costs(
         costs, plant.bills, plant.year, sum(paid.values()), gases.in_years(by.years) if gases else 0.0
     )
+    plant = replace(plant, costs=ours)
     record["costs.present_value_usd"] = economics.present_value(
         economics.cash_flow(ours, by), by.discount_rate
     )
     if base is None or base.bills is None:
         record["costs.heat_usd_per_mwh"] = economics.heat_cost(ours, by)
-        return None, record
+        return None, record, plant, base
     other = base.greenhouse
     theirs = money.plant_costs(
         costs.baseline, base.bills, base.year, 0.0, other.in_years(by.years) if other else 0.0
     )
     found = economics.life_cycle(ours, theirs, by)
-    return found, record | money.life_record(found, by, gases is not None)
+    return found, record | money.life_record(found, by, gases is not None), plant, replace(base, costs=theirs)
 
 
-def _said(plant: Part, base: Part | None, of_savings: list[str]) -> Record:
+def _said(plant: Side, base: Side | None, of_savings: list[str]) -> Record:
     """Assumptions and cautions of the plant with those of carbon, baseline and savings."""
     assumed, cautions = list(plant.year.assumptions), list(plant.year.cautions)
     if plant.greenhouse is not None:

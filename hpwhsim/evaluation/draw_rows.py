@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from hpwhsim.evaluate.draw_years import QUANTILES
+from hpwhsim.evaluation.draw_years import QUANTILES
 from hpwhsim.results.numbers import amount
 from hpwhsim.tables import read_table
 

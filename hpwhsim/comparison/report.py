@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from hpwhsim.account.energy import CREDITS
-from hpwhsim.evaluate.draw_rows import NAMES, label
-from hpwhsim.evaluate.draw_years import QUANTILES
+from hpwhsim.evaluation.draw_rows import NAMES, label
+from hpwhsim.evaluation.draw_years import QUANTILES
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, RED, SKY, YELLOW, house_style, png
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import numpy as np
 from hpwhsim.arrays import Array
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.schema import Scenario, Wastewater
-from hpwhsim.simulate.years import Marched, figures
+from hpwhsim.simulation.years import Marched, figures
 from hpwhsim.source.drains import USUAL_C
 
 ENDS = ("min", "max")

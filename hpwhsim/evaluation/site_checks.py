@@ -15,8 +15,8 @@ from hpwhsim.scenario.lines import USUAL, WaterLines
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.recirculation import LoopTank
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.connected_load import Connected
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.connected_load import Connected
+from hpwhsim.simulation.year import Year
 
 AIR = ("outdoor-air", "room")
 _US = re.compile(

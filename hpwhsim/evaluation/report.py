@@ -9,9 +9,9 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import FAIL, Check, counted, digits
 from hpwhsim.account.energy import CREDITS
 from hpwhsim.account.hygiene import threshold, worst_first
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.results.heat_flows import ELECTRIC, RESISTANCE
-from hpwhsim.simulate.year import ONE_SEED
+from hpwhsim.simulation.year import ONE_SEED
 
 WIDTH = 100
 MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no share is told

@@ -26,16 +26,16 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate import sewage_range
-from hpwhsim.simulate.connected_load import Connected, connected
-from hpwhsim.simulate.source_results import (
+from hpwhsim.simulation import sewage_range
+from hpwhsim.simulation.connected_load import Connected, connected
+from hpwhsim.simulation.source_results import (
     lines_of_year,
     met_temperature,
     source_cautions,
     source_hourly,
     source_record,
 )
-from hpwhsim.simulate.years import Marched, march_each
+from hpwhsim.simulation.years import Marched, march_each
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 

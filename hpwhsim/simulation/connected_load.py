@@ -7,7 +7,7 @@ import numpy as np
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import SourceKind, Sources, WaterSide
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.simulate.best_performance import along
+from hpwhsim.simulation.best_performance import along
 from hpwhsim.storage.layers import RHO_CP
 
 
