@@ -214,11 +214,12 @@ def parser() -> argparse.ArgumentParser:
 
     bound = verbs.add_parser(
         "bound",
-        help="what share of the possible saving the controls reach",
-        description="Compare the controls of a scenario with the same plant without them and with the best "
-        "schedule that perfect foresight could find, weighed by plant.controls.signal, without one by the "
-        "hourly or time-of-use prices of the tariff (demand charges left out), or else in kWh bought. A kWh "
-        "of fuel counts at the mean of the signal, or at its price.",
+        help="how much of the savings within reach the controls capture",
+        description="Simulate a scenario with its controls, without them, and under some twenty schedules: "
+        "the heat pump locked out in the dearest hours, the store hotter in the cheapest. Say what the best "
+        "saves, and what the controls capture of that. A kWh weighs what plant.controls.signal says, without "
+        "one its price by the hour or time of use (demand charges left out); a kWh of fuel counts at the "
+        "mean of the signal, or at its price.",
         epilog="example: tankyear bound scenarios/central-air.yaml --set plant.controls.signal=price.csv",
     )
     _add_scenario(bound)

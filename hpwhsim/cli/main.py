@@ -233,12 +233,12 @@ def _bound(args: argparse.Namespace) -> int:
     loaded = _read(args)
 
     from hpwhsim.control_bound.bound import bounded
-    from hpwhsim.control_bound.report import bound_text
+    from hpwhsim.control_bound.report import bound_record, bound_text
     from hpwhsim.results.files import record_text
 
     found = bounded(loaded)
-    sys.stdout.write(record_text(found._asdict()) if args.json else bound_text(found))
-    return DONE if found.converged else FOUND
+    sys.stdout.write(record_text(bound_record(found)) if args.json else bound_text(found))
+    return DONE
 
 
 def _dossier(args: argparse.Namespace) -> int:
