@@ -13,16 +13,16 @@ test: $(VENV)/.installed-dev lint
 	printf '%s\n' packaged central-air ground wastewater | \
 		xargs -P 2 -I NAME $(BIN)/tankyear run scenarios/NAME.yaml --json > /dev/null
 	$(BIN)/pytest -q -n auto --dist worksteal -m "not long"
-	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year and not long" tests/test_storage_layers.py tests/test_storage_laws.py tests/test_plant_controls.py tests/test_plant_flows.py tests/test_plant_steps_alike.py
+	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year and not long" tests/storage/test_layers.py tests/storage/test_laws.py tests/plant/test_controls.py tests/plant/test_flows.py tests/plant/test_steps_alike.py
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
 # what takes long, every index of the march looked at, and property tests on more examples, drawn anew:
 # for a change of the physics, and now and then
 search: $(VENV)/.installed-dev
 	$(BIN)/pytest -q -n auto --dist worksteal -m long
-	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -n auto -m "long and not year" tests/test_plant_steps_alike.py
-	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/test_year.py tests/test_rating.py -k "every_scenario_closes or step_hardly"
-	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -l "^@given" tests/test_*.py)
+	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -n auto -m "long and not year" tests/plant/test_steps_alike.py
+	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/simulation/test_year.py tests/federal_test/test_rating.py -k "every_scenario_closes or step_hardly"
+	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -rl "^@given" tests)
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .

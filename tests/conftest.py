@@ -20,6 +20,8 @@ settings.register_profile("same", deadline=None, derandomize=True)
 settings.load_profile("same")
 
 ROOT = Path(__file__).resolve().parents[1]
+KINDS = ("published", "independent", "law", "contract")
+COLLECTED = pytest.StashKey[list[pytest.Item]]()
 YEARS = "TANKYEAR_TESTS_YEARS"  # names the folder of the years to every process of a run of the tests
 
 
@@ -29,6 +31,29 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = tempfile.TemporaryDirectory(prefix="tankyear-years-")
         os.environ[YEARS] = folder.name
         config.add_cleanup(folder.cleanup)
+
+
+def of_kind(marks: list[pytest.Mark]) -> list[pytest.Mark]:
+    """Those of the marks that say what stands behind a test."""
+    return [mark for mark in marks if mark.name in KINDS]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """A test without a kind of its own has that of its module: `-m law` selects laws alone."""
+    for item in items:
+        module = item.getparent(pytest.Module)
+        if module is not None and not of_kind(item.own_markers):
+            item.own_markers.extend(of_kind(module.own_markers))
+    for module in {item.getparent(pytest.Module) for item in items} - {None}:
+        module.own_markers[:] = [mark for mark in module.own_markers if mark.name not in KINDS]
+    config.stash[COLLECTED] = list(items)
+
+
+@pytest.fixture
+def collected(request: pytest.FixtureRequest) -> list[pytest.Item]:
+    """Every test that was found, those included that `-m` then left out."""
+    return request.config.stash[COLLECTED]
 
 
 @pytest.fixture(scope="session", autouse=True)

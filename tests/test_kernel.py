@@ -15,6 +15,8 @@ import hpwhsim
 from hpwhsim import kernel
 from hpwhsim.io import disk_cache
 
+pytestmark = pytest.mark.contract
+
 CALLED = "from hpwhsim.kernel import kernel\n\n\n@kernel\ndef step(x: float) -> float:\n    return x + {}\n"
 CALLER = """from hpwhsim.called import step
 from hpwhsim.kernel import kernel

@@ -21,6 +21,8 @@ from hpwhsim.regression.compare import run_record
 from hpwhsim.results.records import finite
 from hpwhsim.scenario.reading import read_scenario
 
+pytestmark = pytest.mark.contract
+
 NUDGE = 1e-13
 numbers = st.floats(allow_nan=False, allow_infinity=False, min_value=-1e30, max_value=1e30)
 
@@ -29,6 +31,7 @@ def one(value: float, digits: int) -> float:
     return float(rounded(np.array([value]), digits)[0])
 
 
+@pytest.mark.law
 @given(numbers, st.integers(1, 12))
 def test_rounding_twice_is_rounding_once(value: float, digits: int) -> None:
     """A fixed point, and never further away than the place between two units where it turns: 0.53."""
@@ -40,6 +43,7 @@ def test_rounding_twice_is_rounding_once(value: float, digits: int) -> None:
     assert math.copysign(1.0, found) == math.copysign(1.0, value)
 
 
+@pytest.mark.law
 @given(st.integers(-99999, 99999), st.integers(-6, 6))
 def test_a_typed_number_stays(whole: int, power: int) -> None:
     """What was written with up to five digits is the float of that text, before and after: 21.3, 45000."""
@@ -48,6 +52,7 @@ def test_a_typed_number_stays(whole: int, power: int) -> None:
     assert one(typed, NUMBER_DIGITS) == typed
 
 
+@pytest.mark.independent
 @given(numbers.filter(lambda v: 1e-9 < abs(v) < 1e9), st.sampled_from((SERIES_DIGITS, NUMBER_DIGITS)))
 def test_digits_by_decimal_arithmetic(value: float, digits: int) -> None:
     """Python's decimal numbers, exact, give the same digits but where the boundary lies beside the half."""
@@ -88,6 +93,7 @@ def test_what_is_no_number_stays() -> None:
     assert digest(after) == digest(settled((before, 2.0 / 3.0)))
 
 
+@pytest.mark.independent
 def test_chance_that_a_nudge_flips_a_value() -> None:
     """The module's formula, 3.9 e 10^(digits - 1), by trial at a nudge that flips enough: 3,900 of 1e6."""
     rng = np.random.default_rng(4)
@@ -100,6 +106,7 @@ def test_chance_that_a_nudge_flips_a_value() -> None:
 # --- the march's own exponential and logarithm
 
 
+@pytest.mark.independent
 @given(st.floats(-800.0, 720.0))
 def test_exponential(x: float) -> None:
     """Against the C library's, which is good to one last digit: 1e-14 of it."""
@@ -109,12 +116,14 @@ def test_exponential(x: float) -> None:
         assert exponential_less_one(x) == pytest.approx(math.expm1(x), rel=1e-14)
 
 
+@pytest.mark.independent
 @given(st.floats(-30.0, 2.0))
 def test_exponential_less_one_near_zero(power: float) -> None:
     for x in (10.0**power, -(10.0**power)):
         assert exponential_less_one(x) == pytest.approx(math.expm1(x), rel=1e-14)
 
 
+@pytest.mark.independent
 @given(st.floats(-300.0, 300.0))
 def test_logarithm(power: float) -> None:
     x = 10.0**power
@@ -187,6 +196,7 @@ def test_odd_calls_are_seen(tmp_path: Path) -> None:
 # --- the same on every machine
 
 
+@pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("path", sorted((ROOT / "scenarios").glob("*.yaml")), ids=lambda p: p.stem)
 def test_last_digits_reach_no_record(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from math import sqrt
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import changed
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.years import march_years
 
@@ -34,8 +36,8 @@ def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> 
 
     days = []
     for seed in tqdm(seeds, unit="year", leave=False, disable=None):  # None: no bar in a pipe
-        hot_water = scenario.hot_water.model_copy(update={"draws": "random", "seed": seed})
-        assembly = assemble(scenario.model_copy(update={"hot_water": hot_water}), weather)
+        drawn = changed(scenario, ["hot_water.draws=random", f"hot_water.seed={seed}"], Path())
+        assembly = assemble(drawn, weather)
         short = march_years(assembly, scenario.run.years).last.short_volume
         days.append(int((short.reshape(365, 24).sum(axis=1) > 0.0).sum()))
     years = len(days)

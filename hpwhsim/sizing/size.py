@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from itertools import islice, pairwise
 from math import inf, isfinite
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,9 +14,10 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
+from hpwhsim.io.units import POWER, as_text
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.reading import Loaded, assumptions
+from hpwhsim.scenario.reading import Loaded, assumptions, changed
 from hpwhsim.scenario.schema import Scenario, Sizing
 from hpwhsim.simulation.draw_seeds import next_seeds
 from hpwhsim.simulation.year import run_year
@@ -63,8 +65,10 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     InputError
         If the plant has no heat pump, cannot run on the design days, or a file is wrong.
     """
-    scenario = loaded.scenario.model_copy(update={"sizing": loaded.scenario.sizing or Sizing()})
-    loaded = loaded._replace(scenario=scenario)
+    scenario = loaded.scenario
+    if scenario.sizing is None:
+        scenario = changed(scenario, ["sizing={}"], Path())
+        loaded = loaded._replace(scenario=scenario)
     if years > 0 and scenario.hot_water.metered is not None:
         raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
     weather = read_weather(scenario.site.weather)
@@ -131,8 +135,7 @@ def _with(scenario: Scenario, choice: Choice) -> Scenario:
     assert heat_pump is not None  # make_bench wants it
     if heat_pump.capacity is None:
         return chosen
-    machine = heat_pump.model_copy(update={"capacity": choice.module.size})
-    return chosen.model_copy(update={"plant": chosen.plant.model_copy(update={"heat_pump": machine})})
+    return changed(chosen, [f"plant.heat_pump.capacity={as_text(choice.module.size, POWER)}"], Path())
 
 
 def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, Any]:
@@ -262,9 +265,7 @@ def _judged(trial: Trial) -> Record:
 
 def _adequacy(bench: Bench) -> Record:
     """The plant as written, with all modules and with one out."""
-    everything = bench._replace(
-        sizing=bench.sizing.model_copy(update={"criterion": ("n-1",), "short_volume": inf})
-    )
+    everything = bench._replace(criterion=("n-1",), short_volume=inf)
     return {**_days(bench), **_judged(try_plant(everything, bench.assembly.plant))}
 
 

@@ -124,9 +124,9 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
     """
     capacity = factor * modules * bench.assembly.made.capacity
     recovery = capacity / 1000.0 / c.kwh_per_litre
-    working = recovery * (modules - 1) / modules if "n-1" in bench.sizing.criterion else recovery
-    others = tuple(name for name in bench.sizing.criterion if name != "run-hours")
-    ideal = bench._replace(sizing=bench.sizing.model_copy(update={"criterion": others}))
+    working = recovery * (modules - 1) / modules if "n-1" in bench.criterion else recovery
+    others = tuple(name for name in bench.criterion if name != "run-hours")
+    ideal = bench._replace(criterion=others)
 
     more = c.loaded - c.litres
 

@@ -1,0 +1,163 @@
+"""Moist air against psychrolib, against a printed table and against its own laws."""
+
+import csv
+import importlib
+import math
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hpwhsim.climate import moist_air
+from hpwhsim.errors import OutOfRangeError
+
+pytestmark = pytest.mark.published
+
+
+@pytest.fixture(scope="module")
+def psychrolib() -> Iterator[ModuleType]:
+    """A copy of psychrolib that works one number at a time: its compiled form takes seconds to build."""
+    before = {name: sys.modules.pop(name) for name in ("psychrolib",) if name in sys.modules}
+    compiler = sys.modules.get("numba")
+    sys.modules["numba"] = None  # an import of it now fails, which psychrolib provides for
+    try:
+        library = importlib.import_module("psychrolib")
+    finally:
+        if compiler is None:
+            del sys.modules["numba"]
+        else:
+            sys.modules["numba"] = compiler
+    library.SetUnitSystem(library.SI)
+    yield library
+    sys.modules.pop("psychrolib", None)
+    sys.modules.update(before)
+
+
+def states() -> list[tuple[float, float, float]]:
+    """Dry bulb, humidity ratio and pressure: cold and hot, dry and wet, at the sea and on a mountain."""
+    return [
+        (dry, float(moist_air.humidity_ratio_from_relative(dry, share, pressure)), pressure)
+        for dry in (-45.0, -20.0, -5.0, -0.3, 0.0, 0.005, 0.4, 5.0, 12.0, 25.0, 38.0, 48.0)
+        for share in (0.02, 0.3, 0.77, 1.0)
+        for pressure in (70_000.0, 101_325.0, 104_000.0)
+    ]
+
+
+def test_table_of_moist_air(references: Path) -> None:
+    """Table moist-air.csv (ideal-gas columns: ASHRAE equations; real gas: RP-1485), all 21 states.
+
+    Ideal columns: half of the last printed digit, doubled for the state's own rounding. The real-gas
+    humidity ratio is 0.3 to 0.6 % higher, the enhancement factor that the ideal equations leave out.
+    """
+    text = (references / "moist-air.csv").read_text(encoding="utf-8").splitlines()
+    rows = list(csv.DictReader(line for line in text if not line.startswith("#")))
+    assert len(rows) == 21
+    for row in rows:
+        dry, share, pressure = float(row["T_C"]), float(row["RH"]), 101_325.0
+        w = moist_air.humidity_ratio_from_relative(dry, share, pressure)
+        assert float(w) == pytest.approx(float(row["W_ideal"]), abs=1e-6)
+        assert float(moist_air.enthalpy(dry, w)) / 1000.0 == pytest.approx(
+            float(row["h_ideal_kJ_per_kgda"]), abs=1e-3
+        )
+        assert float(moist_air.density(dry, w, pressure)) == pytest.approx(
+            float(row["rho_moist_kg_m3"]), abs=1e-4
+        )
+        assert float(moist_air.wet_bulb(dry, w, pressure)) == pytest.approx(float(row["Twb_C"]), abs=0.01)
+        assert 1.003 < float(row["W_rp1485"]) / float(w) < 1.006
+
+
+@pytest.mark.independent
+def test_psychrolib_agrees(psychrolib: ModuleType) -> None:
+    """psychrolib, one number at a time; same equations, so 1e-12 of the value; wet bulb within its 1e-3 K."""
+    for dry, w, pressure in states():
+        dew = psychrolib.GetTDewPointFromHumRatio(dry, w, pressure)
+        ours = float(moist_air.humidity_ratio(dew, pressure))
+        if dew > moist_air.TRIPLE_POINT_C:  # below, psychrolib means the frost point
+            assert ours == pytest.approx(psychrolib.GetHumRatioFromTDewPoint(dew, pressure), rel=1e-12)
+        assert float(moist_air.relative_humidity(dry, w, pressure)) == pytest.approx(
+            psychrolib.GetRelHumFromHumRatio(dry, w, pressure), rel=1e-12
+        )
+        assert float(moist_air.enthalpy(dry, w)) == pytest.approx(
+            psychrolib.GetMoistAirEnthalpy(dry, w), rel=1e-12, abs=1e-9
+        )
+        assert float(moist_air.density(dry, w, pressure)) == pytest.approx(
+            psychrolib.GetMoistAirDensity(dry, w, pressure), rel=1e-12
+        )
+        assert float(moist_air.saturation_pressure(dry)) == pytest.approx(
+            psychrolib.GetSatVapPres(dry), rel=1e-12
+        )
+        # psychrolib stops at 1e-3 K and takes a humidity ratio of at least 1e-7
+        assert float(moist_air.wet_bulb(dry, max(w, 1e-7), pressure)) == pytest.approx(
+            psychrolib.GetTWetBulbFromHumRatio(dry, w, pressure), abs=2e-3
+        )
+
+
+@pytest.mark.parametrize("dew", [-25.0, -15.0, -5.0, -0.5, 5.0])
+def test_dew_point_is_over_water_in_all_cold(dew: float) -> None:
+    """WMO-No. 8, Annex 4.B: e = 6.112 exp(17.62 t / (243.12 + t)) hPa over water from -45 °C (from memory).
+
+    That formula and the 1983 fit differ by up to 0.3 % in that range; the frost point would be 22 % off at
+    -20 °C.
+    """
+    vapour = 611.2 * math.exp(17.62 * dew / (243.12 + dew))
+    expected = 0.621945 * vapour / (101_325.0 - vapour)
+    assert float(moist_air.humidity_ratio(dew, 101_325.0)) == pytest.approx(expected, rel=3e-3)
+
+
+def test_water_boils_at_100() -> None:
+    """Saturation at the IAPWS normal boiling point, 99.9743 °C: 101325 Pa; the 1983 fit is within 0.1 %."""
+    assert float(moist_air.saturation_pressure(99.9743)) == pytest.approx(101_325.0, rel=1e-3)
+
+
+def test_triple_point() -> None:
+    """611.657 Pa at 0.01 °C (IAPWS), reached from the ice side and from the water side within 0.02 %."""
+    for near in (0.01, 0.0100001):
+        assert float(moist_air.saturation_pressure(near)) == pytest.approx(611.657, rel=2e-4)
+
+
+@pytest.mark.contract
+def test_arrays_keep_their_shape_and_broadcast() -> None:
+    dry = np.linspace(-20.0, 40.0, 8760)
+    w = moist_air.humidity_ratio(dry - 3.0, 99_000.0)
+    assert w.shape == (8760,)
+    assert moist_air.wet_bulb(dry, w, 99_000.0).shape == (8760,)
+    assert moist_air.density(dry[:, None], w[None, :3], 99_000.0).shape == (8760, 3)
+
+
+@pytest.mark.law
+@given(
+    dry=st.floats(-40.0, 45.0),
+    share=st.floats(0.01, 1.0),
+    pressure=st.floats(60_000.0, 108_000.0),
+)
+def test_laws(dry: float, share: float, pressure: float) -> None:
+    """Humidity there and back; the wet bulb lies between dew point and dry bulb."""
+    w = moist_air.humidity_ratio_from_relative(dry, share, pressure)
+    assert float(moist_air.relative_humidity(dry, w, pressure)) == pytest.approx(share, rel=1e-12)
+    wet = float(moist_air.wet_bulb(dry, w, pressure))
+    assert wet <= dry + 1e-8
+    assert float(moist_air.humidity_ratio_at_saturation(wet, pressure)) >= float(w) * (1.0 - 1e-6)
+    h = moist_air.enthalpy(dry, w)
+    assert float(moist_air.dry_bulb_from_enthalpy(h, w)) == pytest.approx(dry, abs=1e-9)
+
+
+@pytest.mark.contract
+@pytest.mark.parametrize("bad", [np.nan, -120.0, 300.0])
+def test_outside_the_fits_is_an_error(bad: float) -> None:
+    with pytest.raises(OutOfRangeError, match=r"allowed -100 to 200"):
+        moist_air.saturation_pressure([10.0, bad])
+
+
+@pytest.mark.contract
+def test_wrong_pressure_and_humidity_are_errors() -> None:
+    with pytest.raises(OutOfRangeError, match="air pressure"):
+        moist_air.humidity_ratio(10.0, 1013.0 / 10.0)
+    with pytest.raises(OutOfRangeError, match="relative humidity"):
+        moist_air.humidity_ratio_from_relative(20.0, 50.0, 101_325.0)
+    with pytest.raises(OutOfRangeError, match="vapour pressure"):
+        moist_air.humidity_ratio(110.0, 101_325.0)

@@ -1,0 +1,243 @@
+"""Patterns of the day, the user's files, use by building size."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hpwhsim.constants import MONTH_DAYS
+from hpwhsim.demand.patterns import (
+    Pattern,
+    average_day_litres,
+    hourly_use,
+    named_pattern,
+    pattern_names,
+    read_metered,
+    read_pattern,
+)
+from hpwhsim.errors import InputError, OutOfRangeError
+
+pytestmark = pytest.mark.contract
+
+Writer = Callable[[str], Path]
+
+
+@pytest.fixture
+def write(tmp_path: Path) -> Writer:
+    def to_file(text: str) -> Path:
+        path = tmp_path / "given.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return to_file
+
+
+def pattern_csv(weekday: list[float] | None = None) -> list[str]:
+    shares = weekday or [1.0 / 24.0] * 24
+    return ["hour,weekday,weekend", *(f"{hour},{shares[hour]},{1.0 / 24.0}" for hour in range(24))]
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("name", pattern_names())
+def test_shares_sum_to_one(name: str) -> None:
+    """A day's shares are shares: rounding of 24 sums allows 1e-12."""
+    pattern = named_pattern(name)
+    assert pattern.weekday.sum() == pytest.approx(1.0, abs=1e-12)
+    assert pattern.weekend.sum() == pytest.approx(1.0, abs=1e-12)
+    assert pattern.source
+
+
+@pytest.mark.published
+def test_published_peak_of_the_combined_profile() -> None:
+    """Building America combined profile: 7.9 % at 07-08, 1.90 times the mean hour (NREL/TP-550-49426).
+
+    Printed to three decimals with a sum of 0.999: half a digit allowed.
+    """
+    day = named_pattern("apartments").weekday
+    assert int(day.argmax()) == 7
+    assert day.max() == pytest.approx(0.079, abs=5e-4)
+    assert day.max() * 24 == pytest.approx(1.90, abs=5e-3)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("first", "last", "share"), [(0, 24, 0.2326), (6, 22, 0.1484), (4, 24, 0.1084), (0, 16, 0.4084)]
+)
+def test_storage_by_the_mass_curve(first: int, last: int, share: float) -> None:
+    """Storage for constant supply from `first` to `last`, by Rippl's mass curve (1883): published form.
+
+    The values were computed independently from the normalised profile; four decimals. Swapped
+    or shifted hours fail this. Sequent peak: the worst deficit over repeats of the day.
+    """
+    supply = np.zeros(24)
+    supply[first:last] = 1.0 / (last - first)
+    deficit, worst = 0.0, 0.0
+    for gap in np.tile(named_pattern("apartments").weekday - supply, 3):
+        deficit = max(0.0, deficit + gap)
+        worst = max(worst, deficit)
+    assert worst == pytest.approx(share, abs=6e-5)
+
+
+@pytest.mark.published
+def test_two_profiles_agree() -> None:
+    """The reference building's schedule (NREL/TP-5500-46861) is the combined profile within 0.0045."""
+    difference = named_pattern("apartments").weekday - named_pattern("midrise").weekday
+    assert np.abs(difference).max() < 0.0045
+
+
+@pytest.mark.published
+def test_shared_copy_of_the_profiles(references: Path) -> None:
+    """The packaged tables hold the shared values, printed there to six decimals."""
+    lines = (references / "hourly-fractions.csv").read_text().splitlines()
+    rows = [line.split(",") for line in lines if line[:1].isdigit()]
+    for name, column in (("apartments", 2), ("midrise", 4)):
+        published = np.array([float(row[column]) for row in rows])
+        assert np.abs(named_pattern(name).weekday - published).max() < 1e-6
+
+
+@pytest.mark.published
+def test_use_by_building_size() -> None:
+    """ASHRAE Handbook, HVAC Applications, service water heating: 42, 40, 35 gal per apartment-day.
+
+    1 gal = 3.785411784 L (NIST SP 811). Between sizes linear, outside them constant.
+    """
+    gallon = 3.785411784
+    for apartments, gal in (
+        (1, 42.0),
+        (20, 42.0),
+        (35, 41.0),
+        (50, 40.0),
+        (150, 36.0),
+        (200, 35.0),
+        (900, 35.0),
+    ):
+        assert average_day_litres(apartments)[0] == pytest.approx(gal * gallon, rel=1e-12)
+
+
+def test_unknown_name_lists_the_known() -> None:
+    with pytest.raises(InputError, match=r"offices.*apartments, midrise"):
+        named_pattern("offices")
+
+
+@pytest.mark.independent
+def test_weekday_and_month_lie_where_they_should() -> None:
+    """The nominal year starts on Monday: 6 January is its first Saturday; February begins on day 31."""
+    weekday, weekend = np.zeros(24), np.zeros(24)
+    weekday[7] = weekend[10] = 1.0
+    pattern = Pattern("test", weekday, weekend, np.ones(12), "invented")
+    use = hourly_use(2, 100.0, pattern).reshape(365, 24)
+    assert [int(day.argmax()) for day in use[:8]] == [7, 7, 7, 7, 7, 10, 10, 7]
+    february = named_pattern("apartments", [0.95, 1.5, *([0.9545454545] * 9), 1.0])
+    days = hourly_use(2, 100.0, february).reshape(365, 24).sum(axis=1)
+    assert np.all(days[31:59] > 1.4 * days[30])
+    assert np.all(days[31:59] > 1.4 * days[59])
+
+
+@pytest.mark.law
+@given(
+    apartments=st.integers(1, 5000),
+    litres=st.floats(0.0, 1000.0),
+    factors=st.lists(st.floats(0.5, 2.0), min_size=12, max_size=12),
+    name=st.sampled_from(pattern_names()),
+)
+def test_year_holds_the_stated_use(apartments: int, litres: float, factors: list[float], name: str) -> None:
+    """Conservation: the hours sum to 365 stated days whatever the months; float rounding only."""
+    mean = float(np.array(factors) @ MONTH_DAYS) / 365.0
+    pattern = named_pattern(name, [factor / mean for factor in factors])
+    use = hourly_use(apartments, litres, pattern)
+    assert use.shape == (8760,)
+    assert use.min() >= 0.0
+    assert use.sum() == pytest.approx(365.0 * apartments * litres, rel=1e-9)
+
+
+@pytest.mark.parametrize("factors", [[1.0] * 11, [1.2] * 12, [-1.0, 3.0] + [1.0] * 10, [float("nan")] * 12])
+def test_bad_month_factors(factors: list[float]) -> None:
+    with pytest.raises(InputError, match="month_factors"):
+        named_pattern("apartments", factors)
+
+
+@pytest.mark.parametrize(("apartments", "litres"), [(0, 100.0), (-3, 100.0), (5, -1.0), (5, float("nan"))])
+def test_impossible_building(apartments: int, litres: float) -> None:
+    with pytest.raises(OutOfRangeError):
+        hourly_use(apartments, litres, named_pattern("apartments"))
+
+
+def test_pattern_file_is_read(write: Writer) -> None:
+    """Rows may come in any order; rounded shares are normalised."""
+    shares = [0.0] * 24
+    shares[6], shares[19] = 0.3335, 0.667
+    lines = pattern_csv(shares)
+    pattern = read_pattern(write("\n".join(["# invented", lines[0], *reversed(lines[1:])])))
+    assert pattern.weekday[6] == pytest.approx(0.3335 / 1.0005)
+    assert pattern.weekday.sum() == pytest.approx(1.0, abs=1e-12)
+    assert pattern.weekend[3] == pytest.approx(1.0 / 24.0)
+
+
+@pytest.mark.parametrize(
+    ("line", "replacement", "message"),
+    [
+        (0, "hour,workday,weekend", "missing weekday; unknown workday"),
+        (5, None, "column hour: missing 4"),
+        (5, "3,0.04,0.04", "line 6: column hour: got '3'; .*each once"),
+        (5, "24,0.04,0.04", "column hour: got '24'; allowed the whole numbers 0 to 23"),
+        (5, "4.5,0.04,0.04", "column hour: got '4.5'"),
+        (5, "4,-0.04,0.04", "line 6: column weekday.*got '-0.04'"),
+        (5, "4,0.09,0.0416666667", "column weekday: got a sum of 1.048"),
+    ],
+)
+def test_bad_pattern_file(write: Writer, line: int, replacement: str | None, message: str) -> None:
+    """Every fault is named with the file, the line and the column."""
+    lines = pattern_csv()
+    lines[line : line + 1] = [] if replacement is None else [replacement]
+    with pytest.raises(InputError, match=message) as caught:
+        read_pattern(write("\n".join(lines)))
+    assert "given.csv" in str(caught.value)
+
+
+def metered_csv(year: int = 2023, per_hour: int = 1) -> list[str]:
+    """A record whose value is its row number, without 29 February."""
+    step = timedelta(seconds=3600 // per_hour)
+    times = [datetime(year, 1, 1) + place * step for place in range(366 * 24 * per_hour)]
+    times = [time for time in times if time.year == year and (time.month, time.day) != (2, 29)]
+    return ["time,litres", *(f"{time.isoformat()},{row}" for row, time in enumerate(times))]
+
+
+@pytest.mark.parametrize(("year", "per_hour"), [(2023, 1), (2024, 1), (2023, 4)])
+def test_metered_record(write: Writer, year: int, per_hour: int) -> None:
+    """One year in order, at its own resolution, also a leap year whose leap day was left out."""
+    record = read_metered(write("\n".join(metered_csv(year, per_hour))))
+    assert np.array_equal(record, np.arange(8760 * per_hour))
+
+
+@pytest.mark.parametrize(
+    ("line", "replacement", "message"),
+    [
+        (0, ["when,litres"], "missing time; unknown when"),
+        (100, [], "8759 rows"),
+        (100, ["2023-01-05T03:00:00,-2"], "line 101: column litres.*got '-2'"),
+        (100, ["2023-01-05T04:00:00,2"], "line 101: column time: got '2023-01-05T04:00:00'; allowed rows"),
+        (100, ["2022-01-05T03:00:00,2"], "line 101: column time: got '2022-01-05T03:00:00'; allowed rows"),
+        (100, ["5 January 3 am,2"], "line 101: column time: got '5 January 3 am'; allowed an ISO time"),
+        (100, ["2023-01-05T03:00:00-05:00,2"], "line 101: column time.*without an offset"),
+        (100, ["2024-02-29T03:00:00,2"], "line 101: column time.*leave out 29 February"),
+    ],
+)
+def test_bad_metered_record(write: Writer, line: int, replacement: list[str], message: str) -> None:
+    """Every fault is named with the file, the line and the column."""
+    lines = metered_csv()
+    lines[line : line + 1] = replacement
+    with pytest.raises(InputError, match=message) as caught:
+        read_metered(write("\n".join(lines)))
+    assert "given.csv" in str(caught.value)
+
+
+def test_record_that_stamps_the_end_of_the_hour(write: Writer) -> None:
+    """A logger that starts at 01:00 is refused, not shifted in silence."""
+    lines = metered_csv()
+    stamped = [lines[0], *lines[2:], "2024-01-01T00:00:00,8759"]
+    with pytest.raises(InputError, match="from 1 January 00:00"):
+        read_metered(write("\n".join(stamped)))

@@ -1,0 +1,330 @@
+"""The page of HTML: well formed, complete in itself, legible without pictures, and equal to the record."""
+
+import base64
+import json
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from cases import ROOT
+
+from hpwhsim.charts.year import CAPTIONS, draw_pictures
+from hpwhsim.cli import main as cli
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
+from hpwhsim.page.markup import Html, element, figure, table, text
+from hpwhsim.page.page import page
+from hpwhsim.results.files import PAGE, PICTURES
+from hpwhsim.results.numbers import amount
+from hpwhsim.scenario.reading import read_scenario
+
+pytestmark = [pytest.mark.contract, pytest.mark.year]
+DEMO = ROOT / "scenarios" / "central-air.yaml"
+VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
+"""Elements without an end tag: WHATWG HTML, 13.1.2."""
+ODD = """Rue de l'Eau <script>alert("1 & 2")</script> & </title> 5 > 4 $x$ \N{GREEK SMALL LETTER DELTA}"""
+
+
+class Node:
+    """An element with its attributes, and what it holds: texts and elements."""
+
+    def __init__(self, name: str, attributes: dict[str, str]) -> None:
+        self.name, self.attributes = name, attributes
+        self.inside: list[Node | str] = []
+
+    def all(self, *names: str) -> Iterator["Node"]:
+        """Elements of these names, in the order of the page."""
+        for one in self.inside:
+            if isinstance(one, Node):
+                if one.name in names:
+                    yield one
+                yield from one.all(*names)
+
+    @property
+    def text(self) -> str:
+        """All that it holds, without tags."""
+        return "".join(one if isinstance(one, str) else one.text for one in self.inside)
+
+
+class Strict(HTMLParser):
+    """Builds the tree; a tag that is not closed, or closed out of order, is an error."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.root = Node("", {})
+        self.open = [self.root]
+        self.doctype = ""
+
+    def handle_decl(self, decl: str) -> None:
+        """First of all."""
+        assert self.root.inside in ([], ["\n"])
+        self.doctype = decl
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """An element begins, and holds what follows."""
+        names = [name for name, _ in attrs]
+        assert len(set(names)) == len(names), f"<{tag}> has an attribute twice"
+        node = Node(tag, {name: value or "" for name, value in attrs})
+        self.open[-1].inside.append(node)
+        if tag not in VOID:
+            self.open.append(node)
+
+    def handle_endtag(self, tag: str) -> None:
+        """The last that began ends."""
+        assert tag not in VOID
+        assert self.open[-1].name == tag, f"</{tag}> closes <{self.open[-1].name}>"
+        self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        """Text."""
+        self.open[-1].inside.append(data)
+
+    def handle_comment(self, data: str) -> None:
+        """None is written."""
+        raise AssertionError(f"a comment: {data}")
+
+
+def parse(content: bytes) -> Node:
+    reader = Strict()
+    reader.feed(content.decode("utf-8"))
+    reader.close()
+    assert reader.doctype == "DOCTYPE html"
+    assert reader.open == [reader.root], f"<{reader.open[-1].name}> is not closed"
+    return reader.root
+
+
+def rows(node: Node) -> list[list[str]]:
+    return [[cell.text for cell in row.all("th", "td")] for row in node.all("tr")]
+
+
+def section(root: Node, heading: str) -> Node:
+    return next(s for s in root.all("section") if next(s.all("h2")).text == heading)
+
+
+def assert_sound(content: bytes) -> Node:
+    """What every page must be."""
+    root = parse(content)
+    (html,) = root.all("html")
+    assert html.attributes["lang"] == "en"
+    assert len(list(root.all("title"))) == 1
+    levels = [int(node.name[1]) for node in root.all("h1", "h2", "h3", "h4", "h5", "h6")]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(deeper <= level + 1 for level, deeper in pairwise(levels))
+    for picture in root.all("img"):
+        assert len(picture.attributes["alt"]) > 20
+        assert picture.attributes["src"].startswith("data:image/")
+    for one in root.all("table"):
+        assert next(one.all("caption")).text
+        heads = list(next(one.all("thead")).all("th"))
+        assert all(head.attributes["scope"] == "col" for head in heads)
+        for row in next(one.all("tbody")).all("tr"):
+            first, *rest = [cell for cell in row.inside if isinstance(cell, Node)]
+            assert (first.name, first.attributes["scope"]) == ("th", "row")
+            assert {cell.name for cell in rest} == {"td"}
+            assert len(rest) + 1 == len(heads)
+    names = [node.attributes["id"] for node in root.all("h2")]
+    assert len(set(names)) == len(names)
+    links = [node.attributes["href"] for node in root.all("a")]
+    assert links == [f"#{name}" for name in names]
+    # nothing is fetched, nothing runs
+    assert not list(root.all("script", "link", "iframe", "object", "embed", "form", "base"))
+    nodes = list(root.all(*{node.name for node in every(root)}))
+    assert not [n for n in nodes if any(key.startswith("on") or key == "style" for key in n.attributes)]
+    (style,) = root.all("style")
+    assert not re.search(r"url\(|@import|expression", style.text)
+    policy = next(n for n in root.all("meta") if n.attributes.get("http-equiv") == "Content-Security-Policy")
+    assert policy.attributes["content"].startswith("default-src 'none'")
+    return root
+
+
+def every(node: Node) -> Iterator[Node]:
+    for one in node.inside:
+        if isinstance(one, Node):
+            yield one
+            yield from every(one)
+
+
+@pytest.fixture(scope="module")
+def pictures(demo: Result) -> dict[str, bytes]:
+    return draw_pictures(demo.plant.year, demo.loaded.scenario)
+
+
+# -- parts ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.published
+def test_what_is_not_html_is_escaped() -> None:
+    """WHATWG HTML 13.3: & < > in text, quotes in attributes; a reader gives back what was written."""
+    assert text("a < b & \"c\" 'd'") == "a &lt; b &amp; &quot;c&quot; &#x27;d&#x27;"
+    assert text(Html("<b>")) == "<b>"
+    assert text("bell \a, tab \t") == "bell \N{REPLACEMENT CHARACTER}, tab \t"
+    root = parse(f"<!DOCTYPE html>{element('p', ODD, title=ODD, data_x='1')}".encode())
+    (paragraph,) = root.all("p")
+    assert paragraph.text == ODD
+    assert paragraph.attributes == {"title": ODD, "data-x": "1"}
+
+
+def test_a_table_names_its_rows_and_columns() -> None:
+    root = parse(f"<!DOCTYPE html>{table(('', 'kW'), [('<b>', '1')], 'lr', 'All')}".encode())
+    assert rows(root) == [["", "kW"], ["<b>", "1"]]
+    assert [cell.attributes.get("class") for cell in root.all("td")] == ["number"]
+
+
+def test_a_figure_holds_its_picture() -> None:
+    root = parse(f"<!DOCTYPE html>{figure('x.svg', b'<svg/>', 'c', 'a')}".encode())
+    source = next(root.all("img")).attributes["src"]
+    assert base64.b64decode(source.removeprefix("data:image/svg+xml;base64,")) == b"<svg/>"
+
+
+# -- the page of a year --------------------------------------------------------------------------------
+
+
+def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]) -> None:
+    """Every part that was asked for is there, and every picture is the one that was drawn."""
+    root = assert_sound(page(demo, pictures))
+    assert [node.text for node in root.all("h2")] == [
+        "The answer",
+        "The plant",
+        "Months",
+        "Backup and shortage",
+        "Pictures",
+        "Savings",
+        "Greenhouse gases",
+        "Cost",
+        "Checks",
+        "Legionella",
+        "Cautions",
+        "Inputs that were given",
+        "Assumptions",
+        "All numbers",
+        "How to repeat it",
+    ]
+    held = [base64.b64decode(n.attributes["src"].partition(",")[2]) for n in root.all("img")]
+    assert held == [pictures[name] for name in PICTURES]
+    assert {n.text for n in root.all("figcaption")} > set(CAPTIONS.values())
+    record: Any = demo.plant.record
+    assert [n.text for n in section(root, "Cautions").all("li")] == record["cautions"]
+    assumed = {row[0]: row for row in rows(section(root, "Assumptions"))}
+    for item in record["assumptions"]:
+        assert assumed[item["key"]][1] == item["value"]
+        assert assumed[item["key"]][3:] == [item["source"], item["status"]]
+    checks = rows(section(root, "Checks"))
+    assert len(checks) == 1 + 2 + len(record["checks"])  # a head, and the heat balance of both plants
+    repeat = dict(rows(section(root, "How to repeat it"))[1:])
+    assert repeat["command"] == "tankyear run central-air.yaml --pictures"
+    assert record["scenario.sha256"] in repeat["scenario"]
+    assert record["weather.sha256"] in repeat["weather"]
+    assert repeat["tool"] == f"tankyear {record['tool.version']}"
+    cost = {row[0]: row[2] for row in rows(section(root, "Cost"))}
+    assert cost["Extra capital over the first year's saving"] == "none: nothing is saved in a year"
+    assert cost["Internal rate of return"].startswith("none: the money laid out")
+
+
+def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of the files that the command wrote: each number of annual.json in full, and as it is read."""
+    argv = ["run", str(DEMO), "--out", str(tmp_path), "--pictures", "--set", "baseline=null"]
+    assert cli.main([*argv, "--set", "costs=null", "--set", f"title={ODD}"]) == 0
+    assert str(tmp_path / PAGE) in capsys.readouterr().out
+    root = assert_sound((tmp_path / PAGE).read_bytes())
+    record = json.loads((tmp_path / "annual.json").read_text(encoding="utf-8"))
+    assert record["title"] == ODD
+    assert [n.text for n in root.all("title", "h1")] == [ODD, ODD]
+    shown = {next(row.all("th")).text: row for row in section(root, "All numbers").all("tr")}
+    numbers = {key: value for key, value in record.items() if isinstance(value, float | int)}
+    assert len(numbers) > 50
+    for key, value in numbers.items():
+        (exact,) = shown[key].all("data")
+        assert float(exact.attributes["value"]) == value, key
+        assert exact.text == amount(value), key
+    months = {row[0]: row[1:] for row in rows(section(root, "Months"))}
+    for name, key in (
+        ("electricity [kWh]", "monthly.electricity_kwh"),
+        ("heat to taps [kWh]", "monthly.heat_to_taps_kwh"),
+    ):
+        assert months[name][:12] == [f"{value:,.0f}" for value in record[key]]
+    causes = {row[0]: row[1:] for row in rows(section(root, "Backup and shortage"))[1:]}
+    total = causes.pop("all")
+    assert total == [amount(record["resistance_hours"]), amount(record["short_hours"])]
+    assert {name.replace(" ", "-"): row[0] for name, row in causes.items()} == {
+        cause: amount(hours) for cause, hours in record["backup_hours_by_cause"].items()
+    }
+    assert "Savings" not in [n.text for n in root.all("h2")]
+    repeat = dict(rows(section(root, "How to repeat it"))[1:])
+    assert repeat["set on the command line"] == f"baseline=null; costs=null; title={ODD}"
+    # the drawing is well-formed XML and holds no script either
+    drawn = ET.fromstring((tmp_path / "schematic.svg").read_bytes())
+    assert drawn.tag == "{http://www.w3.org/2000/svg}svg"
+    assert not [n for n in drawn.iter() if n.tag.endswith(("script", "foreignObject", "image"))]
+
+
+@pytest.mark.law
+def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[str, bytes]) -> None:
+    """First law: what the table of flows calls in equals what it calls out, within rounding."""
+    found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
+    names = {row[0].partition(":")[0] for row in found}
+    assert names == {"Water", "Heat pump", "Purchased"}
+    for name in names:
+        part = [row for row in found if row[0].startswith(f"{name}:")]
+        *terms, whole = [[float(c.replace("\N{MINUS SIGN}", "-") or 0.0) for c in row[1:]] for row in part]
+        for side in (0, 1):
+            assert whole[side] == pytest.approx(sum(t[side] for t in terms), abs=0.005 * (len(terms) + 1))
+        assert whole[0] == pytest.approx(whole[1], abs=0.0101)
+
+
+@pytest.mark.published
+def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -> None:
+    """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
+    measures = list(section(parse(page(demo, pictures)), "The answer").all("table"))[1]
+    found = {
+        row[0]: [
+            float(re.sub(r"[^\d.\N{MINUS SIGN}]", "", c.split()[0]).replace("\N{MINUS SIGN}", "-"))
+            for c in row[1:]
+            if c
+        ]
+        for row in rows(measures)[1:]
+    }
+    for name, factor in {
+        "hot water from the plant, a day and apartment": 1.0 / 3.785412,
+        "heat to the taps": 3600.0 / 1055.056,
+        "loss of the loop, mean": 3600.0 / 1055.056,
+        "loss of the store, mean": 3600.0 / 1055.056,
+        "bought for the hot water": 3.785412,
+        "heat pump at its rating": 3600.0 / 1055.056,
+        "store": 1.0 / 3.785412,
+    }.items():
+        here, there = found[name]
+        assert there == pytest.approx(here * factor, rel=1e-3), name
+    for name in ("coldest source", "mean source", "store is charged to", "coldest top of the store"):
+        here, there = found[name]
+        assert there == pytest.approx(1.8 * here + 32.0, abs=0.15), name
+    assert found["store is charged to"] == [65.0, 149.0]
+    assert found["store"] == pytest.approx([3407.0, 900.0], rel=1e-3)
+    # 60 W of water at 55.5 °C, as the scenario has it: this store is 65 °C hot, cooler for a time
+    assert 60.0 <= found["loss of the loop, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
+
+
+@pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])
+def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
+    """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
+    papers = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
+    root = assert_sound(page(papers, draw_pictures(papers.plant.year, papers.loaded.scenario)))
+    heads = {n.text for n in root.all("h2")}
+    assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()
+    assert heads > {"The answer", "The plant", "Checks", "Cautions"}
+
+
+def test_check_draws_the_plant_without_a_year(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`check --out` writes the drawing alone; without it nothing."""
+    assert cli.main(["check", str(DEMO), "--out", str(tmp_path / "x")]) == 0
+    assert str(tmp_path / "x" / "schematic.svg") in capsys.readouterr().out
+    assert [p.name for p in (tmp_path / "x").iterdir()] == ["schematic.svg"]
+    ET.fromstring((tmp_path / "x" / "schematic.svg").read_bytes())
+    (tmp_path / "file").write_text("")
+    assert cli.main(["check", str(DEMO), "--out", str(tmp_path / "file")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
