@@ -4,10 +4,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import SourceKind, Sources, WaterSide
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.simulation.best_performance import along
 from hpwhsim.storage.layers import RHO_CP
 
 
@@ -91,6 +91,17 @@ def greatest_power(
             continue
         at = np.clip((low, high), knots[0], knots[-1])
         values = np.unique([*at, *knots[(knots > at[0]) & (knots < at[1])]])
-        power = along(power, axis, knots, values)
+        power = _along(power, axis, knots, values)
     works = np.isfinite(power)
     return float(power[works].max()) if works.any() else 0.0
+
+
+def _along(field: Array, axis: int, knots: Array, at: Array) -> Array:
+    """A field at other places on one of its axes: linear between `knots`, held at their ends."""
+    cell = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, knots.size - 2)
+    shape = [1] * field.ndim
+    shape[axis] = at.size
+    share = np.clip((at - knots[cell]) / np.diff(knots)[cell], 0.0, 1.0).reshape(shape)
+    low, high = field.take(cell, axis), field.take(cell + 1, axis)
+    middle = (1.0 - share) * low + share * high  # where an end has no weight its NaN does not count
+    return np.asarray(np.where(share == 0.0, low, np.where(share == 1.0, high, middle)))

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.io.user_csv import number, rows
+from hpwhsim.io.user_csv import read_rows
 from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.trials import (
     NEEDIEST,
@@ -75,13 +75,9 @@ def read_steps(path: Path, size: str, unit: float) -> list[Step]:
         If the file or a number is wrong, or a size is not above zero.
     """
     found = []
-    for line, row in rows(path, (size, *MEASURES)):
-        large = number(path, line, size, row[size])
-        if large == 0.0:
-            raise InputError(f"{path}: line {line}: column {size}: a number above zero is needed, got 0")
-        found.append(Step(large * unit, {m: number(path, line, m, row[m]) for m in MEASURES}))
-    if not found:
-        raise InputError(f"{path}: holds no row; one for each step is needed")
+    for row in read_rows(path, (size, *MEASURES)):
+        large = row.number(size, above=True)
+        found.append(Step(large * unit, {m: row.number(m) for m in MEASURES}))
     return sorted(found, key=lambda step: step.size)
 
 

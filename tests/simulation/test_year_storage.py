@@ -1,7 +1,6 @@
 """Storage arrangements, the loop and controls over whole years: balances, signs, bounds."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,7 +9,6 @@ from cases import CHICAGO, ROOT, number
 
 from hpwhsim.cli.main import main
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.control_bound.bound import bounded
 from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
@@ -328,34 +326,6 @@ def test_night_charge_and_lock_out_cut_the_evening_peak_when_the_store_allows(
     assert short == sorted(short, reverse=True)
     assert short[0] > 100.0 > short[-1]
     assert max(peak) < 0.1
-
-
-@pytest.fixture(scope="module")
-def price(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An invented price: dear from 16 to 21 h."""
-    path = tmp_path_factory.mktemp("signal") / "price.csv"
-    rows = [0.45 if 16 <= hour % 24 < 21 else 0.18 for hour in range(8760)]
-    path.write_text("# invented\nsignal\n" + "\n".join(map(str, rows)) + "\n")
-    return path
-
-
-# a signal that bars most of the day is in test_study_bound, with 8 hours
-@pytest.mark.parametrize("hours", [pytest.param(12, marks=pytest.mark.long), 19, 24])
-def test_no_control_beats_perfect_foresight(price: Path, hours: int) -> None:
-    """The linear program relaxes what any control can do; its dual prices prove the bound."""
-    overrides = (
-        f"plant.controls.signal={price}",
-        f"plant.controls.signal_hours={hours}",
-        "plant.controls.lock_outs=[]",
-    )
-    found = bounded(read_scenario(DEMO, overrides))
-    assert found.converged
-    assert found.bound <= min(found.control, found.free)
-    if hours == 19:  # never in the five dear hours
-        assert found.share is not None
-        assert 0.1 < found.share <= 1.0
-    if hours == 24:
-        assert found.control == pytest.approx(found.free, rel=1e-9)
 
 
 @pytest.mark.contract
