@@ -13,13 +13,14 @@ from jsonschema import Draft7Validator
 
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import KINDS
-from hpwhsim.scenario import families
+from hpwhsim.scenario import families, heat_pump_first, sources
 from hpwhsim.scenario.json_schema import QUANTITY, schema, schema_text
 from hpwhsim.scenario.key_list import key_list
 from hpwhsim.scenario.keys import key_paths, walk
 from hpwhsim.scenario.recirculation import RATED
 from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
+from hpwhsim.tables import read_table
 
 KEYS = {key.key: key for key in key_list()}
 SCENARIOS = sorted((ROOT / "scenarios").rglob("*.yaml"))
@@ -80,6 +81,19 @@ def test_the_list_reads_type_range_and_default_from_the_model() -> None:
     assert KEYS["recirculation.loop_tank.heat_pump.cop"].allowed == "at least 1, at most 15"
     assert KEYS["hot_water.metered"].type == "the path of a file"
     assert KEYS["plant.heat_pump.condenser"].default == "single-pass"
+
+
+def test_a_default_says_the_numbers_that_the_code_computes_with() -> None:
+    """Each stands once: the sentence is made of the constant."""
+    said = {key.key.removeprefix("plant."): key.default for key in KEYS.values()}
+    assert f"{heat_pump_first.OVER_USE:g} K" in said["backup.setpoint"]
+    assert f"{heat_pump_first.LOOP_FALL:g} K" in said["backup.setpoint"]
+    assert said["controls.dead_band"].startswith(f"{heat_pump_first.USUAL_BAND:g} K")
+    assert said["source.wastewater.cleaning_interval"] == f"{sources.CLEANING_MONTHS} months"
+    assert said["source.wastewater.exchanger"].endswith(f"{sources.EXCHANGE_K:g} K")
+    assert said["source.room.heating_efficiency"] == "none 1, resistance 1, gas 0.9, heat-pump 3"
+    for row in read_table("site_to_source"):
+        assert row["factor"] in said["savings.electricity_to_source"] + said["savings.fuel_to_source"]
 
 
 @pytest.mark.parametrize(

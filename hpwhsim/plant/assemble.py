@@ -28,6 +28,7 @@ from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
+from hpwhsim.scenario.heat_pump_first import LOOP_FALL
 from hpwhsim.scenario.reading import assumptions
 from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import Scenario
@@ -140,7 +141,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
                 "key": "plant.backup.setpoint",
                 "value": f"{scenario.backup_setpoint:.4g} degC",
                 "source": "in series: the hottest of the use temperature, the tempering valve with its "
-                "difference, and the return of the store's loop + 5 K; common practice, no source",
+                f"difference, and the return of the store's loop + {LOOP_FALL:g} K; common practice, no "
+                "source",
             }
         )
     draw_port = storage.draw_height * volume

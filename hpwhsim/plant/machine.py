@@ -120,6 +120,12 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     reach = float(machine.source_c[works][0])
     lowest = max([reach, *given])
     name = "the table" if heat_pump.table else "the working range of the machine"
+    end = f"limit of {name}"
+    if heat_pump.min_source is None:
+        found.append({"key": "plant.heat_pump.min_source", "value": f"{reach:g} degC", "source": end})
+    if heat_pump.max_inlet is None:
+        warmest = f"{float(machine.water_in_c[-1]):.4g} degC"
+        found.append({"key": "plant.heat_pump.max_inlet", "value": warmest, "source": end})
     if given and min(given) < reach:
         cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
     if air is not None and (colder := int((air < lowest).sum())):

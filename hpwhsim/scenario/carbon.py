@@ -129,7 +129,7 @@ class RefrigerantCarbon(Block):
         ge=0,
         le=1,
         description="share of the charge left at the end (with recovered)",
-        json_schema_extra=origin("[en-378-tewi]: leaks are topped up, so the machine ends full"),
+        json_schema_extra=origin("[en-378-tewi]: leaks are topped up, so the heat pump ends full"),
     )
     installation_loss: float = Field(
         0.0,

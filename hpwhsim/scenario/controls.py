@@ -10,6 +10,7 @@ from hpwhsim.io.units import (
     Duration,
     Temperature,
 )
+from hpwhsim.scenario.heat_pump_first import START_HEIGHT, STOP_HEIGHT, USUAL_BAND
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
@@ -71,7 +72,8 @@ class Controls(Block):
         description="a charge starts this far below the setpoint, and ends half as far below it",
         json_schema_extra=origin(
             PRACTICE,
-            none="10 K, or less so that the heat pump starts before the backup and before it is short",
+            none=f"{USUAL_BAND:g} K, or less so that the heat pump starts before the backup and before hot "
+            "water is unmet",
         ),
     )
     sensor_height: float | None = Field(
@@ -79,14 +81,18 @@ class Controls(Block):
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge starts when the water here is cold",
-        json_schema_extra=origin(PRACTICE, none="0.35, but not above the backup nor below stop_height"),
+        json_schema_extra=origin(
+            PRACTICE, none=f"{START_HEIGHT:g}, but not above the backup nor below stop_height"
+        ),
     )
     stop_height: float | None = Field(
         None,
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge ends when the water here is hot",
-        json_schema_extra=origin(PRACTICE, none="0.15, but not below the intake nor above sensor_height"),
+        json_schema_extra=origin(
+            PRACTICE, none=f"{STOP_HEIGHT:g}, but not below the intake nor above sensor_height"
+        ),
     )
     charge_windows: Windows = Field(
         (),
@@ -96,7 +102,7 @@ class Controls(Block):
     lock_outs: Windows = Field(
         (),
         description="windows of the day in which the heat pump is locked out",
-        json_schema_extra=origin("[tankyear-default]: no stretch is barred"),
+        json_schema_extra=origin("[tankyear-default]: no lockout"),
     )
     lock_out_below: Temperature | None = Field(
         None,
@@ -104,7 +110,7 @@ class Controls(Block):
         le=50,
         description="source temperature below which the controls lock the heat pump out",
         json_schema_extra=origin(
-            "[tankyear-default]", none="never barred: only the machine's own limit holds"
+            "[tankyear-default]", none="no lockout: only the heat pump's own limit holds"
         ),
     )
     min_run: Duration = Field(

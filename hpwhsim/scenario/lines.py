@@ -9,6 +9,7 @@ from hpwhsim.io.units import Duration, HeatLoss, Length, LinePower, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin, rule
 
 FOOT = 0.3048  # m
+USUAL_UNITS = 4.0  # transfer units of a glycol exchanger
 
 
 class Usual(NamedTuple):
@@ -88,7 +89,7 @@ class RefrigerantLines(Block):
 
 
 class WaterLines(Block):
-    """Water lines outdoors between machine and store: supply and return."""
+    """Water lines outdoors between heat pump and store: supply and return."""
 
     length: Length = Field(gt=0, le=300, description="length of the lines outdoors, one way")
     rise: Length = Field(
@@ -158,7 +159,7 @@ class WaterLines(Block):
         gt=0,
         le=1e6,
         description="conductance of the exchanger, all modules (glycol)",
-        json_schema_extra=origin(PRACTICE, none="4 transfer units at the rating"),
+        json_schema_extra=origin(PRACTICE, none=f"{USUAL_UNITS:g} transfer units at the rating"),
     )
     outage: Duration = Field(
         14400.0,
@@ -201,7 +202,7 @@ def line_cautions(family: str, lines: RefrigerantLines | WaterLines | None) -> I
     ):
         limit = "max_length" if name == "length" else "max_height"
         if own is not None and value > own:
-            yield f"{key}.{name} {_feet(value)} is beyond {key}.{limit} {_feet(own)} of this machine"
+            yield f"{key}.{name} {_feet(value)} is beyond {key}.{limit} {_feet(own)} of this heat pump"
         elif own is None and common is not None and value > common:
             span = f" ({_feet(usual.short)} to {_feet(usual.long)})" if usual and name == "length" else ""
             yield (

@@ -20,11 +20,13 @@ from hpwhsim.scenario.parts import (
     rule,
 )
 
+COMES_BACK_AT = {"single-pass": 1.0, "multi-pass": 0.5}  # shares of the store's height
+DRY_COIL = "[cfr-431-g-e]: a rating is of a dry coil, a table is taken as it stands"
 RATING_COUNTS = "[cfr-431-g-e]: the rating's power counts all there is"
 
 
 class Limits(Block):
-    """Limits of the machine in place of the usual ones of its refrigerant."""
+    """Limits of the heat pump in place of the usual ones of its refrigerant."""
 
     max_discharge: Temperature | None = Field(
         None,
@@ -65,7 +67,7 @@ class RatedAt(Block):
 
 
 class HeatPump(Block):
-    """The machine: a rating point from which its map is made, or a measured table."""
+    """The heat pump: a rating point from which its map is made, or a measured table."""
 
     refrigerant: Refrigerant = Field(description="ASHRAE 34 number such as R-744")
     modules: int = Field(
@@ -73,7 +75,7 @@ class HeatPump(Block):
         ge=1,
         le=100,
         description="equal modules, staged",
-        json_schema_extra=origin("[tankyear-default]: one machine"),
+        json_schema_extra=origin("[tankyear-default]: one unit"),
     )
     capacity: Power | None = Field(
         None,
@@ -122,7 +124,9 @@ class HeatPump(Block):
         ge=0,
         le=1,
         description="share of the store's height at which heated water comes back (single-pass, multi-pass)",
-        json_schema_extra=origin(PRACTICE, none="single-pass 1, the top; multi-pass 0.5"),
+        json_schema_extra=origin(
+            PRACTICE, none="; ".join(f"{kind} {height:g}" for kind, height in COMES_BACK_AT.items())
+        ),
     )
     intake_height: float = Field(
         0.0,
@@ -160,7 +164,7 @@ class HeatPump(Block):
         None,
         description="reverse-cycle: frost costs capacity, and defrost takes heat from the store",
         json_schema_extra=origin(
-            "[cfr-431-g-e]: a rating is of a dry coil, a table is taken as it stands",
+            DRY_COIL,
             none="reverse-cycle; with a table none",
         ),
     )
@@ -234,7 +238,7 @@ class HeatPump(Block):
         ge=10,
         le=95,
         description="warmest water that may enter the heat pump",
-        json_schema_extra=origin("limit of the machine's own map", none="where its map or table ends"),
+        json_schema_extra=origin("limit of the heat pump's own map", none="where its map or table ends"),
     )
     min_source: Temperature | None = Field(
         None,
@@ -242,14 +246,14 @@ class HeatPump(Block):
         le=40,
         description="source temperature below which the heat pump does not run",
         json_schema_extra=origin(
-            "limit of the machine's own map", none="the coldest source its map or table reaches"
+            "limit of the heat pump's own map", none="the coldest source its map or table reaches"
         ),
     )
 
     lines: RefrigerantLines | None = Field(
         None,
         description="refrigerant lines of a split system",
-        json_schema_extra=origin("the machine is in one piece"),
+        json_schema_extra=origin("the heat pump is in one piece"),
     )
     water_lines: WaterLines | None = Field(
         None,
@@ -313,8 +317,13 @@ class HeatPump(Block):
             yield Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
 
     @property
+    def defrosts_by(self) -> str:
+        """How an outdoor coil defrosts, as given or usual."""
+        return self.defrost or ("none" if self.table else "reverse-cycle")
+
+    @property
     def comes_back_at(self) -> float:
         """Share of the store's height at which its water comes back: as given, else by its passes."""
         if self.return_height is not None:
             return self.return_height
-        return 1.0 if self.condenser == "single-pass" else 0.5
+        return COMES_BACK_AT.get(self.condenser, COMES_BACK_AT["multi-pass"])

@@ -11,10 +11,11 @@ from pydantic import BeforeValidator, Field
 from hpwhsim.io.units import CapacityPrice, EnergyPrice, Money, YearlyMoney
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin, rule
 from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, whole_steps
+from hpwhsim.tables import read_table
 
 
 class Replacement(Block):
-    """A part that is bought anew."""
+    """A part that is purchased anew."""
 
     year: int = Field(ge=1, le=60, description="year at whose end the part is paid")
     cost: Money = Field(ge=0, le=1e9, description="cost of the part in money of today")
@@ -209,9 +210,11 @@ SUMMER = PeakHours.model_validate(
 )
 
 
+TO_SOURCE = {row["energy"]: row["factor"] for row in read_table("site_to_source")}
+"""Packaged source energy over site energy, as text."""
 FUEL_TO_SOURCE = origin(
     "[epa-source-energy]; [epa-source-energy-oil]; [doe-source-energy-steam]",
-    none="1.05 natural gas, 1.01 fuel oil, 1.20 district steam (packaged table site_to_source)",
+    none=", ".join(f"{TO_SOURCE[fuel]} {fuel}" for fuel in ("natural-gas", "fuel-oil", "district-steam")),
 )
 
 
@@ -225,7 +228,7 @@ class Savings(Block):
         description="source energy over site energy of electricity",
         json_schema_extra=origin(
             "[epa-source-energy]",
-            none="2.80 (packaged table site_to_source)",
+            none=TO_SOURCE["electricity"],
         ),
     )
     fuel_to_source: float | None = Field(

@@ -19,6 +19,7 @@ from hpwhsim.io.units import (
 )
 from hpwhsim.scenario import families
 from hpwhsim.scenario.controls import Controls
+from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, LOOP_FALL, ONLY_HEATER_HEIGHT, OVER_USE
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.parts import (
     PRACTICE,
@@ -135,10 +136,10 @@ class Backup(Block):
         description="temperature that the backup heats to",
         json_schema_extra=origin(
             f"{PRACTICE}; in series what leaves the plant is held hot enough for taps and loop",
-            none="hot_water.use_temperature + 3 K, or less so that the heat pump starts first and stops last "
-            "(in a plant without one, plant.storage.setpoint); in series the hottest of "
+            none=f"hot_water.use_temperature + {OVER_USE:g} K, or less so that the heat pump starts first "
+            "and stops last (in a plant without one, plant.storage.setpoint); in series the hottest of "
             "hot_water.use_temperature, tempering_valve + tempering_min_difference, and, where the store "
-            "serves the loop, recirculation.return_temperature + 5 K",
+            f"serves the loop, recirculation.return_temperature + {LOOP_FALL:g} K",
         ),
     )
     height: float | None = Field(
@@ -148,8 +149,8 @@ class Backup(Block):
         description="share of the store's height below the part it heats (parallel)",
         json_schema_extra=origin(
             PRACTICE,
-            none="0.6, but not below plant.controls.sensor_height (in a plant without heat pump 0.05: the "
-            "whole store but its foot)",
+            none=f"{BACKUP_HEIGHT:g}, but not below plant.controls.sensor_height (in a plant without heat "
+            f"pump {ONLY_HEATER_HEIGHT:g}: the whole store but its foot)",
         ),
     )
     dead_band: Difference = Field(
@@ -166,7 +167,7 @@ class Backup(Block):
         description="heat to the water over fuel, higher heating value, or over purchased steam heat",
         json_schema_extra=origin(
             "[cfr-431-110]: least thermal efficiency of heaters made at made_on; steam: common practice",
-            none="least thermal efficiency of 10 CFR 431.110; steam 0.857",
+            none="minimum thermal efficiency of 10 CFR 431.110; steam: with its condensate to the drain",
         ),
     )
     made_on: date = Field(

@@ -7,7 +7,17 @@ from pydantic import Field
 
 from hpwhsim.io.units import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin, rule
+from hpwhsim.tables import read_table
 
+HOME_AREA = 75.0  # m², of one apartment of the neighbours; common practice, no source
+HOME_HEATED_TO = 20.0  # °C; common practice, no source
+AIR_PER_WATT = 0.07e-3  # m³/s of air per W of coil heat; common practice, no source
+AIR_PER_KW = f"{1e3 * AIR_PER_WATT:g} m3/s per kW"
+HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
+"""Heat over purchased energy; common practice, no source."""
+_KINDS = read_table("room_kinds")
+HEATED_KINDS = tuple(row["kind"] for row in _KINDS if row["heat_to_c"])
+COOLED_KINDS = tuple(row["kind"] for row in _KINDS if row["cool_to_c"])
 FACINGS = ("north", "east", "south", "west")
 HOME = "kind apartment of the packaged rooms (invented); common practice, no source"
 Place = Literal["room", "outdoors", "neighbours", "elsewhere"]
@@ -19,7 +29,7 @@ def _of_kind(what: str = "usual of this kind of room") -> dict[str, Any]:
 
 
 class Room(Block):
-    """The room whose air the machine draws or meets; what is not written is usual for its kind."""
+    """The room whose air the heat pump draws or meets; what is not written is usual for its kind."""
 
     kind: RoomKind = Field(description="kind of room, whose usual values stand for what is not written")
     floor_area: Area | None = Field(
@@ -74,7 +84,7 @@ class Room(Block):
         gt=0,
         le=1e6,
         description="floor area of the homes from which the room draws heat and air",
-        json_schema_extra=origin(HOME, none="75 m2 for each apartment of the building"),
+        json_schema_extra=origin(HOME, none=f"{HOME_AREA:g} m2 for each apartment of the building"),
     )
     neighbour_heating: Literal["none", "resistance", "gas", "heat-pump"] = Field(
         "resistance",
@@ -86,7 +96,7 @@ class Room(Block):
         ge=5,
         le=30,
         description="temperature to which the neighbouring spaces are heated",
-        json_schema_extra=origin(HOME, none="neighbour_temperature, or 20 degC"),
+        json_schema_extra=origin(HOME, none=f"neighbour_temperature, or {HOME_HEATED_TO:g} degC"),
     )
     neighbour_cooling: Literal["none", "air-conditioner"] = Field(
         "air-conditioner",
@@ -183,7 +193,7 @@ class Room(Block):
     heating: Literal["none", "resistance", "gas", "heat-pump"] | None = Field(
         None,
         description="what heats the room",
-        json_schema_extra=origin(KIND, none="apartment and hallway: resistance; the others: none"),
+        json_schema_extra=origin(KIND, none=f"{', '.join(HEATED_KINDS)}: resistance; the others: none"),
     )
     heating_setpoint: Temperature | None = Field(
         None, ge=5, le=30, description="temperature to which the room is heated", json_schema_extra=_of_kind()
@@ -193,12 +203,14 @@ class Room(Block):
         ge=0.3,
         le=8,
         description="heat over purchased energy of the room's heating",
-        json_schema_extra=origin(PRACTICE, none="resistance 1, gas 0.9, heat-pump 3"),
+        json_schema_extra=origin(
+            PRACTICE, none=", ".join(f"{kind} {value:g}" for kind, value in HEATING_EFFICIENCY.items())
+        ),
     )
     cooling: Literal["none", "air-conditioner"] | None = Field(
         None,
         description="what cools the room",
-        json_schema_extra=origin(KIND, none="apartment: air-conditioner; the others: none"),
+        json_schema_extra=origin(KIND, none=f"{', '.join(COOLED_KINDS)}: air-conditioner; the others: none"),
     )
     cooling_setpoint: Temperature | None = Field(
         None,
@@ -219,7 +231,9 @@ class Room(Block):
         ge=0,
         le=20,
         description="apparatus dew point of the air conditioner's coil",
-        json_schema_extra=origin(PRACTICE, none="13 degC, or 5 K below its setpoint where that is colder"),
+        json_schema_extra=origin(
+            PRACTICE, none="by its sensible share at the usual rating, and not near its setpoint"
+        ),
     )
     dehumidifier_setpoint: float | None = Field(
         None,
@@ -241,7 +255,7 @@ class Room(Block):
         le=100,
         description="air flow through a running unit",
         json_schema_extra=origin(
-            "0.07 m3/s per kW of coil heat; common practice, no source", none="0.07 m3/s per kW at the rating"
+            f"{AIR_PER_KW} of coil heat; {PRACTICE}", none=f"{AIR_PER_KW} at the rating"
         ),
     )
     bypass: float = Field(
@@ -293,7 +307,7 @@ class Room(Block):
     @rule
     def _air_made_up(self) -> Iterator[Clash]:
         if self.given("make_up") and not (self.intake == "room" and self.exhaust != "room"):
-            yield Clash("make_up", "nothing unless the machine draws the room's air and blows it elsewhere")
+            yield Clash("make_up", "nothing unless the heat pump draws the room's air and blows it elsewhere")
 
     @rule
     def _keys_of_heating(self) -> Iterator[Clash]:
@@ -346,12 +360,22 @@ class Room(Block):
             yield Clash("dehumidifier_efficiency", "nothing without plant.source.room.dehumidifier_setpoint")
 
     @property
+    def heated_by(self) -> str:
+        """What heats the room, as given or usual of its kind."""
+        return self.heating or ("resistance" if self.kind in HEATED_KINDS else "none")
+
+    @property
+    def cooled_by(self) -> str:
+        """What cools the room, as given or usual of its kind."""
+        return self.cooling or ("air-conditioner" if self.kind in COOLED_KINDS else "none")
+
+    @property
     def neighbours_heated_to(self) -> float:
         """Where the neighbours' heating holds their air; means nothing where they are not heated. [°C]"""
         for given in (self.neighbour_temperature, self.neighbour_heating_setpoint):
             if given is not None:
                 return given
-        return 20.0
+        return HOME_HEATED_TO
 
     @property
     def facing(self) -> dict[str, float] | None:

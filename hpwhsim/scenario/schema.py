@@ -14,7 +14,7 @@ from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.cold_water import ColdWater
 from hpwhsim.scenario.controls import Controls
-from hpwhsim.scenario.heat_pump_first import Settings, settings_of
+from hpwhsim.scenario.heat_pump_first import LOOP_FALL, Settings, settings_of
 from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
 from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.money import Costs, Savings
@@ -221,7 +221,7 @@ class HotWater(Block):
 
 
 class Run(Block):
-    """How the year is marched."""
+    """How the year is simulated."""
 
     steps_per_hour: int = Field(
         12,
@@ -243,7 +243,6 @@ class Run(Block):
             yield Clash("steps_per_hour", f"one of {', '.join(map(str, STEPS_PER_HOUR))}")
 
 
-LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
@@ -259,7 +258,7 @@ Baseline = Annotated[
 
 
 class Scenario(Block):
-    """One plant, one building, one year, as the modeler wrote it."""
+    """One plant, one building, one year: the user input."""
 
     title: str = Field(min_length=1, max_length=200, description="heading of the reports")
     notes: str | None = Field(
@@ -359,7 +358,7 @@ class Scenario(Block):
         if self.plant.storage.setpoint < least and self.plant.backup.mode != "series":
             yield Clash(
                 "plant.storage.setpoint",
-                f"at least hot_water.min_temperature ({degrees(least)}), or every draw is short",
+                f"at least hot_water.min_temperature ({degrees(least)}), or every draw is unmet",
             )
 
     @rule

@@ -22,6 +22,12 @@ from hpwhsim.io.units import (
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, SourceKind, origin, rule
 from hpwhsim.scenario.room import Room
 
+FLOW_PER_WATT, SAID_FLOW = 0.054e-6, "3 gpm per ton"
+"""Fluid of a ground loop for its heat from the ground, m³/s per W, and the same in the trade's words."""
+ANTIFREEZE_SHARE = 0.25  # of what is mixed with the water of a ground loop
+EXCHANGE_K, COOLING_K = 3.0, 4.0  # of a sewage exchanger at the rating
+EXCHANGER_PA, SEWAGE_PUMP_EFFICIENCY = 50e3, 0.4  # drop on each side of a sewage exchanger
+CLEANING_MONTHS = 6
 TYPICAL_BORE = "typical of vertical closed loops; common practice, no source"
 
 
@@ -125,7 +131,7 @@ class GroundLoop(Block):
         ge=0,
         le=0.6,
         description="mass of the antifreeze over the mass of the fluid",
-        json_schema_extra=origin(PRACTICE, none="0.25 (water: 0)"),
+        json_schema_extra=origin(PRACTICE, none=f"{ANTIFREEZE_SHARE:g} (water: 0)"),
     )
     flow: Flow | None = Field(
         None,
@@ -133,9 +139,9 @@ class GroundLoop(Block):
         le=1,
         description="flow of the fluid through the whole field with all modules running",
         json_schema_extra=origin(
-            "3 gpm per ton of refrigeration (0.054 L/s per kW of heat from the ground); common practice, "
-            "no source",
-            none="3 gpm per ton at the rating",
+            f"{SAID_FLOW} of refrigeration ({1e6 * FLOW_PER_WATT:g} L/s per kW of heat from the ground); "
+            f"{PRACTICE}",
+            none=f"{SAID_FLOW} at the rating",
         ),
     )
     min_flow_fraction: float = Field(
@@ -152,7 +158,7 @@ class GroundLoop(Block):
         le=1e6,
         description="electricity of the loop pump at full flow",
         json_schema_extra=origin(
-            "[darcy-weisbach]; over bores, header and machine", none="from the friction in the pipes"
+            "[darcy-weisbach]; over bores, header and heat pump", none="from the friction in the pipes"
         ),
     )
     header: Length = Field(
@@ -224,7 +230,7 @@ class Wastewater(Block):
         description="cold water beside what the taps mix: cisterns, cold taps, laundry",
         json_schema_extra=origin(
             "[kwr-2015]",
-            none="as much as makes the heat of the taps 14.3 K over all the water",
+            none="as much as brings sewage to the warmth that Dutch homes have",
         ),
     )
     heat_left: float = Field(
@@ -294,8 +300,8 @@ class Wastewater(Block):
         le=1e7,
         description="conductance of the clean exchanger, all modules",
         json_schema_extra=origin(
-            "3 K of mean difference at the rating; common practice, no source",
-            none="heat taken at the rating over 3 K",
+            f"{EXCHANGE_K:g} K of mean difference at the rating; {PRACTICE}",
+            none=f"heat taken at the rating over {EXCHANGE_K:g} K",
         ),
     )
     clean_loop: bool = Field(
@@ -310,7 +316,8 @@ class Wastewater(Block):
         le=10,
         description="flow of sewage through the exchanger with all modules running, and of the clean loop",
         json_schema_extra=origin(
-            "4 K of cooling at the rating; common practice, no source", none="heat at the rating over 4 K"
+            f"{COOLING_K:g} K of cooling at the rating; {PRACTICE}",
+            none=f"heat at the rating over {COOLING_K:g} K",
         ),
     )
     fouling: float = Field(
@@ -337,7 +344,7 @@ class Wastewater(Block):
         ge=1,
         le=120,
         description="months between cleanings, the first on 1 January",
-        json_schema_extra=origin(PRACTICE, none="6 months"),
+        json_schema_extra=origin(PRACTICE, none=f"{CLEANING_MONTHS} months"),
     )
     pump_power: Power | None = Field(
         None,
@@ -345,7 +352,8 @@ class Wastewater(Block):
         le=1e6,
         description="circulation pumps of sewage and clean loop with all modules running",
         json_schema_extra=origin(
-            "2 x 50 kPa at an efficiency of 0.4; common practice, no source", none="from the flow"
+            f"2 x {EXCHANGER_PA / 1e3:g} kPa at an efficiency of {SEWAGE_PUMP_EFFICIENCY:g}; {PRACTICE}",
+            none="from the flow",
         ),
     )
     grinding: Pumping = Field(

@@ -4,7 +4,7 @@ from hpwhsim.errors import InputError
 
 _HEAD = """\
 # yaml-language-server: $schema={schema}
-# A scenario of tankyear. The building and the machine are INVENTED: put your own numbers in.
+# A scenario of tankyear. The building and the heat pump are INVENTED: put your own numbers in.
 # Every quantity is a number with its unit; IP and SI are both read ("40 gal", "150 L", "140 degF", "60 degC",
 # "35 kW", "400 kBtu/h"; a difference is "5 K" or "10 delta_degF"). Keys that are left out take a default,
 # and every default is listed with its source in the results. Relative paths start at this file.
@@ -16,7 +16,7 @@ building:
 hot_water:
   daily_use_per_apartment: "40 gal"     # at use_temperature; left out: handbook average day
   use_temperature: "120 degF"
-  min_temperature: "110 degF"           # a draw below this counts as short
+  min_temperature: "110 degF"           # a draw below this counts as unmet
   draws: smooth                         # or random, with a seed
   # metered: use.csv                    # time, litres; instead of daily use and pattern
 recirculation:                          # leave the block out if there is no loop
@@ -47,7 +47,7 @@ _AIR = """\
     refrigerant: R-744
     modules: 2
     capacity: "18 kW"                   # of one module, at rated_at
-    cop: 3.6                            # at rated_at, fans and controls of the machine included
+    cop: 3.6                            # at rated_at, its fans and controls included
     rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
     # table: measured.csv               # instead of a rating: source_c, water_in_c, water_out_c, ...
     min_source: "-20 degC"
@@ -174,7 +174,7 @@ def template(family: str, weather: str, schema: str) -> str:
     Returns
     -------
     str
-        YAML with comments. Building and machine are invented and say so.
+        YAML with comments. Building and heat pump are invented and say so.
 
     Raises
     ------

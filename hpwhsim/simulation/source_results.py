@@ -8,14 +8,13 @@ from hpwhsim.constants import CP_AIR, JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.lines import LinesYear, lines_year
+from hpwhsim.scenario.room import HEATING_EFFICIENCY
 from hpwhsim.scenario.schema import Room, Scenario
 from hpwhsim.source.neighbours import effect
 from hpwhsim.source.wastewater import RHO_CP
 
 Record = dict[str, object]
 
-HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
-HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing; see tables/room_kinds.csv
 COLDER_NEIGHBOURS_K = 2.0  # that the room does not meet again and that is said; tankyear default
 COLD_ROOM_C = 7.0  # air in which pipes and people are in trouble; common practice, no source
 NEAR_FREEZING_K = 2.0  # the loop's fluid that near its freezing point is said
@@ -65,7 +64,7 @@ def source_hourly(
 
 def _room(block: Room, assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> dict[str, Array]:
     rows, pressure = out.room, assembly.plant.sources.room.pressure
-    heating = block.heating or ("resistance" if block.kind in HEATED_KINDS else "none")
+    heating = block.heated_by
     efficiency = block.heating_efficiency or HEATING_EFFICIENCY[heating]
     air, other = rows[RoomRow.AIR] / 3600.0, rows[RoomRow.REFERENCE_AIR] / 3600.0
 

@@ -183,6 +183,30 @@ def test_assumptions_are_the_defaults_in_force(folder: Path) -> None:
     assert "hot_water.seed" in changed_keys
 
 
+def test_an_assumption_gives_the_value_that_its_default_comes_to(folder: Path) -> None:
+    """A plant with one heater and one with a heat pump; by hand from the templates."""
+
+    def assumed(family: str) -> dict[str, str]:
+        (folder / "new.yaml").write_text(template(family, "weather.csv", SCHEMA.as_uri()))
+        scenario = read_scenario(folder / "new.yaml").scenario
+        return {row["key"]: row["value"] for row in assumptions(scenario)}
+
+    heater = assumed("resistance")
+    assert heater["plant.backup.setpoint"] == "60 degC"  # that of the store, 140 degF
+    assert heater["plant.backup.height"] == "0.05"
+    air = assumed("central-air")
+    assert air["plant.source.kind"] == "outdoor-air"
+    assert air["plant.heat_pump.defrost"] == "reverse-cycle"
+    assert air["plant.heat_pump.return_height"] == "1"
+    assert air["plant.heat_pump.outlet_temperature"] == "65.6 degC"  # 150 degF
+    idle = {"hot_water.tempering_min_flow", "plant.heat_pump.rise", "plant.heat_pump.condenser_height"}
+    assert not idle & air.keys()
+    packaged = assumed("packaged").keys()
+    assert "plant.heat_pump.condenser_height" in packaged
+    assert not {"plant.heat_pump.return_height", "plant.source.room.heating_setpoint"} & packaged
+    assert not {"plant.heat_pump.defrost", "plant.controls.defrosts"} & assumed("ground").keys()
+
+
 def test_what_does_nothing_is_no_assumption(folder: Path) -> None:
     (folder / "new.yaml").write_text(template("resistance", "weather.csv", SCHEMA.as_uri()))
     keys = {row["key"] for row in assumptions(read_scenario(folder / "new.yaml").scenario)}
