@@ -81,8 +81,8 @@ def parser() -> argparse.ArgumentParser:
 
     run = verbs.add_parser(
         "run",
-        help="march a scenario through its year",
-        description="March a scenario through its year; print a summary and write the results.",
+        help="simulate one year of a scenario",
+        description="Simulate one year of a scenario; print a summary and write the results.",
         epilog="example: tankyear run scenarios/central-air.yaml --set plant.storage.volume='800 gal'",
     )
     _add_scenario(run)
@@ -94,11 +94,15 @@ def parser() -> argparse.ArgumentParser:
         help="folder for annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)",
     )
     _add_seeds(run)
+    run.add_argument("--months", action="store_true", help="also show electricity, peak, COP, bill by month")
+    run.add_argument("--checks", action="store_true", help="also list every check of site and refrigerant")
     run.add_argument(
         "--cautions",
         action="store_true",
-        help="list every temperature of published guidance on Legionella that the year touched, with sources",
+        help="also list every caution, and with sources every temperature of published guidance on "
+        "Legionella that the year touched",
     )
+    run.add_argument("--all", action="store_true", help="also show all figures, months, checks and cautions")
     run.add_argument(
         "--strict",
         action="store_true",

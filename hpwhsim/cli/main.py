@@ -35,7 +35,8 @@ def _run(args: argparse.Namespace) -> int:
 
     from hpwhsim.account.checks import FAIL
     from hpwhsim.evaluate.draw_years import answer_over
-    from hpwhsim.evaluate.report import year_text
+    from hpwhsim.evaluate.first_screen import first_screen
+    from hpwhsim.evaluate.report import PARTS, year_text
     from hpwhsim.evaluate.site_checks import writes_us_units
     from hpwhsim.results.files import PAGE, record_text, write_results
     from hpwhsim.simulate.year import to_dataset
@@ -58,7 +59,9 @@ def _run(args: argparse.Namespace) -> int:
         sys.stdout.write(record_text(year.record))
     else:
         us = writes_us_units(loaded.written)
-        sys.stdout.write(year_text(year.record, args.cautions, us=us) + _files(written))
+        sys.stdout.write(first_screen(year.record, written, us=us))
+        if parts := PARTS if args.all else [part for part in PARTS if getattr(args, part, False)]:
+            sys.stdout.write("\n" + year_text(year.record, parts, us=us))
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
