@@ -297,7 +297,7 @@ def test_wrong_input_is_said_in_a_line(
         (lambda r: r["site"]["checks"].update(voltage="480 V", phases=1), "site.checks.voltage: got 480 V"),
         (
             lambda r: (r.pop("costs"), r["tariff"].pop("fuel")),
-            "the room of the machine, or what is around it",
+            "the room of the heat pump, or what is around it",
         ),
         (
             lambda r: (

@@ -26,7 +26,9 @@ def label(key: str) -> tuple[str, str]:
 def draw_title(record: Record) -> str:
     """What the rows are."""
     found = record["seeds"]
-    few = "" if found["count"] >= SURE_OF_TENTHS else "; of so few P10 and P90 are the lowest and the highest"
+    few = (
+        "" if found["count"] >= SURE_OF_TENTHS else "; of so few P10 and P90 are the minimum and the maximum"
+    )
     return (
         f"Over {found['count']} years of random draws in the same weather, seeds {found['seeds'][0]} to "
         f"{found['seeds'][-1]}{few}"
