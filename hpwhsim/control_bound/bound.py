@@ -184,7 +184,7 @@ def _relaxed(assembly: Assembly, found: Limits) -> tuple[str, ...]:
     kind, room = SourceKind(assembly.plant.sources.kind), assembly.plant.sources.room
     said = ["the store need not stay hot and hardly loses heat, and starts cost nothing"]
     if kind == SourceKind.ROOM and room.intake_here:
-        said.append("the room is as warm as if the machine took no heat from it")
+        said.append("the room is as warm as if the heat pump took no heat from it")
     elif kind == SourceKind.GROUND_LOOP:
         said.append("the ground is as warm as if no heat had been taken in earlier hours and years")
     elif kind == SourceKind.WET_WELL:

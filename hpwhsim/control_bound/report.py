@@ -1,8 +1,8 @@
-"""What share of the possible saving a control reaches, as text."""
+"""The fraction of the theoretical savings that the controls capture, as text."""
 
 from hpwhsim.control_bound.bound import EQUAL, Bounded
 
-SUMS = {"signal": "sum of kWh x signal", "price": "energy charge, USD", "none": "kWh, all alike"}
+SUMS = {"signal": "sum of kWh x signal", "price": "energy charge, USD", "none": "kWh, all equal"}
 
 
 def bound_text(found: Bounded) -> str:
@@ -10,7 +10,7 @@ def bound_text(found: Bounded) -> str:
     fuel = found.fuel_weight is not None
     names = (
         "with the scenario's controls",
-        "without windows, bars, signal and boost",
+        "without windows, lockouts, signal and boost",
         "bound by perfect foresight",
     )
     sums = found.control, found.free, found.bound
@@ -27,7 +27,7 @@ def bound_text(found: Bounded) -> str:
         lines.append(f"  the bound is {100.0 * found.bound / found.control:.0f} % of what they take")
     if max(found.short_litres) > 0.0:
         own, free = found.short_litres
-        lines.append(f"  short: {own:,.0f} L with the controls, {free:,.0f} L without")
+        lines.append(f"  unmet hot water: {own:,.0f} L with the controls, {free:,.0f} L without")
     if fuel:
         why = "by its price" if found.weight == "price" else "as electricity at the mean signal"
         lines.append(f"  A kWh of fuel counts {found.fuel_weight:.4g}, {why}.")
@@ -40,12 +40,10 @@ def _verdict(found: Bounded) -> str:
     own, free = found.heat_kwh
     if own < EQUAL * free:
         less = 100.0 * (1.0 - own / free)
-        return (
-            f"no share of a saving: taps and loop get {less:.1f} % less heat with the controls than without"
-        )
+        return f"savings cannot be compared: {less:.1f} % less useful heat with the controls than without"
     if found.share is None:
         return "there is nothing to save"
     share = 100.0 * found.share
     if share < 0.0:
-        return f"the controls take more than the plant without them: {share:.0f} % of the possible saving"
-    return f"the controls reach {share:.0f} % of the possible saving"
+        return f"the controls take more than the plant without them: {share:.0f} % of the theoretical savings"
+    return f"the controls capture {share:.0f} % of the theoretical savings"

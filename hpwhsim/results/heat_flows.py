@@ -13,19 +13,19 @@ Parts = tuple[tuple[str, str], ...]  # key of the record, what it is called
 WATER_IN: Parts = (
     ("heat_pump_heat_kwh", "heat pump"),
     ("backup_heat_kwh", "backup"),
-    ("loop_heater_heat_kwh", "heater of the loop tank"),
+    ("loop_heater_heat_kwh", "loop tank heater"),
 )
 WATER_OUT: Parts = (
-    ("heat_to_taps_kwh", "taps"),
-    ("recirculation_loss_kwh", "loop"),
+    ("heat_to_taps_kwh", "hot water delivered"),
+    ("recirculation_loss_kwh", "recirculation loss"),
     ("storage_loss_kwh", "standby loss"),
-    ("store_change_kwh", "gained by the store"),
+    ("store_change_kwh", "change in stored heat"),
 )
 HEAT_PUMP_IN: Parts = (("source_heat_kwh", "source"), ("compressor_kwh", "its electricity"))
 HEAT_PUMP_OUT: Parts = (
     ("heat_pump_heat_kwh", "to the water"),
-    ("machine_loss_kwh", "lost by the unit"),
-    ("line_loss_kwh", "lost by its lines"),
+    ("machine_loss_kwh", "unit loss"),
+    ("line_loss_kwh", "line loss"),
 )
 ELECTRIC: Parts = tuple((key, declared(key).label) for key in END_USES)
 """What the year's electricity is used for, as every list names it; it adds up to all electricity."""
@@ -68,7 +68,7 @@ def sums(record: Record) -> list[Sum]:
     if fuel := mwh(record, "fuel_kwh"):
         heat = mwh(record, "backup_heat_kwh")
         burnt = str(record["fuel"]).replace("-", " ")
-        found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "lost by the heater": fuel - heat}))
+        found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "heater loss": fuel - heat}))
     if electric := there(ELECTRIC):
         found.append(Sum("Purchased", electric, {"electricity": mwh(record, "electricity_kwh")}))
     return found
