@@ -1,4 +1,4 @@
-"""Every list that is printed of a worked year adds up to its total: record, screen, page, months, spells.
+"""Every list that is printed of a worked year adds up to its total: record, screen, page, months, events.
 
 The law is the first law of thermodynamics on the meter and on the plant's water; a printed figure may be half
 of its last digit off, a list of n figures by n halves.

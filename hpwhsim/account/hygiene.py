@@ -290,7 +290,7 @@ def cautions(found: Hygiene) -> list[str]:
     share = found.recirculation_share
     if share is not None and share > MEASURED_LOOP_SHARE:
         said.append(
-            f"the loop takes {100.0 * share:.0f} % of the heat to taps and loop, more than the "
+            f"recirculation loss is {100.0 * share:.0f} % of the useful heat, more than the "
             f"{100.0 * MEASURED_LOOP_SHARE:.0f} % of the fuel measured in New York apartment buildings "
             "(Goldner 1999, secondary): look at its length, its insulation and crossover"
         )

@@ -25,7 +25,7 @@ def why_text(record: Record, everything: bool = False) -> str:
     lines = [str(record["title"]), f"weather: {record['weather.station']}"]
     for name, (what, key, unit) in WHAT.items():
         found = record[name]
-        events: Sequence[Record] = found["spells"] if everything else found["worst"]
+        events: Sequence[Record] = found["events"] if everything else found["worst"]
         lines += ["", f"{what}: {time_text(found['hours'])}, {found[key]:,.0f} {unit}"]
         parts = found[f"{key}_by_cause"]
         for cause, hours in found["hours_by_cause"].items():
@@ -35,7 +35,7 @@ def why_text(record: Record, everything: bool = False) -> str:
             lines.append(f"  {EMPTY}")
         if not events:
             continue
-        count = len(found["spells"])
+        count = len(found["events"])
         title = "" if len(events) == count else f", the {len(events)} worst"
         lines += [
             f"  {count} event{'s' if count > 1 else ''}{title}",
