@@ -143,7 +143,8 @@ def test_files_agree_with_the_record(capsys: pytest.CaptureFixture[str], tmp_pat
     assert cli.main(["run", str(DEMO), "--out", str(out)]) == 0
     said = capsys.readouterr().out
     assert "COP of the plant" in said
-    assert str(out / "annual.json") in said
+    assert f"Files: {out}/" in said.replace("\n  ", " ")
+    assert "annual.json, hourly.csv, hourly.nc" in said
     assert sorted(p.name for p in out.iterdir()) == ["annual.json", "hourly.csv", "hourly.nc"]
     record = json.loads((out / "annual.json").read_text())
     text = (out / "hourly.csv").read_text().splitlines()

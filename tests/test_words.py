@@ -64,15 +64,17 @@ FILES = [
 
 
 def literals(path: Path) -> Iterator[tuple[int, str]]:
-    """Texts of a file that are no documentation: line and literal, where it has words."""
+    """Texts of a file with their lines, but for documentation and types."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    documentation = {
-        id(node.value)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
-    }
+    apart: set[int] = set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in documentation:
+        if isinstance(node, ast.Expr):
+            apart.add(id(node.value))
+        for field in ("annotation", "returns"):
+            kind = getattr(node, field, None)
+            apart |= {id(part) for part in ast.walk(kind)} if kind is not None else set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in apart:
             yield node.lineno, node.value
 
 
