@@ -189,7 +189,7 @@ def _module_checks(of: Structure) -> list[Check]:
     key = "max_roof_load" if of.outdoors else "max_floor_load"
     usual = (
         f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load ({cited('[asce-7]')}): "
-        "dunnage spreads a machine to the structure; "
+        "dunnage spreads the load of a unit to the structure; "
         if of.outdoors
         else ""
     )
@@ -257,7 +257,7 @@ def service_checks(
         note = "on emergency power, or the pipes freeze in an outage; local code decides"
         found.append(Check("heat trace", trace_heating_kw, "kW", note, PRACTICE, INFORMATION))
     if source_kw is not None:
-        note = "trapped drain, frost-free to the sewer; on a heated path where the machine stands outdoors"
+        note = "trapped drain, frost-free to the sewer; on a heated path where the unit is outdoors"
         source = "the wettest day of the year" if condensate_l_per_day is not None else PRACTICE
         found.append(Check("condensate drain", condensate_l_per_day, "L/day", note, source, INFORMATION))
         found += _air(source_kw, airflow, indoors or opening_m2 is not None, opening_m2)
@@ -298,7 +298,7 @@ def _lines(of: Lines) -> list[Check]:
     ):
         name, maker = f"{of.name}, {what}", "the maker's limits decide"
         if own is not None:
-            found.append(held(name, value, own, "m", "limit of the machine as given", note=maker))
+            found.append(held(name, value, own, "m", "limit of the unit as given", note=maker))
         elif usual is not None:
             note = f"where such lines commonly end; {maker}"
             found.append(Check(name, value, "m", note, PRACTICE, CONFIRM, usual))

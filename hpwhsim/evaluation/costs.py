@@ -80,8 +80,8 @@ def check_room_fuel(scenario: Scenario) -> None:
         return
     if "gas" in (room.heating, room.neighbour_heating):
         raise InputError(
-            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the machine, or "
-            "what is around it, is heated by gas"
+            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the heat pump, "
+            "or what is around it, is heated by gas"
         )
 
 

@@ -119,18 +119,14 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
     given = [t for t in (heat_pump.min_source, scenario.plant.controls.lock_out_below) if t is not None]
     reach = float(machine.source_c[works][0])
     lowest = max([reach, *given])
-    name = "the table" if heat_pump.table else "the working range of the machine"
-    end = f"limit of {name}"
-    if heat_pump.min_source is None:
-        found.append({"key": "plant.heat_pump.min_source", "value": f"{reach:g} degC", "source": end})
-    if heat_pump.max_inlet is None:
-        warmest = f"{float(machine.water_in_c[-1]):.4g} degC"
-        found.append({"key": "plant.heat_pump.max_inlet", "value": warmest, "source": end})
+    name = "the table" if heat_pump.table else "the working range of the heat pump"
     if given and min(given) < reach:
-        cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
+        cautions.append(
+            f"{name} starts at a source of {reach:g} degC; the heat pump is locked out below that"
+        )
     if air is not None and (colder := int((air < lowest).sum())):
         cautions.append(
-            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
+            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump is locked out then"
             + ("" if lowest > reach else f" ({name} ends there)")
         )
     share = USUAL_GAS_SHARE if fitted is None else fitted.parts.gas_share

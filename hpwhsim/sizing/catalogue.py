@@ -105,7 +105,7 @@ def module_steps(bench: Bench) -> list[Step]:
             if abs(step.size / capacity - 1.0) > 0.01:
                 raise InputError(
                     f"{path}: capacity_kw: got {step.size / 1000.0:g}; a table or rated points hold for "
-                    f"their own machine alone, of {capacity / 1000.0:.4g} kW"
+                    f"their own heat pump alone, of {capacity / 1000.0:.4g} kW"
                 )
     return steps
 

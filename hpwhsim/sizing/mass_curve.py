@@ -255,7 +255,7 @@ def nominal_storage(usable: float, share: float = 0.70) -> float:
         If the share is not above 0 to 1, or the storage is negative or not finite.
     """
     if not 0.0 < share <= 1.0:
-        raise OutOfRangeError(f"usable share: got {share:g}; allowed above 0 to 1")
+        raise OutOfRangeError(f"usable fraction: got {share:g}; allowed above 0 to 1")
     return float(_checked("usable storage", usable)) / share
 
 
@@ -290,7 +290,7 @@ def usable_share(layers: float, least: float) -> float:
         raise OutOfRangeError(f"mixed layers: got {layers:g}; allowed 1 or more")
     if not 0.0 < least < 1.0:
         raise OutOfRangeError(
-            f"least share of the excess temperature: got {least:g}; allowed between 0 and 1"
+            f"minimum fraction of the excess temperature: got {least:g}; allowed between 0 and 1"
         )
     return float(gammaincinv(layers, 1.0 - least)) / layers
 

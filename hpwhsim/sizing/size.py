@@ -365,15 +365,15 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice], ch
         )
     if not points:
         said.append(
-            "the machine cannot run on the design days, so that the backup alone meets the criterion there "
-            "and nothing of them tells how large the machine should be: sweep the year"
+            "the heat pump cannot run on the design days: the backup alone meets the criterion there, and "
+            "the design days do not size the heat pump; sweep the year"
         )
     more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
     if more:
         said.append(
             f"at {', '.join(f'{p.capacity / 1000.0:.0f}' for p in more)} kW more capacity needs more "
             "storage than a little less of it: that is control, not heat. A charge that is over sooner "
-            "leaves the store part empty when a peak or a bar comes; see "
+            "leaves the store part empty when a peak or a lockout comes; see "
             "plant.controls.sensor_height and lock_outs"
         )
     backup = bench.scenario.plant.backup

@@ -419,7 +419,7 @@ def test_days_add_up_to_the_year(overrides: list[str]) -> None:
 
 @pytest.mark.independent
 def test_coldest_and_warmest_week() -> None:
-    """Two invented spells, and both against a search over every week of two real climates."""
+    """Two invented cold periods, and both against a search over every week of two real climates."""
     air = np.full(8760, 10.0)
     air[100 * 24 : 107 * 24] = 5.0
     air[102 * 24] = -30.0

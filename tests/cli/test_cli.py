@@ -51,7 +51,7 @@ def test_a_plant_that_cannot_be_put_together_names_its_file(
     ground = ROOT / "scenarios" / "ground.yaml"
     if verb == "bound":  # which wants hours that cost more than others
         signal = tmp_path / "signal.csv"
-        signal.write_text("weight\n" + "1\n2\n" * 4380)
+        signal.write_text("signal\n" + "1\n2\n" * 4380)
         cold += set_(f"plant.controls.signal={signal}")
     line = fails(capsys, verb, str(ground), *cold)
     assert str(ground) in line
@@ -153,7 +153,8 @@ def test_files_agree_with_the_record(capsys: pytest.CaptureFixture[str], tmp_pat
     assert cli.main(["run", str(DEMO), "--out", str(out)]) == 0
     said = capsys.readouterr().out
     assert "COP of the plant" in said
-    assert str(out / "annual.json") in said
+    assert f"Files: {out}/" in said.replace("\n  ", " ")
+    assert "annual.json, hourly.csv, hourly.nc" in said
     assert sorted(p.name for p in out.iterdir()) == ["annual.json", "hourly.csv", "hourly.nc"]
     record = json.loads((out / "annual.json").read_text())
     text = (out / "hourly.csv").read_text().splitlines()

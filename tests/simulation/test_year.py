@@ -291,7 +291,7 @@ def test_running_past_the_warm_edge_of_a_table_is_said(tmp_path: Path) -> None:
     assert number(year, "edge_hours") > 0.0
     cautions = year.record["cautions"]
     assert isinstance(cautions, list)
-    assert any("outside its performance data" in text for text in cautions)
+    assert any("hours outside the performance map" in text for text in cautions)
 
 
 @pytest.mark.contract

@@ -209,7 +209,7 @@ def test_beyond_its_limits_the_machine_stands_and_the_hour_is_booked(tmp_path: P
     year = run(tmp_path, raw)
     cautions = year.record["cautions"]
     assert isinstance(cautions, list)
-    text = next(t for t in cautions if "the heat pump stands then" in t)
+    text = next(t for t in cautions if "the heat pump is locked out then" in t)
     lowest = float(text.split("below ")[1].split(" degC")[0])
     assert -8.0 < lowest < 6.0  # older machines stop near 4 °C (common practice, no source)
     cold = year.hourly["source_c"] < lowest

@@ -163,9 +163,9 @@ def test_interval_is_wilsons(hits: int, trials: int) -> None:
     assert wilson(hits, trials) == pytest.approx((expected.low, expected.high), abs=1e-6)
 
 
-@pytest.mark.parametrize("spells", [1, 4])
-def test_interval_of_days_that_come_in_spells(spells: int) -> None:
-    """Years of Poisson spells of short days, 12 years each: the true share lies inside 95 % of the time.
+@pytest.mark.parametrize("events", [1, 4])
+def test_interval_of_days_that_come_in_spells(events: int) -> None:
+    """Years of Poisson events of short days, 12 years each: the true share lies inside 95 % of the time.
 
     400 samples: 4 standard errors of a 95 % interval are 4.4 points; a few more are given for the small
     number of years from which the spread is known. The days as if independent would miss it far more often.
@@ -174,13 +174,13 @@ def test_interval_of_days_that_come_in_spells(spells: int) -> None:
     true = 6.0 / 365.0
     inside = plain = 0
     for _ in range(400):
-        hits = (spells * rng.poisson(6.0 / spells, 12)).tolist()
+        hits = (events * rng.poisson(6.0 / events, 12)).tolist()
         low, high = of_days(hits, 365)
         inside += low <= true <= high
         low, high = wilson(sum(hits), 12 * 365)
         plain += low <= true <= high
     assert inside / 400.0 > 0.88
-    assert spells == 1 or plain / 400.0 < 0.75
+    assert events == 1 or plain / 400.0 < 0.75
 
 
 def test_chances_are_counted_from_whole_runs(demo: Bench) -> None:

@@ -357,10 +357,10 @@ def test_conduction_blurs_as_many_layers_do(
         (lambda: least_storage([1.0], 1.0, steps_per_hour=0), "steps per hour: got 0"),
         (lambda: storage_of_peaks([1.0, 24.0], [10.0, 48.0], 1.9), "allowed 2 or more"),
         (lambda: storage_of_peaks([1.0], [10.0, 48.0], 3.0), "one length above 0 for each peak"),
-        (lambda: nominal_storage(100.0, 0.0), "usable share: got 0"),
-        (lambda: nominal_storage(100.0, 1.1), "usable share: got 1.1"),
+        (lambda: nominal_storage(100.0, 0.0), "usable fraction: got 0"),
+        (lambda: nominal_storage(100.0, 1.1), "usable fraction: got 1.1"),
         (lambda: usable_share(0.5, 0.7), "mixed layers: got 0.5"),
-        (lambda: usable_share(5.0, 1.0), "least share"),
+        (lambda: usable_share(5.0, 1.0), "minimum fraction"),
         (lambda: equivalent_layers(1.5, 0.0), "emptying hours: got 0"),
     ],
 )

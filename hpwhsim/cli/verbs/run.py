@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_json, add_out, add_scenario, add_seeds, files_text, read_scenario
+from hpwhsim.cli.options import add_json, add_out, add_scenario, add_seeds, read_scenario
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
 
@@ -16,9 +16,17 @@ def options(parser: argparse.ArgumentParser) -> None:
     add_out(parser, "annual.json, hourly.csv and hourly.nc (default: out/NAME; with --json: none)")
     add_seeds(parser)
     parser.add_argument(
+        "--months", action="store_true", help="also show electricity, peak, COP, bill by month"
+    )
+    parser.add_argument("--checks", action="store_true", help="also list every check of site and refrigerant")
+    parser.add_argument(
         "--cautions",
         action="store_true",
-        help="list every temperature of published guidance on Legionella that the year touched, with sources",
+        help="also list every caution, and with sources every temperature of published guidance on "
+        "Legionella that the year touched",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help="also show all figures, months, checks and cautions"
     )
     parser.add_argument(
         "--strict",
@@ -45,7 +53,8 @@ def act(args: argparse.Namespace) -> int:
 
     from hpwhsim.account.checks import FAIL
     from hpwhsim.evaluation.draw_years import evaluate_over
-    from hpwhsim.evaluation.report import year_text
+    from hpwhsim.evaluation.first_screen import first_screen
+    from hpwhsim.evaluation.report import PARTS, year_text
     from hpwhsim.evaluation.site_checks import writes_us_units
     from hpwhsim.results.files import PAGE, record_text, write_results
 
@@ -63,7 +72,9 @@ def act(args: argparse.Namespace) -> int:
         sys.stdout.write(record_text(record))
     else:
         us = writes_us_units(loaded.written)
-        sys.stdout.write(year_text(record, args.cautions, us=us) + files_text(written))
+        sys.stdout.write(first_screen(record, written, us=us))
+        if parts := PARTS if args.all else [part for part in PARTS if getattr(args, part, False)]:
+            sys.stdout.write("\n" + year_text(record, parts, us=us))
     return FOUND if args.strict and any(check.state == FAIL for check in found.checks) else DONE
 
 
