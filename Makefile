@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test search lint clean
+.PHONY: demo test search lint docs clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
@@ -37,6 +37,14 @@ $(VENV)/.installed: pyproject.toml constraints.txt
 
 $(VENV)/.installed-dev: $(VENV)/.installed
 	$(BIN)/python -m pip install --quiet --constraint constraints.txt --editable ".[dev]"
+	touch $@
+
+# the manual, with its lists of keys, results and verbs made from the code; a warning is an error
+docs: $(VENV)/.installed-docs
+	$(BIN)/sphinx-build -q -W --keep-going -d out/.doctrees docs out/docs
+
+$(VENV)/.installed-docs: $(VENV)/.installed
+	$(BIN)/python -m pip install --quiet --constraint constraints.txt --editable ".[docs]"
 	touch $@
 
 clean:

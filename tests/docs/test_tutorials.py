@@ -73,7 +73,7 @@ def test_runs_as_written(
                 assert (arguments, printed_in_order(shown, printed.out.splitlines())) == (arguments, None)
         elif language == "pycon":
             examples = doctest.DocTestParser().get_doctest(text, names, f"{path.name}:{number}", None, 0)
-            runner = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL)
+            runner = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS)
             said: list[str] = []
             runner.run(examples, out=said.append, clear_globs=False)
             names = examples.globs

@@ -1,0 +1,23 @@
+"""How Sphinx builds the manual: `make docs`. Nothing is fetched, and the result needs no network either."""
+
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent)]
+
+import hpwhsim  # noqa: E402
+
+project = "tankyear"
+author = "the tankyear contributors"
+version = release = hpwhsim.__version__
+html_title = f"tankyear {release}"
+
+extensions = ["myst_parser", "from_code"]
+myst_enable_extensions = ["dollarmath", "deflist"]
+myst_heading_anchors = 3
+html_theme = "furo"
+html_math_renderer = "mathml"
+html_copy_source = False
+html_show_sphinx = False
+highlight_language = "text"
