@@ -1,41 +1,41 @@
-"""What the scripts that compare worked plants share: a table in columns, a CSV file, and a picture."""
+"""What the study scripts share: where files are, and a table on the screen and in a CSV file."""
 
-import csv
-from collections.abc import Callable, Sequence
+import argparse
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
+import pandas as pd
 
-def columns(heads: Sequence[str], formats: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
-    """Rows as text in columns, the first aligned left."""
-    cells = [list(heads), *([f"{v:{f}}" for v, f in zip(row, formats, strict=True)] for row in rows)]
-    wide = [max(len(line[i]) for line in cells) for i in range(len(heads))]
-    return "\n".join(
-        "  ".join(
-            text.ljust(width) if i == 0 else text.rjust(width)
-            for i, (text, width) in enumerate(zip(line, wide, strict=True))
+import hpwhsim as ty
+
+ROOT = Path(__file__).resolve().parent.parent
+SCENARIOS, SHIPPED = ROOT / "scenarios", ROOT / "weather"
+BESIDE = ROOT.parent / "shared" / "weather"  # more climates, which do not ship
+WEATHER = BESIDE if BESIDE.is_dir() else SHIPPED
+
+
+def picked(record: ty.Result | dict, *keys: str) -> dict[str, object]:
+    """Some keys of a record; NaN where there is none."""
+    held = record.record if isinstance(record, ty.Result) else record
+    return {key: held.get(key, float("nan")) for key in keys}
+
+
+def main(name: str, about: str | None, study: Callable[..., pd.DataFrame], **options: int | Path) -> None:
+    """Run a study with its options, print its table and write NAME.csv."""
+    parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--out", type=Path, default=Path("out"), help="folder for the CSV (default: out/)")
+    for option, value in options.items():
+        parser.add_argument(
+            f"--{option}", type=type(value) if isinstance(value, int) else Path, default=value
         )
-        for line in cells
-    )
-
-
-def put_out(
-    path: Path,
-    heads: Sequence[str],
-    formats: Sequence[str],
-    names: Sequence[str],
-    rows: Sequence[Sequence[object]],
-    draw: Callable[[Path], None],
-) -> None:
-    """Print the rows, write them to a CSV file and draw the picture beside it; say where both are."""
-    print(columns(heads, formats, rows))
-    _write_csv(path, names, rows)
-    draw(path.with_suffix(".png"))
-    print(path, path.with_suffix(".png"), sep="\n")
-
-
-def _write_csv(path: Path, names: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names)
-        writer.writerows(rows)
+    given = vars(parser.parse_args())
+    out = given.pop("out")
+    try:
+        table = study(**given)
+    except ty.InputError as error:
+        sys.exit(str(error))
+    print(table.round(3).to_string(index=False))
+    out.mkdir(parents=True, exist_ok=True)
+    table.to_csv(out / f"{name}.csv", index=False)
+    print(out / f"{name}.csv")

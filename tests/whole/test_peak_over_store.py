@@ -4,34 +4,22 @@ The plant, the hours and the stores are those of benchmarks/peak_over_store.py. 
 tower charged ahead of the peak draws next to nothing in it (sizing-and-load-shift.md, section 3, row 4).
 """
 
-import importlib
-import sys
 from functools import cache
-from pathlib import Path
 from typing import Any
 
+import peak_over_store
 import pytest
 
 pytestmark = [pytest.mark.law, pytest.mark.year]
-BENCHMARKS = Path(__file__).resolve().parents[2] / "benchmarks"
 STORES = (1000, 2000, 6000, 12000)
 BAR, NIGHT, ANY = "barred 16:00-21:00", "only 21:00-07:00", "at any hour"
 
 
 @cache
-def benchmark() -> Any:
-    """The script as a module: the folder is no package."""
-    sys.path.insert(0, str(BENCHMARKS))
-    try:
-        return importlib.import_module("peak_over_store")
-    finally:
-        sys.path.remove(str(BENCHMARKS))
-
-
-@cache
 def rows() -> dict[tuple[str, int], Any]:
-    """Row of the benchmark by charging and store."""
-    return {(row.charging, row.store_litres): row for row in benchmark().study(STORES)}
+    """Row of the study by charging and store."""
+    table = peak_over_store.study(STORES)
+    return {(row.charging, row.store_litres): row for row in table.itertuples()}
 
 
 @pytest.mark.independent
@@ -41,7 +29,7 @@ def test_an_ample_store_leaves_standby_and_pump() -> None:
 
     At any hour the same plant draws over 70 times as much in its worst quarter of an hour.
     """
-    idle = (2 * benchmark().STANDBY_W + benchmark().PUMP_W) / 1000.0
+    idle = (2 * peak_over_store.STANDBY_W + peak_over_store.PUMP_W) / 1000.0
     for charging, store in ((BAR, 6000), (BAR, 12000), (NIGHT, 12000)):
         row = rows()[charging, store]
         assert row.afternoon_kw == pytest.approx(idle, rel=1e-9)
