@@ -17,7 +17,7 @@ HOURS = ("resistance_hours", "lockout_hours", "short_hours", "balance_error")
 def study(weather: Path) -> pd.DataFrame:
     """A row for each weather file."""
     rows = []
-    for path in sorted(weather.glob("*.gz")):
+    for path in sorted(one for one in weather.iterdir() if {".epw", ".csv"} & set(one.suffixes)):
         result = ty.simulate(ty.read(SCENARIOS / "central-air.yaml", weather=path))
         air = result.hourly["dry_bulb_c"].values
         climate = {"climate": path.name.split(".")[0], "mean_c": air.mean(), "min_c": air.min()}
