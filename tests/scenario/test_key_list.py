@@ -22,6 +22,8 @@ from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.contract
+
 KEYS = {key.key: key for key in key_list()}
 SCENARIOS = sorted((ROOT / "scenarios").rglob("*.yaml"))
 LOOP_TANK = "recirculation.loop_tank.heat_pump."
