@@ -44,11 +44,15 @@ def set_(*pairs: str) -> list[str]:
 
 @pytest.mark.parametrize("verb", ["run", "check", "compare", "size", "bound", "dossier"])
 def test_a_plant_that_cannot_be_put_together_names_its_file(
-    capsys: pytest.CaptureFixture[str], verb: str
+    capsys: pytest.CaptureFixture[str], verb: str, tmp_path: Path
 ) -> None:
     """design.md section 5: the message names the file, also where the wrong pair of keys shows late."""
     cold = set_("recirculation.ambient_temperature=50 degC", "recirculation.return_temperature=49 degC")
     ground = ROOT / "scenarios" / "ground.yaml"
+    if verb == "bound":  # which wants hours that cost more than others
+        signal = tmp_path / "signal.csv"
+        signal.write_text("weight\n" + "1\n2\n" * 4380)
+        cold += set_(f"plant.controls.signal={signal}")
     line = fails(capsys, verb, str(ground), *cold)
     assert str(ground) in line
     assert "recirculation.return_temperature" in line

@@ -31,9 +31,9 @@ VERB = Verb(
     help="how much of the savings within reach the controls capture",
     description="Simulate a scenario with its controls, without them, and under some twenty schedules: "
     "the heat pump locked out in the dearest hours, the store hotter in the cheapest. Report what the best "
-    "saves, and what the controls capture of that. A kWh weighs what plant.controls.signal says, without one "
-    "its price by the hour or time of use (demand charges left out); a kWh of fuel counts at the mean of the "
-    "signal, or at its price.",
+    "saves, and what the controls capture of that. A kWh weighs what plant.controls.signal says, "
+    "without one its price by the hour or time of use (demand charges left out); a kWh of fuel counts at "
+    "the mean of the signal, or at its price.",
     example="tankyear bound scenarios/central-air.yaml --set plant.controls.signal=price.csv",
     options=options,
     act=act,
