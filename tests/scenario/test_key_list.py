@@ -106,6 +106,13 @@ def test_patterns(pattern: str, count: int) -> None:
     assert len(key_list(pattern)) == count
 
 
+def test_the_keys_of_a_baseline_are_those_of_a_plant() -> None:
+    found = key_list("baseline.storage.*")
+    assert [key.key for key in found] == [
+        key.key.replace("plant.", "baseline.") for key in key_list("plant.storage.*")
+    ]
+
+
 @pytest.mark.parametrize(
     ("pattern", "words"),
     [
