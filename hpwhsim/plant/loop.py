@@ -12,7 +12,8 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.performance import PerformanceMap, fit_one
 from hpwhsim.plant.arrays import LoopTank
 from hpwhsim.plant.machine import Assumption, say_parts
-from hpwhsim.scenario.schema import Recirculation, Scenario
+from hpwhsim.scenario.recirculation import Recirculation
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
 from hpwhsim.storage.layers import RHO_CP
 

@@ -24,7 +24,8 @@ from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach
-from hpwhsim.scenario.schema import HeatPump, Scenario
+from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.schema import Scenario
 
 Assumption = dict[str, str]
 

@@ -15,7 +15,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario, scenario_from
-from hpwhsim.scenario.schema import Sizing
+from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.design_days import (
     SETTLING_DAYS,
