@@ -25,8 +25,9 @@ from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.draw_times import EVEN
 from hpwhsim.plant.march import march
-from hpwhsim.scenario.reading import Loaded, dump, scenario_from
+from hpwhsim.scenario.reading import Loaded, scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 

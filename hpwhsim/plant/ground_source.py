@@ -12,7 +12,8 @@ from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
-from hpwhsim.scenario.schema import GroundLoop, Scenario
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import GroundLoop
 from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts

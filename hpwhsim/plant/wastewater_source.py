@@ -8,7 +8,8 @@ from hpwhsim.constants import HOURS
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, SOIL_DIFFUSIVITY, Sourced, at_rest, say
-from hpwhsim.scenario.schema import Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import Wastewater
 from hpwhsim.source import drains
 from hpwhsim.source.wastewater import RHO_CP, Pumping, make_exchanger, make_well
 

@@ -18,33 +18,17 @@ from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
-    describe,
     fields_of,
     inner_types,
     items_of,
-    key_paths,
     known_fields,
     nearest,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
 from hpwhsim.scenario.parts import A_FILE, Block
-from hpwhsim.scenario.schema import Plant, Scenario
-from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
-
-__all__ = [
-    "Loaded",
-    "WrongScenario",
-    "assumptions",
-    "baseline_of",
-    "cautions",
-    "changed",
-    "describe",
-    "dump",
-    "dump_text",
-    "key_paths",
-    "read_scenario",
-    "scenario_from",
-]
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 
 
 class WrongScenario(ListedError):

@@ -13,10 +13,7 @@ from hpwhsim.io.units import ENERGY_PRICE, DailyVolume, Difference, Flow, Temper
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.cold_water import ColdWater
-from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.heat_pump_first import Settings, settings_of
-from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
-from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
 from hpwhsim.scenario.money import Costs, Savings
 from hpwhsim.scenario.parts import (
     PRACTICE,
@@ -31,39 +28,10 @@ from hpwhsim.scenario.parts import (
     origin,
     rule,
 )
-from hpwhsim.scenario.plant import Backup, Plant, Storage
-from hpwhsim.scenario.recirculation import LoopTank, Recirculation
-from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.recirculation import Recirculation
 from hpwhsim.scenario.sizing import Sizing
-from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 from hpwhsim.scenario.tariff import Tariff
-
-__all__ = [
-    "Backup",
-    "Block",
-    "Building",
-    "Clash",
-    "Controls",
-    "GroundLoop",
-    "HeatPump",
-    "HotWater",
-    "Limits",
-    "LoopTank",
-    "Plant",
-    "RatedAt",
-    "Recirculation",
-    "RefrigerantLines",
-    "Room",
-    "Run",
-    "Scenario",
-    "Site",
-    "Sizing",
-    "Source",
-    "Storage",
-    "Wastewater",
-    "WaterLines",
-    "Window",
-]
 
 
 class Site(Block):

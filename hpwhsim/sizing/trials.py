@@ -18,8 +18,8 @@ from hpwhsim.last_digits import settled
 from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.reading import changed
-from hpwhsim.scenario.schema import Scenario, Sizing
-from hpwhsim.scenario.sizing import allowed_failures
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sizing import Sizing, allowed_failures
 from hpwhsim.simulation.draw_seeds import next_seeds
 from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import (

@@ -17,7 +17,8 @@ from hpwhsim.comparison.report import comparison_text
 from hpwhsim.evaluation import emissions as greenhouse
 from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.evaluation.report import year_text
-from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
+from hpwhsim.scenario.reading import baseline_of, read_scenario, scenario_from
+from hpwhsim.scenario.writing import dump, dump_text
 from hpwhsim.simulation.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 

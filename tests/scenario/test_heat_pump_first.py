@@ -13,8 +13,9 @@ from layer_cases import column, filled
 from hpwhsim.account.adequacy import cautions as year_cautions
 from hpwhsim.account.adequacy import time_text
 from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, Settings
-from hpwhsim.scenario.reading import assumptions, cautions, scenario_from
+from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import assumptions, cautions
 from hpwhsim.storage.heating import coldest_foot
 from hpwhsim.storage.layers import sensed
 
