@@ -52,8 +52,8 @@ def _gwp(value: object) -> str | float:
 
 GridFactor = Annotated[str | Path, BeforeValidator(_grid)]
 Gwp = Annotated[str | float, BeforeValidator(_gwp)]
-GwpSet = Annotated[str, one_of(GWP_SETS, GWP_SETS)]
-FuelName = Annotated[str, one_of(FUELS, FUELS)]
+GwpSet = Annotated[str, one_of(GWP_SETS)]
+FuelName = Annotated[str, one_of(FUELS)]
 
 
 class Steam(Block):

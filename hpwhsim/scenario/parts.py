@@ -101,15 +101,13 @@ def _pattern(value: object, info: ValidationInfo) -> str | Path:
     raise ValueError("the name of a packaged pattern such as 'apartments', or the path of a file *.csv")
 
 
-def one_of(known: Sequence[str], simulated: Sequence[str]) -> BeforeValidator:
-    """Refuse by name what the contract knows and this version does not simulate."""
+def one_of(known: Sequence[str]) -> BeforeValidator:
+    """Refuse what is none of these names."""
 
     def check(value: object) -> object:
-        if value in simulated:
-            return value
         if value in known:
-            raise ValueError(f"{', '.join(simulated)} ({value} is not simulated in this version)")
-        raise ValueError(", ".join(simulated))
+            return value
+        raise ValueError(", ".join(known))
 
     return BeforeValidator(check)
 
@@ -127,11 +125,11 @@ DayWindow = Annotated[Window, BeforeValidator(_window)]
 Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(as_tuple)]
 FilePath = Annotated[Path, BeforeValidator(existing_file)]
 Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
-Family = Annotated[str, one_of(tuple(families.FAMILIES), tuple(families.FAMILIES))]
-Condenser = Annotated[str, one_of(families.CONDENSERS, families.CONDENSERS)]
-SourceKind = Annotated[str, one_of(families.SOURCE_KINDS, families.SOURCE_KINDS)]
-RoomKind = Annotated[str, one_of(families.ROOM_KINDS, families.ROOM_KINDS)]
-Loop = Annotated[str, one_of(families.LOOPS, families.LOOPS)]
+Family = Annotated[str, one_of(tuple(families.FAMILIES))]
+Condenser = Annotated[str, one_of(families.CONDENSERS)]
+SourceKind = Annotated[str, one_of(families.SOURCE_KINDS)]
+RoomKind = Annotated[str, one_of(families.ROOM_KINDS)]
+Loop = Annotated[str, one_of(families.LOOPS)]
 Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
 MonthFactors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=10)], ...],

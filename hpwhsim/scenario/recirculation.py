@@ -37,7 +37,7 @@ RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "condenser", "
 """What is read of a loop tank's heat pump."""
 
 SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
-TubeSize = Annotated[str, one_of(SIZES, SIZES)]
+TubeSize = Annotated[str, one_of(SIZES)]
 _BY_DRAW = origin(
     "[ipc-e103]; 5 ft/s: common practice, no source",
     none="by the apartments still to serve: the smallest tube for their most probable draw at 5 ft/s",
