@@ -32,7 +32,7 @@ AIR = (
     "plant.heat_pump.rated_at.source=13 degC",
     "plant.heat_pump.approach=8 K",
     "plant.heat_pump.fan_power=0.55 kW",
-    "plant.heat_pump.lowest_source=-20 degC",
+    "plant.heat_pump.min_source=-20 degC",
 )
 SOURCES: dict[str, tuple[str, tuple[str, ...]]] = {
     "air": ("ground", AIR),

@@ -127,7 +127,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     argv = ["dossier", str(folder / "demo.yaml"), "--out", str(folder / "out")]
     assert (
         cli.main(
-            [*argv, "--set", "plant.storage.volume=850 gal", "--set", "site.checks.floor_limit=150 lb/ft2"]
+            [*argv, "--set", "plant.storage.volume=850 gal", "--set", "site.checks.max_floor_load=150 lb/ft2"]
         )
         == 0
     )

@@ -13,6 +13,8 @@ from hpwhsim.account.energy import CREDITS
 from hpwhsim.evaluation.draw_rows import NAMES, label
 from hpwhsim.evaluation.draw_years import QUANTILES
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, RED, SKY, YELLOW, house_style, png
+from hpwhsim.results.declared import declarations, declared
+from hpwhsim.results.numbers import decimals, shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,29 +31,34 @@ class Line(NamedTuple):
     label: str
     unit: str
     key: str  # of the annual record, or of `more`
-    form: str
+
+
+def _declared(key: str, label: str = "{}") -> Line:
+    """The line of a key of the record, its label within another text."""
+    row = declared(key)
+    return Line(label.format(row.label), row.screen_unit, key)
 
 
 LINES = (
-    Line("electricity", "kWh", "electricity_kwh", ",.0f"),
-    Line("  of it resistance", "kWh", "resistance_kwh", ",.0f"),
-    Line("fuel", "kWh", "fuel_kwh", ",.0f"),
-    Line("room heating penalty", "kWh", "room_heating_penalty_kwh", ",.0f"),
-    Line("room cooling, drying credit", "kWh", "room_credit_kwh", ",.0f"),
-    Line("purchased with the room", "kWh", "with_room_kwh", ",.0f"),
-    Line("peak power", "kW", "peak_kw", ",.1f"),
-    Line("COP plant", "", "cop_plant", ".2f"),
-    Line("COP net of the room", "", "cop_net", ".2f"),
-    Line("unmet hot water", "h", "short_hours", ",.1f"),
-    Line("unmet hot water", "L", "short_litres", ",.0f"),
-    Line("CO2e of energy", "kg", "operational_kgco2e", ",.0f"),
-    Line("CO2e of refrigerant", "kg", "refrigerant_kgco2e", ",.0f"),
-    Line("CO2e of the room", "kg", "carbon.room_kgco2e", ",.0f"),
-    Line("CO2e, all", "kg", "total_kgco2e", ",.0f"),
-    Line("upstream methane, apart", "kg CO2e", "carbon.upstream_kgco2e", ",.0f"),
-    Line("energy bill", "USD", "energy_cost", ",.0f"),
-    Line("bill of the room", "USD", "costs.room_usd", ",.0f"),
-    Line("bill with the room", "USD", "cost_with_room", ",.0f"),
+    _declared("electricity_kwh"),
+    _declared("resistance_kwh", "  of it {}"),
+    _declared("fuel_kwh"),
+    _declared("room_heating_penalty_kwh"),
+    Line("room cooling, drying credit", "kWh", "room_credit_kwh"),
+    Line("purchased with the room", "kWh", "with_room_kwh"),
+    _declared("peak_kw"),
+    _declared("cop_plant"),
+    _declared("cop_net"),
+    _declared("short_hours"),
+    _declared("short_litres"),
+    _declared("operational_kgco2e"),
+    _declared("refrigerant_kgco2e"),
+    _declared("carbon.room_kgco2e"),
+    _declared("total_kgco2e"),
+    _declared("carbon.upstream_kgco2e"),
+    _declared("energy_cost"),
+    _declared("costs.room_usd"),
+    Line("bill with the room", "USD", "cost_with_room"),
 )
 PARTS = {
     "Purchased with the room [MWh]": (
@@ -103,18 +110,17 @@ def lines_of(records: Sequence[Record]) -> list[Line]:
     """Lines of the table, those of the spread over years of draws among them."""
     if all("seeds" not in record for record in records):
         return list(LINES)
-    form = {line.key: line.form for line in LINES}
     more_lines = []
     for key in SPREAD:
         name, unit = label(key)
         for which in QUANTILES:
             text = f"{name}, {NAMES[which]}"
-            more_lines.append(Line(text, unit, f"seeds.{key}.{which}", form.get(key, ",.0f")))
+            more_lines.append(Line(text, unit, f"seeds.{key}.{which}"))
     return [*LINES, *more_lines]
 
 
 def comparison_rows(names: Sequence[str], records: Sequence[Record]) -> list[dict[str, Any]]:
-    """One row for each scenario; what a scenario did not ask for is None."""
+    """One row for each scenario; what a scenario did not request is None."""
     rows, keys = [], [line.key for line in lines_of(records)]
     for name, record in zip(names, records, strict=True):
         figures = dict(record) | more(record)
@@ -150,12 +156,18 @@ def comparison_text(names: Sequence[str], records: Sequence[Record], cautions: S
             lines.append((" " * LABEL + "".join(text.rjust(CELL) for text in texts)).rstrip())
         for line in shown:
             values = [row[line.key] for row in beside]
-            cells = ["-" if value is None else format(value, line.form) for value in values]
+            cells = ["-" if value is None else figure(line, value) for value in values]
             label = f"{line.label:<{LABEL - 8}}{line.unit:<8}"
             lines.append(label + "".join(cell.rjust(CELL) for cell in cells))
     for caution in cautions:
         lines += wrap(f"caution: {caution}", WIDTH, subsequent_indent="  ")
     return "\n".join(lines) + "\n"
+
+
+def figure(line: Line, value: float) -> str:
+    """A figure as its declaration says, or that of the figure that it is the spread of."""
+    key = line.key.removeprefix("seeds.").rpartition(".")[0] if line.key.startswith("seeds.") else line.key
+    return shown(key, value) if key in declarations() else decimals(value, 0)
 
 
 def comparison_csv(names: Sequence[str], records: Sequence[Record], cautions: Sequence[str] = ()) -> str:
@@ -214,7 +226,7 @@ def _bars(ax: "Axes", panel: str, figures: Sequence[Record], heads: Sequence[str
         up, down = up + np.maximum(values, 0.0), down + np.minimum(values, 0.0)
     none = [all(of.get(key) is None for _, key, _ in parts) for of in figures]
     for place, total, missing in zip(places, up + down, none, strict=True):
-        text = "none asked for" if missing else f"{total:,.4g}" if total < 1e4 else f"{total:,.0f}"
+        text = "not requested" if missing else f"{total:,.4g}" if total < 1e4 else f"{total:,.0f}"
         ax.annotate(text, (max(up[place], 0.0), place), (4, 0), textcoords="offset points", va="center")
     ax.set_yticks(places, heads)
     ax.invert_yaxis()

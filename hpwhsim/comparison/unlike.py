@@ -113,25 +113,23 @@ def unlike(cases: Sequence[Case]) -> list[str]:
     if 0 < len(rooms) < len(cases):
         found.append(
             f"the heat pump's room is counted for {', '.join(rooms)}: electricity, fuel, peak, COP plant and "
-            "energy bill are without it; COP net, purchases, all CO2e and the bill with the room hold it"
+            "energy bill are without it; COP net, purchases, all CO2e and the bill with the room include it"
         )
     return found
 
 
 def one_seed(cases: Sequence[Case]) -> list[str]:
-    """A caution where one year of random draws stands behind the peaks of a case."""
+    """A caution where the peaks of a case come from one year of random draws."""
     names = [
         case.name for case in cases if any(text.startswith(ONE_SEED) for text in case.record["cautions"])
     ]
     if not names:
         return []
-    return [
-        f"{ONE_SEED} stands behind peak and bill of {', '.join(names)}; --seeds N gives P10, median and P90"
-    ]
+    return [f"{ONE_SEED} gives peak and bill of {', '.join(names)}; --seeds N gives P10, median and P90"]
 
 
 def _service(cases: Sequence[Case]) -> list[str]:
-    """Said where the useful heat is not the same."""
+    """A caution where the useful heat is not the same."""
     heat = {
         case.name: case.record["heat_to_taps_kwh"] + case.record["recirculation_loss_kwh"] for case in cases
     }
@@ -139,4 +137,4 @@ def _service(cases: Sequence[Case]) -> list[str]:
     if high <= 0.0 or high - low <= SERVICE * high:
         return []
     text = "; ".join(f"{name}: {kwh:,.0f} kWh" for name, kwh in heat.items())
-    return [f"the useful heat is not the same, and energy, CO2e and bill serve unlike loads ({text})"]
+    return [f"the useful heat is not the same, and energy, CO2e and bill are for unlike loads ({text})"]

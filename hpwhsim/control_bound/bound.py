@@ -82,9 +82,10 @@ def bounded(loaded: Loaded) -> Bounded:
     InputError
         If the scenario is wrong, the plant has no heat pump, or no kWh weighs more than another.
     """
-    if loaded.scenario.plant.heat_pump is None:
-        raise InputError("bound: the plant has no heat pump; allowed a plant whose heat pump charges a store")
-    by, weights, fuel_weights = _weights(loaded.scenario)
+    with loaded.named():
+        if loaded.scenario.plant.heat_pump is None:
+            raise InputError("bound: the plant has no heat pump; allowed one whose heat pump charges a store")
+        by, weights, fuel_weights = _weights(loaded.scenario)
     free_case = with_keys(loaded, {f"plant.controls.{key}": None for key in FREE})
     names = "with the scenario's controls", "without windows, lock-outs, signal and boost"
 

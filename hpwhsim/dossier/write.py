@@ -54,7 +54,7 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
         def drawn() -> Drawn:
             swings, tornado = moved.result()
             bar.update()
-            shown = {"Swing of each assumption": tornado}
+            shown = {"Sensitivity, one at a time": tornado}
             drawn = pictures.result()
             return Drawn(swings, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
 

@@ -80,8 +80,8 @@ def check_room_fuel(scenario: Scenario) -> None:
         return
     if "gas" in (room.heating, room.neighbour_heating):
         raise InputError(
-            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the machine, or "
-            "what is around it, is heated by gas"
+            "tariff.fuel: got nothing; allowed a price such as '1.50 USD/therm': the room of the heat pump, "
+            "or what is around it, is heated by gas"
         )
 
 
@@ -133,7 +133,7 @@ def incentives(
             per_kw=one.per_capacity or 0.0,
             per_mmbtu=(one.per_site_energy_saved or 0.0) / MMBTU_PER_KWH,
             per_kwh=one.per_electricity_saved or 0.0,
-            cap=one.cap,
+            cap=one.max_share,
         )
         for one in costs.incentives
     ]

@@ -414,7 +414,7 @@ def _said(plant: Side, base: Side | None, of_savings: list[str]) -> Record:
 
 
 def upstream_caution(lines: dict[str, Line]) -> list[str]:
-    """Said where methane lost upstream, which is in no other line, outweighs the saving of all the rest."""
+    """The caution where methane lost upstream, in no other line, outweighs the saving of all the rest."""
     if "upstream_kgco2e" not in lines:
         return []
     apart, saved = lines["upstream_kgco2e"].saved, lines["kgco2e"].saved
@@ -427,7 +427,7 @@ def upstream_caution(lines: dict[str, Line]) -> list[str]:
 
 
 def _years_caution(scenario: Scenario) -> list[str]:
-    """Said where greenhouse gases and costs are counted over other years than each other."""
+    """The caution where greenhouse gases and costs are counted over different numbers of years."""
     carbon, costs = scenario.carbon, scenario.costs
     if carbon is None or costs is None or carbon.service_years == costs.years:
         return []
@@ -447,7 +447,7 @@ def _years_caution(scenario: Scenario) -> list[str]:
 
 
 def _service_caution(plant: Year, base: Year) -> list[str]:
-    """Said where plant and baseline do not give the same heat: then savings compare two services."""
+    """The caution where plant and baseline do not give the same heat: then savings compare two services."""
     ours, theirs = (
         float((year.hourly["heat_to_taps_kwh"] + year.hourly["recirculation_loss_kwh"]).sum())
         for year in (plant, base)

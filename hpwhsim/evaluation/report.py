@@ -1,29 +1,29 @@
-"""The year on one screen."""
+"""Everything on a year as text, in sections of at most 100 columns."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from textwrap import wrap
 from typing import Any
 
-from hpwhsim.account.adequacy import time_text
+from hpwhsim.account.adequacy import cause_name, time_text
 from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.account.checks import FAIL, Check, counted, digits
+from hpwhsim.account.checks import counted
 from hpwhsim.account.energy import CREDITS
 from hpwhsim.account.hygiene import threshold, worst_first
+from hpwhsim.evaluation.cautions import by_importance
+from hpwhsim.evaluation.check_text import against, checks_in_units
 from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.saving_labels import saving_label
+from hpwhsim.results.declared import declared
 from hpwhsim.results.heat_flows import ELECTRIC, RESISTANCE
-from hpwhsim.simulation.year import ONE_SEED
+from hpwhsim.results.numbers import amount, decimals, shown
 
 WIDTH = 100
-MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no share is told
+LABEL, VALUE = 36, 16
+MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no percentage is shown
 ALWAYS = ("compressor_kwh", "resistance_kwh")
 """End uses that are listed even where they are nothing."""
 
-BILL = (
-    ("electricity", "costs.electric_energy_usd"),
-    ("demand charges", "costs.demand_usd"),
-    ("fixed charges", "costs.fixed_usd"),
-    ("fuel", "costs.fuel_usd"),
-)
+BILL = ("costs.electric_energy_usd", "costs.demand_usd", "costs.fixed_usd", "costs.fuel_usd")
 """Parts of the energy bill; they add up to it."""
 
 REASONS = {
@@ -37,251 +37,205 @@ REASONS = {
 Record = Mapping[str, Any]
 
 
-def _line(label: str, value: str, note: str = "") -> str:
-    return f"  {label:<34}{value:>16}   {note}".rstrip()
+def _line(label: str, value: str, note: str = "") -> list[str]:
+    start = f"  {label:<{LABEL}}{value:>{VALUE}}"
+    if not note:
+        return [start]
+    gap = " " * (len(start) + 3)
+    return wrap(note, WIDTH, initial_indent=f"{start}   ", subsequent_indent=gap)
 
 
-def _energy(record: Record, key: str, label: str, note: str = "") -> list[str]:
-    return [_line(label, f"{record[key]:,.0f} kWh", note)] if key in record else []
+def _row(record: Record, key: str, note: str = "", *, label: str = "") -> list[str]:
+    """A value of the record under its declared label; nothing where the record does not have it."""
+    if record.get(key) is None:
+        return []
+    return _line(label or declared(key).label, shown(key, record[key], unit=True), note)
 
 
-def _parts(record: Record) -> str:
+def _resistance(record: Record) -> str:
     """What the resistance heat is made of, where the loop's own tank has an element."""
-    backup = record["backup_resistance_kwh"]
-    if record["resistance_kwh"] == backup:
+    if record["resistance_kwh"] == record["backup_resistance_kwh"]:
         return ""
-    return ", ".join(f"{label} {record[key]:,.0f}" for key, label in RESISTANCE)
+    return ", ".join(f"{label} {shown(key, record[key])}" for key, label in RESISTANCE)
 
 
-def _chance(record: Record) -> str:
-    """What years of random draws stand behind a peak; empty where the draws are not random."""
-    if "seeds" in record:
-        found = record["seeds"]["figures"]["peak_kw"]
-        return f"; P10 {found['p10']:,.1f}, P90 {found['p90']:,.1f} kW"
-    one = any(text.startswith(ONE_SEED) for text in record["cautions"])
-    return "; one seed stands behind it" if one else ""
+def _draws_behind(record: Record) -> str:
+    """The spread of a peak over years of random draws."""
+    if "seeds" not in record:
+        return ""
+    spread = record["seeds"]["figures"]["peak_kw"]
+    low, high = (shown("peak_kw", spread[name]) for name in ("p10", "p90"))
+    return f"; P10 {low}, P90 {high} kW"
 
 
 def _causes(causes: Mapping[str, float]) -> str:
-    return ", ".join(f"{name} {time_text(hours)}" for name, hours in causes.items())
+    return ", ".join(f"{cause_name(name)} {time_text(hours)}" for name, hours in causes.items())
 
 
-def year_text(record: Record, everything: bool = False, *, us: bool = False) -> str:
-    """Summary of an annual record.
+def year_text(record: Record, parts: Sequence[str] | None = None, *, us: bool = False) -> str:
+    """Sections on an annual record.
 
     Parameters
     ----------
     record : mapping
         The record.
-    everything : bool
-        List all rows on Legionella, not only the worst.
+    parts : sequence of str, optional
+        Of `PARTS`; default all.
     us : bool
         Checks in US customary units; else in SI.
     """
-    checks = _in_units(record, us)
-    lines = [f"{record['title']}", f"weather: {record['weather.station']}", *_failed(checks), ""]
-    lines += ["Purchased energy"]
-    lines += _energy(record, "electricity_kwh", "electricity")
+    chosen = PARTS if parts is None else [part for part in PARTS if part in parts]
+    sections = [lines for part in chosen for lines in _sections(part, record, us) if lines]
+    return "\n\n".join("\n".join(line.rstrip() for line in lines) for lines in sections) + "\n"
+
+
+def _sections(part: str, record: Record, us: bool) -> list[list[str]]:
+    if part == "checks":
+        return [_checks(record, us)]
+    sections: dict[str, tuple[Callable[[Record], list[str]], ...]] = {
+        "figures": (_energy, _heat, _performance, _carbon, _costs, _savings, _draws),
+        "months": (_months,),
+        "cautions": (_hygiene, _cautions),
+    }
+    return [section(record) for section in sections[part]]
+
+
+PARTS = ("figures", "months", "checks", "cautions")
+"""Parts of the text; the last three are options of the command."""
+
+
+def _energy(record: Record) -> list[str]:
+    lines = ["Purchased energy", *_row(record, "electricity_kwh")]
     for key, label in ELECTRIC:
         if key in ALWAYS or record.get(key, 0.0) > 0.0:
-            lines += _energy(record, key, f"  {label}", _parts(record) if key == "resistance_kwh" else "")
+            note = _resistance(record) if key == "resistance_kwh" else ""
+            lines += _row(record, key, note, label=f"  {label}")
     if record["fuel_kwh"] > 0.0:
-        lines += _energy(record, "fuel_kwh", "fuel")
-    peak = f"{record['peak_kw']:,.1f} kW"
-    lines.append(_line("peak power (15-minute mean)", peak, f"at {record['peak_time']}{_chance(record)}"))
-    lines += ["", "Heat"]
-    lines += _energy(
-        record, "heat_to_taps_kwh", "to the taps", f"{record['hot_water_litres']:,.0f} L hot water"
+        lines += _row(record, "fuel_kwh", "higher heating value")
+    return lines + _row(record, "peak_kw", f"at {record['peak_time']}{_draws_behind(record)}")
+
+
+def _heat(record: Record) -> list[str]:
+    lines = ["Heat"]
+    lines += _row(
+        record, "heat_to_taps_kwh", shown("hot_water_litres", record["hot_water_litres"], unit=True)
     )
-    lines += _energy(record, "recirculation_loss_kwh", "lost by the loop")
-    lines += _energy(record, "storage_loss_kwh", "lost by the store")
-    lines += _energy(record, "store_change_kwh", "gained by the store")
+    for key in ("recirculation_loss_kwh", "storage_loss_kwh", "store_change_kwh"):
+        lines += _row(record, key)
     if "heat_pump_heat_kwh" in record:
-        lines += _energy(
-            record,
-            "heat_pump_heat_kwh",
-            "from the heat pump",
-            f"{record['source_heat_kwh']:,.0f} kWh of it from the source",
-        )
+        source = f"{shown('source_heat_kwh', record['source_heat_kwh'])} kWh of it from the source"
+        lines += _row(record, "heat_pump_heat_kwh", source)
         if record["defrost_heat_kwh"] > 0.0:
-            lines += _energy(record, "defrost_heat_kwh", "  defrost heat drawn from storage")
-    lines += _energy(record, "backup_heat_kwh", "from the backup")
-    lines += _energy(record, "loop_heater_heat_kwh", "from the loop tank's heater")
-    lines += ["", "Performance"]
-    if "cop_heat_pump" in record:
-        lines.append(_line("COP of the heat pump", f"{record['cop_heat_pump']:.2f}"))
-    if "cop_plant" in record:
-        lines.append(
-            _line("COP of the plant", f"{record['cop_plant']:.2f}", "taps and loop over purchased energy")
-        )
+            lines += _row(record, "defrost_heat_kwh", label="  defrost heat drawn from storage")
+    return [*lines, *_row(record, "backup_heat_kwh"), *_row(record, "loop_heater_heat_kwh")]
+
+
+def _performance(record: Record) -> list[str]:
+    lines = ["Performance", *_row(record, "cop_heat_pump")]
+    lines += _row(record, "cop_plant", "useful heat over purchased energy")
     lines += _room(record)
     if "run_hours" in record:
-        lines.append(_line("heat pump runs", f"{record['run_hours']:,.0f} h"))
-        lines.append(_line("called for heat, but barred", f"{record['lockout_hours']:,.1f} h"))
+        lines += [*_row(record, "run_hours"), *_row(record, "lockout_hours")]
     backup = record["resistance_hours"] + record["fuel_hours"]
-    lines.append(_line("backup runs", f"{backup:,.1f} h", _causes(record["backup_hours_by_cause"])))
-    short = f"{record['short_litres']:,.0f} L"
-    lines.append(
-        _line(
-            "hot water short",
-            time_text(record["short_hours"]),
-            f"{short} {_causes(record['short_hours_by_cause'])}",
-        )
-    )
-    lines.append(_line("balance error", f"{record['balance_error']:.1e}"))
-    lines += [*_carbon(record), *_costs(record), *_savings(record), *_checks(checks)]
-    lines += ["", _months("month", MONTH_NAMES)]
-    lines.append(_months("kWh electric", [f"{v:,.0f}" for v in record["monthly.electricity_kwh"]]))
-    lines.append(_months("peak kW", [f"{v:,.1f}" for v in record["monthly.peak_kw"]]))
-    lines += _draws(record)
-    lines += _hygiene(record, everything)
-    lines += ["", f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]
-    for caution in record["cautions"]:
-        lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
-    return "\n".join(lines) + "\n"
+    lines += _line("backup", time_text(backup), _causes(record["backup_hours_by_cause"]))
+    litres = shown("short_litres", record["short_litres"], unit=True)
+    note = f"{litres} {_causes(record['short_hours_by_cause'])}"
+    lines += _line("unmet hot water", time_text(record["short_hours"]), note)
+    return lines + _row(record, "balance_error")
 
 
 def _room(record: Record) -> list[str]:
     """What the room of a heat pump purchases more and less, and what that is with other heaters."""
     if "room_heating_penalty_kwh" not in record:
         return []
-    lines = []
-    if "cop_net" in record:
-        others = [
-            f"{record[key]:.2f} {name}"
-            for key, name in (
-                ("cop_net_if_resistance", "if resistance heated it"),
-                ("cop_net_if_heat_pump", "a heat pump"),
-                ("cop_net_source", "in source energy"),
-            )
-            if key in record
-        ]
-        lines.append(_line("  net of its room", f"{record['cop_net']:.2f}", ", ".join(others)))
-    others = [
-        f"{record[key]:,.0f} {name}"
-        for key, name in (
-            ("room_penalty_if_resistance_kwh", "by resistance"),
-            ("room_penalty_if_heat_pump_kwh", "by a heat pump"),
-        )
-    ]
-    lines += _energy(record, "room_heating_penalty_kwh", "  room heating penalty", ", ".join(others))
+
+    def others(names: Mapping[str, str]) -> str:
+        return ", ".join(f"{shown(key, record[key])} {name}" for key, name in names.items() if key in record)
+
+    nets = {
+        "cop_net_if_resistance": "if resistance heated it",
+        "cop_net_if_heat_pump": "a heat pump",
+        "cop_net_source": "in source energy",
+    }
+    penalties = {
+        "room_penalty_if_resistance_kwh": "by resistance",
+        "room_penalty_if_heat_pump_kwh": "by a heat pump",
+    }
+    lines = _row(record, "cop_net", others(nets), label="  net of its room")
+    lines += _row(record, "room_heating_penalty_kwh", others(penalties), label="  room heating penalty")
     heat = record["room_saved_cooling_kwh"] + record["neighbours_saved_cooling_kwh"]
     for key, label, note in (
-        ("room_cooling_credit_kwh", "  room cooling credit", f"{heat:,.0f} kWh of heat not cooled away"),
-        ("dehumidifier_credit_kwh", "  room drying credit", ""),
+        ("room_cooling_credit_kwh", "room cooling credit", f"{heat:,.0f} kWh of heat not cooled away"),
+        ("dehumidifier_credit_kwh", "dehumidification credit", ""),
     ):
         if record[key]:
-            lines.append(_line(label, f"{-record[key]:,.0f} kWh", note))
+            lines += _line(f"  {label}", f"{shown(key, -record[key])} kWh", note)
     whole = record["electricity_kwh"] + record["fuel_kwh"] + record["room_heating_penalty_kwh"]
     whole -= sum(record[key] for key in CREDITS)
-    lines.append(_line("  purchased with the room", f"{whole:,.0f} kWh", "with penalty and credits"))
-    return lines
+    return lines + _line("  purchased with the room", f"{whole:,.0f} kWh", "with penalty and credits")
 
 
 def _carbon(record: Record) -> list[str]:
     if "total_kgco2e" not in record:
         return []
     years, kind = record["carbon.service_years"], record["carbon.grid_kind"]
-    factor = f"{record['carbon.grid']}, {kind}, {record['carbon.grid_kgco2e_per_kwh']:.3f} kg/kWh"
-
-    def row(label: str, key: str, note: str = "") -> list[str]:
-        return [_line(label, f"{record[key]:,.0f} kg", note)] if key in record else []
-
-    lines = ["", f"Greenhouse gases, CO2e a year over {years} years ({record['carbon.gwp']})"]
-    lines += row("energy", "operational_kgco2e", factor)
+    grid = f"{record['carbon.grid_kgco2e_per_kwh']:.3f} kg/kWh"
+    lines = [f"Greenhouse gases, CO2e a year over {years} years ({record['carbon.gwp']})"]
+    lines += _row(record, "operational_kgco2e", f"{record['carbon.grid']}, {kind}, {grid}")
     if "carbon.refrigerant_charge_kg" in record:
         charge, gwp = record["carbon.refrigerant_charge_kg"], record["carbon.refrigerant_gwp"]
-        lines += row("refrigerant", "refrigerant_kgco2e", f"{charge:.3g} kg of GWP {gwp:,.4g}")
-    lines += row("heating and cooling of the room", "carbon.room_kgco2e")
-    lines += row("all", "total_kgco2e")
-    lines += row("energy by the marginal factor", "carbon.marginal_kgco2e")
+        lines += _row(record, "refrigerant_kgco2e", f"{charge:.3g} kg of GWP {gwp:,.4g}")
+    lines += [*_row(record, "carbon.room_kgco2e"), *_row(record, "total_kgco2e")]
+    lines += _row(record, "carbon.marginal_kgco2e")
     theirs = record.get("baseline.upstream_kgco2e")
     note = "in no figure above" + (f"; baseline {theirs:,.0f} kg" if theirs is not None else "")
-    lines += row("upstream methane, apart", "carbon.upstream_kgco2e", note)
-    return lines
+    return lines + _row(record, "carbon.upstream_kgco2e", note)
 
 
 def _costs(record: Record) -> list[str]:
     if "energy_cost" not in record:
         return []
 
-    def row(label: str, key: str, unit: str, form: str = ",.0f", note: str = "") -> list[str]:
+    def row(key: str, note: str = "") -> list[str]:
         if record.get(key) is not None:
-            return [_line(label, f"{record[key]:{form}} {unit}", note)]
-        reasons = record.get("costs.reasons", {})
-        why = reasons.get(
-            {"costs.carbon_usd_per_tonne": "carbon_cost"}.get(key, key[6:].removesuffix("_years"))
-        )
-        return [_line(label, "none", why)] if why else []
+            return _row(record, key, note)
+        why = record.get("costs.reasons", {}).get(REASONS.get(key, key[6:].removesuffix("_years")))
+        return _line(declared(key).label, "none", why) if why else []
 
-    lines = ["", "Cost", *row("energy bill of a year", "energy_cost", "USD")]
-    parts = [(label, key) for label, key in BILL if record[key]]
-    for label, key in parts if len(parts) > 1 else ():
-        lines += row(f"  {label}", key, "USD")
-    lines += row("heating and cooling of the room", "costs.room_usd", "USD")
-    lines += row("extra capital after incentives", "costs.extra_capital_usd", "USD")
-    lines += row("simple payback", "costs.simple_payback_years", "years", ".1f")
-    lines += row("discounted payback", "costs.discounted_payback_years", "years", ".1f")
-    lines += row("net present value", "costs.npv_usd", "USD")
+    lines = ["Cost", *_row(record, "energy_cost", "a year")]
+    parts = [key for key in BILL if record[key]]
+    for key in parts if len(parts) > 1 else ():
+        lines += _row(record, key, label=f"  {declared(key).label}")
+    lines += [*row("costs.room_usd"), *row("costs.extra_capital_usd"), *row("costs.simple_payback_years")]
+    lines += [*row("costs.discounted_payback_years"), *row("costs.npv_usd")]
     rate = record.get("costs.real_discount_rate", 0.0)
     note = f"tonnes by year, discounted at {100.0 * rate:.3g} % real"
-    lines += row("cost of CO2e avoided", "costs.carbon_usd_per_tonne", "USD/t", note=note)
-    lines += row("levelised cost of useful heat", "costs.heat_usd_per_mwh", "USD/MWh")
-    return lines
+    return lines + row("costs.carbon_usd_per_tonne", note) + row("costs.heat_usd_per_mwh")
 
 
 def _savings(record: Record) -> list[str]:
     if "savings.lines" not in record:
         return []
-    lines = ["", f"Saved against the baseline ({record['baseline.family']}); negative: the plant takes more"]
-    lines.append(f"  {'':<34}{'baseline':>12}{'plant':>12}{'saved':>12}")
+    lines = [f"Saved against the baseline ({record['baseline.family']}); negative: the plant takes more"]
+    lines.append(f"  {'':<{LABEL + 8}}{'baseline':>12}{'plant':>12}{'saved':>12}")
     for name, line in record["savings.lines"].items():
         share = line.get("percent", MOST_PERCENT)
-        percent = f"{share:8.0f} %" if abs(share) < MOST_PERCENT else ""
-        values = "".join(f"{_figure(line[key]):>12}" for key in ("baseline", "plant", "saved"))
-        lines.append(f"  {name:<34}{values}{percent}")
+        percent = f"{decimals(share, 0):>8} %" if abs(share) < MOST_PERCENT else ""
+        values = "".join(f"{amount(line[key]):>12}" for key in ("baseline", "plant", "saved"))
+        label, unit = saving_label(name)
+        lines.append(f"  {label:<{LABEL}}{unit:<8}{values}{percent}")
     return lines
 
 
-def _figure(value: float) -> str:
-    return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
-
-
-def _in_units(record: Record, us: bool) -> list[Check]:
-    """The checks of a record in US customary units or in SI."""
-    return [
-        Check(
-            row["name"],
-            row["value"],
-            row["unit"],
-            row["limit"],
-            row["source"],
-            row["state"],
-            row["limit_value"],
-            row["limit_kind"],
-        ).in_units(us)
-        for row in record.get("checks", ())
-    ]
-
-
-def _failed(checks: Sequence[Check]) -> list[str]:
-    """The checks that failed, for the head of the screen."""
-    return [f"FAILED CHECK  {check.name}: {_against(check)}" for check in checks if check.state == FAIL]
-
-
-def _against(check: Check) -> str:
-    """Value, limit and how far from it."""
-    said = "not given" if check.value is None else f"{digits(check.value)} {check.unit}".strip()
-    if check.limit_value is not None:
-        said += f", {check.limit_kind} {digits(check.limit_value)} {check.unit}".rstrip()
-    return said if check.ratio is None else f"{said} (ratio {check.ratio:.2f})"
-
-
-def _checks(checks: Sequence[Check]) -> list[str]:
+def _checks(record: Record, us: bool) -> list[str]:
+    checks = checks_in_units(record, us)
     if not checks:
         return []
-    lines = ["", f"Checks: {counted(check.state for check in checks)} (notes and sources in annual.json)"]
-    return lines + [f"  {check.state:<12}{check.name}: {_against(check)}" for check in checks]
+    lines = [f"Checks: {counted(check.state for check in checks)} (notes and sources in annual.json)"]
+    for check in checks:
+        text = f"{check.name}: {against(check)}"
+        lines += wrap(text, WIDTH, initial_indent=f"  {check.state:<12}", subsequent_indent=" " * 14)
+    return lines
 
 
 def _draws(record: Record) -> list[str]:
@@ -289,7 +243,7 @@ def _draws(record: Record) -> list[str]:
     if "seeds" not in record:
         return []
     _, _, *heads = DRAW_HEADS
-    lines = ["", draw_title(record)]
+    lines = wrap(draw_title(record), WIDTH)
     lines.append(f"  {'':<38}" + "".join(f"{head:>10}" for head in heads))
     for name, unit, *cells in draw_rows(record):
         words = f"{name} {unit}"
@@ -299,24 +253,39 @@ def _draws(record: Record) -> list[str]:
     return lines
 
 
-def _hygiene(record: Record, everything: bool) -> list[str]:
-    """The table on Legionella, worst first; the worst row of each place, or with `everything` all."""
+def _hygiene(record: Record) -> list[str]:
+    """The table on Legionella, worst first, each row with its source."""
     rows = worst_first(record["hygiene"])
     if not rows:
         return []
-    places = [row["place"] for row in rows]
-    shown = [row for at, row in enumerate(rows) if everything or row["place"] not in places[:at]]
-    lines = ["", "Legionella, worst first; below: by more than a sensor's tolerance, 0.6 K at 60 degC"]
+    lines = ["Legionella, worst first; below: by more than a sensor's tolerance, 0.6 K at 60 degC"]
     lines.append(f"  {'':<30}{'water, degC':>14}{'hours':>10}{'consecutive':>14}")
-    for row in shown:
+    for row in rows:
         hours, longest = f"{row['hours']:,.0f}", f"{row['longest_hours']:,.0f} h"
         lines.append(f"  {row['place']:<30}{threshold(row):>14}{hours:>10}{longest:>14}")
-        if everything:
-            lines += wrap(row["source"], WIDTH - 6, initial_indent=" " * 4, subsequent_indent=" " * 4)
-    if len(shown) < len(rows):
-        lines.append(f"  and {len(rows) - len(shown)} more; --cautions lists all with their sources")
+        lines += wrap(row["source"], WIDTH - 6, initial_indent=" " * 4, subsequent_indent=" " * 4)
     return lines
 
 
-def _months(label: str, values: tuple[str, ...] | list[str]) -> str:
-    return f"  {label:<13}" + "".join(f"{v:>7}" for v in values)
+def _cautions(record: Record) -> list[str]:
+    lines = [f"Cautions ({len(record['assumptions'])} defaults in force are listed in annual.json)"]
+    for caution in by_importance(record["cautions"]):
+        lines += wrap(caution, WIDTH - 4, initial_indent="  - ", subsequent_indent="    ")
+    return lines
+
+
+def _months(record: Record) -> list[str]:
+    def row(label: str, values: Sequence[str]) -> str:
+        return f"  {label:<13}" + "".join(f"{value:>7}" for value in values)
+
+    energy = record["monthly.electricity_kwh"]
+    unit, digits, size = ("kWh", 0, 1.0) if max(energy) < 99_999.5 else ("MWh", 1, 1e3)
+    lines = [row("month", MONTH_NAMES)]
+    lines.append(row(f"electr. {unit}", [decimals(value / size, digits) for value in energy]))
+    lines.append(row("peak kW", [shown("peak_kw", value) for value in record["monthly.peak_kw"]]))
+    if "monthly.cop_plant" in record:
+        cops = record["monthly.cop_plant"]
+        lines.append(row("COP", ["-" if cop is None else shown("cop_plant", cop) for cop in cops]))
+    if "monthly.energy_cost" in record:
+        lines.append(row("bill USD", [shown("energy_cost", cost) for cost in record["monthly.energy_cost"]]))
+    return lines

@@ -318,7 +318,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
     out = march(unit.plant, drive, unit.state, unit.start.copy())
     if not np.isfinite(out.store_mean).all():
         raise InputError(
-            "the march of this unit gives no numbers: it cannot be simulated in the test's steps"
+            "the simulation of this unit gives no numbers: it cannot be simulated in the test's steps"
         )
     whole = unit.plant.column.volume * RHO_CP
     bought = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy + out.backup_energy

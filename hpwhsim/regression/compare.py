@@ -324,7 +324,7 @@ def summary(moves: Sequence[Move]) -> list[str]:
     lines = []
     for group in by_key.values():
         most = group[0]
-        more = f", the most of {len(group)} values" if len(group) > 1 else ""
+        more = f", the largest of {len(group)} values" if len(group) > 1 else ""
         old, new = _short(most.stored), _short(most.fresh)
         said = most.note or f"{old} -> {new}"
         if most.note:

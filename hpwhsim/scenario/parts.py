@@ -1,12 +1,22 @@
 """What the blocks of the scenario are made of: the strict base, windows, paths, names, messages."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import FunctionType
 from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    model_validator,
+)
+from pydantic_core import CoreSchema, core_schema
 
 from hpwhsim.io.units import TEMPERATURE, as_text
 from hpwhsim.scenario import families
@@ -101,15 +111,27 @@ def _pattern(value: object, info: ValidationInfo) -> str | Path:
     raise ValueError("the name of a packaged pattern such as 'apartments', or the path of a file *.csv")
 
 
-def one_of(known: Sequence[str]) -> BeforeValidator:
-    """Refuse what is none of these names."""
+@dataclass(frozen=True)
+class OneOf:
+    """Decorates a text that is one of a few names."""
 
-    def check(value: object) -> object:
-        if value in known:
-            return value
-        raise ValueError(", ".join(known))
+    names: tuple[str, ...]
 
-    return BeforeValidator(check)
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self._known, handler(source))
+
+    def _known(self, value: object) -> object:
+        if value not in self.names:
+            raise ValueError(", ".join(self.names))
+        return value
+
+
+@dataclass(frozen=True)
+class Form:
+    """Decorates a value that a validator of its own reads: how it is written in the file."""
+
+    noun: str  # "the path of a file"
+    json: Mapping[str, Any] = field(hash=False)  # the same as JSON Schema, draft 7
 
 
 def _refrigerant(value: object) -> object:
@@ -121,16 +143,28 @@ def _refrigerant(value: object) -> object:
     return next((known for known in families.REFRIGERANTS if known.upper() == name), name)
 
 
-DayWindow = Annotated[Window, BeforeValidator(_window)]
+DayWindow = Annotated[
+    Window,
+    BeforeValidator(_window),
+    Form("a window of the day", {"type": "string", "pattern": f"^\\s*{_WINDOW.pattern}\\s*$"}),
+]
 Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(as_tuple)]
-FilePath = Annotated[Path, BeforeValidator(existing_file)]
-Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
-Family = Annotated[str, one_of(tuple(families.FAMILIES))]
-Condenser = Annotated[str, one_of(families.CONDENSERS)]
-SourceKind = Annotated[str, one_of(families.SOURCE_KINDS)]
-RoomKind = Annotated[str, one_of(families.ROOM_KINDS)]
-Loop = Annotated[str, one_of(families.LOOPS)]
-Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
+FilePath = Annotated[
+    Path, BeforeValidator(existing_file), Form("the path of a file", {"type": "string", "minLength": 1})
+]
+Pattern = Annotated[
+    str | Path, BeforeValidator(_pattern), Form("a name, or the path of a file *.csv", {"type": "string"})
+]
+Family = Annotated[str, OneOf(tuple(families.FAMILIES))]
+Condenser = Annotated[str, OneOf(families.CONDENSERS)]
+SourceKind = Annotated[str, OneOf(families.SOURCE_KINDS)]
+RoomKind = Annotated[str, OneOf(families.ROOM_KINDS)]
+Loop = Annotated[str, OneOf(families.LOOPS)]
+Refrigerant = Annotated[
+    str,
+    BeforeValidator(_refrigerant),
+    Form("the number of a refrigerant", {"anyOf": [{"type": "string"}, {"type": "integer"}]}),
+]
 MonthFactors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=10)], ...],
     BeforeValidator(as_tuple),

@@ -22,7 +22,7 @@ from hpwhsim.scenario.keys import (
     inner_types,
     items_of,
     known_fields,
-    nearest,
+    not_a_key,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
 from hpwhsim.scenario.parts import A_FILE, Block
@@ -119,7 +119,7 @@ def _override(raw: dict[Any, Any], override: str) -> str:
         raise _error(f"{where}: allowed key.path=value, such as plant.storage.volume='500 gal'")
     field = known_fields().get(path)
     if field is None:
-        raise _error(f"{where}: unknown key '{path}'; {nearest(path)}")
+        raise _error(f"{where}: {not_a_key(path)}")
     value: Any = text.strip()
     if value in ("", "null"):
         value = None

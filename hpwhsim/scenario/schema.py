@@ -13,7 +13,7 @@ from hpwhsim.io.units import ENERGY_PRICE, DailyVolume, Difference, Flow, Temper
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
 from hpwhsim.scenario.cold_water import ColdWater
-from hpwhsim.scenario.heat_pump_first import Settings, settings_of
+from hpwhsim.scenario.heat_pump_first import LOOP_FALL, Settings, settings_of
 from hpwhsim.scenario.money import Costs, Savings
 from hpwhsim.scenario.parts import (
     PRACTICE,
@@ -65,7 +65,7 @@ class HotWater(Block):
         None,
         gt=0,
         le=5,
-        description="mean daily use of one apartment, measured at use_temperature [m3/day]",
+        description="mean daily use of one apartment, measured at use_temperature",
         json_schema_extra=origin(
             "[ashrae-hvac-building-size]; average day",
             none="handbook average day for this number of apartments",
@@ -75,14 +75,14 @@ class HotWater(Block):
         49.0,
         ge=30,
         le=70,
-        description="temperature at which the daily use is counted [degC]",
+        description="temperature at which the daily use is counted",
         json_schema_extra=origin("[chicago-10-14-21]"),
     )
-    minimum_temperature: Temperature = Field(
+    min_temperature: Temperature = Field(
         43.3,
         ge=25,
         le=70,
-        description="a draw below this counts as short [degC]",
+        description="a draw delivered below this counts as unmet",
         json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
     )
     cold_water: ColdWater | None = Field(
@@ -125,29 +125,29 @@ class HotWater(Block):
         None,
         ge=30,
         le=70,
-        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
+        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap",
         json_schema_extra=origin("[tankyear-default]", none="none: scald hours are counted"),
     )
-    tempering_difference: Difference = Field(
+    tempering_min_difference: Difference = Field(
         0.0,
         ge=0,
         le=40,
-        description="least hot water above its setpoint with which the valve holds it [K]; with colder water "
-        "it stays at the end of its travel and passes as much cold water as there",
+        description="hot water must be this far above the valve's setpoint for the valve to hold it; with"
+        " colder water it passes as much cold water as at this difference",
         json_schema_extra=origin(f"[tankyear-default]: an ideal valve; 5 to 15 K are usual, {PRACTICE}"),
     )
-    tempering_least_flow: Flow | None = Field(
+    tempering_min_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
-        description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
+        description="below this flow the valve does not control and passes water as hot as the store",
         json_schema_extra=origin("[asse-1017] has one; [tankyear-default]", none="it controls at any flow"),
     )
-    tempering_most_flow: Flow | None = Field(
+    tempering_max_flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
-        description="the valve is too small for more [m3/s]",
+        description="flow above which the valve is too small",
         json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
     )
 
@@ -160,23 +160,23 @@ class HotWater(Block):
 
     @rule
     def _keys_of_valve(self) -> Iterator[Clash]:
-        for key in ("tempering_difference", "tempering_least_flow", "tempering_most_flow"):
+        for key in ("tempering_min_difference", "tempering_min_flow", "tempering_max_flow"):
             if self.tempering_valve is None and self.given(key):
                 yield Clash(key, "nothing without hot_water.tempering_valve")
 
     @rule
     def _flows_in_order(self) -> Iterator[Clash]:
-        least, most = self.tempering_least_flow, self.tempering_most_flow
+        least, most = self.tempering_min_flow, self.tempering_max_flow
         if least is not None and most is not None and most <= least:
-            yield Clash("tempering_most_flow", "above hot_water.tempering_least_flow")
+            yield Clash("tempering_max_flow", "above hot_water.tempering_min_flow")
 
     @rule
     def _minimum_below_use(self) -> Iterator[Clash]:
-        if self.minimum_temperature >= self.use_temperature:
+        if self.min_temperature >= self.use_temperature:
             yield Clash(
-                "minimum_temperature",
+                "min_temperature",
                 f"below hot_water.use_temperature ({degrees(self.use_temperature)})",
-                default(self.minimum_temperature),
+                default(self.min_temperature),
             )
 
     @rule
@@ -189,7 +189,7 @@ class HotWater(Block):
 
 
 class Run(Block):
-    """How the year is marched."""
+    """How the year is simulated."""
 
     steps_per_hour: int = Field(
         12,
@@ -211,7 +211,6 @@ class Run(Block):
             yield Clash("steps_per_hour", f"one of {', '.join(map(str, STEPS_PER_HOUR))}")
 
 
-LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
@@ -227,9 +226,9 @@ Baseline = Annotated[
 
 
 class Scenario(Block):
-    """One plant, one building, one year, as the modeler wrote it."""
+    """One plant, one building, one year: the user input."""
 
-    title: str = Field(min_length=1, max_length=200, description="what the reports are headed with")
+    title: str = Field(min_length=1, max_length=200, description="heading of the reports")
     notes: str | None = Field(
         None, description="free text for the reader", json_schema_extra=origin("not used in the calculation")
     )
@@ -248,8 +247,8 @@ class Scenario(Block):
     plant: Plant = Field(description="the hot-water plant")
     baseline: Baseline | None = Field(
         None,
-        description="what the plant is compared with: a block as `plant`, or the path of a scenario file, "
-        "whose plant (and its carbon.refrigerant) is taken and nothing else",
+        description="what the plant is compared with: a block as `plant`, or a scenario file, of which "
+        "the plant and its carbon.refrigerant alone are taken",
         json_schema_extra=origin("no baseline was given"),
     )
     carbon: Carbon | None = Field(
@@ -275,7 +274,7 @@ class Scenario(Block):
     )
     run: Run = Field(
         default_factory=Run,
-        description="how the year is marched",
+        description="how the year is simulated",
         json_schema_extra=origin("defaults of its keys"),
     )
 
@@ -305,7 +304,7 @@ class Scenario(Block):
         hot_water, loop = self.hot_water, self.recirculation
         setpoint = hot_water.use_temperature
         if hot_water.tempering_valve is not None:
-            setpoint = max(setpoint, hot_water.tempering_valve + hot_water.tempering_difference)
+            setpoint = max(setpoint, hot_water.tempering_valve + hot_water.tempering_min_difference)
         if loop is not None and loop.loop_tank is None and loop.supply_drop is None:
             setpoint = max(setpoint, loop.return_temperature + LOOP_FALL)
         return setpoint
@@ -323,20 +322,20 @@ class Scenario(Block):
 
     @rule
     def _store_hot_enough(self) -> Iterator[Clash]:
-        least = self.hot_water.minimum_temperature
+        least = self.hot_water.min_temperature
         if self.plant.storage.setpoint < least and self.plant.backup.mode != "series":
             yield Clash(
                 "plant.storage.setpoint",
-                f"at least hot_water.minimum_temperature ({degrees(least)}), or every draw is short",
+                f"at least hot_water.min_temperature ({degrees(least)}), or every draw is unmet",
             )
 
     @rule
     def _backup_hot_enough(self) -> Iterator[Clash]:
-        backup, least = self.plant.backup.setpoint, self.hot_water.minimum_temperature
+        backup, least = self.plant.backup.setpoint, self.hot_water.min_temperature
         if backup is not None and backup < least:
             yield Clash(
                 "plant.backup.setpoint",
-                f"at least hot_water.minimum_temperature ({degrees(least)})",
+                f"at least hot_water.min_temperature ({degrees(least)})",
             )
 
     @rule

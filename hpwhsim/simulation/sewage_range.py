@@ -61,7 +61,7 @@ def range_record(found: EndYears) -> dict[str, object]:
 
 
 def caution(found: EndYears, months: Array, mains: Array) -> str:
-    """What a plant on sewage that nobody measured must not be read without.
+    """The caution on a plant whose sewage was not measured.
 
     Parameters
     ----------
@@ -72,12 +72,12 @@ def caution(found: EndYears, months: Array, mains: Array) -> str:
     """
     low, high = USUAL_C
     ends = [
-        f"at {at:g} degC all year the plant buys {kwh:,.0f} kWh of electricity"
+        f"at {at:g} degC all year the plant purchases {kwh:,.0f} kWh of electricity"
         + (f" (COP {cop:.2f})" if cop else "")
         for at, kwh, cop in zip(USUAL_C, found.electricity_kwh, found.cop_plant, strict=True)
     ]
     text = (
-        f"nothing of the sewage is measured: by months it is computed as {months.min():.1f} to "
+        f"sewage not measured: its monthly means are computed as {months.min():.1f} to "
         f"{months.max():.1f} degC; building drains and sewers run between {low:g} and {high:g} degC (common "
         f"practice, no source); {ends[0]}, {ends[1]}"
     )

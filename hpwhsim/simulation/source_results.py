@@ -8,15 +8,13 @@ from hpwhsim.constants import CP_AIR, JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.lines import LinesYear, lines_year
-from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.room import HEATING_EFFICIENCY, Room
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.neighbours import effect
 from hpwhsim.source.wastewater import RHO_CP
 
 Record = dict[str, object]
 
-HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
-HEATED_KINDS = ("apartment", "hallway")  # heated where the modeler says nothing; see tables/room_kinds.csv
 COLDER_NEIGHBOURS_K = 2.0  # that the room does not meet again and that is said; tankyear default
 COLD_ROOM_C = 7.0  # air in which pipes and people are in trouble; common practice, no source
 NEAR_FREEZING_K = 2.0  # the loop's fluid that near its freezing point is said
@@ -66,7 +64,7 @@ def source_hourly(
 
 def _room(block: Room, assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> dict[str, Array]:
     rows, pressure = out.room, assembly.plant.sources.room.pressure
-    heating = block.heating or ("resistance" if block.kind in HEATED_KINDS else "none")
+    heating = block.heated_by
     efficiency = block.heating_efficiency or HEATING_EFFICIENCY[heating]
     air, other = rows[RoomRow.AIR] / 3600.0, rows[RoomRow.REFERENCE_AIR] / 3600.0
 
@@ -150,7 +148,7 @@ def source_record(assembly: Assembly, out: Hourly, hourly: dict[str, Array]) -> 
 def source_cautions(
     scenario: Scenario, assembly: Assembly, out: Hourly, hourly: dict[str, Array]
 ) -> list[str]:
-    """What the year of the source must not be read without."""
+    """Cautions on the year of the source."""
     said = []
     kind = assembly.plant.sources.kind
     if kind == SourceKind.ROOM:
@@ -162,23 +160,23 @@ def source_cautions(
         cold = int((air < COLD_ROOM_C).sum() - (hourly["reference_room_c"] < COLD_ROOM_C).sum())
         if here and cold > 0:
             said.append(
-                f"the machine cools its own {block.kind}: the air is below {COLD_ROOM_C:g} degC in {cold} h "
-                f"more than without it (coldest {air.min():.1f} degC); a larger room, vents or ducts "
-                "are usual"
+                f"the heat pump cools its own {block.kind}: the air is below {COLD_ROOM_C:g} degC in "
+                f"{cold:,} h more than without it (coldest {air.min():.1f} degC); a larger room, vents or "
+                "ducts are usual"
             )
         if here and block.kind == "closet":
             fall = float((hourly["reference_room_c"] - air)[run > 0.25].mean()) if (run > 0.25).any() else 0.0
             if fall > 5.0:
                 said.append(
-                    f"recirculated air: while the machine runs its closet is {fall:.0f} K colder than "
+                    f"recirculated air: while the heat pump runs its closet is {fall:.0f} K colder than "
                     "without it; grilles of 300 to 600 cm2 at top and bottom, or ducts, are usual (common "
                     "practice, no source)"
                 )
-        barred = hourly.get("lockout_hours", np.zeros(1)).sum()
-        if here and block.kind == "closet" and barred > 100.0:
+        locked_out = hourly.get("lockout_hours", np.zeros(1)).sum()
+        if here and block.kind == "closet" and locked_out > 100.0:
             said.append(
-                f"the closet is too small or unvented: in {barred:.0f} h of calling its air would fall below "
-                "what the machine works with"
+                f"the closet is too small or unvented: the heat pump is locked out while calling "
+                f"in {locked_out:.0f} h because its air would be too cold"
             )
         fall = float(hourly["neighbours_colder_k"].mean())
         if fall > COLDER_NEIGHBOURS_K:
@@ -189,9 +187,7 @@ def source_cautions(
             )
         frozen = float(out.room[RoomRow.FROZEN].sum()) / 3600.0
         if frozen > 0.0:
-            said.append(
-                f"the coil is asked for more heat than its air can give in {frozen:.0f} h; it would freeze"
-            )
+            said.append(f"the coil load exceeds what its air can give in {frozen:.0f} h; it would freeze")
     if kind == SourceKind.GROUND_LOOP and np.isfinite(hourly["loop_coldest_c"]).any():
         coldest = float(np.nanmin(hourly["loop_coldest_c"]))
         freezing = assembly.plant.sources.loop.coldest
@@ -208,7 +204,7 @@ def source_cautions(
     if spent is not None and spent.sum() > 0.0:
         floor = assembly.plant.sources.well.floor
         said.append(
-            f"the sewage limits the heat in {spent.sum():.0f} h: it would leave colder than {floor:g} degC"
+            f"the sewage limits the heat in {spent.sum():,.0f} h: it would leave colder than {floor:g} degC"
         )
     return said
 

@@ -68,7 +68,7 @@ class Year(NamedTuple):
 
     @property
     def cautions(self) -> list[str]:
-        """What the year must not be read without."""
+        """What limits the use of the year."""
         return cast("list[str]", self.record["cautions"])
 
 
@@ -165,7 +165,7 @@ def year_of(found: Year | InputError) -> Year:
     return found
 
 
-def _accounted(ready: Ready, marched: Marched, swing: sewage_range.EndYears | None) -> Year:
+def _accounted(ready: Ready, marched: Marched, ends: sewage_range.EndYears | None) -> Year:
     """The accounts of a year that was marched."""
     loaded, weather, assembly = ready
     scenario, out = loaded.scenario, marched.last
@@ -182,7 +182,7 @@ def _accounted(ready: Ready, marched: Marched, swing: sewage_range.EndYears | No
         quarter_kw += np.repeat(lines.trace_kwh, 4)
         hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     machine = assembly.plant.machine if assembly.plant.modules > 0 else None
-    record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines, swing)
+    record = _record(loaded, weather, assembly, marched, hourly, quarter_kw, lines, ends)
     country = str(weather.attrs["country"])
     return Year(hourly, record, machine, quarter_kw, assembly.made, connected(assembly), country)
 
@@ -289,16 +289,16 @@ def _leaving(hourly: dict[str, Array]) -> Array:
 
 
 def _seed_caution(scenario: Scenario) -> list[str]:
-    """Said of every year of random draws: its peaks are one draw of chance."""
+    """The caution on every year of random draws: its peaks come from one seed."""
     if scenario.hot_water.draws != "random" or scenario.hot_water.metered is not None:
         return []
     return [
-        f"{ONE_SEED} (hot_water.seed {scenario.hot_water.seed}) stands behind peak power, demand charges and "
-        "power in peak hours; --seeds N gives P10, median and P90 over N years of draws"
+        f"{ONE_SEED} (hot_water.seed {scenario.hot_water.seed}) gives peak power, demand charges and power "
+        "in peak hours; --seeds N gives P10, median and P90 over N years of draws"
     ]
 
 
-def _sewage_caution(swing: sewage_range.EndYears, hourly: dict[str, Array]) -> list[str]:
+def _sewage_caution(ends: sewage_range.EndYears, hourly: dict[str, Array]) -> list[str]:
     """The caution of sewage that nobody measured."""
     hours = energy.by_month(np.ones(HOURS))
     flow = energy.by_month(hourly["sewage_m3"])
@@ -306,7 +306,7 @@ def _sewage_caution(swing: sewage_range.EndYears, hourly: dict[str, Array]) -> l
     months = heat[flow > 0.0] / flow[flow > 0.0]
     if months.size == 0:
         return []
-    return [sewage_range.caution(swing, months, energy.by_month(hourly["mains_c"]) / hours)]
+    return [sewage_range.caution(ends, months, energy.by_month(hourly["mains_c"]) / hours)]
 
 
 def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> ValveYear | None:
@@ -326,12 +326,12 @@ def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> 
         step_seconds=3600.0 * HOURS / drive.use.size,
         use_c=hot_water.use_temperature,
         setpoint_c=hot_water.tempering_valve,
-        difference_k=hot_water.tempering_difference,
+        difference_k=hot_water.tempering_min_difference,
         loop_flow=drive.loop_loss / (RHO_CP * drop),
         flow_m3s=times.flow if stretches else None,
         hour_of_flow=np.repeat(np.arange(HOURS), np.diff(times.first)) if stretches else None,
-        least_flow=hot_water.tempering_least_flow,
-        most_flow=hot_water.tempering_most_flow,
+        least_flow=hot_water.tempering_min_flow,
+        most_flow=hot_water.tempering_max_flow,
     )
 
 
@@ -363,7 +363,7 @@ def _record(
     hourly: dict[str, Array],
     quarter_kw: Array,
     lines: LinesYear | None,
-    swing: sewage_range.EndYears | None,
+    ends: sewage_range.EndYears | None,
 ) -> Record:
     """The annual record, keys in the order of tables/results.csv."""
     scenario, plant, out = loaded.scenario, assembly.plant, marched.last
@@ -418,7 +418,7 @@ def _record(
             *loaded.said,
             *assembly.cautions,
             *source_cautions(scenario, assembly, out, hourly),
-            *(_sewage_caution(swing, hourly) if swing is not None else ()),
+            *(_sewage_caution(ends, hourly) if ends is not None else ()),
             *(lines.cautions if lines is not None else ()),
             *adequacy.cautions(
                 short_hours=sums["short_hours"],
@@ -470,7 +470,7 @@ def _record(
             found["outage_ice_starts"] = lines.outage.ice_begins
             found["outage_blocked_starts"] = lines.outage.blocked
             found["outage_ice_share"] = float(lines.outage.ice_share.max())
-    if swing is not None:
-        found |= sewage_range.range_record(swing)
+    if ends is not None:
+        found |= sewage_range.range_record(ends)
     found |= {f"yearly.{name}": values for name, values in marched.yearly.items()}
     return {row["name"]: found[row["name"]] for row in read_table("results") if row["name"] in found}

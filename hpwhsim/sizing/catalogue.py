@@ -105,7 +105,7 @@ def module_steps(bench: Bench) -> list[Step]:
             if abs(step.size / capacity - 1.0) > 0.01:
                 raise InputError(
                     f"{path}: capacity_kw: got {step.size / 1000.0:g}; a table or rated points hold for "
-                    f"their own machine alone, of {capacity / 1000.0:.4g} kW"
+                    f"their own heat pump alone, of {capacity / 1000.0:.4g} kW"
                 )
     return steps
 
@@ -131,8 +131,8 @@ class Market:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self.key = BY[bench.sizing.by]
-        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.most_modules + 1)]
-        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.most_tanks + 1)]
+        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.max_modules + 1)]
+        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.max_tanks + 1)]
         self.machines.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self.stores.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self._judged: dict[tuple[float, int, float, int], Trial] = {}

@@ -58,7 +58,7 @@ def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> 
 def of_days(hits: Sequence[int], days: int) -> tuple[float, float]:
     """95 % interval of the share of days that are hits, from the hits of some years of `days` days each.
 
-    Short days come in spells, and some years have more than others: as many days count as would, if they
+    Short days come in runs, and some years have more than others: as many days count as would, if they
     were independent, spread as the years do (the design effect of a clustered sample, unverified).
 
     Examples

@@ -153,7 +153,7 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
-    litres = 1000.0 * sizing.short_volume + 1e-6
+    litres = 1000.0 * sizing.max_unmet_volume + 1e-6
     found: dict[str, Any] = {
         "seed": _seed(loaded.scenario),
         "electricity_kwh": year.record["electricity_kwh"],
@@ -166,8 +166,8 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     }
     holds = {
         "short-litres": short <= litres,
-        "run-hours": run <= sizing.run_hours / 3600.0,
-        "backup-share": found["backup_share"] <= sizing.backup_share,
+        "run-hours": run <= sizing.max_run_hours / 3600.0,
+        "backup-share": found["backup_share"] <= sizing.max_backup_share,
     }
     if "n-1" in sizing.criterion:
         built = assemble(chosen, weather)
@@ -213,11 +213,11 @@ def _seed(scenario: Scenario) -> int | None:
 
 
 def _limits(sizing: Sizing) -> Record:
-    limits: Record = {"short_litres": 1000.0 * sizing.short_volume}
+    limits: Record = {"short_litres": 1000.0 * sizing.max_unmet_volume}
     if "run-hours" in sizing.criterion:
-        limits["run_hours"] = sizing.run_hours / 3600.0
+        limits["run_hours"] = sizing.max_run_hours / 3600.0
     if "backup-share" in sizing.criterion:
-        limits["backup_share"] = sizing.backup_share
+        limits["backup_share"] = sizing.max_backup_share
     return limits
 
 
@@ -367,15 +367,15 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice], ch
         )
     if not points:
         said.append(
-            "the machine cannot run on the design days, so that the backup alone meets the criterion there "
-            "and nothing of them tells how large the machine should be: sweep the year"
+            "the heat pump cannot run on the design days: the backup alone meets the criterion there, and "
+            "the design days do not size the heat pump; sweep the year"
         )
     more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
     if more:
         said.append(
             f"at {', '.join(f'{p.capacity / 1000.0:.0f}' for p in more)} kW more capacity needs more "
             "storage than a little less of it: that is control, not heat. A charge that is over sooner "
-            "leaves the store part empty when a peak or a bar comes; see "
+            "leaves the store part empty when a peak or a lockout comes; see "
             "plant.controls.sensor_height and lock_outs"
         )
     backup = bench.scenario.plant.backup

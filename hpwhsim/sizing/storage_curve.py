@@ -84,7 +84,8 @@ def classical(bench: Bench) -> Classical:
     runs = bool(cold.any())
     if not runs and bench.scenario.plant.backup.kind == "none":
         raise InputError(
-            "plant.heat_pump: the machine cannot run at all on the design days (source too cold, or barred), "
+            "plant.heat_pump: the heat pump cannot run at all on the design days (source too cold, or "
+            "locked out), "
             "and the plant has no backup"
         )
     rated = may_charge(drive) * (cold > 0.0)

@@ -145,7 +145,7 @@ def make_bench(
         orders={},
         allowed=0,
         criterion=sizing.criterion,
-        short_volume=sizing.short_volume,
+        short_volume=sizing.max_unmet_volume,
     )
     return bench._replace(day_litres=_largest_day(bench))
 
@@ -154,7 +154,7 @@ def with_seeds(bench: Bench, years: int) -> Bench:
     """The bench with the draws of `years` years: the scenario's own and those of the seeds after it."""
     own = own_draws(bench.scenario, bench.design)
     draws = (own, *new_years(bench, next_seeds(bench.scenario, 1, years - 1)))
-    allowed = max(allowed_failures(years, bench.sizing.probability), 0)
+    allowed = max(allowed_failures(years, bench.sizing.min_probability), 0)
     largest = sorted(_largest_day(alone(bench, one)) for one in draws)
     return bench._replace(draws=draws, orders={}, allowed=allowed, day_litres=largest[-1 - allowed])
 
@@ -319,8 +319,8 @@ def try_year(bench: Bench, plant: Plant, brief: bool = False) -> Trial:
     whole = judge(design, plant)
     holds = {
         "short-litres": whole.short_litres <= litres,
-        "run-hours": whole.run_hours <= sizing.run_hours / 3600.0,  # NaN is no pass
-        "backup-share": whole.backup_share <= sizing.backup_share,
+        "run-hours": whole.run_hours <= sizing.max_run_hours / 3600.0,  # NaN is no pass
+        "backup-share": whole.backup_share <= sizing.max_backup_share,
     }
     failed = tuple(name for name, held in holds.items() if name in bench.criterion and not held)
     if not failed and "n-1" in bench.criterion:

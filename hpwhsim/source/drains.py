@@ -305,7 +305,7 @@ def u_left(first_month: float, limit: float, cleaning_interval: float, growth: G
         raise InputError(
             f"plant.source.wastewater.fouling_growth: got {growth!r}, allowed 'saturating' or 'linear'"
         )
-    _inside("plant.source.wastewater.fouling_limit", limit, 0.0, 0.95, "")
+    _inside("plant.source.wastewater.max_fouling", limit, 0.0, 0.95, "")
     _inside("plant.source.wastewater.fouling", first_month, 0.0, limit, "")
     if not cleaning_interval > 0.0:
         raise OutOfRangeError(

@@ -122,7 +122,8 @@ def make_well(volume: float, loss: float, around: float, floor: float, exchanger
 def check_floor(floor: float) -> None:
     """Raise `OutOfRangeError` unless the lowest sewage temperature is 0 to 20 °C."""
     if not 0.0 <= floor <= 20.0:
-        raise OutOfRangeError(f"plant.source.wastewater.floor: got {floor:g} degC; allowed 0 degC to 20 degC")
+        key = "plant.source.wastewater.min_temperature"
+        raise OutOfRangeError(f"{key}: got {floor:g} degC; allowed 0 degC to 20 degC")
 
 
 def _above_zero(key: str, value: float, unit: str) -> None:

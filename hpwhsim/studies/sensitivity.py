@@ -126,9 +126,9 @@ def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
         )
     if loop is not None:
         key = "recirculation.loss_per_apartment"
-        rows.append(("loss of the loop", key, pair(key, loop.loss_per_apartment, LOSS, POWER)))
+        rows.append(("recirculation loss", key, pair(key, loop.loss_per_apartment, LOSS, POWER)))
     key = "plant.storage.heat_loss"
-    rows.append(("loss of the store", key, pair(key, scenario.plant.storage.heat_loss, LOSS, HEAT_LOSS)))
+    rows.append(("standby loss", key, pair(key, scenario.plant.storage.heat_loss, LOSS, HEAT_LOSS)))
     if heat_pump is not None and heat_pump.cop is not None:
         rows.append(("rated COP", "plant.heat_pump.cop", pair("", heat_pump.cop, COP, None)))
     for name, key, values in rows:

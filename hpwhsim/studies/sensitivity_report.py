@@ -1,8 +1,9 @@
-"""The tornado: how far each assumption moves the answer, the widest on top."""
+"""The tornado: how far each assumption moves the result, the widest on top."""
 
 from typing import TYPE_CHECKING, NamedTuple
 
 from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
+from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import decimals
 from hpwhsim.studies.sensitivity import Figures, Swing, Swings
 
@@ -15,17 +16,22 @@ class Figure(NamedTuple):
 
     field: str  # of Figures
     name: str
-    short: str  # for the head of a column
     unit: str
 
 
+def _figure(field: str, key: str) -> Figure:
+    """The figure of a field that is a key of the record."""
+    row = declared(key)
+    return Figure(field, row.label, f"{row.screen_unit} a year")
+
+
 FIGURES = (
-    Figure("saved_kgco2e", "greenhouse gases saved", "CO2e saved", "kg CO2e a year"),
-    Figure("kgco2e", "greenhouse gases", "CO2e", "kg CO2e a year"),
-    Figure("saved_cost", "energy cost saved", "cost saved", "USD a year"),
-    Figure("cost", "energy cost", "cost", "USD a year"),
-    Figure("electricity_kwh", "electricity", "electricity", "kWh a year"),
-    Figure("fuel_kwh", "fuel", "fuel", "kWh a year"),
+    _figure("saved_kgco2e", "savings.kgco2e"),
+    _figure("kgco2e", "total_kgco2e"),
+    _figure("saved_cost", "savings.cost_usd"),
+    _figure("cost", "energy_cost"),
+    _figure("electricity_kwh", "electricity_kwh"),
+    _figure("fuel_kwh", "fuel_kwh"),
 )
 
 

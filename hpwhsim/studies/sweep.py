@@ -22,7 +22,7 @@ from hpwhsim.evaluation.reading import read, with_changes
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
+from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
 from hpwhsim.scenario.reading import Loaded, override_text
 from hpwhsim.simulation.year import Record
 from hpwhsim.tables import read_table
@@ -146,7 +146,7 @@ def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
     for key, values in vary.items():
         field = known_fields().get(key)
         if field is None:
-            raise InputError(f"{key}: unknown key; {nearest(key)}")
+            raise InputError(f"{key}: {not_a_key(key)}")
         if isinstance(values, str) or not isinstance(values, Sequence | np.ndarray) or len(values) == 0:
             raise InputError(f"{key}: got {values!r}; allowed a list of values")
         texts = tuple(override_text(value) for value in values)
@@ -270,7 +270,7 @@ def _axis(text: str) -> Axis:
         raise InputError(f"--vary {text}: {FORM}")
     field = known_fields().get(key)
     if field is None:
-        raise InputError(f"--vary {key}: unknown key; {nearest(key)}")
+        raise InputError(f"--vary {key}: {not_a_key(key)}")
     values: list[str] = []
     parts = _split(rest)
     for part, after in zip(parts, [*parts[1:], ""], strict=True):

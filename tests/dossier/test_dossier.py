@@ -63,8 +63,8 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     rows = {row.name: row for row in found.rows}
     assert set(rows) == {
         "hot-water use",
-        "loss of the loop",
-        "loss of the store",
+        "recirculation loss",
+        "standby loss",
         "rated COP",
         "refrigerant leak",
         "grid factor",
@@ -73,7 +73,7 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     def electric(result: Figures) -> float:
         return result.electricity_kwh
 
-    for name in ("hot-water use", "loss of the loop", "loss of the store"):
+    for name in ("hot-water use", "recirculation loss", "standby loss"):
         assert electric(rows[name].low) < electric(base) < electric(rows[name].high), name
     assert electric(rows["rated COP"].low) > electric(base) > electric(rows["rated COP"].high)
     for name in ("refrigerant leak", "grid factor"):

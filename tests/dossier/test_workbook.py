@@ -90,7 +90,7 @@ def lopsided(folder: Path, **carbon: object) -> Loaded:
                 "lump_sum": "2000 USD",
                 "per_unit": "150 USD",
                 "units": 8,
-                "cap": 0.07,
+                "max_share": 0.07,
             },
             {"name": "second, invented", "per_site_energy_saved": "0.02 USD/kWh"},
         ],

@@ -53,7 +53,7 @@ PAYING: tuple[dict[str, float | str], list[str]] = (
     [
         "costs.capital=150000 USD",
         "tariff.fuel=0.2 USD/kWh",
-        "costs.incentives=[{name: invented rebate, per_capacity: 1000 USD/kW, cap: 0.3}]",
+        "costs.incentives=[{name: invented rebate, per_capacity: 1000 USD/kW, max_share: 0.3}]",
         "costs.replacements=[{year: 9, cost: 8000 USD}]",
         "costs.discount_rate=0.05",
         "costs.fuel_escalation=0.02",

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.independent
 
 CHANGES = [
     *("site.checks.building_voltage=208 V", "site.checks.available_current=40 A"),
-    *("site.checks.floor_limit=4 kPa", "site.checks.air_opening=0.1 m2", "carbon.grid=0.4 kg/kWh"),
+    *("site.checks.max_floor_load=4 kPa", "site.checks.air_opening=0.1 m2", "carbon.grid=0.4 kg/kWh"),
 ]
 
 

@@ -85,7 +85,7 @@ PACKAGED: dict[str, Any] = {
         "cop": 3.9,
         "rated_at": {"source": "19.7 degC", "water_in": "35 degC", "water_out": "35.5 degC"},
         "condenser": "wrap-around",
-        "lowest_source": "3 degC",
+        "min_source": "3 degC",
     },
     "source": {"kind": "room", "room": ROOM},
     "storage": {"volume": "600 L", "tanks": 2, "height": "1.4 m", "setpoint": "58 degC"},

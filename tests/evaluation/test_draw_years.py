@@ -20,6 +20,7 @@ from hpwhsim.dossier.workbook.draw_sheet import SHARES, SHEET, TOP
 from hpwhsim.evaluation.draw_rows import draw_rows
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.first_screen import first_screen
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded, read_scenario
@@ -83,7 +84,8 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
     assert not any(ONE_SEED in text for text in many.cautions)
     same = [text for text in one.cautions if ONE_SEED not in text]
     assert same == many.cautions
-    assert "one seed stands behind it" in year_text(one.record)
+    assert "; one seed" in first_screen(one.record)
+    assert "; one seed" not in first_screen(many.record)
     peak = spread_of(papers)["figures"]["peak_kw"]
     words = f"P10 {peak['p10']:,.1f}, P90 {peak['p90']:,.1f} kW"
     assert words in year_text(many.record)
@@ -98,9 +100,8 @@ def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Result) ->
     block = text[text.index(head) :].split("\n\n")[0].splitlines()
     assert max(map(len, block)) <= 100
     shown = {row[0]: row[2:] for row in draw_rows(papers.plant.record)}
-    assert [line.split()[-6:] for line in block if line.strip().startswith("peak power kW")] == [
-        shown["peak power"]
-    ]
+    peak = "peak power (15-minute mean)"
+    assert [line.split()[-6:] for line in block if line.strip().startswith(peak)] == [shown[peak]]
     assert "july: highest, plant" in text
     assert any(row[0] == "demand charges" for row in draw_rows(papers.plant.record))
 

@@ -16,6 +16,7 @@ from hpwhsim.cli.main import main
 from hpwhsim.comparison.report import comparison_text
 from hpwhsim.evaluation import emissions as greenhouse
 from hpwhsim.evaluation.evaluate import evaluate
+from hpwhsim.evaluation.first_screen import first_screen
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.scenario.reading import baseline_of, read_scenario, scenario_from
 from hpwhsim.scenario.writing import dump, dump_text
@@ -168,16 +169,16 @@ def test_a_failed_check_is_an_exit_code_with_strict(capsys: pytest.CaptureFixtur
     path = str(ROOT / "scenarios" / "central-air.yaml")
     changes = [word for change in NOTHING_ELSE for word in ("--set", change)]
     for strict, floor, code in (([], "150", 0), (["--strict"], "150", 1), (["--strict"], "900", 0)):
-        limit = ["--set", f"site.checks.floor_limit={floor} lb/ft2", "--json"]
+        limit = ["--set", f"site.checks.max_floor_load={floor} lb/ft2", "--json"]
         assert main(["run", path, *changes, *limit, *strict]) == code
         record = json.loads(capsys.readouterr().out)
         failed = [check for check in record["checks"] if check["state"] == "fail"]
         assert bool(failed) == (floor == "150")
-        head = year_text(record, us=True).splitlines()[:4]
-        assert any(line.startswith("FAILED CHECK  floor load") for line in head) == bool(failed)
+        head = first_screen(record, us=True).splitlines()[:4]
+        assert any(line.startswith("FAILED floor load") for line in head) == bool(failed)
         if failed:
             assert failed == record["checks"][:1]
-            (line,) = [line for line in head if line.startswith("FAILED CHECK  floor load")]
+            (line,) = [line for line in head if line.startswith("FAILED floor load")]
             assert "lb/ft2, at most 150 lb/ft2 (ratio" in line  # as the file has it; the record is in SI
             assert (failed[0]["unit"], failed[0]["limit_value"]) == ("kPa", pytest.approx(7.182, abs=5e-4))
             assert failed[0]["ratio"] == pytest.approx(failed[0]["value"] / failed[0]["limit_value"])
@@ -303,7 +304,7 @@ def test_wrong_input_is_said_in_a_line(
         (lambda r: r["site"]["checks"].update(voltage="480 V", phases=1), "site.checks.voltage: got 480 V"),
         (
             lambda r: (r.pop("costs"), r["tariff"].pop("fuel")),
-            "the room of the machine, or what is around it",
+            "the room of the heat pump, or what is around it",
         ),
         (
             lambda r: (

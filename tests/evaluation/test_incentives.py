@@ -28,9 +28,12 @@ FORMS: list[tuple[dict[str, Any], float]] = [
     ({"per_site_energy_saved": "25 USD/MMBtu"}, 25.0 * SITE_MMBTU),  # 2910.68 USD
     ({"per_site_energy_saved": "0.05 USD/kWh"}, 0.05 * SITE_KWH),  # 1706.07 USD
     ({"per_site_energy_saved": "2.5 USD/therm"}, 25.0 * SITE_MMBTU),  # ten therms in an MMBtu
-    ({"lump_sum": "90,000 USD", "cap": 0.3}, 27_000.0),  # a share of the capital, as a tax credit is written
+    (
+        {"lump_sum": "90,000 USD", "max_share": 0.3},
+        27_000.0,
+    ),  # a share of the capital, as a tax credit is written
     ({"lump_sum": "1000 USD", "per_unit": "50 USD", "units": 20, "per_capacity": "10 USD/kW"}, 2360.0),
-    ({"per_site_energy_saved": "2000 USD/MMBtu", "cap": 0.5}, 45_000.0),
+    ({"per_site_energy_saved": "2000 USD/MMBtu", "max_share": 0.5}, 45_000.0),
     ({"per_electricity_saved": "90 USD/kWh"}, 90_000.0),  # never more than the capital
 ]
 

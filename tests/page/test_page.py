@@ -292,8 +292,8 @@ def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -
     for name, factor in {
         "hot water from the plant, a day and apartment": 1.0 / 3.785412,
         "heat to the taps": 3600.0 / 1055.056,
-        "loss of the loop, mean": 3600.0 / 1055.056,
-        "loss of the store, mean": 3600.0 / 1055.056,
+        "recirculation loss, mean": 3600.0 / 1055.056,
+        "standby loss, mean": 3600.0 / 1055.056,
         "bought for the hot water": 3.785412,
         "heat pump at its rating": 3600.0 / 1055.056,
         "store": 1.0 / 3.785412,
@@ -306,7 +306,7 @@ def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -
     assert found["store is charged to"] == [65.0, 149.0]
     assert found["store"] == pytest.approx([3407.0, 900.0], rel=1e-3)
     # 60 W of water at 55.5 °C, as the scenario has it: this store is 65 °C hot, cooler for a time
-    assert 60.0 <= found["loss of the loop, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
+    assert 60.0 <= found["recirculation loss, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
 
 
 @pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])

@@ -11,6 +11,7 @@ import regress_cases
 from regress_cases import DAY, changed, invented, keys, run_all
 
 from hpwhsim.cli import main as cli
+from hpwhsim.cli.verb import DONE, FOUND, WRONG_INPUT
 from hpwhsim.errors import InputError
 from hpwhsim.regression import compare as regress
 from hpwhsim.regression import report as drift
@@ -303,19 +304,19 @@ def test_command_exit_codes(
 ) -> None:
     """0 nothing moved, 1 drift, 0 once accepted, 1 while an orphan is left."""
     monkeypatch.setattr(regress, "run_record", invented)
-    assert cli.main(["regress", str(folder)]) == cli.DONE
+    assert cli.main(["regress", str(folder)]) == DONE
     monkeypatch.setattr(regress, "run_record", changed(lambda r: r.update({"peak_kw": 16.0})))
     junit = folder / "junit.xml"
-    assert cli.main(["regress", str(folder), "--only", "air", "--junit", str(junit)]) == cli.FOUND
+    assert cli.main(["regress", str(folder), "--only", "air", "--junit", str(junit)]) == FOUND
     assert ElementTree.parse(junit).getroot().attrib["failures"] == "1"
     out, err = capsys.readouterr()
     assert "peak_kw" in out
     assert err == ""  # no progress bar where there is no terminal
-    assert cli.main(["regress", str(folder), "--accept", "bigger peak"]) == cli.DONE
+    assert cli.main(["regress", str(folder), "--accept", "bigger peak"]) == DONE
     assert "accepted: bigger peak" in capsys.readouterr().out
-    assert cli.main(["regress", str(folder)]) == cli.DONE
+    assert cli.main(["regress", str(folder)]) == DONE
     (folder / "element.yaml").unlink()
-    assert cli.main(["regress", str(folder), "--accept", "gone"]) == cli.FOUND
+    assert cli.main(["regress", str(folder), "--accept", "gone"]) == FOUND
 
 
 @pytest.mark.parametrize(
@@ -337,7 +338,7 @@ def test_command_wrong_input(
     """One line on standard error and exit code 2."""
     monkeypatch.chdir(folder.parent)
     (folder.parent / "empty").mkdir()
-    assert cli.main(["regress", *more]) == cli.WRONG_INPUT
+    assert cli.main(["regress", *more]) == WRONG_INPUT
     out, err = capsys.readouterr()
     assert out == ""
     assert said in err

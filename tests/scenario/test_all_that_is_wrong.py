@@ -74,10 +74,10 @@ def test_clashes_of_three_blocks_are_listed_once_each(
         "return_temperature": "50 degC",
     }
     raw["hot_water"] = {
-        "minimum_temperature": "60 degC",
+        "min_temperature": "60 degC",
         "tempering_valve": "45 degC",
-        "tempering_least_flow": "2 gpm",
-        "tempering_most_flow": "1 gpm",
+        "tempering_min_flow": "2 gpm",
+        "tempering_max_flow": "1 gpm",
     }
     raw["plant"]["backup"] = {
         "kind": "resistance",
@@ -91,8 +91,8 @@ def test_clashes_of_three_blocks_are_listed_once_each(
             *(f"plant.controls.{key}" for key in ("demand_modules", "signal_hours", "stop_height")),
             "plant.controls.defrost_time",
             *(f"recirculation.{key}" for key in ("conductivity", "crossover", "return_temperature")),
-            *(f"hot_water.{key}" for key in ("minimum_temperature", "tempering_valve")),
-            "hot_water.tempering_most_flow",
+            *(f"hot_water.{key}" for key in ("min_temperature", "tempering_valve")),
+            "hot_water.tempering_max_flow",
             *(f"plant.backup.{key}" for key in ("efficiency", "made_on")),
         ]
     )

@@ -193,7 +193,7 @@ def test_minimum_run_time(tmp_path: Path) -> None:
     """With an hour at least per charge there are fewer and longer runs."""
     raw = central_air(tmp_path, capacity_kw=30.0)
     free = run(tmp_path, raw)
-    raw["plant"]["controls"] = {"minimum_run": "2 h"}
+    raw["plant"]["controls"] = {"min_run": "2 h"}
     held = run(tmp_path, raw)
     starts = [
         int(((h[1:] > 0) & (h[:-1] == 0)).sum()) for h in (free.hourly["run_hours"], held.hourly["run_hours"])
@@ -291,7 +291,7 @@ def test_running_past_the_warm_edge_of_a_table_is_said(tmp_path: Path) -> None:
     assert number(year, "edge_hours") > 0.0
     cautions = year.record["cautions"]
     assert isinstance(cautions, list)
-    assert any("outside its performance data" in text for text in cautions)
+    assert any("hours outside the performance map" in text for text in cautions)
 
 
 @pytest.mark.contract
@@ -402,7 +402,7 @@ def test_every_year_closes(tmp_path: Path, p: dict[str, Any]) -> None:
         "stop_height": p["heights"][0],
         "sensor_height": p["heights"][1],
         "lock_outs": p["lock_outs"],
-        "minimum_run": f"{p['run_minutes']} min",
+        "min_run": f"{p['run_minutes']} min",
     }
     if p["loop"] is not None:
         raw["recirculation"] = {"loss_per_apartment": f"{p['loop']} W", "return_height": p["port"]}

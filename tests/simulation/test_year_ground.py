@@ -230,7 +230,7 @@ def test_a_fluid_near_freezing_is_said() -> None:
 @pytest.mark.independent
 def test_pumping_is_booked_and_can_be_stated(first: Year) -> None:
     """Pump of stated power at fixed speed: power times run time, in `source_pump_kwh` and `pump_kwh`."""
-    year = worked("ground", SMOOTH, LOOP + "pump_power=1 kW", LOOP + "least_flow=1")
+    year = worked("ground", SMOOTH, LOOP + "pump_power=1 kW", LOOP + "min_flow_fraction=1")
     assert number(year, "source_pump_kwh") == pytest.approx(number(year, "run_hours"), rel=1e-9)
     assert number(year, "pump_kwh") == number(year, "source_pump_kwh")
     assert number(year, "cop_plant") < number(first, "cop_plant")

@@ -78,7 +78,7 @@ def test_the_machines_own_limits_go_before_what_is_common() -> None:
 
     assert said("length=330 ft", "max_length=400 ft") == []
     (short,) = said("length=200 ft", "max_length=120 ft")
-    assert "lines.max_length 36.6 m (120 ft) of this machine" in short
+    assert "lines.max_length 36.6 m (120 ft) of this heat pump" in short
     (high,) = said("length=200 ft", "rise=-40 ft", "max_height=30 ft")
     assert "lines.rise 12.2 m (40 ft) is beyond plant.heat_pump.lines.max_height" in high
 

@@ -86,7 +86,7 @@ def test_a_year_of_several_ratings_says_its_residual(tmp_path: Path) -> None:
     [
         ({"cop": 12.0}, ["cop", "12"]),  # above the Lorenz limit
         ({"outlet_temperature": "80 degC"}, ["outlet_temperature", "80"]),
-        ({"limits": {"pressure_ratio": 2.1}}, ["plant.heat_pump"]),
+        ({"limits": {"max_pressure_ratio": 2.1}}, ["plant.heat_pump"]),
     ],
 )
 def test_impossible_machines_are_refused(tmp_path: Path, machine: dict[str, Any], words: list[str]) -> None:
@@ -209,7 +209,7 @@ def test_beyond_its_limits_the_machine_stands_and_the_hour_is_booked(tmp_path: P
     year = run(tmp_path, raw)
     cautions = year.record["cautions"]
     assert isinstance(cautions, list)
-    text = next(t for t in cautions if "the heat pump stands then" in t)
+    text = next(t for t in cautions if "the heat pump is locked out then" in t)
     lowest = float(text.split("below ")[1].split(" degC")[0])
     assert -8.0 < lowest < 6.0  # older machines stop near 4 °C (common practice, no source)
     cold = year.hourly["source_c"] < lowest
@@ -226,7 +226,7 @@ def test_an_inverter_runs_longer_at_a_better_cop(tmp_path: Path) -> None:
     worth less than 20 %.
     """
     fixed = run(tmp_path, rated(tmp_path))
-    inverter = run(tmp_path, rated(tmp_path, turndown=0.3))
+    inverter = run(tmp_path, rated(tmp_path, min_speed_fraction=0.3))
     closes(inverter)
     assert number(inverter, "run_hours") > number(fixed, "run_hours")
     gain = number(inverter, "cop_heat_pump") / number(fixed, "cop_heat_pump") - 1.0
@@ -263,7 +263,7 @@ def test_the_source_gives_no_heat_that_never_reaches_the_gas(tmp_path: Path) -> 
 def test_a_table_gains_nothing_from_part_speed(tmp_path: Path) -> None:
     """What a table's coil does at part speed is not known: its COP stays that of the table."""
     raw = central_air(tmp_path)
-    raw["plant"]["heat_pump"]["turndown"] = 0.4
+    raw["plant"]["heat_pump"]["min_speed_fraction"] = 0.4
     assert number(run(tmp_path, raw), "cop_heat_pump") == pytest.approx(3.0, rel=1e-9)
 
 
@@ -302,7 +302,7 @@ def test_water_above_the_highest_inlet_stops_the_machine(tmp_path: Path) -> None
 
     0.3 K: the limit is checked with the draw that is expected in the minute, before the draw itself.
     """
-    raw = rated(tmp_path, highest_inlet="35 degC")
+    raw = rated(tmp_path, max_inlet="35 degC")
     raw["recirculation"] = {"loss_per_apartment": "120 W", "return_height": 0.2}
     year = run(tmp_path, raw)
     inlet = year.hourly["water_in_c"]

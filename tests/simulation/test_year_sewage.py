@@ -30,7 +30,7 @@ def write_sewer(path: Path, flow: np.ndarray, temperature: np.ndarray) -> str:
     """An invented street sewer; returns the override that puts a plant on it."""
     rows = [f"{a:.9g},{b:.9g}" for a, b in zip(flow.tolist(), temperature.tolist(), strict=True)]
     path.write_text("# invented\nflow_m3_per_h,temperature_c\n" + "\n".join(rows) + "\n")
-    return f"plant.source.wastewater={{sewer: {path}, floor: 8 degC"
+    return f"plant.source.wastewater={{sewer: {path}, min_temperature: 8 degC"
 
 
 @pytest.fixture(scope="session")
@@ -143,7 +143,7 @@ def test_fouling_is_seen_month_by_month(tmp_path: Path) -> None:
     plant = write_sewer(tmp_path / "sewer.csv", np.full(8760, 30.0), np.full(8760, 15.0))
     fouled, clean = (
         worked("wastewater", SMOOTH, plant + more)
-        for more in (", cleaning_interval: 6, fouling_growth: linear}", ", fouling: 0, fouling_limit: 0}")
+        for more in (", cleaning_interval: 6, fouling_growth: linear}", ", fouling: 0, max_fouling: 0}")
     )
     running = clean.hourly["run_hours"] > 0.5
     both = running & (fouled.hourly["run_hours"] > 0.5)
@@ -215,9 +215,9 @@ def test_swing_of_sewage_that_nobody_measured(own: Year, monkeypatch: pytest.Mon
         number(own, "sewage_min_cop_plant") < number(own, "cop_plant") < number(own, "sewage_max_cop_plant")
     )
     said = cautions(own)
-    assert "nothing of the sewage is measured" in said
-    assert f"at 10 degC all year the plant buys {ends[0]:,.0f} kWh" in said
-    assert f"at 21 degC all year the plant buys {ends[1]:,.0f} kWh" in said
+    assert "sewage not measured" in said
+    assert f"at 10 degC all year the plant purchases {ends[0]:,.0f} kWh" in said
+    assert f"at 21 degC all year the plant purchases {ends[1]:,.0f} kWh" in said
     drained = drains.building_sewage
 
     def cold(*args: Any, **more: Any) -> drains.Sewage:
@@ -236,4 +236,4 @@ def test_measured_sewage_has_no_swing(tmp_path: Path) -> None:
         assert not [
             key for key in year.record if key.startswith("sewage_m") and key.endswith(("kwh", "plant"))
         ]
-        assert "nothing of the sewage" not in cautions(year)
+        assert "sewage not measured" not in cautions(year)

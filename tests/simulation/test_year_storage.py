@@ -76,7 +76,7 @@ CASES = {
     "draw port": ("plant.storage.draw_height=0.8", "recirculation.return_height=0.6"),
     "defrosts together": ("plant.controls.defrosts=together",),
     "defrosts staggered": ("plant.controls.defrosts=staggered",),
-    "valve": ("hot_water.tempering_valve=52 degC", "hot_water.tempering_difference=8 delta_degC"),
+    "valve": ("hot_water.tempering_valve=52 degC", "hot_water.tempering_min_difference=8 delta_degC"),
 }
 
 
@@ -163,7 +163,7 @@ def test_pipes_lose_what_the_loop_loses(year_of: Callable[..., Year]) -> None:
 @pytest.mark.parametrize("least", [0.0, 0.5])
 def test_the_flow_of_a_loop_of_pipes_is_listed(least: float) -> None:
     """Loss over rho c times the 13.9 K allowed (149 to 124 degF), or 0.5 gpm in each of four risers."""
-    loaded = read_scenario(DEMO, (*CASES["pipes"], f"recirculation.least_flow={least} gpm"))
+    loaded = read_scenario(DEMO, (*CASES["pipes"], f"recirculation.min_flow={least} gpm"))
     found = assemble(loaded.scenario, read_weather(loaded.scenario.site.weather))
     listed = {
         item["key"]: float(item["value"].split()[0]) for item in found.assumptions if "W" in item["value"]
@@ -350,7 +350,7 @@ def test_night_charge_and_lock_out_cut_the_evening_peak_when_the_store_allows(
         (["plant.heat_pump.return_height=0"], "plant.heat_pump.return_height"),
         (["plant.controls.defrost_time=4 min"], "plant.controls.defrost_time"),
         (["plant.controls.defrosts=staggered", "plant.heat_pump.defrost=none"], "plant.controls.defrosts"),
-        (["hot_water.tempering_difference=8 delta_degC"], "hot_water.tempering_difference"),
+        (["hot_water.tempering_min_difference=8 delta_degC"], "hot_water.tempering_min_difference"),
         (['plant.controls.lock_outs=["17:02-18:00"]'], "on steps of 5 min"),
         (['plant.backup.lock_outs=["17:05-18:00"]', "run.steps_per_hour=4"], "on steps of 15 min"),
         (['plant.backup.lock_outs=["00:00-24:00"]'], "plant.backup.lock_outs"),
@@ -377,16 +377,16 @@ def test_night_charge_and_lock_out_cut_the_evening_peak_when_the_store_allows(
         ),
         ([*TANK, WARM_HEAT_PUMP, "recirculation.loop_tank.heat_pump.table=x.csv"], "heat_pump.table"),
         (
-            [*TANK, WARM_HEAT_PUMP, "recirculation.loop_tank.heat_pump.lowest_source=-5 degC"],
-            "heat_pump.lowest_source",
+            [*TANK, WARM_HEAT_PUMP, "recirculation.loop_tank.heat_pump.min_source=-5 degC"],
+            "heat_pump.min_source",
         ),
         (
             [
                 "hot_water.tempering_valve=50 degC",
-                "hot_water.tempering_least_flow=3 gpm",
-                "hot_water.tempering_most_flow=2 gpm",
+                "hot_water.tempering_min_flow=3 gpm",
+                "hot_water.tempering_max_flow=2 gpm",
             ],
-            "hot_water.tempering_most_flow",
+            "hot_water.tempering_max_flow",
         ),
     ],
 )

@@ -102,7 +102,7 @@ def test_the_default_setpoint_serves_taps_and_loop() -> None:
     """124 degF and 5 K for the loop; without one the use temperature, or what the tempering valve needs."""
     assert setpoint_of() == pytest.approx((124 - 32) / 1.8 + 5.0, abs=0.01)
     assert setpoint_of("recirculation=") == pytest.approx((120 - 32) / 1.8, abs=0.01)
-    valve = ("hot_water.tempering_valve=52 degC", "hot_water.tempering_difference=8 K")
+    valve = ("hot_water.tempering_valve=52 degC", "hot_water.tempering_min_difference=8 K")
     assert setpoint_of("recirculation=", *valve) == pytest.approx(60.0)
 
 

@@ -421,7 +421,7 @@ def test_never_cleaned_and_never_fouled() -> None:
     ("arguments", "key"),
     [
         ((0.3, 0.2, 1.0, "linear"), "fouling"),
-        ((0.1, 1.0, 1.0, "linear"), "fouling_limit"),
+        ((0.1, 1.0, 1.0, "linear"), "max_fouling"),
         ((0.1, 0.2, 0.0, "linear"), "cleaning_interval"),
         ((0.1, 0.2, np.nan, "linear"), "cleaning_interval"),
         ((0.1, 0.2, 1.0, "square"), "fouling_growth"),

@@ -389,8 +389,8 @@ def test_sizes_must_be_above_zero(wrong: float) -> None:
     [
         (-1.0, 12.0, 5.0, "loss"),
         (1.0, 60.0, 5.0, "around"),
-        (1.0, 12.0, -0.1, "floor"),
-        (1.0, 12.0, 50.0, "floor"),
+        (1.0, 12.0, -0.1, "min_temperature"),
+        (1.0, 12.0, 50.0, "min_temperature"),
     ],
 )
 def test_well_refuses_what_is_out_of_range(loss: float, around: float, floor: float, key: str) -> None:

@@ -207,7 +207,7 @@ def test_useful_heat_is_that_of_taps_and_loop(whole: Result) -> None:
 @pytest.mark.independent
 def test_the_loop_keeps_its_valve_in_control() -> None:
     """12 x 50 W over a fall from 53.3 to 51.1 degC are 3.9 L/min: enough for a valve that needs 3, not 5."""
-    least = "hot_water.tempering_least_flow"
+    least = "hot_water.tempering_min_flow"
     years = run_years(read_scenario(FILE, [QUICK, f"{least}={flow} L/min"]) for flow in (3, 5))
     enough, too_little = (number(year_of(year), "valve_uncontrolled_hours") for year in years)
     assert enough == 0.0

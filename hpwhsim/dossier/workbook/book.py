@@ -18,7 +18,7 @@ from hpwhsim.dossier.workbook.formula import Formula, added, maximum, ratio
 from hpwhsim.dossier.workbook.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.dossier.workbook.savings_sheet import savings_sheet
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet
-from hpwhsim.dossier.workbook.summary_sheet import BOUGHT, USEFUL, summary_sheet
+from hpwhsim.dossier.workbook.summary_sheet import PURCHASED, USEFUL, summary_sheet
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.tables import read_table
 
@@ -170,7 +170,7 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         row += 1
         book.text(sheet, row, 0, "cop_plant")
         for m in range(12):
-            over, under = (added(cells[key][m] for key in keys) for keys in (USEFUL, BOUGHT))
+            over, under = (added(cells[key][m] for key in keys) for keys in (USEFUL, PURCHASED))
             book.live(sheet, row, m + 1, ratio(over, under), "fine")
         row += 2
 

@@ -30,8 +30,8 @@ def carbon_sheet(
         1,
         0,
         "Electricity of the hours times the factor of the grid, and fuel times its own; room: what heating, "
-        "cooling and drying of the machine's room buy more. Refrigerant: charge x warming potential x share "
-        "lost; at the end in the last year, at the first filling in the first.",
+        "cooling and drying of the heat pump's room purchase more. Refrigerant: charge x warming potential x "
+        "fraction lost; at the end in the last year, at installation in the first.",
     )
     years = papers.service_years
     heads = [f"{name}: {part}" for name in columns for part in PARTS]
@@ -105,11 +105,11 @@ def _figures(
         "total_kgco2e": ("all, mean year [kg CO2e]", whole),
         "carbon.electricity_kgco2e": ("of it electricity [kg CO2e]", electricity),
         "carbon.fuel_kgco2e": ("of it fuel [kg CO2e]", fuel),
-        "carbon.room_kgco2e": ("of it the room of the machine [kg CO2e]", room),
+        "carbon.room_kgco2e": ("of it the room of the heat pump [kg CO2e]", room),
         "carbon.leak_kgco2e": ("of it leak [kg CO2e]", leak),
         "carbon.end_of_life_kgco2e": ("of it loss at the end [kg CO2e]", end),
-        "carbon.installation_kgco2e": ("of it loss at the first filling [kg CO2e]", installation),
-        "carbon.service_kgco2e": ("of it loss by work on the machine [kg CO2e]", service),
+        "carbon.installation_kgco2e": ("of it loss at installation [kg CO2e]", installation),
+        "carbon.service_kgco2e": ("of it loss by service work [kg CO2e]", service),
         "carbon.tewi_kgco2e": ("TEWI of the life [kg CO2e]", (operational + leak + end) * years),
         "carbon.grid_kgco2e_per_kwh": ("factor of the grid, mean [kg CO2e/kWh]", factors.grid.mean()),
     }

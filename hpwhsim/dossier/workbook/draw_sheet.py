@@ -22,8 +22,8 @@ def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
         SHEET,
         1,
         0,
-        "Each row below is a year that the program simulated. A quantile lies at its share of the n + 1 gaps "
-        "between n sorted values, between the two that are next to it.",
+        "Each row below is a year that the program simulated. A quantile lies at its fraction of the n + 1 "
+        "gaps between n sorted values, between the two that are next to it.",
     )
     book.text(SHEET, 3, 0, "figure")
     for at, words in enumerate((*NAMES.values(), *(f"{name}, engine" for name in NAMES.values())), start=5):

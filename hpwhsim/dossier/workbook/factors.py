@@ -83,7 +83,7 @@ def factor_sheet(book: Book, papers: Result, outside: Columns) -> Factors:
         label = "heat of a cubic metre of water for each K"
         water = page.given(label, "kWh/m3/K", RHO_CP / 3.6e6, "water_heat", "water at 50 degC")
         label = "temperature below which the sewage may not leave"
-        floor = page.given(label, "degC", sewage.floor, "sewage_floor")
+        floor = page.given(label, "degC", sewage.min_temperature, "sewage_floor")
     return Factors(mmbtu, to_source, carbon, prices, water, floor)
 
 

@@ -177,7 +177,7 @@ def _incentives(
                 ENERGY_PRICE,
             )
             parts.append(each * maximum(saved.get("electricity_kwh", 0.0), 0.0))
-        cap = given("most, share of the capital", "1", one.cap, "cap")
+        cap = given("maximum, fraction of the capital", "1", one.max_share, "max_share")
         amount = minimum(added(parts), cap * capital, left)
         paid.append(page.follows(f"{one.name}: pays", "USD", amount, f"incentive_{n}_usd"))
         left = left - paid[-1]
@@ -235,10 +235,10 @@ def _block(name: str) -> str:
 def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[str, Outlay]) -> Flows:
     """Write the years below row `top`, from 0."""
     heads = ["year", "discount factor"]
-    heads += [f"{name}: {part}" for name in outlays for part in ("bought anew, today's money", "all costs")]
+    heads += [f"{name}: {part}" for name in outlays for part in ("replacement, present money", "all costs")]
     if "baseline" in outlays:
         heads += ["baseline less plant", "added up", "discounted and added up", "sign of the last flow"]
-        heads += ["last year below nothing"]
+        heads += ["last year below zero"]
     gases = "baseline" in outlays and all(own.kgco2e for own in outlays.values())
     if gases:
         heads += ["kg CO2e avoided", "t CO2e avoided, discounted at the real rate"]

@@ -44,7 +44,7 @@ def savings_sheet(
     for below, text in enumerate(
         (
             "A negative saving means that the plant takes more than the baseline. What a",
-            "machine makes its room's heating and cooling buy is booked to its plant.",
+            "heat pump makes its room's heating and cooling purchase is booked to its plant.",
         ),
         start=row + 2,
     ):
