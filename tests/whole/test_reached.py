@@ -7,6 +7,8 @@ attribute; validators and what Python itself calls come with their class.
 
 import ast
 from collections.abc import Iterable, Iterator
+from functools import cache
+from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -87,10 +89,10 @@ def foreign(base: ast.expr, module: Module) -> bool:
 def walked(node: ast.AST, module: Module) -> Iterator[ast.AST]:
     """The node and all below it, but for the methods of a class, which are reached by their names."""
     apart = plain_methods(node, module)
-    yield node
-    for child in ast.iter_child_nodes(node):
-        if child not in apart:
-            yield from walked(child, module)
+    if not apart:
+        return ast.walk(node)
+    rest = (child for child in ast.iter_child_nodes(node) if child not in apart)
+    return chain([node], chain.from_iterable(map(ast.walk, rest)))
 
 
 def unreached(modules: dict[str, Module], exceptions: Iterable[str] = ()) -> list[str]:
@@ -158,6 +160,7 @@ def unreached(modules: dict[str, Module], exceptions: Iterable[str] = ()) -> lis
     return sorted(missed | {name for name, _ in methods.values()})
 
 
+@cache
 def all_modules() -> dict[str, Module]:
     found = [Module(path, module_name(path)) for path in sorted(PACKAGE.rglob("*.py"))]
     return {module.name: module for module in found}
@@ -198,7 +201,7 @@ living()
 
 def test_what_is_dead_is_found(tmp_path: Path) -> None:
     """A function, a constant and a method beside the living, and one that only the dead call."""
-    modules = all_modules()
+    modules = dict(all_modules())
     file = tmp_path / "dead.py"
     file.write_text(DEAD)
     modules["hpwhsim.dead"] = Module(file, "hpwhsim.dead")
