@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.contour import ContourSet
     from matplotlib.figure import Figure
 
-Hourly = Mapping[str, Array]
-
 
 BIN = 3.0  # K, side of the squares that gather the hours: whole, as much weather is in whole degrees
 BIGGEST = 300.0  # pt², bubble of the fullest square, which it about fills

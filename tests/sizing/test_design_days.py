@@ -9,6 +9,7 @@ import pytest
 from cases import CHICAGO, GREENSBORO, ROOT, central_air
 from numpy.typing import NDArray
 
+from hpwhsim.climate.cold_days import cold_days
 from hpwhsim.climate.moist_air import relative_humidity
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
@@ -19,7 +20,6 @@ from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.design_days import (
     SETTLING_DAYS,
-    cold_days,
     design_air,
     design_days,
     judge,
