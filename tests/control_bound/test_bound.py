@@ -28,7 +28,17 @@ WITH_HEAT_PUMP = [
     if "heat_pump" in (yaml.safe_load(path.read_text()).get("plant") or {})
 ]
 
-SLOW = {"banked-split", "hybrid", "laundry-room", "packaged-test", "sizing"}  # like another, or one of GOOD
+# like another, or one of GOOD
+SLOW = {
+    "banked-split",
+    "ground",
+    "hybrid",
+    "laundry-room",
+    "loop-tank",
+    "packaged",
+    "packaged-test",
+    "sizing",
+}
 
 
 def found(name: str, *overrides: str, weather: Path | None = None) -> Bounded:
