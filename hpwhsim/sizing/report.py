@@ -244,7 +244,8 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
     if larger["failing"]:
         lines += [
             f"  by coincidence of timing: of {larger['tried']} stores up to "
-            f"{100.0 * larger['up_to_share']:.0f} % larger {larger['failing']} fail {', '.join(larger['fails'])};",
+            f"{100.0 * larger['up_to_share']:.0f} % larger {larger['failing']} fail "
+            f"{', '.join(larger['fails'])};",
             "    take a larger one, or start its charge earlier (plant.controls.sensor_height)",
         ]
     for key, what in (("one_step_less_storage", "storage"), ("one_step_less_capacity", "capacity")):
