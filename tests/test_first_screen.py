@@ -55,7 +55,14 @@ def test_the_fullest_screen_fits_too_and_still_warns() -> None:
     text = first_screen(record, FILES)
     assert len(text.splitlines()) <= LINES
     assert max(map(len, text.splitlines())) <= WIDTH
-    for words in ("FAILED", "Cautions: 40", "--all", "Files: out/plant/", "annual.json", "6 more"):
+    for words in (
+        "FAILED",
+        "Cautions: 40",
+        "--all",
+        "Files: out/plant/",
+        "annual.json",
+        "page.html and 5 pictures",
+    ):
         assert words in text
     for key in END_USES:  # no part of what the plant takes is left out
         assert f"{declared(key).label} {shown(key, record[key])}" in " ".join(text.split())
