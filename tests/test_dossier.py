@@ -1,4 +1,4 @@
-"""The dossier beside its workbook: origin of inputs, swings, a PDF with all glyphs, a bundle that repeats."""
+"""The dossier beside its workbook: origin of inputs, sensitivity, PDF glyphs, a bundle that repeats."""
 
 import json
 import re
@@ -19,7 +19,7 @@ from hpwhsim.dossier.rows import command_of
 from hpwhsim.errors import InputError
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.studies.sensitivity import Result, swings
+from hpwhsim.studies.sensitivity import Result, sensitivities
 from hpwhsim.studies.sensitivity_report import followed, tornado
 
 pytestmark = pytest.mark.year
@@ -42,12 +42,12 @@ def test_inputs_name_their_origin(demo: Papers) -> None:
     assert by_key["plant.storage.room_temperature", "default"].source
 
 
-# -- swings ----------------------------------------------------------------------------------------------
+# -- sensitivity ----------------------------------------------------------------------------------------
 
 
 def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
-    found = swings(demo.loaded, demo.plant.year, demo.answer.baseline)
+    found = sensitivities(demo.loaded, demo.plant.year, demo.answer.baseline)
     record: Any = demo.plant.record
     assert found.left_out == {}
     base = found.base
@@ -90,7 +90,7 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
 def test_what_is_left_out_names_no_folder() -> None:
     """A COP that cannot be 10 % more has its reason, with the scenario's name and without its folder."""
     loaded = read_scenario(DEMO, ["plant.heat_pump.cop=5.4", "baseline=null", "costs=null"])
-    found = swings(loaded, gather(loaded).plant.year, None)
+    found = sensitivities(loaded, gather(loaded).plant.year, None)
     assert set(found.left_out) == {"rated COP"}
     assert DEMO.name in found.left_out["rated COP"]
     assert str(DEMO.parent) not in found.left_out["rated COP"]
@@ -145,7 +145,7 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     title = "Ζεστό 100 % **{nb}** <b>вода</b> " + "x" * 120
     loaded = read_scenario(DEMO, ["baseline=null", "costs=null", f"title={title}"])
     papers = gather(loaded)
-    found = Drawn(swings(loaded, papers.plant.year, None), {})
+    found = Drawn(sensitivities(loaded, papers.plant.year, None), {})
     assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
 

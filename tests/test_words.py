@@ -112,7 +112,7 @@ def test_screens_of_the_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     """Every verb that takes a scenario alone, over one worked file, with all that it can show."""
     path = str(ROOT / "scenarios" / "packaged-test.yaml")
     out = str(tmp_path / "out")
-    weather = str(next((ROOT / "weather").glob("*.epw")))
+    weather = str(next((ROOT / "weather").glob("chicago*")))
     for command in (
         ["run", path, "--all", "--out", out],
         ["check", path],

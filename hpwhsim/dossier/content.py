@@ -50,7 +50,7 @@ class Side(NamedTuple):
 
     @property
     def room(self) -> bool:
-        """Whether the plant makes its room buy more or less."""
+        """Whether the plant makes its room purchase more or less."""
         return bool(self.bought.room_electricity.any() or self.bought.room_fuel.any())
 
     def power_kw(self, with_room: bool) -> Array:

@@ -50,7 +50,7 @@ class Bench(NamedTuple):
     assembly: Assembly  # as written
     design: DesignDays
     drawn_light: Scenario  # as written, with draws that are quick to make; those of `design` count
-    light: Scenario  # and with a machine and a source that are quick to make; they are replaced
+    light: Scenario  # and with a heat pump and a source that are quick to make; they are replaced
     bases: dict[tuple[int, int], Assembly]  # by number of modules and of tanks, as they are asked for
     day_litres: float  # hot water of the largest of the days, at outlet temperature; of the years, as allowed
     cut: Cut  # how the days are cut out of a year
@@ -120,7 +120,7 @@ def make_bench(
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
     plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
     drawn_light = scenario.model_copy(update={"hot_water": hot_water.model_copy(update=plain)})
-    own = {"lines": None, "water_lines": None}  # already in the machine of the plant as written
+    own = {"lines": None, "water_lines": None}  # already in the heat pump of the plant as written
     machine = scenario.plant.heat_pump.model_copy(update=own)
     outdoors = {"family": "central-air", "source": Source(), "heat_pump": machine}
     light = drawn_light.model_copy(update={"plant": scenario.plant.model_copy(update=outdoors)})
