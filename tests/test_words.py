@@ -57,7 +57,19 @@ FILES = [
     path
     for folder in (
         *("account", "charts", "compare", "demand", "diagnose", "dossier", "evaluate", "federal_test"),
-        *("heatpump", "page", "regression", "results", "simulate", "sizing", "source", "studies"),
+        *(
+            "heatpump",
+            "page",
+            "regression",
+            "results",
+            "schematic",
+            "simulate",
+            "sizing",
+            "source",
+            "studies",
+            "climate",
+            "io",
+        ),
     )
     for path in sorted((PACKAGE / folder).rglob("*.py"))
 ]
