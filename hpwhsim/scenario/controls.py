@@ -96,16 +96,14 @@ class Controls(Block):
     lock_outs: Windows = Field(
         (),
         description="stretches of the day in which no charge may run",
-        json_schema_extra=origin("[tankyear-default]: no stretch is barred"),
+        json_schema_extra=origin("[tankyear-default]: no lockout"),
     )
     lock_out_below: Temperature | None = Field(
         None,
         ge=-50,
         le=50,
         description="the modeler bars the heat pump when the source is colder [degC]",
-        json_schema_extra=origin(
-            "[tankyear-default]", none="never barred: only the machine's own limit holds"
-        ),
+        json_schema_extra=origin("[tankyear-default]", none="no lockout: only the unit's own limit holds"),
     )
     minimum_run: Duration = Field(
         0.0,
@@ -189,7 +187,7 @@ class Controls(Block):
         le=1,
         description="barred hours do not hold while less of the store than this, from the top, is as hot as "
         "the taps need; 0: they always do",
-        json_schema_extra=origin("[tankyear-default]: bars hold"),
+        json_schema_extra=origin("[tankyear-default]: lockouts hold"),
     )
     demand_windows: Windows = Field(
         (),

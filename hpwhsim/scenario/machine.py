@@ -71,7 +71,7 @@ class HeatPump(Block):
         ge=1,
         le=100,
         description="equal modules, staged",
-        json_schema_extra=origin("[tankyear-default]: one machine"),
+        json_schema_extra=origin("[tankyear-default]: one module"),
     )
     capacity: Power | None = Field(
         None,
@@ -232,7 +232,7 @@ class HeatPump(Block):
         ge=10,
         le=95,
         description="the warmest water that may enter the machine [degC]",
-        json_schema_extra=origin("limit of the machine's own map", none="where its map or table ends"),
+        json_schema_extra=origin("limit of the unit's own map", none="where its map or table ends"),
     )
     lowest_source: Temperature | None = Field(
         None,
@@ -240,7 +240,7 @@ class HeatPump(Block):
         le=40,
         description="the machine does not run with a colder source [degC]",
         json_schema_extra=origin(
-            "limit of the machine's own map", none="the coldest source its map or table reaches"
+            "limit of the unit's own map", none="the coldest source its map or table reaches"
         ),
     )
 
