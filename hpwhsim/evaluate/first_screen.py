@@ -118,7 +118,11 @@ def _energy(record: Record) -> list[str]:
         record, "peak_kw", "Peak power", f"{record['peak_time']}, 15-minute mean{_draws(record)}"
     )
     alone = record.get("cop_heat_pump")
-    note = "" if alone is None else f"heat pump alone {shown('cop_heat_pump', alone)}"
+    note = (
+        "useful heat over purchased energy"
+        if alone is None
+        else f"heat pump alone {shown('cop_heat_pump', alone)}"
+    )
     lines += _figure(record, "cop_plant", "COP of the plant", note)
     if "room_heating_penalty_kwh" in record:
         penalty = shown("room_heating_penalty_kwh", record["room_heating_penalty_kwh"])
