@@ -23,6 +23,8 @@ from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 from hpwhsim.tables import read_table
 
+pytestmark = pytest.mark.contract
+
 KEYS = {key.key: key for key in key_list()}
 SCENARIOS = sorted((ROOT / "scenarios").rglob("*.yaml"))
 LOOP_TANK = "recirculation.loop_tank.heat_pump."
@@ -103,6 +105,13 @@ def test_a_default_says_the_numbers_that_the_code_computes_with() -> None:
 )
 def test_patterns(pattern: str, count: int) -> None:
     assert len(key_list(pattern)) == count
+
+
+def test_the_keys_of_a_baseline_are_those_of_a_plant() -> None:
+    found = key_list("baseline.storage.*")
+    assert [key.key for key in found] == [
+        key.key.replace("plant.", "baseline.") for key in key_list("plant.storage.*")
+    ]
 
 
 @pytest.mark.parametrize(
