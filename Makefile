@@ -31,7 +31,7 @@ without-compiler: $(VENV)/.installed-dev
 search: $(VENV)/.installed-dev
 	$(BIN)/pytest -q -n auto --dist worksteal -m long
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -n auto -m "long and not year" tests/plant/test_steps_alike.py
-	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/simulate/test_year.py tests/federal_test/test_rating.py -k "every_scenario_closes or step_hardly"
+	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/simulation/test_year.py tests/federal_test/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -rl "^@given" tests)
 
 lint: $(VENV)/.installed-dev

@@ -30,9 +30,9 @@ from tqdm import tqdm
 
 from hpwhsim.account.carbon import Life, turning_years
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.emissions import bought, factors, greenhouse
+from hpwhsim.evaluation.emissions import bought, factors, greenhouse
 from hpwhsim.scenario.reading import changed, read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -24,7 +24,7 @@ from tqdm import tqdm
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 
 HERE = Path(__file__).resolve().parent
 ENDINGS = (".epw", ".csv", ".epw.gz", ".csv.gz")

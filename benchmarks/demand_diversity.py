@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from hpwhsim.demand.draws import bin_events, random_draws
+from hpwhsim.demand.draws import bin_events
 from hpwhsim.demand.households import Events, building_events
 from hpwhsim.demand.patterns import named_pattern
 from hpwhsim.tables import read_table
@@ -33,7 +33,7 @@ def peaks(apartments: int, average_gal: float, seeds: range) -> Array:
     pattern = named_pattern("apartments")
     found = np.empty((len(seeds), 2))
     for row, seed in enumerate(seeds):
-        hourly = random_draws(apartments, average_gal, pattern, 1, seed) / apartments
+        hourly = bin_events(building_events(apartments, average_gal, pattern, seed), 1) / apartments
         found[row] = hourly.max(), hourly.reshape(-1, 24).sum(axis=1).max()
     return found
 

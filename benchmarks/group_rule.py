@@ -18,7 +18,7 @@ from tqdm import tqdm
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 
 HERE = Path(__file__).resolve().parent
 RULE = {1: 1, 2: 2, 4: 3, 5: 3, 7: 4, 8: 4, 9: 4, 10: 4}  # silent on 3 and 6

@@ -19,14 +19,14 @@ from side_by_side import put_out
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent / "scenarios" / "central-air.yaml"
 AFTERNOON = slice(16, 21)  # hours of the day
 STANDBY_W, PUMP_W = 40.0, 180.0  # of a module, and of the loop's pump; common practice, no source
 COMMON = (
-    "plant.heat_pump.lowest_source=-25 degC",
+    "plant.heat_pump.min_source=-25 degC",
     f"plant.heat_pump.standby_power={STANDBY_W} W",
     f"recirculation.pump_power={PUMP_W} W",
     "plant.controls.sensor_height=0.25",

@@ -27,13 +27,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from tqdm import tqdm
 
-from hpwhsim.account.carbon import operational_kgco2e, refrigerant_kgco2e, total_kgco2e
+from hpwhsim.account.carbon import operational_kgco2e, refrigerant_kgco2e
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -176,7 +176,7 @@ def lost(row: Row, leak: float = USUAL_LEAK, charge: float = 1.0) -> float:
 
 def total(row: Row, grid: float, leak: float = USUAL_LEAK, charge: float = 1.0) -> float:
     """Operation and refrigerant of a year. [kg CO2e/a]."""
-    return total_kgco2e(operational_kgco2e(row.electricity_kwh, grid), lost(row, leak, charge))
+    return operational_kgco2e(row.electricity_kwh, grid) + lost(row, leak, charge)
 
 
 def turning_grid(row: Row, reference: Row, leak: float = USUAL_LEAK, charge: float = 1.0) -> float:

@@ -18,7 +18,7 @@ from tqdm import tqdm
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 HERE = Path(__file__).resolve().parent
 ROOM = "plant.source.room."

@@ -19,7 +19,7 @@ from tqdm import tqdm
 from hpwhsim.account.energy import by_month
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 HERE = Path(__file__).resolve().parent
 CLIMATES = ("hibbing", "minneapolis", "chicago")
@@ -32,7 +32,7 @@ AIR = (
     "plant.heat_pump.rated_at.source=13 degC",
     "plant.heat_pump.approach=8 K",
     "plant.heat_pump.fan_power=0.55 kW",
-    "plant.heat_pump.lowest_source=-20 degC",
+    "plant.heat_pump.min_source=-20 degC",
 )
 SOURCES: dict[str, tuple[str, tuple[str, ...]]] = {
     "air": ("ground", AIR),

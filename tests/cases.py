@@ -10,7 +10,7 @@ import yaml
 
 from hpwhsim.cli.main import main
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 ROOT = Path(__file__).resolve().parents[1]
 CHICAGO = ROOT / "weather" / "chicago-il-725300-tmy3.epw.gz"

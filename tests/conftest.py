@@ -10,7 +10,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
-    from hpwhsim.dossier.content import Papers
+    from hpwhsim.evaluation.result import Result
 
 # An example that meets the compiler for the first time takes seconds: no example is timed.
 # `make test` draws the same examples each time, so that a change and not the draw decides;
@@ -96,12 +96,12 @@ def shared() -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo() -> "Papers":
+def demo() -> "Result":
     """What the dossier of the central air-source plant is made of."""
-    from hpwhsim.dossier.content import gather
+    from hpwhsim.evaluation.draw_years import evaluate_over
     from hpwhsim.scenario.reading import read_scenario
 
-    return gather(read_scenario(ROOT / "scenarios" / "central-air.yaml"))
+    return evaluate_over(read_scenario(ROOT / "scenarios" / "central-air.yaml"))
 
 
 @pytest.fixture(scope="session")
@@ -127,7 +127,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     argv = ["dossier", str(folder / "demo.yaml"), "--out", str(folder / "out")]
     assert (
         cli.main(
-            [*argv, "--set", "plant.storage.volume=850 gal", "--set", "site.checks.floor_limit=150 lb/ft2"]
+            [*argv, "--set", "plant.storage.volume=850 gal", "--set", "site.checks.max_floor_load=150 lb/ft2"]
         )
         == 0
     )

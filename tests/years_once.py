@@ -17,8 +17,8 @@ import pytest
 
 from hpwhsim.last_digits import digest
 from hpwhsim.plant.assemble import MARCHED, Assembly
-from hpwhsim.simulate import years
-from hpwhsim.simulate.years import Marched
+from hpwhsim.simulation import years
+from hpwhsim.simulation.years import Marched
 from hpwhsim.sizing import design_days, size
 from hpwhsim.sizing import reliability as chances
 

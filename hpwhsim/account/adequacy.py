@@ -10,6 +10,22 @@ MOST_NOT_CALLED = 10.0  # h of backup in a year; tankyear default
 MOST_STARTS = 6.0  # of a module in an hour of running; common practice, no source
 SELDOM = 365.0  # starts in a year that wear nothing, however short the runs; tankyear default
 
+UNMET = "unmet hot water"
+OUTSIDE_MAP = "hours outside the performance map"
+NOT_CALLED = "backup without a call for the heat pump"
+NEVER_RUNS = "the heat pump never runs"
+OVERLOADED = "the plant does not carry this load"
+SHORT_RUNS = "short runs"
+LIMITS_THE_YEAR = (UNMET, OVERLOADED, NEVER_RUNS, OUTSIDE_MAP, NOT_CALLED, SHORT_RUNS)
+"""How cautions open that limit what the figures of the year are worth."""
+
+SCALD = "scald: the store holds water at"
+LEGIONELLA = "Legionella: storage and loop temperatures"
+WEIGHT = "water and equipment are heavy and service voltage kills"
+PRESSURE = "refrigerant under pressure"
+USUAL = (SCALD, LEGIONELLA, WEIGHT, PRESSURE)
+"""How the trade's usual safety cautions open; they hold for every plant."""
+
 
 def hours_by_cause(seconds: Array, names: Sequence[str]) -> dict[str, float]:
     """Hours of the year by cause, largest first; causes that never held are left out.
@@ -26,8 +42,13 @@ def hours_by_cause(seconds: Array, names: Sequence[str]) -> dict[str, float]:
 
 
 def time_text(hours: float) -> str:
-    """A time in hours, or in minutes below one: taps run short for minutes, and 0.0 h would say never."""
+    """A time in hours, or in minutes below one: an event lasts minutes, and 0.0 h would read as never."""
     return f"{60.0 * hours:.1f} min" if 0.0 < hours < 1.0 else f"{hours:,.1f} h"
+
+
+def cause_name(cause: str) -> str:
+    """A cause of backup or unmet hot water as readers see it: "source-too-cold" is "source too cold"."""
+    return {"lock-out": "lockout", "source-spent": "source exhausted"}.get(cause, cause.replace("-", " "))
 
 
 def cautions(
@@ -42,7 +63,7 @@ def cautions(
     starts: Array | None = None,
     module_hours: Array | None = None,
 ) -> list[str]:
-    """What the year's own numbers must not be read without.
+    """Cautions on the figures of the year.
 
     Parameters
     ----------
@@ -58,9 +79,9 @@ def cautions(
     said = []
     if not_called_hours > MOST_NOT_CALLED:
         said.append(
-            f"the backup runs {not_called_hours:.1f} h in which the heat pump is not called: its sensors are "
-            "satisfied while the backup's is cold, or the backup heats further than the heat pump's call; "
-            "see plant.backup.setpoint and height, plant.controls.sensor_height and dead_band"
+            f"{NOT_CALLED}: {not_called_hours:.1f} h in which the heat pump's sensors are satisfied while "
+            "the backup's is cold, or in which the backup heats further than the heat pump's call; see "
+            "plant.backup.setpoint and height, plant.controls.sensor_height and dead_band"
         )
     if starts is not None and module_hours is not None:
         per_hour = starts / np.maximum(module_hours, 1e-9)
@@ -68,30 +89,28 @@ def cautions(
         if often.any():
             worst = int(np.argmax(np.where(often, starts, 0.0)))
             said.append(
-                f"module {worst + 1} starts {starts[worst]:.0f} times and runs {module_hours[worst]:.0f} h "
-                f"in the year: a run lasts {60.0 / per_hour[worst]:.1f} min on average, and more than "
-                f"{MOST_STARTS:g} starts an hour of running wear a compressor (common practice, no source); "
-                "see plant.controls.minimum_run, minimum_off and stage_delay"
+                f"{SHORT_RUNS}: module {worst + 1} starts {starts[worst]:,.0f} times and runs "
+                f"{module_hours[worst]:,.0f} h in the year: a run lasts {60.0 / per_hour[worst]:.1f} min on "
+                f"average, and more than {MOST_STARTS:g} starts an hour of running wear a compressor (common "
+                "practice, no source); see plant.controls.min_run, min_off and stage_delay"
             )
     if short_hours > 0.0:
         said.append(
-            f"hot water runs short: {short_litres:.0f} L in {time_text(short_hours)} are delivered below "
+            f"{UNMET}: {short_litres:,.0f} L in {time_text(short_hours)} are delivered below "
             f"{minimum_c:.1f} degC"
         )
     if edge_hours > 0.0:
         said.append(
-            f"the heat pump runs {edge_hours:.1f} h outside its performance data; values at the edge of the "
-            "data are used there, not extrapolated"
+            f"{OUTSIDE_MAP}: {edge_hours:,.1f} h; there the values at the edge of the map are used, not "
+            "extrapolated"
         )
     if run_hours == 0.0:
         said.append(
-            "the heat pump never runs: its start sensor is never colder than the setpoint less the dead band "
-            "(does the backup keep it warm?), or it is barred all year"
+            f"{NEVER_RUNS}: its start sensor is never colder than the setpoint less the dead band "
+            "(does the backup keep it warm?), or it is locked out all year"
         )
     if supply_min_c < 20.0:
-        said.append(
-            f"what leaves the plant falls to {supply_min_c:.1f} degC: the plant does not carry this load"
-        )
+        said.append(f"{OVERLOADED}: its supply falls to {supply_min_c:.1f} degC")
     return said
 
 
@@ -102,21 +121,19 @@ def safety(*, refrigerant: str | None, setpoint_c: float) -> list[str]:
     with the scenario's defaults.
     """
     said = [
-        f"scald: the store holds water at {setpoint_c:.0f} degC; outlets need tempering valves as the local "
-        "plumbing code requires",
-        "Legionella: storage and loop temperatures and a water management programme follow local codes and "
-        "the responsible professional; this program only counts heat",
-        "water and machines are heavy and service voltage kills: floor load and electrical work need "
-        "licensed practice",
+        f"{SCALD} {setpoint_c:.0f} degC; outlets need tempering valves as the local plumbing code requires",
+        f"{LEGIONELLA} and a water management programme follow local codes and the responsible professional; "
+        "this program only calculates heat",
+        f"{WEIGHT}: floor load and electrical work need licensed practice",
     ]
     if refrigerant == "R-744":
         said.append(
-            "R-744 works at up to 140 bar and can asphyxiate in small rooms: pressure equipment and "
-            "ventilation follow local codes"
+            f"{PRESSURE}: R-744 works at up to 140 bar and can asphyxiate in small rooms; pressure equipment "
+            "and ventilation follow local codes"
         )
     elif refrigerant is not None:
         said.append(
-            f"{refrigerant} is under pressure and may be flammable, toxic or asphyxiating: its safety class "
-            "and charge limit follow local codes"
+            f"{PRESSURE}: {refrigerant} may be flammable, toxic or asphyxiating; its safety class and charge "
+            "limit follow local codes"
         )
     return said

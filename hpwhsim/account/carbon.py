@@ -289,37 +289,3 @@ def turning_years(one: Life, other: Life) -> list[int]:
     sign = np.sign(one.cumulative - other.cumulative)
     apart = np.flatnonzero(sign)
     return [int(y) + 1 for y in apart[1:][np.diff(sign[apart]) != 0.0]]
-
-
-def total_kgco2e(operational: float, refrigerant: float) -> float:
-    """Greenhouse gases of a year: energy and refrigerant; times the years of service this is the TEWI.
-
-    Parameters
-    ----------
-    operational : float
-        From `operational_kgco2e` for one year. [kg CO2e/a]
-    refrigerant : float
-        From `refrigerant_kgco2e`. [kg CO2e/a]
-
-    Returns
-    -------
-    float
-        [kg CO2e/a]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a value is negative or not finite.
-
-    References
-    ----------
-    .. [1] EN 378-1, Annex B (unverified).
-
-    Examples
-    --------
-    >>> total_kgco2e(17_500.0, 977.25)
-    18477.25
-    """
-    _checked(operational, "operational_kgco2e")
-    _checked(refrigerant, "refrigerant_kgco2e")
-    return operational + refrigerant

@@ -4,7 +4,6 @@ A factor is one number, a region of the packaged tables, or a CSV file. The pack
 a marginal factor is the user's own and is labelled so.
 """
 
-import csv
 import difflib
 import math
 import re
@@ -16,14 +15,15 @@ import numpy as np
 
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.arrays import Array
-from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import MASS_FACTOR, read_quantity
+from hpwhsim.io.user_csv import hourly, read_rows
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import cited
 
 KG_PER_LB = 0.45359237
 KINDS = ("average", "marginal")
+COLUMN = "kg_per_kwh"
 FORMS = "a number such as '0.39 kg/kWh', a region of the packaged tables, or a CSV file"
 
 
@@ -74,14 +74,6 @@ def _regions() -> dict[str, tuple[_Region, ...]]:
             _Region(int(row["year"]), None, float(row["kgco2e_per_kwh"]), 0.0, metered, source)
         )
     return {name: tuple(sorted(rows, key=lambda r: r.year)) for name, rows in found.items()}
-
-
-def regions() -> dict[str, tuple[int, ...]]:
-    """Regions of the packaged tables with the years they have.
-
-    US subregions by their eGRID code and US; UK; EU-DE; Canada-ON; Australia-NSW and so on.
-    """
-    return {name: tuple(row.year for row in rows) for name, rows in _regions().items()}
 
 
 def _found(name: str, key: str) -> str:
@@ -207,24 +199,15 @@ def _of_region(text: str, kind: str, basis: str, loss: float | None, key: str) -
 
 def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[Array, int | None, str]:
     """Factors in the shape of `Grid.kgco2e_per_kwh`, first year of a trajectory, and source."""
-    names, lines, rows = _rows(path)
-    if "kg_per_kwh" not in names or set(names) - {"year", "kg_per_kwh"}:
-        raise InputError(
-            f"{path}: got the columns {', '.join(names) or 'none'}; allowed kg_per_kwh alone (8760 rows), "
-            "or year, kg_per_kwh"
-        )
-    factor = np.array([row[names.index("kg_per_kwh")] for row in rows])
-    low = np.flatnonzero(factor < 0.0)
-    if low.size:
-        raise InputError(f"{path}, line {lines[low[0]]}: got {factor[low[0]]:g} kg/kWh; allowed 0 or more")
-    if "year" not in names:
-        if len(rows) != HOURS:
-            leap = " (a leap year: leave out 29 February)" if len(rows) == 8784 else ""
-            raise InputError(f"{path}: got {len(rows)} rows; allowed {HOURS}, one an hour{leap}")
-        return factor[None, :], None, f"hourly factors of {path.name}, as given by the user"
-    year = np.array([row[names.index("year")] for row in rows])
-    if year.size == 0 or np.any(year != np.floor(year)) or np.any(np.diff(year) <= 0.0):
-        raise InputError(f"{path}: column year: allowed whole years, each later than the one above")
+    rows = read_rows(path, (COLUMN,), ("year", COLUMN))
+    if "year" not in rows[0].cells:
+        factors = hourly(rows, {COLUMN: (0.0, math.inf)})[COLUMN]
+        return factors[None, :], None, f"hourly factors of {path.name}, as given by the user"
+    factor = np.array([row.number(COLUMN) for row in rows])
+    year = np.array([row.number("year") for row in rows])
+    for row, this, above in zip(rows, year, np.concatenate(([-1.0], year)), strict=False):
+        if this != np.floor(this) or this <= above:
+            raise row.error("year", "whole years, each later than the one above")
     start = int(year[0]) if first_year is None else first_year
     served = start + np.arange(service_years)
     if served[0] < year[0] or served[-1] > year[-1]:
@@ -234,24 +217,3 @@ def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[A
         )
     source = f"yearly factors of {path.name}, as given by the user; straight between its years"
     return np.interp(served, year, factor)[:, None], start, source
-
-
-def _rows(path: Path) -> tuple[list[str], list[int], list[list[float]]]:
-    """Column names, line numbers and rows of a CSV file of numbers."""
-    try:
-        text = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as a text file: {error}") from error
-    held = [(n, x) for n, x in enumerate(text, start=1) if x.strip() and not x.lstrip().startswith("#")]
-    table = list(csv.reader(x for _, x in held))
-    names = [x.strip() for x in table[0]] if table else []
-    rows = []
-    for (n, _), row in zip(held[1:], table[1:], strict=True):
-        try:
-            values = [float(x) for x in row]
-        except ValueError:
-            raise InputError(f"{path}, line {n}: got {','.join(row)!r}; allowed numbers only") from None
-        if len(values) != len(names) or not all(map(math.isfinite, values)):
-            raise InputError(f"{path}, line {n}: got {','.join(row)!r}; allowed {len(names)} finite numbers")
-        rows.append(values)
-    return names, [n for n, _ in held[1:]], rows

@@ -259,14 +259,14 @@ def threshold(row: Mapping[str, Any]) -> str:
 
 
 def cautions(found: Hygiene) -> list[str]:
-    """What must be said with the hours counted; empty where no threshold was touched."""
+    """Cautions on the hours counted; empty where no threshold was crossed."""
     touched = worst_first(row._asdict() for row in found.rows)
     said = []
     words = []
     if touched:
         worst = touched[0]
         words.append(
-            f"{len(touched)} published thresholds are touched, the worst {threshold(worst)} degC: "
+            f"{len(touched)} published thresholds are crossed, the worst {threshold(worst)} degC: "
             f"{worst['place']} {worst['hours']:,.0f} h ({worst['longest_hours']:,.0f} h consecutive; "
             f"{worst['source']} ({worst['status']}))"
         )
@@ -278,7 +278,7 @@ def cautions(found: Hygiene) -> list[str]:
         said.append(f"Legionella: {'; '.join(words)}; {DEFER}")
     if found.standing_hours > 0.0:
         said.append(
-            f"Legionella: the loop stands in {found.standing_hours:.0f} h, in which its temperature is not "
+            f"Legionella: the loop is off in {found.standing_hours:.0f} h, in which its temperature is not "
             f"counted; {DEFER}"
         )
     for row in (row for row in found.rows if row.key == "scald" and row.hours > 0.0):
@@ -290,7 +290,7 @@ def cautions(found: Hygiene) -> list[str]:
     share = found.recirculation_share
     if share is not None and share > MEASURED_LOOP_SHARE:
         said.append(
-            f"the loop takes {100.0 * share:.0f} % of the heat to taps and loop, more than the "
+            f"recirculation loss is {100.0 * share:.0f} % of the useful heat, more than the "
             f"{100.0 * MEASURED_LOOP_SHARE:.0f} % of the fuel measured in New York apartment buildings "
             "(Goldner 1999, secondary): look at its length, its insulation and crossover"
         )

@@ -241,9 +241,8 @@ def charge_checks(
             value = 1e3 * circuit_kg / room_m3
             found.append(held(named, value, most, "g/m3", source, note=note, sure=status != UNVERIFIED))
         else:
-            limit = (
-                f"least air in a closed room with a part of the circuit, for {amount(most, 'g/m3')}; {LOCAL}"
-            )
+            room = "minimum air volume of a closed room with a part of the circuit"
+            limit = f"{room}, for {amount(most, 'g/m3')}; {LOCAL}"
             found.append(Check(named, 1e3 * circuit_kg / most, "m3", limit, source, INFORMATION))
     if lfl is not None:
         found += _flammable(refrigerant, safety, circuit_kg, lfl / 1e3, room_m2, region)
@@ -256,8 +255,8 @@ def _flammable(
     """Rows on the caps of a flammable refrigerant."""
     caps = charge_caps(lfl, slow_burning=safety.endswith("2L"))
     words = (
-        "up to m1: no least room",
-        "above m1: least room or ventilation",
+        "up to m1: no minimum room area",
+        "above m1: minimum room area or ventilation",
         "above m2: stricter rules",
         "above m3: outdoors or a machinery room",
     )
@@ -276,7 +275,7 @@ def _flammable(
     if room_m2 is not None:
         most = occupied_room_charge(lfl, 0.6, room_m2)
         name = f"charge of one circuit on the floor of an occupied room, {refrigerant} ({safety})"
-        note = f"for comfort machines; {LOCAL}"
+        note = f"for comfort equipment; {LOCAL}"
         source = str(cited(f"{standard}, 2.5 LFL^1.25 h0 A^0.5 with h0 0.6 m"))
         found.append(held(name, kg, max(most, caps[0]), "kg", source, note=note, sure=False))
     return found

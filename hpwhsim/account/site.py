@@ -113,7 +113,7 @@ def structural_checks(of: Structure) -> list[Check]:
     pressure = GRAVITY * full / area / 1e3
     if of.floor_pa is None:
         rooms = f"common floors carry {amount(4.8, 'kPa')} to {amount(7.2, 'kPa')}; {PRACTICE}; {STRUCTURE}"
-        rooms += "; what this floor carries is not given (site.checks.floor_limit)"
+        rooms += "; what this floor carries is not given (site.checks.max_floor_load)"
         floor = Check("floor load of the full store", pressure, "kPa", rooms, f"footprint: {under}", CONFIRM)
     else:
         floor = held(
@@ -186,10 +186,10 @@ def _module_checks(of: Structure) -> list[Check]:
     if of.under_pa is not None:
         note = f"{on_top}{STRUCTURE}"
         return [*found, held(name, load, of.under_pa / 1e3, "kPa", source, note=note)]
-    key = "roof_limit" if of.outdoors else "floor_limit"
+    key = "max_roof_load" if of.outdoors else "max_floor_load"
     usual = (
         f"ordinary flat roofs carry {amount(USUAL_ROOF_PA / 1e3, 'kPa')} of live load ({cited('[asce-7]')}): "
-        "dunnage spreads a machine to the structure; "
+        "dunnage spreads the load of a unit to the structure; "
         if of.outdoors
         else ""
     )
@@ -257,7 +257,7 @@ def service_checks(
         note = "on emergency power, or the pipes freeze in an outage; local code decides"
         found.append(Check("heat trace", trace_heating_kw, "kW", note, PRACTICE, INFORMATION))
     if source_kw is not None:
-        note = "trapped drain, frost-free to the sewer; on a heated path where the machine stands outdoors"
+        note = "trapped drain, frost-free to the sewer; on a heated path where the unit is outdoors"
         source = "the wettest day of the year" if condensate_l_per_day is not None else PRACTICE
         found.append(Check("condensate drain", condensate_l_per_day, "L/day", note, source, INFORMATION))
         found += _air(source_kw, airflow, indoors or opening_m2 is not None, opening_m2)
@@ -298,7 +298,7 @@ def _lines(of: Lines) -> list[Check]:
     ):
         name, maker = f"{of.name}, {what}", "the maker's limits decide"
         if own is not None:
-            found.append(held(name, value, own, "m", "limit of the machine as given", note=maker))
+            found.append(held(name, value, own, "m", "limit of the unit as given", note=maker))
         elif usual is not None:
             note = f"where such lines commonly end; {maker}"
             found.append(Check(name, value, "m", note, PRACTICE, CONFIRM, usual))

@@ -80,18 +80,18 @@ def valve_year(
 
 
 def cautions(found: ValveYear) -> list[str]:
-    """What must be said of a valve outside its limits."""
+    """Cautions on a valve outside its limits."""
     said = []
     if found.uncontrolled.any():
         said.append(
-            f"scald: in {int(found.uncontrolled.sum())} h taps draw less than the least flow of the "
+            f"scald: in {int(found.uncontrolled.sum())} h the draw is below the minimum flow of the "
             "tempering valve, and water as hot as the store may pass: its size and its place are for "
             "licensed practice"
         )
     if found.over.any():
         said.append(
-            f"in {int(found.over.sum())} h more than the most flow of the tempering valve is asked for: its "
-            "loss of pressure is not counted here"
+            f"in {int(found.over.sum())} h the draw is above the maximum flow of the tempering valve: its "
+            "pressure drop is not counted"
         )
     if found.starved.any():
         said.append(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hpwhsim.io.figures import BLUE, ORANGE, RED, head
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

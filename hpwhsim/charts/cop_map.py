@@ -14,14 +14,12 @@ from hpwhsim.io.figures import RED, SKY, head
 from hpwhsim.plant.charging import SMALLEST_LIFT
 from hpwhsim.results.numbers import MINUS, degrees
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.contour import ContourSet
     from matplotlib.figure import Figure
-
-Hourly = Mapping[str, Array]
 
 
 BIN = 3.0  # K, side of the squares that gather the hours: whole, as much weather is in whole degrees
@@ -87,7 +85,7 @@ def lowest_source_c(machine: PerformanceMap, scenario: Scenario) -> float:
     """Source temperature below which the heat pump stands: of the map, the machine or its controls. [°C]."""
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
     heat_pump = scenario.plant.heat_pump
-    given = (heat_pump.lowest_source if heat_pump else None, scenario.plant.controls.lock_out_below)
+    given = (heat_pump.min_source if heat_pump else None, scenario.plant.controls.lock_out_below)
     return max([float(machine.source_c[works][0]), *(t for t in given if t is not None)])
 
 
@@ -129,7 +127,7 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
         filled, cax=panels["scale"], label="COP of one module at full load, by its performance map"
     )
     ax.axvspan(left, lowest, color="w", alpha=0.45, linewidth=0.0)
-    ax.axvline(lowest, color=RED, linewidth=1.8, label=f"the heat pump stands below {degrees(lowest)}")
+    ax.axvline(lowest, color=RED, linewidth=1.8, label=f"the heat pump is locked out below {degrees(lowest)}")
     if at:
         ax.plot(
             *zip(*at, strict=True), "X", color=RED, markeredgecolor="w", markersize=11, zorder=4, label=rating
@@ -219,7 +217,7 @@ def _draw_map(ax: "Axes", machine: PerformanceMap, scenario: Scenario, condition
     hatch: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.35", "linewidth": 0.0}
     if cop.mask.any():
         ax.fill_between([left, right], low, high, color="0.92", linewidth=0.0)
-        label = "the machine does not work here"
+        label = "outside the heat pump's working range"
         ax.fill_between([left, right], low, high, hatch="///", label=label, **hatch)
     least, most = (float(cop.min()), float(cop.max())) if cop.count() else (1.0, 1.0)
     met = cop[_nearest(inlet, conditions[:, 1]), _nearest(source, conditions[:, 0])].compressed()

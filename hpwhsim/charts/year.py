@@ -21,7 +21,7 @@ from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import MINUS
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.sheet import schematic
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,14 +41,14 @@ DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 Parts = tuple[tuple[str, str, str], ...]  # hourly variable, what it is called, colour
 MADE: Parts = (
-    ("heat_pump_heat_kwh", "from the heat pump", SKY),
-    ("backup_heat_kwh", "from the backup", RED),
-    ("loop_heater_heat_kwh", "from the loop tank's heater", ORANGE),
+    ("heat_pump_heat_kwh", "heat pump", SKY),
+    ("backup_heat_kwh", "backup", RED),
+    ("loop_heater_heat_kwh", "loop tank heater", ORANGE),
 )
 USED: Parts = (
-    ("heat_to_taps_kwh", "to the taps", BLUE),
-    ("recirculation_loss_kwh", "lost by the loop", GREEN),
-    ("storage_loss_kwh", "lost by the store", "0.6"),
+    ("heat_to_taps_kwh", "hot water delivered", BLUE),
+    ("recirculation_loss_kwh", "recirculation loss", GREEN),
+    ("storage_loss_kwh", "standby loss", "0.6"),
 )
 COLOURS = {
     "compressor_kwh": SKY,
@@ -60,15 +60,15 @@ COLOURS = {
     "resistance_kwh": RED,
     "recirculation_pump_kwh": "0.3",
 }
-BOUGHT: Parts = (
+PURCHASED: Parts = (
     *((key, label, COLOURS[key]) for key, label in ELECTRIC),
     ("fuel_kwh", "fuel", YELLOW),
 )
 MARKS: Parts = (
-    ("lockout_hours", "called for heat, but barred", "0.86"),
-    ("short_hours", "hot water short", "#7B3294"),
+    ("lockout_hours", "locked out while calling", "0.86"),
+    ("short_hours", "unmet hot water", "#7B3294"),
 )
-PEAK = "electricity: highest 15-minute mean"
+PEAK = "electricity: maximum 15-minute mean"
 
 
 def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
@@ -101,20 +101,20 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
 
 
 def year_figure(year: Year) -> "Figure":
-    """Temperatures, heat and energy bought, by day of the year."""
+    """Temperatures, heat and energy purchased, by day of the year."""
     from matplotlib.figure import Figure
 
     hourly = year.hourly
     edges = np.arange(366.0)
     figure = Figure(figsize=(10.0, 7.4), layout="constrained")
-    air, heat, bought = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.3, 1.2))
+    air, heat, purchased = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.3, 1.2))
 
     of_day = hourly["dry_bulb_c"].reshape(365, 24)
     span = {
         "baseline": of_day.min(axis=1),
         "fill": True,
         "color": "0.8",
-        "label": "outdoor, lowest to highest",
+        "label": "outdoor, minimum to maximum",
     }
     air.stairs(of_day.max(axis=1), edges, **span)
     for name, label, colour in _temperatures(hourly):
@@ -132,21 +132,21 @@ def year_figure(year: Year) -> "Figure":
             level = np.full(days.size, 0.03 + 0.045 * row)
             heat.plot(days + 0.5, level, "|", transform=heat.get_xaxis_transform(), **look)
 
-    _stack(bought, hourly, BOUGHT, edges, 24)
-    bought.set_ylabel("Purchased [kWh per day]")
-    bought.margins(y=0.4)  # room for the peaks above
-    peak = bought.twinx()
+    _stack(purchased, hourly, PURCHASED, edges, 24)
+    purchased.set_ylabel("Purchased [kWh per day]")
+    purchased.margins(y=0.4)  # room for the peaks above
+    peak = purchased.twinx()
     peak_kw = hourly["power_peak_kw"].reshape(365, 24).max(axis=1)
     peak.stairs(peak_kw, edges, baseline=None, color="k", linewidth=0.9, label=PEAK, gid="power_peak_kw")
     peak.set_ylabel("Electric power [kW]")
     peak.spines["right"].set_visible(True)
     starts = [date(2001, month, 1).timetuple().tm_yday - 1 for month in range(1, 13)]
-    _name_stretches(bought, np.array([*starts, 365]), MONTH_NAMES)
-    for ax in (bought, peak):
+    _name_stretches(purchased, np.array([*starts, 365]), MONTH_NAMES)
+    for ax in (purchased, peak):
         ax.set_ylim(bottom=0.0)
-    for ax in (air, heat, bought):
+    for ax in (air, heat, purchased):
         ax.grid(color="0.9", linewidth=0.6)
-        drawn = _legend(ax, peak) if ax is bought else _legend(ax)
+        drawn = _legend(ax, peak) if ax is purchased else _legend(ax)
         ax.legend(*drawn, loc="lower left", bbox_to_anchor=(0.0, 0.99), ncols=4, columnspacing=1.2)
     head(figure, year.record, "The year by day")
     return figure
@@ -184,7 +184,7 @@ def coldest_and_warmest(dry_bulb_c: Array) -> tuple[int, int]:
 
 def _draw_week(panels: "Sequence[Axes]", week: Hourly, year: Year, scenario: Scenario) -> None:
     """One week, from top to bottom; the energy of an hour is the mean power in it."""
-    air, store, heat, bought = panels
+    air, store, heat, purchased = panels
     edges = np.arange(WEEK + 1.0)
     middle = edges[:-1] + 0.5
     for name, label, colour in _temperatures(week):
@@ -192,23 +192,23 @@ def _draw_week(panels: "Sequence[Axes]", week: Hourly, year: Year, scenario: Sce
     if year.machine is not None:
         lowest = lowest_source_c(year.machine, scenario)
         if week["source_c"].min() < lowest + 10.0:  # elsewhere it would only squeeze the curves
-            air.axhline(lowest, color=RED, linewidth=1.0, label="lowest source")
+            air.axhline(lowest, color=RED, linewidth=1.0, label="minimum source")
     store.plot(edges[1:], week["store_mean_c"], color="k", label="mean")
     store.plot(edges[1:], week["store_bottom_c"], color=BLUE, linewidth=0.9, label="bottom")
-    store.stairs(week["store_top_c"], edges, baseline=None, color=RED, label="top, lowest in the hour")
+    store.stairs(week["store_top_c"], edges, baseline=None, color=RED, label="top, minimum in the hour")
     if "water_in_c" in week:
         store.plot(middle, week["water_in_c"], ".", color=GREEN, markersize=3.5, label="at the heat pump")
-    least = scenario.hot_water.minimum_temperature
-    store.axhline(least, color="0.4", linewidth=0.9, linestyle=":", label="least at the taps")
+    least = scenario.hot_water.min_temperature
+    store.axhline(least, color="0.4", linewidth=0.9, linestyle=":", label="minimum delivery temperature")
     _draw_heat(heat, week, edges, 1)
-    _stack(bought, week, BOUGHT, edges, 1)
+    _stack(purchased, week, PURCHASED, edges, 1)
     look: dict[str, Any] = {
         "color": "k",
         "linewidth": 0.9,
         "label": PEAK.replace(": ", ":\n"),
         "gid": "power_peak_kw",
     }
-    bought.stairs(week["power_peak_kw"], edges, baseline=None, **look)
+    purchased.stairs(week["power_peak_kw"], edges, baseline=None, **look)
     for ax in panels:
         ax.grid(color="0.9", linewidth=0.6)
         for name, what, colour in MARKS:

@@ -1,51 +1,54 @@
-"""What share of the possible saving a control reaches, as text."""
+"""How much of the savings within reach the controls capture, as text."""
 
-from hpwhsim.control_bound.bound import EQUAL, Bounded
+from typing import Any
 
-SUMS = {"signal": "sum of kWh x signal", "price": "energy charge, USD", "none": "kWh, all alike"}
+from hpwhsim.control_bound.bound import EQUAL, Bounded, Schedule
+
+SUMS = {"signal": "kWh x signal", "price": "energy charge, USD"}
+
+
+def bound_record(found: Bounded) -> dict[str, Any]:
+    """The figures by name, those of a schedule in a block of their own."""
+    return {
+        key: value._asdict() if isinstance(value, Schedule) else value
+        for key, value in found._asdict().items()
+    }
 
 
 def bound_text(found: Bounded) -> str:
-    """A few lines: the plant with its controls, without them, and the bound."""
-    fuel = found.fuel_weight is not None
-    names = (
-        "with the scenario's controls",
-        "without windows, bars, signal and boost",
-        "bound by perfect foresight",
-    )
-    sums = found.control, found.free, found.bound
-    what = SUMS[found.weight]
-    head = f"  {'':<42}{what:>20}{'kWh':>12}" + (f"{'kWh of fuel':>14}" if fuel else "")
-    lines = [head]
-    for name, total, kwh, burnt in zip(names, sums, found.electricity_kwh, found.fuel_kwh, strict=True):
-        line = f"  {name:<42}{total:>20,.1f}{kwh:>12,.0f}"
-        lines.append(line + (f"{burnt:>14,.0f}" if fuel else ""))
-    if not found.converged:
-        lines.append(f"  no bound was found: {found.message}")
-    else:
-        lines.append(f"  {_verdict(found)}")
-        lines.append(f"  the bound is {100.0 * found.bound / found.control:.0f} % of what they take")
-    if max(found.short_litres) > 0.0:
-        own, free = found.short_litres
-        lines.append(f"  short: {own:,.0f} L with the controls, {free:,.0f} L without")
+    """A few lines: the plant with its controls, without them, the best schedule, the limit of timing."""
+    best, fuel = found.best, found.fuel_weight is not None
+    lines = [f"  {'':<46}{SUMS[found.weight]:>20}{'kWh':>10}" + (f"{'kWh fuel':>10}" if fuel else "")]
+    rows = [
+        (found.control.name, found.control.weighed, found.control),
+        (found.free.name, found.free.weighed, found.free),
+        (f"best of {found.simulated + 2} schedules simulated", best.weighed, best),
+        ("its kWh of each day in the cheapest hours", best.least_weighed, best),
+    ]
+    for name, weighed, of in rows:
+        line = f"  {name:<46}{weighed:>20,.1f}{of.electricity_kwh:>10,.0f}"
+        lines.append(line + (f"{of.fuel_kwh:>10,.0f}" if fuel else ""))
+    lines += [f"  best: {best.name}", f"  {_verdict(found)}"]
+    if max(found.control.unmet_litres, found.free.unmet_litres) > 0.0:
+        own, free = found.control.unmet_litres, found.free.unmet_litres
+        lines.append(f"  unmet hot water: {own:,.0f} L with the controls, {free:,.0f} L without")
     if fuel:
         why = "by its price" if found.weight == "price" else "as electricity at the mean signal"
         lines.append(f"  A kWh of fuel counts {found.fuel_weight:.4g}, {why}.")
-    lines.append("  The bound knows every hour in advance; standby is left out of all. It is low because")
-    lines += [f"  - {text}{';' if text != found.relaxed[-1] else '.'}" for text in found.relaxed]
+    lines.append("  Standby and demand charges are left out of all. The last row is the limit of timing: no")
+    lines.append("  schedule that takes the same electricity each day, at no more power, has less.")
     return "\n".join(lines) + "\n"
 
 
 def _verdict(found: Bounded) -> str:
-    own, free = found.heat_kwh
+    own, free = found.control.heat_kwh, found.free.heat_kwh
     if own < EQUAL * free:
         less = 100.0 * (1.0 - own / free)
-        return (
-            f"no share of a saving: taps and loop get {less:.1f} % less heat with the controls than without"
-        )
+        return f"no savings stated: taps and loop get {less:.1f} % less heat with the controls than without"
     if found.share is None:
-        return "there is nothing to save"
-    share = 100.0 * found.share
+        return "no schedule saves anything"
+    share, possible = 100.0 * found.share, found.free.weighed - found.best.weighed
+    saved = f"the best schedule saves {100.0 * possible / abs(found.free.weighed):.1f} %"
     if share < 0.0:
-        return f"the controls take more than the plant without them: {share:.0f} % of the possible saving"
-    return f"the controls reach {share:.0f} % of the possible saving"
+        return f"{saved}; the controls cost more than none"
+    return f"{saved}; the controls capture {share:.0f} % of that"

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from hpwhsim.demand.loop_pipes import supply_size, tubes
-from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.io.user_csv import number, rows
+from hpwhsim.errors import OutOfRangeError
+from hpwhsim.io.user_csv import read_rows
 
 Side = Literal["supply", "return"]
 
@@ -39,40 +39,30 @@ def read_sections(path: str | Path) -> list[Section]:
     InputError
         If the file or a value is wrong, or a supply section follows one of the return.
     """
-    file = Path(path)
     found: list[Section] = []
-    for line, row in rows(file, ("size", "length_m", "insulation_mm", "ambient_c", "side", "parallel")):
-        if row["size"] not in tubes():
-            raise InputError(
-                f"{file}: line {line}: column size: got {row['size']!r}; allowed {', '.join(tubes())}"
-            )
-        if row["side"] not in ("supply", "return"):
-            raise InputError(
-                f"{file}: line {line}: column side: got {row['side']!r}; allowed supply or return"
-            )
-        side: Side = "supply" if row["side"] == "supply" else "return"
+    for row in read_rows(path, ("size", "length_m", "insulation_mm", "ambient_c", "side", "parallel")):
+        if row.cells["size"] not in tubes():
+            raise row.error("size", ", ".join(tubes()))
+        if row.cells["side"] not in ("supply", "return"):
+            raise row.error("side", "supply or return")
+        side: Side = "supply" if row.cells["side"] == "supply" else "return"
         if found and found[-1].side == "return" and side == "supply":
-            raise InputError(
-                f"{file}: line {line}: column side: got supply after return; allowed: sections in the "
-                "direction of flow"
-            )
-        parallel = number(file, line, "parallel", row["parallel"], 1.0, 10_000.0)
+            raise row.error("side", "sections in the direction of flow: no supply after a return")
+        parallel = row.number("parallel", 1.0, 10_000.0)
         if parallel != int(parallel):
-            raise InputError(f"{file}: line {line}: column parallel: a whole number is needed")
+            raise row.error("parallel", "a whole number")
         found.append(
             Section(
-                size=row["size"],
-                length=number(file, line, "length_m", row["length_m"], 0.0, 10_000.0),
-                insulation=number(file, line, "insulation_mm", row["insulation_mm"], 0.0, 300.0) / 1e3,
-                ambient=number(file, line, "ambient_c", row["ambient_c"], -50.0, 60.0),
+                size=row.cells["size"],
+                length=row.number("length_m", 0.0, 10_000.0),
+                insulation=row.number("insulation_mm", 0.0, 300.0) / 1e3,
+                ambient=row.number("ambient_c", -50.0, 60.0),
                 side=side,
                 fed_by=(len(found) - 1,) if found else (),
                 share=1.0 / parallel,
                 parallel=int(parallel),
             )
         )
-    if not found:
-        raise InputError(f"{file}: holds no section")
     return found
 
 

@@ -12,7 +12,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.constants import DAYS, HOURS, MONTH_DAYS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
-from hpwhsim.io.user_csv import number, rows
+from hpwhsim.io.user_csv import Row, read_rows
 from hpwhsim.tables import read_table
 
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)  # 0 ... 11 for each day
@@ -34,18 +34,13 @@ class Pattern(NamedTuple):
     source: str  # where it comes from and how well it is known
 
 
-def pattern_names() -> list[str]:
-    """Names that `named_pattern` knows."""
-    return [row["pattern"] for row in read_table("demand_pattern_sources")]
-
-
 def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pattern:
     """Pattern from the packaged tables.
 
     Parameters
     ----------
     name : str
-        One of `pattern_names`.
+        A row of the table ``demand_pattern_sources``.
     month_factors : sequence of 12 floats, optional
         Use of each month over the mean of the year; without it every month has 1, because no published
         multipliers were found.
@@ -57,8 +52,6 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
 
     Examples
     --------
-    >>> pattern_names()
-    ['apartments', 'midrise']
     >>> round(float(named_pattern("apartments").weekday[7]), 3)
     0.079
     """
@@ -92,24 +85,19 @@ def read_pattern(path: str | Path, month_factors: Sequence[float] | None = None)
     """
     file = Path(path)
     shares: dict[int, tuple[float, float]] = {}
-    for line, row in rows(file, ("hour", "weekday", "weekend")):
-        hour = number(file, line, "hour", row["hour"])
-        if hour not in range(24):
-            raise InputError(
-                f"{file}: line {line}: hour must be a whole number from 0 to 23, got {row['hour']!r}"
-            )
-        if int(hour) in shares:
-            raise InputError(f"{file}: line {line}: hour {int(hour)} is given twice")
-        weekday, weekend = (number(file, line, key, row[key]) for key in ("weekday", "weekend"))
-        shares[int(hour)] = (weekday, weekend)
+    for row in read_rows(file, ("hour", "weekday", "weekend")):
+        hour = row.number("hour")
+        if hour not in range(24) or int(hour) in shares:
+            raise row.error("hour", "the whole numbers 0 to 23, each once")
+        shares[int(hour)] = row.number("weekday"), row.number("weekend")
     missing = [str(hour) for hour in range(24) if hour not in shares]
     if missing:
-        raise InputError(f"{file}: column hour: missing {', '.join(missing)}; each of 0 to 23 is needed once")
+        raise InputError(f"{file}: column hour: missing {', '.join(missing)}; allowed each of 0 to 23 once")
     table = np.array([shares[hour] for hour in range(24)])
     for key, total in zip(("weekday", "weekend"), table.sum(axis=0), strict=True):
         if abs(total - 1.0) > SUM_TOLERANCE:
             raise InputError(
-                f"{file}: column {key} sums to {total:.4f}; it must sum to 1 (within {SUM_TOLERANCE})"
+                f"{file}: column {key}: got a sum of {total:.4f}; allowed 1 (within {SUM_TOLERANCE})"
             )
     table /= table.sum(axis=0)
     return Pattern(
@@ -136,42 +124,36 @@ def read_metered(path: str | Path) -> Array:
         year in order; the message names the file, the line and the column.
     """
     file = Path(path)
-    times: list[datetime] = []
-    litres: list[float] = []
-    lines: list[int] = []
-    for line, row in rows(file, ("time", "litres")):
-        try:
-            time = datetime.fromisoformat(row["time"])
-        except ValueError:
-            raise InputError(
-                f"{file}: line {line}: column time: {row['time']!r} is no ISO time such as 2023-01-01T00:00"
-            ) from None
-        if time.tzinfo is not None:
-            raise InputError(
-                f"{file}: line {line}: column time: {row['time']!r} has an offset; none is allowed"
-            )
-        if (time.month, time.day) == (2, 29):
-            raise InputError(
-                f"{file}: line {line}: column time: 29 February; the year has 365 days, leave it out"
-            )
-        times.append(time)
-        litres.append(number(file, line, "litres", row["litres"]))
-        lines.append(line)
+    rows = read_rows(file, ("time", "litres"))
+    times = [_time(row) for row in rows]
+    litres = np.array([row.number("litres") for row in rows])
     per_hour, rest = divmod(len(times), HOURS)
     if rest or per_hour == 0 or 3600 % per_hour:
         raise InputError(
-            f"{file}: {len(times)} rows; a year has 8760, or 8760 times the same number of rows in each hour"
+            f"{file}: got {len(times)} rows; allowed {HOURS}, or that times a whole number of rows an hour"
         )
     # Compared in whole seconds of a year without leap day, so that any year fits the nominal one.
     month_start = np.concatenate(([0], np.cumsum(MONTH_DAYS)))
     step = 3600 // per_hour
-    for place, (time, line) in enumerate(zip(times, lines, strict=True)):
+    for place, (time, row) in enumerate(zip(times, rows, strict=True)):
         day = int(month_start[time.month - 1]) + time.day - 1
         second = ((day * 24 + time.hour) * 60 + time.minute) * 60 + time.second
         if second != place * step or time.microsecond or time.year != times[0].year:
-            rule = "each row must start where the last one ended, from 1 January 00:00"
-            raise InputError(f"{file}: line {line}: column time: {time.isoformat()} is out of order; {rule}")
-    return np.array(litres)
+            raise row.error("time", "rows that each start where the last one ended, from 1 January 00:00")
+    return litres
+
+
+def _time(row: Row) -> datetime:
+    """The time of a row of metered use."""
+    try:
+        time = datetime.fromisoformat(row.cells["time"])
+    except ValueError:
+        raise row.error("time", "an ISO time such as 2023-01-01T00:00") from None
+    if time.tzinfo is not None:
+        raise row.error("time", "local standard time without an offset")
+    if (time.month, time.day) == (2, 29):
+        raise row.error("time", "a year of 365 days; leave out 29 February")
+    return time
 
 
 def hourly_use(apartments: int, litres_per_apartment_day: float, pattern: Pattern) -> Array:

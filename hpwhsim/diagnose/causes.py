@@ -1,13 +1,14 @@
-"""Why the backup ran and why hot water ran short: spells of a year, read from its result files alone."""
+"""Why the backup ran and why hot water ran short: events of a year, read from its result files alone."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from hpwhsim.arrays import Array
-from hpwhsim.diagnose.events import Spell, Spells, find_spells, worst
+from hpwhsim.diagnose.events import Event, Events, find_events, worst
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import Cause
 
@@ -36,7 +37,7 @@ STATES = (
     "fuel_hours",
     "hot_water_litres",
 )
-"""What is reported for the hour before a spell: source, store, and what the control did in it."""
+"""What is reported for the hour before a event: source, store, and what the control did in it."""
 
 
 class Kind(NamedTuple):
@@ -55,21 +56,21 @@ KINDS = {
 
 
 def why(result: Path, gap: int = 2) -> Record:
-    """Every spell of backup and of short hot water of a year that was run.
+    """Every event of backup and of short hot water of a year that was run.
 
     Parameters
     ----------
     result : Path
         Folder written by `tankyear run`, or one of its files annual.json and hourly.nc.
     gap : int
-        Quiet hours at most that do not end a spell.
+        Quiet hours at most that do not end a event.
 
     Returns
     -------
     dict
         For ``backup`` and ``short``: totals by cause (kWh and litres of an hour with several causes by the
-        time of each), the spells in order, and the ten worst. ``loop_heater_kwh`` of a loop tank's heater,
-        which is no backup and in no spell.
+        time of each), the events in order, and the ten worst. ``loop_heater_kwh`` of a loop tank's heater,
+        which is no backup and in no event.
 
     Raises
     ------
@@ -77,7 +78,13 @@ def why(result: Path, gap: int = 2) -> Record:
         If files are missing, cannot be read, or are not of one run.
     """
     record, hourly = read_result(result)
-    folder = result if result.is_dir() else result.parent
+    return why_of_year(record, hourly, gap, result if result.is_dir() else result.parent)
+
+
+def why_of_year(
+    record: Mapping[str, Any], hourly: Mapping[str, Array], gap: int = 2, folder: Path = Path()
+) -> Record:
+    """As `why`, of the annual record and hourly series of a year; `folder` is where they come from."""
     found: Record = {
         key: record.get(key) for key in ("title", "tool.version", "scenario.sha256", "weather.station")
     }
@@ -90,20 +97,20 @@ def why(result: Path, gap: int = 2) -> Record:
         amount = np.sum([hourly[part] for part in kind.amounts], axis=0)
         amount[np.abs(amount) < 1e-9] = 0.0  # rounding
         try:
-            spells = find_spells(seconds, amount, states, gap)
+            events = find_events(seconds, amount, states, gap)
         except OutOfRangeError as error:
             raise InputError(f"{folder / HOURLY}: {kind.series}: {error}; {AGAIN}") from None
-        totals = {CAUSES[i]: float(h) for i, h in enumerate(spells.hours) if h > 0.0}
+        totals = {CAUSES[i]: float(h) for i, h in enumerate(events.hours) if h > 0.0}
         _same(folder, kind, record, totals)
         stated = sum(record[part] for part in kind.amounts)
-        if abs(spells.amount - stated) > SAME * max(stated, 1.0):
+        if abs(events.amount - stated) > SAME * max(stated, 1.0):
             raise InputError(
-                f"{folder}: {HOURLY} adds up to {spells.amount:.3f} {kind.unit} of {name}, {RECORD} says "
+                f"{folder}: {HOURLY} adds up to {events.amount:.3f} {kind.unit} of {name}, {RECORD} says "
                 f"{stated:.3f}; {AGAIN}"
             )
         shares = seconds / np.maximum(seconds.sum(axis=0), 1e-9)  # of an hour with several causes, by time
         parts = {CAUSES[i]: float(v) for i, v in enumerate(shares @ amount) if totals.get(CAUSES[i])}
-        found[name] = _said(spells, totals, parts, kind.unit)
+        found[name] = _said(events, totals, parts, kind.unit)
     if record.get("loop_heater_kwh"):
         found["loop_heater_kwh"] = record["loop_heater_kwh"]
     return found
@@ -149,7 +156,7 @@ def _hours(by_cause: object) -> bool:
     return isinstance(by_cause, dict) and all(isinstance(h, float | int) for h in by_cause.values())
 
 
-def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, float]) -> None:
+def _same(folder: Path, kind: Kind, record: Mapping[str, Any], totals: dict[str, float]) -> None:
     """Refuse hours by cause that are not those of the record: an older version wrote no causes by hour."""
     stated = record[kind.totals]
     for cause in {*stated, *totals}:
@@ -161,27 +168,27 @@ def _same(folder: Path, kind: Kind, record: dict[str, Any], totals: dict[str, fl
             )
 
 
-def _said(spells: Spells, totals: dict[str, float], parts: dict[str, float], unit: str) -> Record:
+def _said(events: Events, totals: dict[str, float], parts: dict[str, float], unit: str) -> Record:
     order = sorted(totals, key=lambda cause: -totals[cause])
     return {
-        "hours": float(spells.hours.sum()),
-        unit: spells.amount,
+        "hours": float(events.hours.sum()),
+        unit: events.amount,
         "hours_by_cause": {cause: totals[cause] for cause in order},
         f"{unit}_by_cause": {cause: parts[cause] for cause in order},
-        "spells": [_spell(spell, unit) for spell in spells.spells],
-        "worst": [_spell(spell, unit) for spell in worst(spells.spells)],
+        "events": [_event(event, unit) for event in events.events],
+        "worst": [_event(event, unit) for event in worst(events.events)],
     }
 
 
-def _spell(spell: Spell, unit: str) -> Record:
-    time = np.datetime64("2001-01-01T00:00") + np.timedelta64(spell.start, "h")
-    before = spell.before
+def _event(event: Event, unit: str) -> Record:
+    time = np.datetime64("2001-01-01T00:00") + np.timedelta64(event.start, "h")
+    before = event.before
     return {
         "start": str(time)[5:].replace("T", " "),  # the year is nominal
-        "length_h": spell.length,
-        "hours": float(spell.hours.sum()),
-        unit: spell.amount,
-        "cause": CAUSES[spell.cause],
-        "hours_by_cause": {CAUSES[i]: float(h) for i, h in enumerate(spell.hours) if h > 0.0},
+        "length_h": event.length,
+        "hours": float(event.hours.sum()),
+        unit: event.amount,
+        "cause": CAUSES[event.cause],
+        "hours_by_cause": {CAUSES[i]: float(h) for i, h in enumerate(event.hours) if h > 0.0},
         "before": None if before is None else {k: v if np.isfinite(v) else None for k, v in before.items()},
     }

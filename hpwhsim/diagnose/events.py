@@ -1,4 +1,4 @@
-"""Why, in spells: hours of backup or of short hot water grouped into unbroken runs, each with its cause."""
+"""Why, in events: hours of backup or of short hot water grouped into unbroken runs, each with its cause."""
 
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from hpwhsim.errors import OutOfRangeError
 WORST = 10
 
 
-class Spell(NamedTuple):
+class Event(NamedTuple):
     """One run of hours."""
 
     start: int  # its first hour
@@ -23,18 +23,18 @@ class Spell(NamedTuple):
     before: dict[str, float] | None  # each state in the hour before it; None: it begins with the record
 
 
-class Spells(NamedTuple):
+class Events(NamedTuple):
     """All runs of a record, in order, and their totals."""
 
-    spells: list[Spell]
+    events: list[Event]
     hours: Array  # (cause,) of the record, h
     amount: float  # of the record, kWh or litres
 
 
-def find_spells(
+def find_events(
     seconds: ArrayLike, amount: ArrayLike, states: Mapping[str, ArrayLike], gap: int = 0
-) -> Spells:
-    """Group the hours in which anything is booked into spells.
+) -> Events:
+    """Group the hours in which anything is booked into events.
 
     Parameters
     ----------
@@ -44,14 +44,14 @@ def find_spells(
         What came of it: backup energy [kWh] or volume delivered short [L].
     states : mapping of str to array_like of float or bool, shape (hour,)
         State of source, store and control by name, such as source_c, store_top_c, lock_out; reported for the
-        hour before each spell.
+        hour before each event.
     gap : int
-        Quiet hours at most that do not end a spell: a thermostat breaks one cold night into many.
+        Quiet hours at most that do not end a event: a thermostat breaks one cold night into many.
 
     Returns
     -------
-    Spells
-        Every hour with time or amount lies in one spell, so that the spells add up to the record.
+    Events
+        Every hour with time or amount lies in one event, so that the events add up to the record.
 
     Raises
     ------
@@ -61,8 +61,8 @@ def find_spells(
     Examples
     --------
     >>> seconds, kwh = [[0, 60, 90, 0], [0, 30, 0, 0]], [0, 2.0, 3.0, 0]
-    >>> found = find_spells(seconds, kwh, {"source_c": [-9.0, -8.0, 1.0, 2.0]})
-    >>> [(s.start, s.length, s.amount, s.cause, s.before) for s in found.spells]
+    >>> found = find_events(seconds, kwh, {"source_c": [-9.0, -8.0, 1.0, 2.0]})
+    >>> [(s.start, s.length, s.amount, s.cause, s.before) for s in found.events]
     [(1, 2, 5.0, 0, {'source_c': -9.0})]
     """
     booked, much = np.asarray(seconds, dtype=np.float64), np.asarray(amount, dtype=np.float64)
@@ -79,13 +79,13 @@ def find_spells(
     if gap < 0:
         raise OutOfRangeError(f"gap: got {gap}; allowed 0 or more")
     active = np.flatnonzero((booked > 0.0).any(axis=0) | (much > 0.0))
-    spells = []
+    events = []
     if active.size > 0:
         for run in np.split(active, np.flatnonzero(np.diff(active) > gap + 1) + 1):
             start, end = int(run[0]), int(run[-1]) + 1
             by_cause = booked[:, start:end].sum(axis=1) / 3600.0
-            spells.append(
-                Spell(
+            events.append(
+                Event(
                     start=start,
                     length=end - start,
                     hours=by_cause,
@@ -94,9 +94,9 @@ def find_spells(
                     before={k: float(v[start - 1]) for k, v in known.items()} if start > 0 else None,
                 )
             )
-    return Spells(spells, booked.sum(axis=1) / 3600.0, float(much.sum()))
+    return Events(events, booked.sum(axis=1) / 3600.0, float(much.sum()))
 
 
-def worst(spells: Sequence[Spell], most: int = WORST) -> list[Spell]:
-    """The spells of greatest amount, worst first; of equals the earlier first."""
-    return sorted(spells, key=lambda spell: (-spell.amount, spell.start))[:most]
+def worst(events: Sequence[Event], most: int = WORST) -> list[Event]:
+    """The events of greatest amount, worst first; of equals the earlier first."""
+    return sorted(events, key=lambda event: (-event.amount, event.start))[:most]

@@ -1,59 +1,60 @@
-"""Spells of backup and of short hot water on one screen."""
+"""Events of backup and of unmet hot water on one screen."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from hpwhsim.account.adequacy import time_text
+from hpwhsim.account.adequacy import cause_name, time_text
 
 Record = Mapping[str, Any]
-WHAT = {"backup": ("Backup", "kwh", "kWh"), "short": ("Hot water short", "litres", "L")}
+WHAT = {"backup": ("Backup", "kwh", "kWh"), "short": ("Unmet hot water", "litres", "L")}
 MEANING = {
     "no-heat-pump": "the plant has none",
-    "lock-out": "barred by the hour",
-    "source-too-cold": "the source was below the lowest that is allowed, or too cold for the outlet",
-    "water-too-warm": "the water at the machine was too warm for it",
+    "lock-out": "locked out by the schedule",
+    "source-too-cold": "source below its minimum, or too cold for the outlet temperature",
+    "water-too-warm": "entering water too warm for the heat pump",
     "capacity": "every module was running",
     "starting": "called, and waiting for minimum off time or the next stage",
     "not-called": "the charge sensors were satisfied",
-    "source-spent": "the source had no more heat to give",
+    "source-spent": "source exhausted",
 }
-EMPTY = "the hot part of the store was used up; the cause says what kept the heat pump from refilling it"
+EMPTY = "the hot part of the store was used up; the cause is why the heat pump had not refilled it"
 
 
 def why_text(record: Record, everything: bool = False) -> str:
-    """What `tankyear why` prints: totals by cause, and the worst spells or all."""
+    """What `tankyear why` prints: totals by cause, and the worst events or all."""
     lines = [str(record["title"]), f"weather: {record['weather.station']}"]
     for name, (what, key, unit) in WHAT.items():
         found = record[name]
-        spells: Sequence[Record] = found["spells"] if everything else found["worst"]
+        events: Sequence[Record] = found["events"] if everything else found["worst"]
         lines += ["", f"{what}: {time_text(found['hours'])}, {found[key]:,.0f} {unit}"]
         parts = found[f"{key}_by_cause"]
         for cause, hours in found["hours_by_cause"].items():
-            row = f"  {time_text(hours):>11}{parts[cause]:>10,.0f} {unit:<3}  {cause:<16}"
+            row = f"  {time_text(hours):>11}{parts[cause]:>10,.0f} {unit:<3}  {cause_name(cause):<16}"
             lines.append(f"{row} {MEANING.get(cause, '')}".rstrip())
-        if name == "short" and spells:
+        if name == "short" and events:
             lines.append(f"  {EMPTY}")
-        if not spells:
+        if not events:
             continue
-        count = len(found["spells"])
-        title = "" if len(spells) == count else f", the {len(spells)} worst"
+        count = len(found["events"])
+        title = "" if len(events) == count else f", the {len(events)} worst"
         lines += [
-            f"  {count} spell{'s' if count > 1 else ''}{title}",
+            f"  {count} event{'s' if count > 1 else ''}{title}",
             f"  {'start':<12}{'length':>7}{unit:>11}  {'cause':<16}  "
-            "the hour before: source, store top / mean / bottom, module hours, barred",
+            "hour before: source, store top/mean/bottom, module hours, lockout",
         ]
-        lines += [_row(spell, key) for spell in spells]
+        lines += [_row(event, key) for event in events]
     if "loop_heater_kwh" in record:
         kwh = record["loop_heater_kwh"]
-        lines += ["", f"Heater of the loop tank: {kwh:,.0f} kWh; it holds that tank and is in no event above"]
+        lines += ["", f"Loop tank heater: {kwh:,.0f} kWh; it holds that tank and is in no event above"]
     return "\n".join(lines) + "\n"
 
 
-def _row(spell: Record, key: str) -> str:
-    before = spell["before"]
-    row = f"  {spell['start']:<12}{spell['length_h']:>5} h{spell[key]:>11,.1f}  {spell['cause']:<16}  "
+def _row(event: Record, key: str) -> str:
+    before = event["before"]
+    cause = cause_name(event["cause"])
+    row = f"  {event['start']:<12}{event['length_h']:>5} h{event[key]:>11,.1f}  {cause:<16}  "
     if before is None:
-        return f"{row}it begins with the year"
+        return f"{row}starts with the year"
 
     def number(name: str) -> str:
         value = before.get(name)

@@ -32,8 +32,8 @@ def _day(text: str) -> str:
     return f"{day.day} {MONTH_NAMES[day.month - 1]}" + text[10:].replace("T", " ")
 
 
-def _from_to(spell: Record) -> str:
-    first, last = _day(spell["first_day"]), _day(spell["last_day"])
+def _from_to(period: Record) -> str:
+    first, last = _day(period["first_day"]), _day(period["last_day"])
     if first == last:
         return first
     start = first.split()[0] if first[-3:] == last[-3:] else first
@@ -59,12 +59,12 @@ def _rows(record: Record) -> list[tuple[str, str]]:
     air, mains = record["dry_bulb"], record["mains"]
     rows = [
         ("Dry bulb, degC", ""),
-        ("  lowest hour", f"{air['min_c']:.1f}"),
-        ("    it starts", _day(air["min_time"])),
+        ("  minimum hour", f"{air['min_c']:.1f}"),
+        ("    starting", _day(air["min_time"])),
         ("  99.6 %", f"{air['annual_99_6_percent_c']:.1f}"),
         ("  99 %", f"{air['annual_99_percent_c']:.1f}"),
         ("  mean", f"{air['mean_c']:.1f}"),
-        ("  highest hour", f"{air['max_c']:.1f}"),
+        ("  maximum hour", f"{air['max_c']:.1f}"),
         ("  coldest day, mean", f"{record['coldest_day']['mean_c']:.1f}"),
         ("", _from_to(record["coldest_day"])),
         ("  coldest three days, mean", f"{record['coldest_three_days']['mean_c']:.1f}"),

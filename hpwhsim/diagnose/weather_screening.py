@@ -105,7 +105,7 @@ def describe(path: Path, below_c: Sequence[float] = ()) -> Site:
             "max_time": _hour(highest),
         },
         **{
-            name.replace("-", "_"): _cold_spell(daily, cold_days(dry_bulb, length), length)
+            name.replace("-", "_"): _cold_period(daily, cold_days(dry_bulb, length), length)
             for name, length in LENGTHS.items()
         },
         "hours_below": [
@@ -132,7 +132,7 @@ def _day(day: int) -> str:
     return (date(2001, 1, 1) + timedelta(days=day % 365)).isoformat()
 
 
-def _cold_spell(daily: Array, first: int, length: int) -> Record:
+def _cold_period(daily: Array, first: int, length: int) -> Record:
     mean = float(np.take(daily, range(first, first + length), mode="wrap").mean())
     return {"first_day": _day(first), "last_day": _day(first + length - 1), "mean_c": mean}
 

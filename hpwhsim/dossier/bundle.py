@@ -24,7 +24,7 @@ from typing import Any
 import hpwhsim
 from hpwhsim.account.gases import warming
 from hpwhsim.dossier.archive import packed
-from hpwhsim.dossier.content import Papers, Side
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.results.records import finite
 from hpwhsim.scenario.files import Named, files_of, named_anew, overrides_anew, plain_names
 from hpwhsim.scenario.reading import Loaded
@@ -36,12 +36,12 @@ LIBRARIES = ("numpy", "numba", "scipy", "CoolProp", "pandas", "pvlib", "pygfunct
 """Libraries that a figure may hang on."""
 
 
-def bundle(papers: Papers, documents: Mapping[str, bytes]) -> bytes:
+def bundle(papers: Result, documents: Mapping[str, bytes]) -> bytes:
     """The bytes of the archive.
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     documents : mapping of str to bytes
         Workbook and PDF by file name: their hashes are kept.
@@ -145,7 +145,7 @@ To repeat the calculation, unpack the archive into an empty folder, and in that 
 """
 
 
-def factors(papers: Papers) -> dict[str, Any]:
+def factors(papers: Result) -> dict[str, Any]:
     """The factors in force. The calculation takes them from the scenario and the program's own tables."""
 
     def side(of: Side) -> dict[str, Any]:

@@ -1,11 +1,11 @@
-"""The dossier as a PDF: what was asked, how it was calculated, what came out, how to repeat it."""
+"""The dossier as a PDF: question, method, inputs, results, and how to repeat it."""
 
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
-from hpwhsim.dossier.content import Input, Papers, Side, inputs
+from hpwhsim.dossier.content import Input, inputs
 from hpwhsim.dossier.document import (
     BODY,
     FONT,
@@ -32,7 +32,8 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.io.figures import png
 from hpwhsim.results.numbers import decimals
 from hpwhsim.schematic.sheet import schematic
@@ -45,12 +46,12 @@ if TYPE_CHECKING:
 
 PURPOSE = (
     "This dossier documents one calculation of a hot-water plant for one building in one typical year, "
-    "hour by hour: the energy it buys, its peak power, how well it serves the taps, and, where they were "
-    "asked for, its greenhouse gases, its cost, and what it saves against a baseline that gives the same "
+    "hour by hour: purchased energy, peak power, unmet hot water, and, where they were "
+    "requested, greenhouse gases, cost, and savings against a baseline that gives the same "
     "service. It is meant to be checked: the workbook beside it holds every hour of the year and formulas "
     "from these hours to every total, and the archive beside it holds every input, so that the program can "
-    "repeat the calculation anywhere. It is no design, no certificate and no guarantee of what a building "
-    "will use."
+    "repeat the calculation anywhere. It is not a design, not a certified rating and not a guarantee of "
+    "what a building will use."
 )
 
 METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
@@ -58,8 +59,8 @@ PLANT_HIGH = 160.0  # mm for the drawing of the plant
 METHOD = (
     (
         "Year",
-        "8,760 hours of a typical-year weather file in local standard time; the plant is marched from "
-        "event to event (a draw, a sensor, a timer); room, ground, sewage and signals are looked at every "
+        "8,760 hours of a typical-year weather file in local standard time; the plant is simulated from "
+        "event to event (a draw, a sensor, a timer); room, ground, sewage and signals are updated every "
         "{minutes:g} minutes. The calendar is nominal: 1 January is a Monday.",
     ),
     (
@@ -78,13 +79,13 @@ METHOD = (
         "Heat pump",
         "A refrigerant cycle with real-fluid properties, counterflow condenser or gas cooler, scaled to "
         "the rating that was given; or a table of measurements, used inside its range. Frost, starts, "
-        "lines and limits of the machine are counted where they apply. Source and machine are solved in "
+        "lines and limits of the unit are counted where they apply. Source and unit are solved in "
         "the same step.",
     ),
     (
         "Controls and backup",
-        "Charging, stages, lock-outs and backup follow the written sequence; each hour of backup is booked"
-        " to what kept the heat pump from doing it.",
+        "Charging, stages, lockouts and backup follow the written sequence; each hour of backup is booked "
+        "to its cause.",
     ),
     (
         "Balance",
@@ -104,8 +105,8 @@ METHOD = (
     ),
     (
         "Savings",
-        "The baseline less the plant, in the same year with the same draws. What a machine in a room makes"
-        " heating and cooling buy is booked to its plant. A saving may be negative.",
+        "The baseline less the plant, in the same year with the same draws. What a heat pump in a room makes "
+        "heating and cooling purchase is booked to its plant. A saving may be negative.",
     ),
 )
 
@@ -117,12 +118,12 @@ class Drawn(NamedTuple):
     pictures: Mapping[str, bytes]  # PNG files by caption, in order
 
 
-def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes:
+def pdf_bytes(papers: Result, drawn: Callable[[], Drawn], command: str) -> bytes:
     """The bytes of the PDF file.
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     drawn : callable
         Gives swings and pictures; asked when their pages are reached.
@@ -148,7 +149,7 @@ def pdf_bytes(papers: Papers, drawn: Callable[[], Drawn], command: str) -> bytes
 # -- pages ---------------------------------------------------------------------------------------------
 
 
-def _first_page(pdf: "FPDF", papers: Papers) -> None:
+def _first_page(pdf: "FPDF", papers: Result) -> None:
     record: Any = papers.plant.record
     pdf.add_page()
     pdf.set_font(FONT, "B", TITLE)
@@ -159,7 +160,7 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
     add_text(pdf, PURPOSE)
     if papers.loaded.scenario.notes:
         add_text(pdf, f"Notes of the modeler: {' '.join(papers.loaded.scenario.notes.split())}")
-    add_heading(pdf, "The answer")
+    add_heading(pdf, "Summary")
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
     add_table(
         pdf, heads, list(headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
@@ -167,17 +168,17 @@ def _first_page(pdf: "FPDF", papers: Papers) -> None:
     if any(side.room for side in papers.sides.values()):
         add_text(
             pdf,
-            "Rooms included: with what heating, cooling and drying of a machine's room buy more.",
+            "Rooms included: with the extra purchases for heating, cooling and drying of a heat pump's room.",
             SMALL,
         )
-    if papers.answer.checks:
+    if papers.checks:
         add_text(pdf, fits(papers), SMALL)
     if papers.terms is not None:
         add_heading(pdf, f"Costs over {papers.terms.years} years")
         add_table(pdf, ("", "unit", "value"), list(over_the_years(record)), (82, 24, 78), "lll")
 
 
-def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
+def _repeat(pdf: "FPDF", papers: Result, command: str) -> None:
     add_heading(pdf, "How to repeat it")
     rows = [
         *origins(papers),
@@ -187,13 +188,13 @@ def _repeat(pdf: "FPDF", papers: Papers, command: str) -> None:
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
 
 
-def _method(pdf: "FPDF", papers: Papers) -> None:
+def _method(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
-        "The program walks a plant through a typical year from event to event: it senses, decides, takes "
+        "The program simulates a plant through a typical year from event to event: it senses, decides, takes "
         "heat from the source, charges the store, draws, and books every kilowatt-hour. Equations and "
-        "their sources stand in the program's own files.",
+        "their sources are documented in the program's own files.",
     )
     minutes = 60.0 / papers.loaded.scenario.run.steps_per_hour
     for head, text in METHOD:
@@ -202,9 +203,9 @@ def _method(pdf: "FPDF", papers: Papers) -> None:
         add_text(pdf, text.format(minutes=minutes))
 
 
-def _inputs(pdf: "FPDF", papers: Papers) -> None:
+def _inputs(pdf: "FPDF", papers: Result) -> None:
     rows = inputs(papers)
-    add_heading(pdf, "Inputs that were given", new_page=True)
+    add_heading(pdf, "User inputs", new_page=True)
     given = [row for row in rows if row.origin.startswith("given")]
     add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
     add_heading(pdf, "Defaults in force, and values that follow from a choice and a table")
@@ -212,26 +213,26 @@ def _inputs(pdf: "FPDF", papers: Papers) -> None:
     add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
 
 
-def _plant(pdf: "FPDF", papers: Papers) -> None:
+def _plant(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
     year = papers.plant.year
     drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
-    add_picture(pdf, "What stands where, and the heat of the year at each arrow", drawn)
+    add_picture(pdf, "Schematic, with the heat of the year at each arrow", drawn)
 
 
-def _results(pdf: "FPDF", papers: Papers) -> None:
+def _results(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Results", new_page=True)
     rows = result_rows(papers)
     heads = ["key", "what it is", "unit", *papers.sides]
     add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
-    if papers.answer.savings:
+    if papers.savings:
         add_heading(pdf, "Savings: the baseline less the plant, its room included")
         add_table(
             pdf,
             SAVING_HEADS,
             saving_rows(papers),
-            (62, 30, 30, 30, 30),
-            "lrrrr",
+            (56, 18, 27, 27, 27, 27),
+            "llrrrr",
         )
     if "seeds" in papers.plant.record:
         add_heading(pdf, "Years of draws")
@@ -250,14 +251,14 @@ def _months(pdf: "FPDF", name: str, side: Side) -> None:
 
 
 def _swings(pdf: "FPDF", swings: Swings) -> None:
-    add_heading(pdf, "Assumptions that drive the answer", new_page=True)
+    add_heading(pdf, "Sensitivity, one at a time", new_page=True)
     add_text(
         pdf,
         "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
         "a tankyear default and says nothing of how sure the value is.",
     )
     figures = followed(swings)
-    heads = ["assumption", "low", "high", *(f"{f.short},\n{end}" for f in figures for end in ("low", "high"))]
+    heads = ["assumption", "low", "high", *(f"{f.name},\n{end}" for f in figures for end in ("low", "high"))]
     rows = [
         ["as it is", "", "", *(c for f in figures for c in (decimals(swing_value(swings.base, f), 0), ""))]
     ]
@@ -265,18 +266,18 @@ def _swings(pdf: "FPDF", swings: Swings) -> None:
         cells = [decimals(swing_value(end, f), 0) for f in figures for end in (row.low, row.high)]
         rows.append([row.name, row.low_value, row.high_value, *cells])
     add_table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
-    add_text(pdf, "; ".join(f"{f.short} in {f.unit}" for f in figures), SMALL)
+    add_text(pdf, "; ".join(f"{f.name} in {f.unit}" for f in figures), SMALL)
     for name, reason in swings.left_out.items():
         add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 
-def _checks(pdf: "FPDF", papers: Papers) -> None:
+def _checks(pdf: "FPDF", papers: Result) -> None:
     add_heading(pdf, "Checks", new_page=True)
     add_table(pdf, CHECK_HEADS, check_rows(papers), (19, 35, 28, 50, 11, 40), "llllrl")
     add_text(pdf, MEANING, SMALL)
 
 
-def _cautions(pdf: "FPDF", papers: Papers) -> None:
+def _cautions(pdf: "FPDF", papers: Result) -> None:
     cautions: Any = papers.plant.record["cautions"]
     add_heading(pdf, "Legionella")
     add_text(pdf, HYGIENE)

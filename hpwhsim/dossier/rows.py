@@ -13,12 +13,13 @@ from hpwhsim.account.checks import FAIL, OK, STATES, counted
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
+from hpwhsim.evaluation.result import Result, Side
+from hpwhsim.evaluation.saving_labels import saving_label
+from hpwhsim.results.declared import declared, record_keys
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.files import WEATHER
-from hpwhsim.tables import read_table
 
 SAVED = {
     "electricity_kwh": "electricity_kwh",
@@ -28,16 +29,39 @@ SAVED = {
     "carbon.upstream_kgco2e": "upstream_kgco2e",
     "energy_cost": "cost",
 }
-"""Lines of the savings by key of the record; they include what the room of a machine buys."""
+"""Lines of the savings by key of the record; they include what the room of a heat pump purchases."""
 PLAIN = ("peak_kw", "refrigerant_kgco2e")
 """Keys of which the savings have no line: the plants' own, one less the other."""
+HEADLINE = {
+    "electricity_kwh": "{}",
+    "resistance_kwh": "of it {}",
+    "fuel_kwh": "{} (higher heating value)",
+    "peak_kw": "{}",
+    "cop_plant": "{}",
+    "cop_net": "{}",
+    "cop_net_if_resistance": "{}",
+    "cop_net_if_heat_pump": "{}",
+    "cop_net_source": "{}",
+    "room_heating_penalty_kwh": "{}",
+    "room_cooling_credit_kwh": "{}",
+    "dehumidifier_credit_kwh": "{}",
+    "resistance_hours": "{}",
+    "short_hours": "{}",
+    "short_litres": "{}",
+    "operational_kgco2e": "{}, a year",
+    "refrigerant_kgco2e": "{}, a year",
+    "total_kgco2e": "{}, a year",
+    "carbon.upstream_kgco2e": "{}, a year",
+    "energy_cost": "{}, a year",
+}
+"""Keys of the summary, and what stands around their labels."""
 ENERGIES = {"site_mmbtu": "site energy", "source_mmbtu": "source energy"}
 ROOMS = ", rooms included"
-SAVING_HEADS = ("figure", "baseline", "plant", "saved", "of the baseline")
+SAVING_HEADS = ("figure", "unit", "baseline", "plant", "saved", "of the baseline")
 CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
 
 
-def origins(papers: Papers) -> list[tuple[str, str]]:
+def origins(papers: Result) -> list[tuple[str, str]]:
     """Program, scenario and weather with their checksums."""
     record: Any = papers.plant.record
     overrides = record["scenario.overrides"]
@@ -49,32 +73,13 @@ def origins(papers: Papers) -> list[tuple[str, str]]:
     ]
 
 
-def headline(papers: Papers) -> Iterator[list[str]]:
-    """Rows of the answer: label, unit, each plant, saved."""
+def headline(papers: Result) -> Iterator[list[str]]:
+    """Rows of the summary: label, unit, each plant, saved."""
     record: Any = papers.plant.record
     other: Any = papers.baseline.record if papers.baseline is not None else {}
-    rows = (
-        ("electricity", "kWh", "electricity_kwh"),
-        ("of it resistance", "kWh", "resistance_kwh"),
-        ("fuel (higher heating value)", "kWh", "fuel_kwh"),
-        ("highest 15-minute mean power", "kW", "peak_kw"),
-        ("COP of the plant", "", "cop_plant"),
-        ("COP net of the room", "", "cop_net"),
-        ("the same if resistance heated the room", "", "cop_net_if_resistance"),
-        ("the same if heat pumps heated the room", "", "cop_net_if_heat_pump"),
-        ("the same in source energy", "", "cop_net_source"),
-        ("room heating penalty", "kWh", "room_heating_penalty_kwh"),
-        ("room cooling credit", "kWh", "room_cooling_credit_kwh"),
-        ("room drying credit", "kWh", "dehumidifier_credit_kwh"),
-        ("hours of the backup's resistance heat, at full power", "h", "resistance_hours"),
-        ("hours of short hot water", "h", "short_hours"),
-        ("greenhouse gases of energy, a year", "kg CO2e", "operational_kgco2e"),
-        ("greenhouse gases of refrigerant, a year", "kg CO2e", "refrigerant_kgco2e"),
-        ("greenhouse gases, a year", "kg CO2e", "total_kgco2e"),
-        ("methane lost upstream, a year, in no other figure", "kg CO2e", "carbon.upstream_kgco2e"),
-        ("energy cost, a year", "USD", "energy_cost"),
-    )
-    for label, unit, key in rows:
+    for key in HEADLINE:
+        label, unit = declared(key).label, declared(key).screen_unit
+        label = HEADLINE[key].format(label)
         if key not in record and key not in other:
             continue
         if key == "cop_plant":
@@ -82,7 +87,7 @@ def headline(papers: Papers) -> Iterator[list[str]]:
         cells = [label, unit, amount(record.get(key))]
         if papers.baseline is not None:
             cells.append(amount(other.get(key)))
-            line = papers.answer.savings.get(SAVED.get(key, ""))
+            line = papers.savings.get(SAVED.get(key, ""))
             if line is None and key in PLAIN:
                 line = saving(other[key], record[key])
             same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
@@ -93,10 +98,10 @@ def headline(papers: Papers) -> Iterator[list[str]]:
         yield cells
 
 
-def _lines(papers: Papers) -> Iterator[list[str]]:
+def _lines(papers: Result) -> Iterator[list[str]]:
     """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
-    hours = {one.name: f"highest power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
-    for key, line in papers.answer.savings.items():
+    hours = {one.name: f"peak power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
+    for key, line in papers.savings.items():
         if key in ENERGIES:
             label, unit = ENERGIES[key], "MMBtu"
         elif key.endswith(".highest_kw"):
@@ -115,35 +120,35 @@ def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
             yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
 
 
-def fits(papers: Papers) -> str:
+def fits(papers: Result) -> str:
     """Whether the plant fits the building: how many checks are in each state, and each that failed."""
-    checks = papers.answer.checks
+    checks = papers.checks
     failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
     said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
     return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
 
 
-def result_rows(papers: Papers) -> list[list[str]]:
+def result_rows(papers: Result) -> list[list[str]]:
     """Every number of the record: key, what it is, unit, value, and that of the baseline."""
     rows = []
-    for row in read_table("results"):
-        value: Any = papers.plant.record.get(row["name"])
-        theirs: Any = papers.baseline.record.get(row["name"]) if papers.baseline is not None else None
-        if row["where"] == "hourly" or row["name"].startswith(("savings.", "baseline.")):
+    for row in record_keys():
+        if row.name.startswith(("savings.", "baseline.")):
             continue
-        none = row["name"] in papers.plant.record and value is None
+        value: Any = papers.plant.record.get(row.name)
+        theirs: Any = papers.baseline.record.get(row.name) if papers.baseline is not None else None
+        none = row.name in papers.plant.record and value is None
         numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
-        if none or numbers or row["name"] == "peak_time":
-            cells = [row["name"], row["long_name"], row["unit"], "none" if none else amount(value)]
+        if none or numbers or row.name == "peak_time":
+            cells = [row.name, row.long_name, row.unit, "none" if none else amount(value)]
             rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
     return rows
 
 
-def saving_rows(papers: Papers) -> list[list[str]]:
+def saving_rows(papers: Result) -> list[list[str]]:
     """Every line of the savings, as text below `SAVING_HEADS`."""
     return [
-        [name, *(amount(x) for x in line[:3]), amount(line.percent, "%")]
-        for name, line in papers.answer.savings.items()
+        [*saving_label(name), *(amount(x) for x in line[:3]), amount(line.percent, "%")]
+        for name, line in papers.savings.items()
     ]
 
 
@@ -179,9 +184,13 @@ def month_rows(side: Side) -> list[list[str]]:
             if side.year.hourly.get(key, np.zeros(1)).any()
         ),
         ("fuel", "kWh", by_month(side.year.hourly["fuel_kwh"])),
-        ("heat to taps", "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
-        ("loss of the loop", "kWh", by_month(side.year.hourly["recirculation_loss_kwh"])),
-        ("loss of the store", "kWh", by_month(side.year.hourly["storage_loss_kwh"])),
+        (declared("heat_to_taps_kwh").label, "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
+        (
+            declared("recirculation_loss_kwh").label,
+            "kWh",
+            by_month(side.year.hourly["recirculation_loss_kwh"]),
+        ),
+        (declared("storage_loss_kwh").label, "kWh", by_month(side.year.hourly["storage_loss_kwh"])),
     ]
     rows = [
         [f"{label} [{unit}]", *(decimals(v, 0) for v in months), decimals(float(months.sum()), 0)]
@@ -198,7 +207,7 @@ def month_rows(side: Side) -> list[list[str]]:
     return rows
 
 
-def check_rows(papers: Papers) -> list[Sequence[str]]:
+def check_rows(papers: Result) -> list[Sequence[str]]:
     """The heat balance, and every check of site and refrigerant, as text below `CHECK_HEADS`."""
     rows: list[Sequence[str]] = []
     for name, side in papers.sides.items():
@@ -208,12 +217,12 @@ def check_rows(papers: Papers) -> list[Sequence[str]]:
         rows.append((state, *said, f"{abs(balance) / 1e-6:.2f}", "first law"))
     rows += [
         (c.state, c.name, c.text, c.limit, "" if c.ratio is None else f"{c.ratio:.2f}", c.source)
-        for c in papers.answer.checks
+        for c in papers.checks
     ]
     return sorted(rows, key=lambda row: STATES.index(row[0]))
 
 
-def command_of(papers: Papers, verb: str = "dossier") -> str:
+def command_of(papers: Result, verb: str = "dossier") -> str:
     """The command that repeats the calculation, to be typed in the folder of the scenario."""
     loaded = papers.loaded
     words = ["tankyear", verb, loaded.path.name]

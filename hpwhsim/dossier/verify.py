@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 
 from hpwhsim.dossier.archive import is_inside, unpacked
 from hpwhsim.dossier.bundle import FACTORS, KIND, MANIFEST, RECORD, factors, sha256, versions
-from hpwhsim.dossier.content import gather
 from hpwhsim.errors import InputError
+from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.regression.compare import Move, compare
 from hpwhsim.results.records import Record, Stored, finite
 from hpwhsim.scenario.reading import read_scenario
@@ -145,7 +145,7 @@ def _repeated(
         except OSError as error:
             raise InputError(f"{path}: cannot be unpacked: {error.strerror}") from None
         try:
-            papers = gather(read_scenario(folder / scenario["name"], scenario["overrides"]), seeds)
+            papers = evaluate_over(read_scenario(folder / scenario["name"], scenario["overrides"]), seeds)
         except InputError as error:
             said = str(error).replace(f"{folder}/", "").replace(str(folder), "")
             raise InputError(f"{path}: {said}") from None

@@ -10,16 +10,16 @@ from tqdm import tqdm
 
 from hpwhsim.charts.year import CAPTIONS, draw_pictures
 from hpwhsim.dossier.bundle import bundle, repeat_command
-from hpwhsim.dossier.content import gather
 from hpwhsim.dossier.pdf import Drawn, pdf_bytes
 from hpwhsim.dossier.verify import Verdict
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.errors import InputError
+from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.io.plain_text import visible
 from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 from hpwhsim.studies.sensitivity import Swings, swings
 from hpwhsim.studies.sensitivity_report import tornado
 
@@ -27,7 +27,7 @@ WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
 
 
 def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
-    """Answer a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
+    """Result a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
 
     Swings and pictures are made in processes of their own, beside workbook and pages.
 
@@ -44,16 +44,17 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
     with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
-        papers = gather(loaded, seeds)
+        papers = evaluate_over(loaded, seeds)
         bar.update()
         own = papers.plant.year
-        moved = others.submit(_moved, loaded, own, papers.answer.baseline)
+        base = papers.baseline.year if papers.baseline is not None else None
+        moved = others.submit(_moved, loaded, own, base)
         pictures = others.submit(draw_pictures, own, loaded.scenario)
 
         def drawn() -> Drawn:
             swings, tornado = moved.result()
             bar.update()
-            shown = {"Swing of each assumption": tornado}
+            shown = {"Sensitivity, one at a time": tornado}
             drawn = pictures.result()
             return Drawn(swings, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
 

@@ -25,8 +25,9 @@ from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.draw_times import EVEN
 from hpwhsim.plant.march import march
-from hpwhsim.scenario.reading import Loaded, dump, scenario_from
+from hpwhsim.scenario.reading import Loaded, scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 
@@ -317,7 +318,7 @@ def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
     out = march(unit.plant, drive, unit.state, unit.start.copy())
     if not np.isfinite(out.store_mean).all():
         raise InputError(
-            "the march of this unit gives no numbers: it cannot be simulated in the test's steps"
+            "the simulation of this unit gives no numbers: it cannot be simulated in the test's steps"
         )
     whole = unit.plant.column.volume * RHO_CP
     bought = out.heat_pump_energy + out.fan_energy + out.pump_energy + out.standby_energy + out.backup_energy

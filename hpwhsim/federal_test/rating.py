@@ -52,9 +52,9 @@ LATE_S = 3 * 3600.0  # tankyear default
 LARGEST_GAL = 120.0  # end of the classes of 10 CFR 430.32(d) and 431.110(b)
 
 DEVIATIONS = (
-    "a calculation, not a certified rating: nothing was measured, and only a test counts before the law",
-    "the unit is as the scenario describes it: one heater beside the machine, where many tanks have two "
-    "elements; the room's humidity does not enter the machine's capacity and power",
+    "a calculation, not a certified rating: nothing was measured, and only a test has legal standing",
+    "the unit is as the scenario describes it: one heater beside the heat pump, where many tanks have "
+    "two elements; the room's humidity does not enter the heat pump's capacity and power",
 )
 
 
@@ -301,25 +301,26 @@ def _by_draw(day: Day, draws: Sequence[Draw], step_s: float) -> list[dict[str, f
 
 
 def _cautions(scenario: Scenario, unit: Unit, day: Day, draws: Sequence[Draw]) -> list[str]:
-    """What the numbers must not be read without."""
+    """Cautions on the figures."""
     known = (cited(f"[cfr-430-appendix-e{part}]") for part in ("", "-draws", "-formulas"))
     said = [*DEVIATIONS, f"the test as known: {'; '.join(map(str, known))}"]
     means = [draw["mean_c"] for draw in _by_draw(day, draws, unit.plant.step_seconds)]
     if abs(means[0] - DELIVERY_C) > TOLERANCE_K:
         said.append(
-            f"the first draw is delivered at {means[0]:.1f} degC; the test wants {DELIVERY_C:.1f} degC "
-            f"within {TOLERANCE_K:.1f} K: the unit is not set as the test wants it"
+            f"the first draw is delivered at {means[0]:.1f} degC; the test requires {DELIVERY_C:.1f} degC "
+            f"within {TOLERANCE_K:.1f} K: the unit is not set as the test requires"
         )
     if max(means) > DELIVERY_C + TOLERANCE_K:
         said.append(
-            f"a draw is delivered at {max(means):.1f} degC: the machine heats the upper store far beyond its "
-            "setpoint, and the factor is no good guide (plant.heat_pump.condenser_height, plant.controls)"
+            f"a draw is delivered at {max(means):.1f} degC: the heat pump heats the upper store far beyond "
+            "its setpoint, and the uniform energy factor is a poor guide (plant.heat_pump.condenser_height, "
+            "plant.controls)"
         )
     litres = scenario.plant.storage.volume * 1000.0
     if litres > LARGEST_GAL * GALLON * 1000.0:
         said.append(
             f"the store of {litres:.0f} L is larger than that of a consumer water heater ({LARGEST_GAL:.0f} "
-            "gal): another test is the law for it"
+            "gal): another test applies"
         )
     if day.immersed:
         pass  # no recovery is measured
@@ -328,12 +329,13 @@ def _cautions(scenario: Scenario, unit: Unit, day: Day, draws: Sequence[Draw]) -
     elif day.recovery_began > LATE_S:
         said.append(
             f"the first recovery begins {day.recovery_began / 3600.0:.1f} h after the first draw: its "
-            "efficiency holds the loss of that wait, which lowers the uniform energy factor by some per cent"
+            "efficiency includes the loss of that wait, which lowers the uniform energy factor by a few per "
+            "cent"
         )
     if edge := float(day.trace.out.edge_seconds[day.begin :].sum()) / 3600.0:
         said.append(
-            f"the heat pump runs {edge:.1f} h outside its performance data; values at the edge of the data "
-            "are used there, not extrapolated"
+            f"{adequacy.OUTSIDE_MAP}: {edge:.1f} h; there the values at the edge of the map are used, not "
+            "extrapolated"
         )
     heat_pump = scenario.plant.heat_pump
     said += unit.cautions

@@ -57,11 +57,13 @@ def rating_text(record: Mapping[str, Any]) -> str:
         if kwh[key] > 0.0:
             lines.append(line(label, f"{kwh[key]:.3f} kWh"))
     lines += [
-        line("standby loss of the store", f"{kwh['storage_loss_kwh']:.3f} kWh"),
-        line("change of heat in the store", f"{kwh['store_change_kwh']:+.3f} kWh"),
+        line("standby loss", f"{kwh['storage_loss_kwh']:.3f} kWh"),
+        line("change in stored heat", f"{kwh['store_change_kwh']:+.3f} kWh"),
         line("delivered over purchased, as it is", "none purchased" if plain is None else f"{plain:.3f}"),
         line("recovery efficiency", f"{record['recovery_efficiency']:.3f}"),
-        line("standby", f"{record['standby_w']:.1f} W", f"purchased; {record['standby_w_per_k']:.3f} W/K"),
+        line(
+            "standby power", f"{record['standby_w']:.1f} W", f"purchased; {record['standby_w_per_k']:.3f} W/K"
+        ),
         line(
             "store",
             gallons(record["store_litres"]),

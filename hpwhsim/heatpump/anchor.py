@@ -107,8 +107,8 @@ def why_not(machine: Machine, high_side: Isobars | Condensing, rating: Rating) -
     if isinstance(high_side, Isobars):
         return (
             f"no pressure up to {limits.high_pressure / 1e5:g} bar and pressure ratio "
-            f"{limits.pressure_ratio:g} makes such water with gas of at most {limits.discharge_c:g} °C, "
-            f"evaporating not below {limits.lowest_evaporating_c:g} °C"
+            f"{limits.pressure_ratio:g} reaches that outlet with discharge gas of at most "
+            f"{limits.discharge_c:g} °C, evaporating not below {limits.lowest_evaporating_c:g} °C"
         )
     if not np.isfinite(free.cop[0]):
         return f"{refrigerant.name}, critical at {refrigerant.critical_c:g} °C, cannot condense so hot"
@@ -209,7 +209,7 @@ def anchor_one(machine: Machine, high_side: Isobars | Condensing, rating: Rating
     works = np.isfinite(cop)
     if not works.any():
         reason = why_not(machine.with_scale(USUAL[1] / peak), high_side, rating)
-        raise InputError(f"{key}.rated_at: the machine cannot work at its rated point, {rating}: {reason}")
+        raise InputError(f"{key}.rated_at: the heat pump cannot work at its rated point, {rating}: {reason}")
     quality, cop = quality[works], cop[works]
     share = machine.compressor.gas_share
     if rating.cop > cop.max():
@@ -283,7 +283,7 @@ def anchor_many(
         error = np.array([_misfit(curve, points, approach) for curve in curves])
         if not np.isfinite(error).any():
             raise InputError(
-                f"{key}: no efficiency and approach let a machine with {machine.refrigerant.name} work at "
+                f"{key}: no efficiency and approach let a heat pump with {machine.refrigerant.name} work at "
                 f"every one of the {len(ratings)} rated points within its limits; give fewer points "
                 "or wider limits"
             )

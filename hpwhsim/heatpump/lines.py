@@ -202,7 +202,7 @@ def line_derate(
     of = known(refrigerant, f"{key}.refrigerant")
     if of.name == "R-744":
         raise InputError(
-            f"{key}.lines: got refrigerant lines with R-744, whose split machines keep it outdoors; allowed: "
+            f"{key}.lines: got refrigerant lines with R-744, whose split units keep it outdoors; allowed: "
             "another refrigerant, or water lines"
         )
     key_lines = f"{key}.lines"
@@ -339,12 +339,13 @@ def _cautions(found: LineDerate) -> tuple[str, ...]:
     if found.liquid_margin_k < 0.0:
         said.append(
             "refrigerant lines: the liquid boils before it reaches the expansion valve, "
-            f"{-found.liquid_margin_k:.1f} K short of subcooling; the valve then starves the machine, which "
-            "is not simulated"
+            f"{-found.liquid_margin_k:.1f} K short of subcooling; the valve then starves the evaporator, "
+            "which is not simulated"
         )
     if found.oil_share > 1.0:
         said.append(
             f"refrigerant lines: gas rises at {found.gas_speed:.1f} m/s and carries oil up only from "
-            f"{found.oil_share * found.gas_speed:.1f} m/s; a thinner riser, or traps as the maker asks"
+            f"{found.oil_share * found.gas_speed:.1f} m/s; a thinner riser, or traps as the manufacturer "
+            "requires"
         )
     return tuple(said)

@@ -1,6 +1,5 @@
 """Performance that the user measured or has from a data sheet: a CSV file, used inside its range only."""
 
-import csv
 import math
 from itertools import product
 from pathlib import Path
@@ -11,6 +10,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.io.user_csv import Row, read_rows
 
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point
@@ -20,10 +20,10 @@ FINEST = 41  # nodes laid over an axis of scattered points
 def read_table(path: str | Path) -> PerformanceMap:
     """Read measured performance of one module from a CSV file.
 
-    Columns `source_c`, `water_in_c`, `water_out_c`, `capacity_kw`, `power_kw`; lines that start with ``#``
-    are comments; other columns are ignored. The points are a full grid, used as it stands, or scattered:
-    then the map is linear between them inside their convex hull, and NaN outside. A table whose outlet is a
-    fixed rise above its inlet (multi-pass) becomes a map in source and inlet alone.
+    Columns `source_c`, `water_in_c`, `water_out_c`, `capacity_kw`, `power_kw`. The points are a full grid,
+    used as it stands, or scattered: then the map is linear between them inside their convex hull, and NaN
+    outside. A table whose outlet is a fixed rise above its inlet (multi-pass) becomes a map in source and
+    inlet alone.
 
     Parameters
     ----------
@@ -43,12 +43,10 @@ def read_table(path: str | Path) -> PerformanceMap:
         temperatures, points that span no area to interpolate in.
     """
     path = Path(path)
-    line, points = _read(path)
-    _check(path, line, points)
-    points = _without_repeats(path, line, points)
+    points = _without_repeats(*_read(path))
     if np.unique(points[:, 0]).size < 2:
         raise InputError(
-            f"{path}, column source_c: two or more temperatures are needed, got only {points[0, 0]:g} °C"
+            f"{path}: column source_c: got only {points[0, 0]:g} °C; allowed two or more temperatures"
         )
     rise = points[:, 2] - points[:, 1]
     by_rise = np.unique(points[:, 1]).size > 1 and bool(np.ptp(rise) < 1e-3)
@@ -75,70 +73,33 @@ def read_ratings(path: str | Path) -> list[Rating]:
     InputError
         As `read_table` for the file and its numbers; the points need not cover anything.
     """
-    path = Path(path)
-    line, points = _read(path)
-    _check(path, line, points)
     return [
         Rating(source, water_in, water_out, capacity * 1e3, capacity / power)
-        for source, water_in, water_out, capacity, power in points.tolist()
+        for source, water_in, water_out, capacity, power in _read(Path(path))[1].tolist()
     ]
 
 
-def _read(path: Path) -> tuple[list[int], Array]:
-    """Line numbers in the file, and points (n, 5) in the order of `COLUMNS`."""
-    try:
-        text = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as a text file: {error}") from error
-    held = [(n, x) for n, x in enumerate(text, start=1) if x.strip() and not x.lstrip().startswith("#")]
-    rows = list(csv.reader([x for _, x in held]))
-    names = [x.strip() for x in rows[0]] if rows else []
-    missing = [x for x in COLUMNS if x not in names]
-    if missing:
-        raise InputError(
-            f"{path}: missing column {', '.join(missing)}; needed are {', '.join(COLUMNS)}; "
-            f"found {', '.join(names)}"
-        )
-    where = [names.index(x) for x in COLUMNS]
-    points = np.empty((len(rows) - 1, len(COLUMNS)))
-    for r, ((n, _), row) in enumerate(zip(held[1:], rows[1:], strict=True)):
-        for c, (name, k) in enumerate(zip(COLUMNS, where, strict=True)):
-            given = row[k].strip() if k < len(row) else ""
-            try:
-                points[r, c] = float(given)
-            except ValueError as error:
-                raise InputError(f"{path}, line {n}, column {name}: {given!r} is not a number") from error
-            if not math.isfinite(points[r, c]):
-                raise InputError(f"{path}, line {n}, column {name}: {given!r}; a finite number is needed")
-    if not len(points):
-        raise InputError(f"{path}: no rows below the header")
-    return [n for n, _ in held[1:]], points
-
-
-def _check(path: Path, line: list[int], points: Array) -> None:
-    """Refuse what no machine can do."""
-    for n, (source, water_in, water_out, capacity, power) in zip(line, points, strict=True):
-        for name, value in (("capacity_kw", capacity), ("power_kw", power)):
-            if value <= 0.0:
-                raise InputError(f"{path}, line {n}, column {name}: must be above 0, got {value:g}")
-        for name, value in zip(COLUMNS, (source, water_in, water_out), strict=False):
-            if not -100.0 <= value <= 150.0:
-                raise InputError(f"{path}, line {n}, column {name}: must be -100 to 150 °C, got {value:g}")
+def _read(path: Path) -> tuple[list[Row], Array]:
+    """Rows of the file, and points (n, 5) in the order of `COLUMNS`; what no machine can do is refused."""
+    rows = read_rows(path, COLUMNS)
+    temperatures = [[row.number(name, -100.0, 150.0) for name in COLUMNS[:3]] for row in rows]
+    points = np.hstack(
+        (temperatures, [[row.number(name, above=True) for name in COLUMNS[3:]] for row in rows])
+    )
+    for row, (source, water_in, water_out, capacity, power) in zip(rows, points.tolist(), strict=True):
         if water_out < water_in:
-            raise InputError(
-                f"{path}, line {n}, column water_out_c: must not be below water_in_c ({water_in:g}), "
-                f"got {water_out:g}"
-            )
+            raise row.error("water_out_c", f"water_in_c ({water_in:g}) or more")
         best = lorenz_cop(source, water_in, water_out)
         if capacity / power >= best:
             raise InputError(
-                f"{path}, line {n}, columns capacity_kw and power_kw: COP {capacity / power:.2f} is not "
-                f"below the thermodynamic limit {best:.2f} (Carnot at the log-mean water temperature) for "
-                f"source {source:g} °C, water {water_in:g} to {water_out:g} °C"
+                f"{path}: line {row.line}: columns capacity_kw and power_kw: got COP {capacity / power:.2f}; "
+                f"allowed below the limit {best:.2f} of thermodynamics (Carnot at the log-mean water "
+                f"temperature) for source {source:g} °C, water {water_in:g} to {water_out:g} °C"
             )
+    return rows, points
 
 
-def _without_repeats(path: Path, line: list[int], points: Array) -> Array:
+def _without_repeats(rows: list[Row], points: Array) -> Array:
     """One row for each point; a point that stands twice must have the same values."""
     first: dict[tuple[float, ...], int] = {}
     keep = []
@@ -149,8 +110,8 @@ def _without_repeats(path: Path, line: list[int], points: Array) -> Array:
             keep.append(r)
         elif not np.allclose(points[first[place], 3:], row[3:], rtol=SAME, atol=0.0):
             raise InputError(
-                f"{path}, line {line[r]}: the point source_c {row[0]:g}, water_in_c {row[1]:g}, water_out_c "
-                f"{row[2]:g} stands on line {line[first[place]]} too, with other values"
+                f"{rows[r].file}: line {rows[r].line}: the point source_c {row[0]:g}, water_in_c {row[1]:g}, "
+                f"water_out_c {row[2]:g} stands on line {rows[first[place]].line} too, with other values"
             )
     return points[keep]
 

@@ -1,9 +1,17 @@
-"""CSV files that a user hands in: comma, header row, ``#`` comments; messages name line and column."""
+"""CSV files that a user hands in: one set of rules for all of them.
+
+UTF-8 text, with or without a byte order mark; commas between cells, ``#`` before a line of comment, blank
+lines passed over; a header row with exactly the columns asked for, in any order; a row on a line of its own,
+with a cell for each column, plain or in double quotes; numbers with a decimal point, finite, without
+separators of thousands. A message names file, line and column, what was given and what is allowed.
+"""
 
 import csv
 import math
-from collections.abc import Iterator, Mapping, Sequence
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,61 +20,106 @@ from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.io.plain_text import refuse_controls
 
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 
-def rows(file: Path, columns: Sequence[str]) -> Iterator[tuple[int, dict[str, str]]]:
-    """Line number and fields of each row of a CSV file with exactly these columns, in any order.
+
+class Row(NamedTuple):
+    """One row of a user's file."""
+
+    file: Path
+    line: int  # in the file, the first is 1
+    cells: dict[str, str]  # by column, without the blanks around them
+
+    def error(self, column: str, allowed: str, got: str | None = None) -> InputError:
+        """The error of a cell that is wrong, to be raised; `got` stands for the cell where it says more."""
+        if got is None:
+            got = repr(self.cells[column]) if self.cells[column] else "nothing"
+        return InputError(f"{self.file}: line {self.line}: column {column}: got {got}; allowed {allowed}")
+
+    def number(self, column: str, low: float = 0.0, high: float = math.inf, *, above: bool = False) -> float:
+        """The number in a column.
+
+        Raises
+        ------
+        InputError
+            If it is no finite number of `low` to `high`, or where `above` is set, `low` itself.
+        """
+        cell = self.cells[column]
+        value = float(cell) if _NUMBER.fullmatch(cell) else math.nan
+        if not (math.isfinite(value) and low <= value <= high) or (above and value == low):
+            limits = f" of {low:g} to {high:g}"
+            if math.isinf(high):
+                limits = "" if math.isinf(low) else f" above {low:g}" if above else f" of {low:g} or more"
+            raise self.error(column, f"a finite number{limits}")
+        return value
+
+
+def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
+    """The rows of a user's file, one or more.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    *headers : sequence of str
+        Sets of columns, one of which the file has.
 
     Raises
     ------
     InputError
-        If the file cannot be read or is empty, its columns are others, or a row has more or fewer fields.
+        If the file cannot be read, its columns are others, it has no row, or a row has more or fewer cells.
     """
+    file = Path(path)
     try:
         text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as err:
         reason = err.strerror if isinstance(err, OSError) else "it is not UTF-8 text"
         raise InputError(f"{file}: cannot be read: {reason}") from None
-    header: list[str] = []
-    for line, content in enumerate(text.splitlines(), start=1):
+    names: list[str] = []
+    found = []
+    for line, content in enumerate(text.split("\n"), start=1):  # all kinds of line ends are read as this one
         if not content.strip() or content.lstrip().startswith("#"):
             continue
-        refuse_controls(content, f"{file}: line {line}")
-        fields = [field.strip() for field in next(csv.reader([content]))]
-        if not header:
-            header = fields
-            if sorted(header) != sorted(columns):
-                raise InputError(
-                    f"{file}: line {line}: the columns must be {', '.join(columns)}, got {', '.join(header)}"
-                )
-            continue
-        if len(fields) != len(header):
-            raise InputError(f"{file}: line {line}: {len(header)} fields are needed, got {len(fields)}")
-        yield line, dict(zip(header, fields, strict=True))
-    if not header:
-        raise InputError(f"{file}: is empty; the columns must be {', '.join(columns)}")
-
-
-def number(file: Path, line: int, column: str, text: str, low: float = 0.0, high: float = math.inf) -> float:
-    """A finite number of `low` to `high`.
-
-    Raises
-    ------
-    InputError
-        If `text` is none.
-    """
-    try:
-        found = float(text)
-    except ValueError:
-        found = math.nan
-    if not (math.isfinite(found) and low <= found <= high):
-        allowed = f"{low:g} to {high:g}"
-        if math.isinf(high):
-            allowed = "zero or more" if low == 0.0 else f"{low:g} or more"
-        if math.isinf(low):
-            allowed = "finite"
-        got = f"got {text!r}" if text else "got nothing"
-        raise InputError(f"{file}: line {line}: column {column}: a number, {allowed}, is needed, {got}")
+        cells = _cells(content, f"{file}: line {line}")
+        if not names:
+            names = cells
+            if sorted(names) not in [sorted(header) for header in headers]:
+                raise _wrong_columns(file, line, names, headers)
+        elif len(cells) != len(names):
+            raise InputError(
+                f"{file}: line {line}: got {len(cells)} cells; allowed {len(names)}, as in the header"
+            )
+        else:
+            found.append(Row(file, line, dict(zip(names, cells, strict=True))))
+    if not found:
+        needed = " or ".join(", ".join(header) for header in headers)
+        got = "no row below the header" if names else "no header row"
+        raise InputError(f"{file}: got {got}; allowed the columns {needed} and one or more rows of numbers")
     return found
+
+
+def _cells(content: str, where: str) -> list[str]:
+    refuse_controls(content, where)
+    try:
+        return [cell.strip() for cell in next(csv.reader([content], strict=True, skipinitialspace=True))]
+    except csv.Error:
+        raise InputError(f"{where}: got a stray quotation mark; allowed cells on one line") from None
+
+
+def _wrong_columns(file: Path, line: int, names: list[str], headers: Sequence[Sequence[str]]) -> InputError:
+    """What is wrong with a header, beside the set of columns that is nearest to it."""
+    nearest = max(headers, key=lambda header: (len(set(header) & set(names)), -len(header)))
+    missing = [name for name in nearest if name not in names]
+    wrong = [name or "a column without a name" for name in names if name not in nearest]
+    twice = [name for name in nearest if names.count(name) > 1]
+    said = [
+        f"{what} {', '.join(which)}"
+        for what, which in (("missing", missing), ("unknown", wrong), ("twice", twice))
+        if which
+    ]
+    separated = "; separate cells by commas" if len(names) == 1 and re.search(r"[;\t]", names[0]) else ""
+    allowed = " or ".join(", ".join(header) for header in headers)
+    return InputError(f"{file}: line {line}: columns: {'; '.join(said)}; allowed {allowed}{separated}")
 
 
 def read_hours(path: str | Path, limits: Mapping[str, tuple[float, float]]) -> dict[str, Array]:
@@ -88,14 +141,15 @@ def read_hours(path: str | Path, limits: Mapping[str, tuple[float, float]]) -> d
     InputError
         If the file or a value is wrong, or there are not 8760 rows.
     """
-    file = Path(path)
-    found = [
-        [number(file, line, key, row[key], *limits[key]) for key in limits]
-        for line, row in rows(file, tuple(limits))
-    ]
-    if len(found) != HOURS:
-        leap = " (leave out 29 February)" if len(found) == HOURS + 24 else ""
+    return hourly(read_rows(path, tuple(limits)), limits)
+
+
+def hourly(rows: Sequence[Row], limits: Mapping[str, tuple[float, float]]) -> dict[str, Array]:
+    """`read_hours` of rows that are read already."""
+    values = [[row.number(key, *limits[key]) for key in limits] for row in rows]
+    if len(values) != HOURS:
+        leap = " (leave out 29 February)" if len(values) == HOURS + 24 else ""
         raise InputError(
-            f"{file}: {len(found)} rows; {HOURS} are needed, one for each hour of the year{leap}"
+            f"{rows[0].file}: got {len(values)} rows; allowed {HOURS}, one for each hour of the year{leap}"
         )
-    return dict(zip(limits, np.array(found).T.copy(), strict=True))
+    return dict(zip(limits, np.array(values).T.copy(), strict=True))

@@ -3,10 +3,11 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from hpwhsim.account.adequacy import cause_name
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import MEANING
 from hpwhsim.charts.year import CAPTIONS, SCHEMATIC
-from hpwhsim.dossier.content import Input, Papers, inputs
+from hpwhsim.dossier.content import Input, inputs
 from hpwhsim.dossier.rows import (
     CHECK_HEADS,
     HYGIENE,
@@ -22,14 +23,15 @@ from hpwhsim.dossier.rows import (
     result_rows,
     saving_rows,
 )
-from hpwhsim.evaluate.draw_rows import DRAW_HEADS, draw_rows, draw_title
-from hpwhsim.evaluate.report import REASONS
+from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
+from hpwhsim.evaluation.report import REASONS
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.page.markup import Html, element, figure, listing, table
+from hpwhsim.results.declared import record_keys
 from hpwhsim.results.heat_flows import digits, sums
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.schematic.sheet import alternative
-from hpwhsim.tables import read_table
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #1a1a1a; --paper: #fff; --rule: #c4c9ce; --shade: #e8eef4;
@@ -73,28 +75,28 @@ code { font-size: .875rem; background: var(--shade); padding: .1rem .3rem; }
 """
 NO_ADDRESS = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 ABOUT = (
-    "One hot-water plant in one typical year, calculated hour by hour: what it buys, its peak power, how "
-    "well it serves the taps, and what was asked for beside that. It is a calculation with the assumptions "
-    "listed below; it is no design, no certificate and no guarantee of what a building will use."
+    "One hot-water plant in one typical year, calculated hour by hour: purchased energy, peak power, unmet "
+    "hot water, and what else was requested. It is a calculation with the assumptions listed below; it is "
+    "not a design, not a certified rating and not a guarantee of what a building will use."
 )
 
 
-def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
+def page(papers: Result, pictures: Mapping[str, bytes]) -> bytes:
     """The bytes of ``page.html``.
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     pictures : mapping of str to bytes
         What `draw_pictures` drew of it.
     """
     title = str(papers.plant.record["title"])
     sections = {
-        "The answer": _answer(papers),
+        "Summary": _answer(papers),
         "The plant": _plant(papers, pictures),
         "Months": _months(papers),
-        "Backup and shortage": _causes(papers.plant.record),
+        "Backup and unmet hot water": _causes(papers.plant.record),
         "Pictures": _pictures(pictures),
         "Savings": _savings(papers),
         "Greenhouse gases": _part(papers, GASES, "carbon."),
@@ -103,7 +105,7 @@ def page(papers: Papers, pictures: Mapping[str, bytes]) -> bytes:
         "Checks": _checks(papers),
         "Legionella": _hygiene(papers),
         "Cautions": _cautions(papers.plant.record),
-        "Inputs that were given": _inputs(papers, given=True),
+        "User inputs": _inputs(papers, given=True),
         "Assumptions": _inputs(papers, given=False),
         "All numbers": _all(papers),
         "How to repeat it": _repeat(papers),
@@ -132,7 +134,7 @@ def _anchor(name: str) -> str:
     return name.lower().replace(" ", "-")
 
 
-def _beginning(papers: Papers, title: str) -> list[Html]:
+def _beginning(papers: Result, title: str) -> list[Html]:
     scenario, record = papers.plant.scenario, papers.plant.record
     plant, homes = scenario.plant, scenario.building.apartments
     words = f"A {plant.family} plant"
@@ -145,21 +147,21 @@ def _beginning(papers: Papers, title: str) -> list[Html]:
     return parts
 
 
-def _answer(papers: Papers) -> list[Html]:
+def _answer(papers: Result) -> list[Html]:
     heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
-    found = table(heads, headline(papers), "lurrr"[: len(heads)], "What the year takes and gives")
-    measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "The plant in usual measures")
-    checked = [element("p", fits(papers))] if papers.answer.checks else []
+    found = table(heads, headline(papers), "lurrr"[: len(heads)], "The year in figures")
+    measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "Usual measures of the plant")
+    checked = [element("p", fits(papers))] if papers.checks else []
     return [found, *checked, measures]
 
 
-def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
+def _measures(papers: Result) -> Iterator[tuple[str, str, str]]:
     """What engineers compare plants by, in both systems of units."""
     scenario, year, record = papers.plant.scenario, papers.plant.year, dict(papers.plant.record)
     values: dict[str, Any] = record
     homes, storage = scenario.building.apartments, scenario.plant.storage
     made, litres = year.made, values["hot_water_litres"]
-    heat, bought = values["heat_to_taps_kwh"], values["electricity_kwh"] + values["fuel_kwh"]
+    heat, purchased = values["heat_to_taps_kwh"], values["electricity_kwh"] + values["fuel_kwh"]
 
     def temperature(name: str, value: float) -> tuple[str, str, str]:
         return name, f"{decimals(value)} °C", f"{decimals(1.8 * value + 32.0)} °F"
@@ -174,13 +176,13 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
         return name, amount(watts, f"W{per}"), amount(watts / BTU_H, f"Btu/h{per}")
 
     yield volume("hot water from the plant, a day and apartment", litres / 365.0 / homes, "")
-    yield energy("heat to the taps", heat)
-    yield power("loss of the loop, mean", values["recirculation_loss_kwh"] / 8.76 / homes, " per apartment")
-    yield power("loss of the store, mean", values["storage_loss_kwh"] / 8.76)
+    yield energy("hot water delivered", heat)
+    yield power("recirculation loss, mean", values["recirculation_loss_kwh"] / 8.76 / homes, " per apartment")
+    yield power("standby loss, mean", values["storage_loss_kwh"] / 8.76)
     if litres > 0.0:
-        per = bought / litres * 1e3
+        per = purchased / litres * 1e3
         yield (
-            "bought for the hot water",
+            "purchased energy for the hot water",
             amount(per, "kWh/m³"),
             amount(per * LITRES_PER_GALLON, "kWh per 1,000 gal"),
         )
@@ -191,7 +193,7 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
         yield "fuel (higher heating value)", amount(fuel, "kWh"), amount(fuel * 10.0 / KWH_PER_MMBTU, "therm")
     if made.modules > 0:
         watts = made.capacity * made.modules
-        yield "heat pump at its rating", amount(watts / 1e3, "kW"), amount(watts / BTU_H / 1e3, "kBtu/h")
+        yield "heat pump, rated capacity", amount(watts / 1e3, "kW"), amount(watts / BTU_H / 1e3, "kBtu/h")
         yield temperature("coldest source", values["source_min_c"])
         yield temperature("mean source", values["source_mean_c"])
     yield volume("store", storage.volume * 1e3, "")
@@ -200,7 +202,7 @@ def _measures(papers: Papers) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(papers: Papers, pictures: Mapping[str, bytes]) -> list[Html]:
+def _plant(papers: Result, pictures: Mapping[str, bytes]) -> list[Html]:
     year, record = papers.plant.year, papers.plant.record
     places = digits(record)
     rows = []
@@ -209,7 +211,7 @@ def _plant(papers: Papers, pictures: Mapping[str, bytes]) -> list[Html]:
         rows += [(f"{one.name}: {name}", "", decimals(value, places)) for name, value in one.right.items()]
         left, right = (decimals(sum(side.values()), places) for side in (one.left, one.right))
         rows.append((f"{one.name}: sum", left, right))
-    caption = "What stands where, and the heat of the year at each arrow"
+    caption = "Schematic, with the heat of the year at each arrow"
     heads = ("", "in [MWh]", "out [MWh]")
     return [
         figure(SCHEMATIC, pictures[SCHEMATIC], caption, alternative(year)),
@@ -217,7 +219,7 @@ def _plant(papers: Papers, pictures: Mapping[str, bytes]) -> list[Html]:
     ]
 
 
-def _months(papers: Papers) -> list[Html]:
+def _months(papers: Result) -> list[Html]:
     heads = ("", *MONTH_NAMES, "year")
     return [
         table(heads, month_rows(side), "l" + "r" * 13, f"Months of the {name}")
@@ -226,43 +228,43 @@ def _months(papers: Papers) -> list[Html]:
 
 
 def _causes(record: Mapping[str, Any]) -> list[Html]:
-    """Hours of backup and of short hot water by what kept the heat pump from doing it."""
+    """Hours of backup and unmet hours by cause."""
     backup, short = record["backup_hours_by_cause"], record["short_hours_by_cause"]
     rows = [
-        (cause.replace("-", " "), amount(backup.get(cause, 0.0)), amount(short.get(cause, 0.0)))
+        (cause_name(cause), amount(backup.get(cause, 0.0)), amount(short.get(cause, 0.0)))
         for cause in dict.fromkeys((*backup, *short))
     ]
     hours = record["resistance_hours"] + record["fuel_hours"]
     rows.append(("all", amount(hours), amount(record["short_hours"])))
-    heads = ("cause", "backup, at full power [h]", "hot water short [h]")
-    missing = f"{amount(record['short_litres'])} L were delivered below the least temperature; "
-    missing += f"{amount(record['unmet_kwh'])} kWh were missing to the temperature of use."
+    heads = ("cause", "backup, at full power [h]", "unmet hours [h]")
+    missing = f"{amount(record['short_litres'])} L were delivered below the minimum delivery temperature; "
+    missing += f"{amount(record['unmet_kwh'])} kWh were missing to the use temperature."
     return [table(heads, rows, "lrr", "Hours of the year by cause"), element("p", missing)]
 
 
 def _pictures(pictures: Mapping[str, bytes]) -> list[Html]:
     return [
-        figure(name, pictures[name], caption, f"{caption}; its figures stand in the tables of this page")
+        figure(name, pictures[name], caption, f"{caption}; its figures are in the tables of this page")
         for name, caption in CAPTIONS.items()
         if name in pictures
     ]
 
 
-def _savings(papers: Papers) -> list[Html]:
-    if not papers.answer.savings:
+def _savings(papers: Result) -> list[Html]:
+    if not papers.savings:
         return []
     caption = "The baseline less the plant, its room included; negative: the plant takes more"
-    return [table(SAVING_HEADS, saving_rows(papers), "lrrrr", caption)]
+    return [table(SAVING_HEADS, saving_rows(papers), "lurrrr", caption)]
 
 
 GASES = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
 
 
-def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
+def _part(papers: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
     """Figures of the record by key, or by how their keys begin; empty where there are none."""
     record, rows = papers.plant.record, []
-    for row in read_table("results"):
-        name = row["name"]
+    for row in record_keys():
+        name = row.name
         value: Any = record.get(name)
         if name not in record or not (name in keys or name.startswith(prefix)):
             continue
@@ -270,11 +272,11 @@ def _part(papers: Papers, keys: tuple[str, ...], prefix: str) -> list[Html]:
             reasons: Any = record["costs.reasons"]
             value = f"none: {reasons.get(REASONS.get(name, 'irr'), '')}"
         if isinstance(value, str | float | int):
-            rows.append((row["long_name"], row["unit"].removesuffix("1"), amount(value)))
+            rows.append((row.long_name, row.unit.removesuffix("1"), amount(value)))
     return [table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []
 
 
-def _checks(papers: Papers) -> list[Html]:
+def _checks(papers: Result) -> list[Html]:
     return [
         table(CHECK_HEADS, check_rows(papers), "llllrl", "Value, limit, ratio and source; what failed first"),
         element("p", MEANING, class_="dim"),
@@ -287,7 +289,7 @@ def _draws(record: Mapping[str, Any]) -> list[Html]:
     return [table(DRAW_HEADS, draw_rows(record), "lurrrrrr", draw_title(record))]
 
 
-def _hygiene(papers: Papers) -> list[Html]:
+def _hygiene(papers: Result) -> list[Html]:
     rows = {name: hygiene_rows(side.record) for name, side in papers.sides.items()}
     return [
         table(HYGIENE_HEADS, found, "llrrl", f"{HYGIENE} Of the {name}")
@@ -300,17 +302,17 @@ def _cautions(record: Mapping[str, Any]) -> list[Html]:
     return [listing(record["cautions"])]
 
 
-def _inputs(papers: Papers, given: bool) -> list[Html]:
+def _inputs(papers: Result, given: bool) -> list[Html]:
     rows = [row for row in inputs(papers) if row.origin.startswith("given") == given]
     if given:
         return [
-            table(("key", "value", "origin"), [row[:3] for row in rows], "lll", "As the modeler wrote them")
+            table(("key", "value", "origin"), [row[:3] for row in rows], "lll", "As given in the scenario")
         ]
     caption = "Defaults in force, and values that follow from a choice and a table"
     return [table(Input._fields, rows, "lllll", caption)]
 
 
-def _all(papers: Papers) -> list[Html]:
+def _all(papers: Result) -> list[Html]:
     """Every number of the record; that of the plant in full in its `value`."""
     record = papers.plant.record
     rows = []
@@ -322,7 +324,7 @@ def _all(papers: Papers) -> list[Html]:
     return [table(heads, rows, "llurr"[: len(heads)], "The annual record")]
 
 
-def _repeat(papers: Papers) -> list[Html]:
+def _repeat(papers: Result) -> list[Html]:
     command = element("code", f"{command_of(papers, 'run')} --pictures")
     caption = "The command is typed in the folder of the scenario"
     return [table(("what", "value"), [*origins(papers), ("command", command)], "ll", caption)]

@@ -28,9 +28,10 @@ from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
-from hpwhsim.scenario.reading import assumptions
-from hpwhsim.scenario.reading import cautions as scenario_cautions
+from hpwhsim.scenario.heat_pump_first import LOOP_FALL
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import assumptions
+from hpwhsim.scenario.writing import cautions as scenario_cautions
 from hpwhsim.source.neighbours import Neighbours
 from hpwhsim.storage.fired_heaters import (
     UNFIRED_TANK,
@@ -140,7 +141,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
                 "key": "plant.backup.setpoint",
                 "value": f"{scenario.backup_setpoint:.4g} degC",
                 "source": "in series: the hottest of the use temperature, the tempering valve with its "
-                "difference, and the return of the store's loop + 5 K; common practice, no source",
+                f"difference, and the return of the store's loop + {LOOP_FALL:g} K; common practice, no "
+                "source",
             }
         )
     draw_port = storage.draw_height * volume
@@ -163,8 +165,8 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             stop_level=settings.stop_height * volume,
             start_at=settings.start_at,
             stop_at=settings.stop_at,
-            minimum_run=controls.minimum_run,
-            minimum_off=controls.minimum_off,
+            minimum_run=controls.min_run,
+            minimum_off=controls.min_off,
             stage_delay=controls.stage_delay,
             rotates=controls.lead == "rotating",
             together=controls.defrosts == "together",
@@ -178,13 +180,13 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         backup_dead_band=backup.dead_band,
         backup_delay=backup.delay,
         use_temperature=hot_water.use_temperature,
-        minimum_temperature=hot_water.minimum_temperature,
+        minimum_temperature=hot_water.min_temperature,
         loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
         loop_ambient=loop.ambient,
         loop_supply=loop.supply,
         loop_limit=np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
         valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
-        valve_difference=hot_water.tempering_difference,
+        valve_difference=hot_water.tempering_min_difference,
         loop_port=_loop_port(block.return_height if block else 0.5, draw_port, column),
         loop_tank=tank,
         lines=lines,

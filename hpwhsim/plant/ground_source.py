@@ -12,7 +12,8 @@ from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
-from hpwhsim.scenario.schema import GroundLoop, Scenario
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import ANTIFREEZE_SHARE, FLOW_PER_WATT, SAID_FLOW, GroundLoop
 from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
@@ -20,8 +21,6 @@ from hpwhsim.source.ground_loop import make_history
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
 
 KEEP = 100  # answers of bore fields that stay on disk
-FLOW_PER_WATT = 0.054e-6  # m³/s of loop fluid per W from the ground: 3 gpm per ton
-USUAL_SHARE = 0.25  # of what is mixed with the water of a ground loop
 
 
 def ground_source(
@@ -54,7 +53,7 @@ def ground_source(
     )
     share = block.fluid_share
     if share is None:
-        share = 0.0 if block.fluid == "water" else USUAL_SHARE
+        share = 0.0 if block.fluid == "water" else ANTIFREEZE_SHARE
     fluid = Fluid(block.fluid, share)
     undisturbed = block.ground_temperature
     if undisturbed is None:
@@ -70,7 +69,7 @@ def ground_source(
     flow = block.flow
     if flow is None:
         flow = FLOW_PER_WATT * heat
-        say(found, "ground_loop.flow", f"{flow:.3g} m3/s", f"3 gpm per ton of heat; {PRACTICE}")
+        say(found, "ground_loop.flow", f"{flow:.3g} m3/s", f"{SAID_FLOW} of heat; {PRACTICE}")
     mass_flow = flow * state.density
     cold = fluid_state(fluid, max(state.freezing, min(undisturbed, 0.0)))
     pump = block.pump_power
@@ -102,7 +101,7 @@ def ground_source(
         modules=made.modules,
         heat=heat,
         flow=mass_flow,
-        least_flow=block.least_flow,
+        least_flow=block.min_flow_fraction,
         pump=pump,
     )
     cautions += flow_cautions(

@@ -9,10 +9,12 @@ from hpwhsim.demand.loop_running import aquastat_profile, crossover, daily_profi
 from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
 from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts, loss_at_supply
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.performance import PerformanceMap, fit_one
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.heatpump.rated import fit_one
 from hpwhsim.plant.arrays import LoopTank
 from hpwhsim.plant.machine import Assumption, say_parts
-from hpwhsim.scenario.schema import Recirculation, Scenario
+from hpwhsim.scenario.recirculation import Recirculation
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
 from hpwhsim.storage.layers import RHO_CP
 
@@ -91,15 +93,15 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
                 }
             )
             cautions.append(
-                f"recirculation.pump_power: not given; {pump:.1f} W are what the loop's flow asks for at "
-                f"{block.pump_head / 1e3:.0f} kPa, and pumps as installed are often larger"
+                f"recirculation.pump_power: not given; {pump:.1f} W is the pump power for the loop's flow at "
+                f"{block.pump_head / 1e3:.0f} kPa; installed pumps are often larger"
             )
     else:
         found_design = design(
             _sections(block),
             supply,
             supply - back,
-            least_flow=block.least_flow,
+            least_flow=block.min_flow,
             conductivity=block.conductivity,
             bare_share=block.bare_share,
             fittings=block.fittings,
@@ -267,7 +269,7 @@ def make_loop_tank(
         say_parts(fitted.parts, "recirculation.loop_tank.heat_pump", True, found)
         lowest = float(machine.source_c[np.isfinite(machine.capacity_w).any(axis=(1, 2))][0])
         cautions.append(
-            f"recirculation.loop_tank.heat_pump: it stands below {lowest:g} degC, where its range ends, in "
+            f"recirculation.loop_tank.heat_pump: locked out below {lowest:g} degC, where its range ends, in "
             f"{int((air < lowest).sum())} h of the year; frost on its coil is not counted"
         )
     return LoopTank(

@@ -10,21 +10,16 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
 from hpwhsim.heatpump.lines import LineDerate
 from hpwhsim.heatpump.machine import Compressor
-from hpwhsim.heatpump.performance import (
-    Fitted,
-    Parts,
-    PerformanceMap,
-    fit_one,
-    map_from_ratings,
-    read_ratings,
-    read_table,
-)
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.heatpump.measured import read_ratings, read_table
+from hpwhsim.heatpump.rated import Fitted, Parts, fit_one, map_from_ratings
 from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach
-from hpwhsim.scenario.schema import HeatPump, Scenario
+from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.schema import Scenario
 
 Assumption = dict[str, str]
 
@@ -116,15 +111,17 @@ def make_machine(scenario: Scenario, air: Array | None, found: list[Assumption],
             f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} reaches it at "
             "no source temperature within its working limits"
         )
-    given = [t for t in (heat_pump.lowest_source, scenario.plant.controls.lock_out_below) if t is not None]
+    given = [t for t in (heat_pump.min_source, scenario.plant.controls.lock_out_below) if t is not None]
     reach = float(machine.source_c[works][0])
     lowest = max([reach, *given])
-    name = "the table" if heat_pump.table else "the working range of the machine"
+    name = "the table" if heat_pump.table else "the working range of the heat pump"
     if given and min(given) < reach:
-        cautions.append(f"{name} starts at a source of {reach:g} degC; the machine stands below that")
+        cautions.append(
+            f"{name} starts at a source of {reach:g} degC; the heat pump is locked out below that"
+        )
     if air is not None and (colder := int((air < lowest).sum())):
         cautions.append(
-            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump stands then"
+            f"the source is below {lowest:g} degC in {colder} h of the year: the heat pump is locked out then"
             + ("" if lowest > reach else f" ({name} ends there)")
         )
     share = USUAL_GAS_SHARE if fitted is None else fitted.parts.gas_share
@@ -243,12 +240,12 @@ def _source_heat(heat_pump: HeatPump, machine: PerformanceMap, share: float) -> 
 
 def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -> None:
     """Refuse water hotter than the machine makes."""
-    highest = heat_pump.highest_outlet
+    highest = heat_pump.max_outlet
     if highest is None:
         highest = highest_outlet_c(heat_pump.refrigerant)
         found.append(
             {
-                "key": "plant.heat_pump.highest_outlet",
+                "key": "plant.heat_pump.max_outlet",
                 "value": f"{highest:g} degC",
                 "source": f"usual for {heat_pump.refrigerant}; common practice, no source",
             }
@@ -256,7 +253,7 @@ def _check_outlet(heat_pump: HeatPump, outlet: float, found: list[Assumption]) -
     if outlet > highest:
         raise InputError(
             f"plant.heat_pump.outlet_temperature: got {outlet:g} degC; {heat_pump.refrigerant} makes "
-            f"{highest:g} degC at most (plant.heat_pump.highest_outlet)"
+            f"{highest:g} degC at most (plant.heat_pump.max_outlet)"
         )
 
 
@@ -281,14 +278,16 @@ def _map(
     given = heat_pump.limits
     limits = replace(
         limits,
-        discharge_c=limits.discharge_c if given.discharge is None else given.discharge,
-        high_pressure=limits.high_pressure if given.high_pressure is None else given.high_pressure,
-        pressure_ratio=limits.pressure_ratio if given.pressure_ratio is None else given.pressure_ratio,
+        discharge_c=limits.discharge_c if given.max_discharge is None else given.max_discharge,
+        high_pressure=limits.high_pressure if given.max_pressure is None else given.max_pressure,
+        pressure_ratio=limits.pressure_ratio
+        if given.max_pressure_ratio is None
+        else given.max_pressure_ratio,
     )
     for key, kept, value in (
-        ("discharge", given.discharge, f"{limits.discharge_c:g} degC"),
-        ("high_pressure", given.high_pressure, f"{limits.high_pressure / 1e5:g} bar"),
-        ("pressure_ratio", given.pressure_ratio, f"{limits.pressure_ratio:g}"),
+        ("max_discharge", given.max_discharge, f"{limits.discharge_c:g} degC"),
+        ("max_pressure", given.max_pressure, f"{limits.high_pressure / 1e5:g} bar"),
+        ("max_pressure_ratio", given.max_pressure_ratio, f"{limits.pressure_ratio:g}"),
     ):
         if kept is None:
             source = f"usual for {heat_pump.refrigerant}; common practice, no source"
@@ -348,8 +347,8 @@ def water_side(scenario: Scenario, machine: PerformanceMap, draw_port: float) ->
             "condenser_top": 0.0,
             "highest_inlet": highest,
         }
-    if heat_pump.highest_inlet is not None:
-        highest = min(highest, heat_pump.highest_inlet)
+    if heat_pump.max_inlet is not None:
+        highest = min(highest, heat_pump.max_inlet)
     single = heat_pump.condenser == "single-pass"
     port = min(max(heat_pump.comes_back_at, LEAST), 1.0) * volume
     intake = min(heat_pump.intake_height * volume, port - LEAST * volume)
@@ -371,5 +370,5 @@ def auxiliaries(heat_pump: HeatPump | None, made: Made) -> dict[str, Any]:
     fields["coil"] = made.coil.per_heat if made.coil.known else 0.0
     fields["gas_share"] = made.gas_share
     fields["speed"] = np.ones(1)
-    fields["turndown"] = heat_pump.turndown if heat_pump is not None else 1.0
+    fields["turndown"] = heat_pump.min_speed_fraction if heat_pump is not None else 1.0
     return fields

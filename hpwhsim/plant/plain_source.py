@@ -54,9 +54,9 @@ def coil_frost(scenario: Scenario, made: Made, air: Air, pressure: Array) -> Fro
     coil's load over that at full speed, `LOADS`, of which a machine of fixed speed has the last alone.
     """
     heat_pump = scenario.plant.heat_pump
-    counted = heat_pump is None or (heat_pump.defrost or ("none" if heat_pump.table else "")) == "none"
+    counted = heat_pump is None or heat_pump.defrosts_by == "none"
     water = scenario.plant.source_kind in ("ground-loop", "wastewater")
-    loads = LOADS if heat_pump is not None and heat_pump.turndown < 1.0 else LOADS[-1:]
+    loads = LOADS if heat_pump is not None and heat_pump.min_speed_fraction < 1.0 else LOADS[-1:]
     temperature = np.asarray(air.temperature, dtype=np.float64)[..., None]
     humidity, pressure = np.asarray(air.humidity)[..., None], np.asarray(pressure)[..., None]
     block = scenario.plant.source.room

@@ -11,13 +11,13 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel
-from hpwhsim.scenario.schema import HeatPump
-from hpwhsim.scenario.schema import Room as RoomBlock
+from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.room import AIR_PER_WATT
+from hpwhsim.scenario.room import Room as RoomBlock
 from hpwhsim.source.coil import split
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room_setup import AIR_CAPACITY, SEA_LEVEL
 
-AIR_PER_WATT = 0.07e-3  # m³/s of air per W of coil heat; common practice, no source
 BEHIND_SURFACE_K = 4.0  # K from the surface to the refrigerant at the rating: of 10 K at an outdoor coil 6 K
 # lie between air and surface (`frost.SPLIT_PER_APPROACH`); common practice, no source
 RATED_HUMIDITY = 0.5  # of the air at the rating: 10 CFR 430 Subpart B Appendix E tests at 67.5 °F and 50 %

@@ -25,7 +25,8 @@ from hpwhsim.plant.plain_source import (
     say,
 )
 from hpwhsim.plant.room_coil import airflow_of
-from hpwhsim.scenario.schema import Room as RoomBlock
+from hpwhsim.scenario.room import AIR_PER_KW, HEATING_EFFICIENCY, HOME_AREA
+from hpwhsim.scenario.room import Room as RoomBlock
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.neighbours import Neighbours, make_neighbours
 from hpwhsim.source.room_setup import (
@@ -42,7 +43,6 @@ from hpwhsim.source.room_setup import (
 if TYPE_CHECKING:
     import xarray as xr
 
-HOME_AREA = 75.0  # m², of one apartment of the neighbours; common practice, no source
 GLASS_LOSS = 2.5  # W/m²K, of windows whose area is given and whose loss is not; common practice, no source
 PLACES = {
     "room": Place.ROOM,
@@ -52,7 +52,7 @@ PLACES = {
 }
 
 
-AIRFLOW_SOURCE = f"0.07 m3/s per kW of coil heat; {PRACTICE}"
+AIRFLOW_SOURCE = f"{AIR_PER_KW} of coil heat; {PRACTICE}"
 
 
 def module_airflow(block: RoomBlock, made: Made) -> float:
@@ -138,7 +138,12 @@ def _homes(
     area = block.neighbour_floor_area
     if area is None:
         area = HOME_AREA * scenario.building.apartments
-        say(found, "room.neighbour_floor_area", f"{area:g} m2", f"75 m2 for each apartment; {PRACTICE}")
+        say(
+            found,
+            "room.neighbour_floor_area",
+            f"{area:g} m2",
+            f"{HOME_AREA:g} m2 for each apartment; {PRACTICE}",
+        )
     usual = room_kind("apartment")
     even = usual.window_area / usual.floor_area / len(FACING)
     solar = _through(block, {name: even * values for name, values in sun.items()})
@@ -233,8 +238,13 @@ def _zone(block: RoomBlock, found: list[Assumption]) -> Zone:
         say(found, "room.floor_area", f"{usual.floor_area:g} m2", origin)
     if block.height is None:
         say(found, "room.height", f"{usual.volume / usual.floor_area:.3g} m", origin)
-    heats = (block.heating or ("resistance" if usual.heat_to is not None else "none")) != "none"
-    cools = (block.cooling or ("air-conditioner" if usual.cool_to is not None else "none")) != "none"
+    heats, cools = block.heated_by != "none", block.cooled_by != "none"
+    if block.heating is None:
+        say(found, "room.heating", block.heated_by, origin)
+    if block.cooling is None:
+        say(found, "room.cooling", block.cooled_by, origin)
+    if heats and block.heating_efficiency is None:
+        say(found, "room.heating_efficiency", f"{HEATING_EFFICIENCY[block.heated_by]:g}", PRACTICE)
     heat_to = (block.heating_setpoint or usual.heat_to or 20.0) if heats else None
     cool_to = (block.cooling_setpoint or usual.cool_to or 26.0) if cools else None
     if heats and block.heating_setpoint is None:

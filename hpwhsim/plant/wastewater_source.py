@@ -8,14 +8,19 @@ from hpwhsim.constants import HOURS
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, SOIL_DIFFUSIVITY, Sourced, at_rest, say
-from hpwhsim.scenario.schema import Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import (
+    CLEANING_MONTHS,
+    COOLING_K,
+    EXCHANGE_K,
+    EXCHANGER_PA,
+    SEWAGE_PUMP_EFFICIENCY,
+    Wastewater,
+)
 from hpwhsim.source import drains
 from hpwhsim.source.wastewater import RHO_CP, Pumping, make_exchanger, make_well
 
 ROOM_C = 20.0  # of the building that stacks run through
-USUAL_EXCHANGE_K, USUAL_COOLING_K = 3.0, 4.0  # of a sewage exchanger at the rating
-USUAL_HEAD, PUMP_EFFICIENCY = 50e3, 0.4  # Pa on each side of a sewage exchanger
-CLEANING_MONTHS = 6.0
 
 
 def wastewater_source(
@@ -32,25 +37,31 @@ def wastewater_source(
     heat = made.source_heat * made.modules
     flow, conductance = block.flow, block.exchanger
     if flow is None:
-        flow = heat / (RHO_CP * USUAL_COOLING_K)
-        say(found, "wastewater.flow", f"{flow:.3g} m3/s", f"4 K of cooling at the rating; {PRACTICE}")
+        flow = heat / (RHO_CP * COOLING_K)
+        say(
+            found,
+            "wastewater.flow",
+            f"{flow:.3g} m3/s",
+            f"{COOLING_K:g} K of cooling at the rating; {PRACTICE}",
+        )
     if conductance is None:
-        conductance = heat / USUAL_EXCHANGE_K
+        conductance = heat / EXCHANGE_K
         say(
             found,
             "wastewater.exchanger",
             f"{conductance:.4g} W/K",
-            f"heat taken at the rating over 3 K; {PRACTICE}",
+            f"heat taken at the rating over {EXCHANGE_K:g} K; {PRACTICE}",
         )
     exchanger = make_exchanger(conductance, flow, flow, not block.clean_loop)
     pump = block.pump_power
     if pump is None:
-        pump = (2.0 if block.clean_loop else 1.0) * USUAL_HEAD * flow / PUMP_EFFICIENCY
-        say(found, "wastewater.pump_power", f"{pump:.4g} W", f"50 kPa a side, efficiency 0.4; {PRACTICE}")
-    months = CLEANING_MONTHS if block.cleaning_interval is None else float(block.cleaning_interval)
+        pump = (2.0 if block.clean_loop else 1.0) * EXCHANGER_PA * flow / SEWAGE_PUMP_EFFICIENCY
+        said = f"{EXCHANGER_PA / 1e3:g} kPa a side, efficiency {SEWAGE_PUMP_EFFICIENCY:g}; {PRACTICE}"
+        say(found, "wastewater.pump_power", f"{pump:.4g} W", said)
+    months = float(CLEANING_MONTHS if block.cleaning_interval is None else block.cleaning_interval)
     if block.cleaning_interval is None:
         say(found, "wastewater.cleaning_interval", f"{months:g} months", PRACTICE)
-    exchange = drains.u_left(block.fouling, block.fouling_limit, months, block.fouling_growth)
+    exchange = drains.u_left(block.fouling, block.max_fouling, months, block.fouling_growth)
     steps = use.size // HOURS
     kind, volume = SourceKind.SEWER, 1.0
     if block.sewer is not None:
@@ -66,7 +77,7 @@ def wastewater_source(
         else:
             volume = block.well_volume
     soil = float(surface_wave(dry_bulb).mean_c)
-    well = make_well(volume, block.well_loss, soil, block.floor, exchanger)
+    well = make_well(volume, block.well_loss, soil, block.min_temperature, exchanger)
     return plain._replace(
         sources=plain.sources._replace(kind=int(kind), well=well, pumping=Pumping(pump, block.grinding)),
         state=at_rest(well=float(temperature[: 24 * steps].mean())),

@@ -35,7 +35,7 @@ from time import perf_counter
 from typing import Literal, NamedTuple
 
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import answer
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.io.plain_text import refuse_controls
 from hpwhsim.results.records import (
     APART,
@@ -120,7 +120,7 @@ class Outcome(NamedTuple):
 
 def run_record(loaded: Loaded) -> Record:
     """The annual record of a fresh run."""
-    return answer(loaded).year.record
+    return evaluate(loaded).record
 
 
 # -- the folder --------------------------------------------------------------------------------------
@@ -324,7 +324,7 @@ def summary(moves: Sequence[Move]) -> list[str]:
     lines = []
     for group in by_key.values():
         most = group[0]
-        more = f", the most of {len(group)} values" if len(group) > 1 else ""
+        more = f", the largest of {len(group)} values" if len(group) > 1 else ""
         old, new = _short(most.stored), _short(most.fresh)
         said = most.note or f"{old} -> {new}"
         if most.note:

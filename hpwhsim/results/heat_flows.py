@@ -1,9 +1,10 @@
-"""The year's heat as sums that a reader can add again: of water, machine, burner and meter."""
+"""The year's heat as sums that a reader can add again: of water, heat pump, burner and meter."""
 
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from hpwhsim.account.energy import END_USES
+from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import decimals
 
 Record = Mapping[str, Any]
@@ -12,38 +13,28 @@ Parts = tuple[tuple[str, str], ...]  # key of the record, what it is called
 WATER_IN: Parts = (
     ("heat_pump_heat_kwh", "heat pump"),
     ("backup_heat_kwh", "backup"),
-    ("loop_heater_heat_kwh", "heater of the loop tank"),
+    ("loop_heater_heat_kwh", "loop tank heater"),
 )
 WATER_OUT: Parts = (
-    ("heat_to_taps_kwh", "taps"),
-    ("recirculation_loss_kwh", "loop"),
+    ("heat_to_taps_kwh", "hot water delivered"),
+    ("recirculation_loss_kwh", "recirculation loss"),
     ("storage_loss_kwh", "standby loss"),
-    ("store_change_kwh", "gained by the store"),
+    ("store_change_kwh", "change in stored heat"),
 )
-MACHINE_IN: Parts = (("source_heat_kwh", "source"), ("compressor_kwh", "its electricity"))
-MACHINE_OUT: Parts = (
+HEAT_PUMP_IN: Parts = (("source_heat_kwh", "source"), ("compressor_kwh", "its electricity"))
+HEAT_PUMP_OUT: Parts = (
     ("heat_pump_heat_kwh", "to the water"),
-    ("machine_loss_kwh", "lost by the unit"),
-    ("line_loss_kwh", "lost by its lines"),
+    ("machine_loss_kwh", "unit loss"),
+    ("line_loss_kwh", "line loss"),
 )
-USES = {
-    "compressor_kwh": "heat pump",
-    "fan_kwh": "fans",
-    "pump_kwh": "pumps",
-    "standby_kwh": "idle units",
-    "trace_heating_kwh": "heat trace",
-    "loop_heat_pump_kwh": "heat pump of the loop tank",
-    "resistance_kwh": "resistance",
-    "recirculation_pump_kwh": "loop pump",
-}
-ELECTRIC: Parts = tuple((key, USES[key]) for key in END_USES)
+ELECTRIC: Parts = tuple((key, declared(key).label) for key in END_USES)
 """What the year's electricity is used for, as every list names it; it adds up to all electricity."""
 
 RESISTANCE: Parts = (("backup_resistance_kwh", "backup"), ("loop_heater_kwh", "loop tank"))
 """Parts of ``resistance_kwh`` where the loop's own tank has an element."""
 
 BESIDE = ("fan_kwh", "pump_kwh", "standby_kwh")
-"""What the heat pump buys beside its own electricity; none of it counts as heat of the water."""
+"""What the heat pump purchases beside its own electricity; none of it counts as heat of the water."""
 
 
 class Sum(NamedTuple):
@@ -73,11 +64,11 @@ def sums(record: Record) -> list[Sum]:
         water["heater"] = water.pop("backup")  # then it backs nothing up
     found = [Sum("Water", water, there(WATER_OUT))]
     if "heat_pump_heat_kwh" in record:
-        found.append(Sum("Heat pump", there(MACHINE_IN), there(MACHINE_OUT)))
+        found.append(Sum("Heat pump", there(HEAT_PUMP_IN), there(HEAT_PUMP_OUT)))
     if fuel := mwh(record, "fuel_kwh"):
         heat = mwh(record, "backup_heat_kwh")
         burnt = str(record["fuel"]).replace("-", " ")
-        found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "lost by the heater": fuel - heat}))
+        found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "heater loss": fuel - heat}))
     if electric := there(ELECTRIC):
         found.append(Sum("Purchased", electric, {"electricity": mwh(record, "electricity_kwh")}))
     return found
@@ -85,7 +76,7 @@ def sums(record: Record) -> list[Sum]:
 
 def digits(record: Record) -> int:
     """Digits behind the point at which the largest flow has four: one for all flows, so that they add up."""
-    keys = (*WATER_IN, *WATER_OUT, *MACHINE_IN, ("fuel_kwh", ""))
+    keys = (*WATER_IN, *WATER_OUT, *HEAT_PUMP_IN, ("fuel_kwh", ""))
     most = max(abs(mwh(record, key)) for key, _ in keys)
     return next((n for n, limit in ((3, 10.0), (2, 100.0), (1, 1000.0)) if most < limit), 0)
 

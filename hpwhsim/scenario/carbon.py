@@ -19,7 +19,7 @@ from hpwhsim.io.units import (
     Volume,
     read_quantity,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, existing_file, one_of, origin, rule
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Form, OneOf, existing_file, origin, rule
 from hpwhsim.tables import read_table
 
 GWP_SETS = tuple(row["set"] for row in read_table("gas_gwp"))
@@ -50,16 +50,27 @@ def _gwp(value: object) -> str | float:
     raise ValueError(f"{', '.join(GWP_SETS)}, or a number of kg CO2e per kg from 0 to 20000")
 
 
-GridFactor = Annotated[str | Path, BeforeValidator(_grid)]
-Gwp = Annotated[str | float, BeforeValidator(_gwp)]
-GwpSet = Annotated[str, one_of(GWP_SETS, GWP_SETS)]
-FuelName = Annotated[str, one_of(FUELS, FUELS)]
+GridFactor = Annotated[
+    str | Path,
+    BeforeValidator(_grid),
+    Form("a mass per energy with its unit, a region, or the path of a file *.csv", {"type": "string"}),
+]
+Gwp = Annotated[
+    str | float,
+    BeforeValidator(_gwp),
+    Form(
+        f"{', '.join(GWP_SETS)}, or a number from 0 to 20000",
+        {"anyOf": [{"enum": list(GWP_SETS)}, {"type": "number", "minimum": 0, "maximum": 20000}]},
+    ),
+]
+GwpSet = Annotated[str, OneOf(GWP_SETS)]
+FuelName = Annotated[str, OneOf(FUELS)]
 
 
 class Steam(Block):
     """District or central steam instead of a fuel burnt in the building."""
 
-    fuel: FuelName = Field(description="what the steam plant burns: " + " | ".join(FUELS))
+    fuel: FuelName = Field(description="what the steam plant burns")
     plant_efficiency: float = Field(gt=0.1, le=1, description="heat leaving the steam plant over its fuel")
     network_loss: float = Field(ge=0, lt=0.9, description="share of that heat lost on the way")
 
@@ -71,7 +82,7 @@ class RefrigerantCarbon(Block):
         None,
         ge=0,
         le=1e4,
-        description="refrigerant in the whole plant [kg]",
+        description="refrigerant in the whole plant",
         json_schema_extra=origin(
             PRACTICE, none="charge_per_kw times rated heat, and what the lines piped on site hold"
         ),
@@ -80,14 +91,14 @@ class RefrigerantCarbon(Block):
         None,
         gt=0,
         le=5,
-        description="refrigerant per kW of rated heat, without lines piped on site [kg/kW]",
+        description="refrigerant per kW of rated heat, without lines piped on site",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant's class, as listed with a range"),
     )
     line_charge: MassPerLength | None = Field(
         None,
         ge=0,
         le=5,
-        description="refrigerant in both lines piped on site, per metre one way [kg/m]",
+        description="refrigerant in both lines piped on site, per metre one way",
         json_schema_extra=origin("worked out from the lines", none="what the lines hold"),
     )
     annual_leak: float = Field(
@@ -103,7 +114,7 @@ class RefrigerantCarbon(Block):
         0.2,
         ge=0,
         le=1,
-        description="share of the charge lost when the machine is scrapped",
+        description="share of the charge lost when the heat pump is scrapped",
         json_schema_extra=origin("[ipcc-2006-v3-ch7]: at most 80 % is recovered"),
     )
     recovered: float | None = Field(
@@ -118,7 +129,7 @@ class RefrigerantCarbon(Block):
         ge=0,
         le=1,
         description="share of the charge left at the end (with recovered)",
-        json_schema_extra=origin("[en-378-tewi]: leaks are topped up, so the machine ends full"),
+        json_schema_extra=origin("[en-378-tewi]: leaks are topped up, so the heat pump ends full"),
     )
     installation_loss: float = Field(
         0.0,
@@ -131,12 +142,13 @@ class RefrigerantCarbon(Block):
         0.0,
         ge=0,
         le=1,
-        description="share of the charge lost in a year by work on the machine; not in TEWI, listed apart",
+        description="share of the charge lost in a year by service work; not in TEWI, listed apart",
         json_schema_extra=origin("[en-378-tewi]: has no such term"),
     )
     gwp: Gwp | None = Field(
         None,
-        description="warming potential: a set such as AR6-100, or a number [kg CO2e/kg]",
+        description="warming potential of the refrigerant: a set such as AR6-100, or a number of kg CO2e "
+        "per kg",
         json_schema_extra=origin("[tankyear-default]", none="by the set of carbon.gwp"),
     )
 
@@ -211,7 +223,7 @@ class Carbon(Block):
     )
     fuel: FuelName = Field(
         "natural-gas",
-        description="what a gas backup or a boiler burns: " + " | ".join(FUELS),
+        description="what a gas backup or a boiler burns",
         json_schema_extra=origin(f"[cfr-98-c]; which fuel: {PRACTICE}"),
     )
     steam: Steam | None = Field(
@@ -279,7 +291,7 @@ class SiteChecks(Block):
         208.0,
         ge=100,
         le=690,
-        description="supply of the plant, between lines where there are three phases [V]",
+        description="supply of the plant, between lines where there are three phases",
         json_schema_extra=origin(f"208Y/120 V is usual in US apartment houses; {PRACTICE}"),
     )
     phases: Literal[1, 3] = Field(3, description="phases of that supply", json_schema_extra=origin(PRACTICE))
@@ -287,98 +299,98 @@ class SiteChecks(Block):
         None,
         ge=100,
         le=690,
-        description="service of the building, line to line [V]",
+        description="service of the building, line to line",
         json_schema_extra=origin("not given: to be confirmed"),
     )
     available_current: Current | None = Field(
         None,
         ge=0,
         le=2e4,
-        description="what that service can still give, at building_voltage [A]",
+        description="what that service can still give, at building_voltage",
         json_schema_extra=origin("not given: to be confirmed"),
     )
     power_factor: float = Field(
         0.9,
         ge=0.5,
         le=1,
-        description="of compressors, fans and pumps",
+        description="power factor of compressors, fans and pumps",
         json_schema_extra=origin(f"0.85 to 0.95; {PRACTICE}"),
     )
     module_mca: Current | None = Field(
         None,
         gt=0,
         le=2e4,
-        description="minimum circuit ampacity (MCA) on the nameplate of one module [A]",
+        description="minimum circuit ampacity (MCA) on the nameplate of one module",
         json_schema_extra=origin("not given: worked out from the greatest power"),
     )
     module_mop: Current | None = Field(
         None,
         gt=0,
         le=2e4,
-        description="maximum overcurrent protection (MOP, MOCP) on the nameplate of one module [A]",
+        description="maximum overcurrent protection (MOP, MOCP) on the nameplate of one module",
         json_schema_extra=origin("not given: worked out from the greatest power"),
     )
-    floor_limit: FloorLoad | None = Field(
+    max_floor_load: FloorLoad | None = Field(
         None,
         gt=0,
         le=1e6,
-        description="live load that the floor under the store carries [Pa]",
+        description="live load that the floor under the store carries",
         json_schema_extra=origin("not given: to be confirmed"),
     )
     footprint: Area | None = Field(
         None,
         gt=0,
         le=1e4,
-        description="floor under all tanks, with spreaders [m2]",
+        description="floor under all tanks, with spreaders",
         json_schema_extra=origin(PRACTICE, none="store over height of the water"),
     )
     tank_mass: Mass | None = Field(
         None,
         gt=0,
         le=1e6,
-        description="all tanks, empty [kg]",
+        description="all tanks, empty",
         json_schema_extra=origin(PRACTICE, none="140 kg per m3 held (0.8 to 1.5 lb/gal)"),
     )
     module_mass: Mass | None = Field(
         None,
         gt=0,
         le=1e5,
-        description="one module of the heat pump [kg]",
+        description="one module of the heat pump",
         json_schema_extra=origin(PRACTICE, none="11 kg per kW of rated heat: 1,100 kg at 100 kW"),
     )
     module_footprint: Area | None = Field(
         None,
         gt=0,
         le=1e3,
-        description="what one module of the heat pump stands on, with its frame [m2]",
+        description="what one module of the heat pump stands on, with its frame",
         json_schema_extra=origin(PRACTICE, none="0.025 m2 per kW of rated heat: 2.5 m2 at 100 kW"),
     )
-    roof_limit: FloorLoad | None = Field(
+    max_roof_load: FloorLoad | None = Field(
         None,
         gt=0,
         le=1e6,
-        description="load that the roof or slab under outdoor modules carries, snow taken off [Pa]",
+        description="load that the roof or slab under outdoor modules carries, snow taken off",
         json_schema_extra=origin("not given: to be confirmed"),
     )
     room_volume: Volume | None = Field(
         None,
         gt=0,
         le=1e5,
-        description="air of the smallest closed room with a part of a refrigerant circuit [m3]",
+        description="air of the smallest closed room with a part of a refrigerant circuit",
         json_schema_extra=origin("not given: the least room is listed instead"),
     )
     room_area: Area | None = Field(
         None,
         gt=0,
         le=1e5,
-        description="floor of that room, if people stay in it [m2]",
+        description="floor of that room, if people stay in it",
         json_schema_extra=origin("not given"),
     )
     air_opening: Area | None = Field(
         None,
         gt=0,
         le=1e3,
-        description="free area through which an indoor air-source machine draws its air [m2]",
+        description="free area through which an indoor air-source heat pump draws its air",
         json_schema_extra=origin("not given: the least opening is listed instead"),
     )
 

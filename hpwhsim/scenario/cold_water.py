@@ -21,21 +21,21 @@ class ColdWater(Block):
 
     monthly: Twelve | None = Field(
         None,
-        description="mean of each month, January to December, twelve temperatures [degC]",
+        description="mean of each month, January to December, twelve temperatures",
         json_schema_extra=origin("[tankyear-default]", none="winter_low or summer_high was given"),
     )
     winter_low: Temperature | None = Field(
         None,
         ge=COLDEST_C,
         le=WARMEST_C,
-        description="coldest day of the year; the formula's wave is stretched about its mean to it [degC]",
+        description="coldest day of the year; the formula's wave is stretched about its mean to it",
         json_schema_extra=origin("[tankyear-default]", none="what the formula or summer_high leads to"),
     )
     summer_high: Temperature | None = Field(
         None,
         ge=COLDEST_C,
         le=WARMEST_C,
-        description="warmest day, the same way; with winter_low the wave lies between them [degC]",
+        description="warmest day, the same way; with winter_low the wave lies between them",
         json_schema_extra=origin("[tankyear-default]", none="what the formula or winter_low leads to"),
     )
 

@@ -10,6 +10,7 @@ from hpwhsim.io.units import (
     Duration,
     Temperature,
 )
+from hpwhsim.scenario.heat_pump_first import START_HEIGHT, STOP_HEIGHT, USUAL_BAND
 from hpwhsim.scenario.parts import (
     PRACTICE,
     Block,
@@ -31,14 +32,14 @@ class Pasteurise(Block):
     temperature: Temperature = Field(
         ge=55,
         le=90,
-        description="of the whole store; the backup starts here and stops its dead band above [degC]",
+        description="temperature of the whole store; the backup starts here and stops its dead band above",
     )
     weekday: Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"] = Field(
-        "sun", description="it starts on this day", json_schema_extra=origin(PRACTICE)
+        "sun", description="day on which the heat-up starts", json_schema_extra=origin(PRACTICE)
     )
     window: DayWindow = Field(
         Window(120, 300),
-        description="in this stretch of the day, by whole hours",
+        description="window of the day for the heat-up, by whole hours",
         json_schema_extra=origin("at night; common practice, no source"),
     )
 
@@ -51,9 +52,9 @@ class Pasteurise(Block):
 class OutdoorReset(Block):
     """The setpoint follows the outdoor air: higher in the cold, straight between two points."""
 
-    cold: Temperature = Field(ge=-40, le=30, description="outdoor air at which rise is added [degC]")
-    mild: Temperature = Field(ge=-20, le=40, description="outdoor air from which nothing is added [degC]")
-    rise: Difference = Field(gt=0, le=30, description="added to the setpoint at cold and below [K]")
+    cold: Temperature = Field(ge=-40, le=30, description="outdoor air at which rise is added")
+    mild: Temperature = Field(ge=-20, le=40, description="outdoor air from which nothing is added")
+    rise: Difference = Field(gt=0, le=30, description="added to the setpoint at cold and below")
 
     @rule
     def _colder_than_mild(self) -> Iterator[Clash]:
@@ -68,10 +69,11 @@ class Controls(Block):
         None,
         gt=0,
         le=30,
-        description="a charge starts this far below the setpoint, and ends half as far below it [K]",
+        description="a charge starts this far below the setpoint, and ends half as far below it",
         json_schema_extra=origin(
             PRACTICE,
-            none="10 K, or less so that the heat pump starts before the backup and before it is short",
+            none=f"{USUAL_BAND:g} K, or less so that the heat pump starts before the backup and before hot "
+            "water is unmet",
         ),
     )
     sensor_height: float | None = Field(
@@ -79,53 +81,57 @@ class Controls(Block):
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge starts when the water here is cold",
-        json_schema_extra=origin(PRACTICE, none="0.35, but not above the backup nor below stop_height"),
+        json_schema_extra=origin(
+            PRACTICE, none=f"{START_HEIGHT:g}, but not above the backup nor below stop_height"
+        ),
     )
     stop_height: float | None = Field(
         None,
         ge=0,
         le=1,
         description="share of the height from the bottom: a charge ends when the water here is hot",
-        json_schema_extra=origin(PRACTICE, none="0.15, but not below the intake nor above sensor_height"),
+        json_schema_extra=origin(
+            PRACTICE, none=f"{STOP_HEIGHT:g}, but not below the intake nor above sensor_height"
+        ),
     )
     charge_windows: Windows = Field(
         (),
-        description="the only stretches of the day in which a charge may run, such as '22:00-06:00'",
+        description="the only windows of the day in which a charge may run, such as '22:00-06:00'",
         json_schema_extra=origin("[tankyear-default]: charging is allowed all day"),
     )
     lock_outs: Windows = Field(
         (),
-        description="stretches of the day in which no charge may run",
-        json_schema_extra=origin("[tankyear-default]: no stretch is barred"),
+        description="windows of the day in which the heat pump is locked out",
+        json_schema_extra=origin("[tankyear-default]: no lockout"),
     )
     lock_out_below: Temperature | None = Field(
         None,
         ge=-50,
         le=50,
-        description="the modeler bars the heat pump when the source is colder [degC]",
+        description="source temperature below which the controls lock the heat pump out",
         json_schema_extra=origin(
-            "[tankyear-default]", none="never barred: only the machine's own limit holds"
+            "[tankyear-default]", none="no lockout: only the heat pump's own limit holds"
         ),
     )
-    minimum_run: Duration = Field(
+    min_run: Duration = Field(
         0.0,
         ge=0,
         le=14400,
-        description="a charge runs at least this long [s]",
+        description="minimum time that a charge runs",
         json_schema_extra=origin("[tankyear-default]: no limit"),
     )
-    minimum_off: Duration = Field(
+    min_off: Duration = Field(
         0.0,
         ge=0,
         le=14400,
-        description="the machine rests at least this long [s]",
+        description="minimum time between charges",
         json_schema_extra=origin("[tankyear-default]: no limit"),
     )
     stage_delay: Duration = Field(
         600.0,
         ge=0,
         le=14400,
-        description="still calling after this long, one module more starts [s]",
+        description="still calling after this long, one module more starts",
         json_schema_extra=origin(PRACTICE),
     )
 
@@ -133,12 +139,12 @@ class Controls(Block):
         0.0,
         ge=0,
         le=30,
-        description="added to the setpoint in boost_windows: a second, higher setpoint [K]",
+        description="added to the store's setpoint in boost_windows",
         json_schema_extra=origin("[tankyear-default]: one setpoint"),
     )
     boost_windows: Windows = Field(
         (),
-        description="stretches of the day with the higher setpoint, by whole hours",
+        description="windows of the day with the boosted setpoint, by whole hours",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     outdoor_reset: OutdoorReset | None = Field(
@@ -158,21 +164,21 @@ class Controls(Block):
     )
     defrosts: Literal["averaged", "together", "staggered"] = Field(
         "averaged",
-        description="averaged: what defrosts cost, spread over the hour; together: all running modules stand "
-        "and defrost at once; staggered: one after the other",
+        description="averaged: the cost of defrosts, spread over the hour; together: all running units "
+        "defrost at once; staggered: one after the other",
         json_schema_extra=origin("[tankyear-default]: a year's energy hardly depends on it"),
     )
     defrost_time: Duration = Field(
         300.0,
         ge=60,
         le=1200,
-        description="of one defrost (together, staggered) [s]; how often they come follows the frost",
+        description="duration of one defrost (together, staggered); how often they come follows the frost",
         json_schema_extra=origin("3 to 10 min are common practice, no source"),
     )
     signal: FilePath | None = Field(
         None,
-        description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours of "
-        "each day in which it is lowest",
+        description="CSV with signal, 8760 rows (a price, or a carbon factor): charging only in the hours"
+        " of each day with the lowest",
         json_schema_extra=origin("[tankyear-default]", none="no signal is followed"),
     )
     signal_hours: int = Field(
@@ -187,13 +193,13 @@ class Controls(Block):
         0.0,
         ge=0,
         le=1,
-        description="barred hours do not hold while less of the store than this, from the top, is as hot as "
-        "the taps need; 0: they always do",
+        description="a lockout is lifted while less of the store than this share, from the top, is as hot"
+        " as the taps need; 0: never",
         json_schema_extra=origin("[tankyear-default]: bars hold"),
     )
     demand_windows: Windows = Field(
         (),
-        description="stretches of the day in which only demand_modules may run",
+        description="windows of the day in which only demand_modules may run",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     demand_modules: int = Field(

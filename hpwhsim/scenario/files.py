@@ -94,7 +94,7 @@ def named_anew(loaded: Loaded, names: Mapping[Path, str]) -> str:
     names : mapping of Path to str
         Relative name of the scenario and of each file that it names.
     """
-    text = loaded.path.read_bytes().decode("utf-8-sig")  # line ends as they are
+    text = loaded.data.decode("utf-8-sig")  # line ends as they are
     return _replaced(text, "", loaded.path.parent, _seen_from(loaded.path, names))
 
 

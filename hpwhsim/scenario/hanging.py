@@ -22,7 +22,7 @@ RULES = (
     Rule(
         "hot_water.tempering_valve",
         None,
-        tuple(f"hot_water.tempering_{key}" for key in ("difference", "least_flow", "most_flow")),
+        tuple(f"hot_water.tempering_{key}" for key in ("min_difference", "min_flow", "max_flow")),
     ),
 )
 BURNT = ("carbon.fuel", "carbon.steam")
@@ -115,7 +115,7 @@ def _without_savings(raw: Raw) -> list[str]:
             continue
         rest = {key: value for key, value in one.items() if key not in BY_SAVING}
         gone += [f"costs.incentives.{key} ({one.get('name')})" for key in paid]
-        if rest.keys() - {"name", "cap"}:
+        if rest.keys() - {"name", "max_share"}:
             left.append(rest)
     raw["costs"]["incentives"] = left
     return gone

@@ -5,10 +5,12 @@ and calls at a warmer temperature than that at which the backup starts, the stor
 first, however it cools. A call ends with all above the stop sensor at least as warm as the backup heats to.
 """
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from hpwhsim.io.units import DIFFERENCE, as_text
 from hpwhsim.scenario import families
+from hpwhsim.scenario.machine import DRY_COIL
 from hpwhsim.scenario.parts import PRACTICE, degrees
 
 if TYPE_CHECKING:
@@ -20,6 +22,8 @@ AHEAD = 1.0  # K by which the heat pump is called before the backup, and that be
 OVER_USE = 3.0  # K of the backup's setpoint above use temperature; common practice, no source
 START_HEIGHT, STOP_HEIGHT, BACKUP_HEIGHT = 0.35, 0.15, 0.6  # common practice, no source
 HIGHEST_BACKUP = 0.95  # it heats at least so much of the store
+ONLY_HEATER_HEIGHT = 0.05  # of a plant without heat pump: the whole store but its foot
+LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
 
 
 class Settings(NamedTuple):
@@ -40,7 +44,7 @@ def settings_of(scenario: "Scenario") -> Settings:
     """The settings of a scenario: what was written, and what follows from it."""
     plant, hot_water = scenario.plant, scenario.hot_water
     controls, backup, heat_pump = plant.controls, plant.backup, plant.heat_pump
-    setpoint, least = plant.storage.setpoint, hot_water.minimum_temperature
+    setpoint, least = plant.storage.setpoint, hot_water.min_temperature
     beside = heat_pump is not None and backup.kind != "none" and backup.mode == "parallel"
 
     band = controls.dead_band
@@ -90,7 +94,7 @@ def settings_of(scenario: "Scenario") -> Settings:
             start = min(start, height)
         start = max(start, stop)
     if height is None:
-        height = 0.05
+        height = ONLY_HEATER_HEIGHT
         if plant.family not in families.HEATERS:
             height = min(max(BACKUP_HEIGHT, start), HIGHEST_BACKUP)
     return Settings(
@@ -107,19 +111,27 @@ def settings_of(scenario: "Scenario") -> Settings:
 
 
 def worked_out(scenario: "Scenario") -> list[dict[str, str]]:
-    """What was worked out for a plant with a heat pump, as assumptions with value and reason."""
+    """What was worked out, as assumptions with value and reason."""
     plant, found = scenario.plant, settings_of(scenario)
     heat_pump, backup = plant.heat_pump, plant.backup
+    items = []
+    if not plant.source.given("kind") and heat_pump is not None:
+        items.append(("plant.source.kind", plant.source_kind, f"what plant.family {plant.family} draws on"))
     if heat_pump is None:
-        return []
+        if backup.setpoint is None:
+            why = "plant.storage.setpoint: the backup is the only heater"
+            items.append(("plant.backup.setpoint", degrees(found.backup_setpoint), why))
+        if backup.height is None:
+            why = f"the whole store but its foot; {PRACTICE}"
+            items.append(("plant.backup.height", f"{found.backup_height:g}", why))
+        return _assumed(items)
     beside = backup.kind != "none" and backup.mode == "parallel"
     first = f"so that the heat pump starts {AHEAD:g} K before the backup"
-    items = []
     if plant.controls.dead_band is None:
         why = f"{USUAL_BAND:g} K, {PRACTICE}"
         if found.dead_band != USUAL_BAND:
             why += (
-                f"; here {first} and that {AHEAD:g} K before hot water runs short, or as the outlet needs; "
+                f"; here {first} and that {AHEAD:g} K before hot water is unmet, or as the outlet needs; "
                 f"at least {LEAST_BAND:g} K"
             )
         items.append(("plant.controls.dead_band", as_text(round(found.dead_band, 2), DIFFERENCE), why))
@@ -130,8 +142,10 @@ def worked_out(scenario: "Scenario") -> list[dict[str, str]]:
         if given is None:
             why = PRACTICE if value == usual else f"{usual:g} is {PRACTICE}; here moved to go with {other}"
             items.append((f"plant.controls.{key}", f"{value:g}", why))
-    if heat_pump.outlet_temperature is None and found.outlet_temperature != plant.storage.setpoint:
-        why = "plant.storage.setpoint less half the dead band, plus the rise: or the charge would never end"
+    if heat_pump.outlet_temperature is None:
+        why = f"equal to plant.storage.setpoint; {PRACTICE}"
+        if found.outlet_temperature != plant.storage.setpoint:
+            why = "plant.storage.setpoint less half the dead band, plus the rise: or the charge never ends"
         items.append(("plant.heat_pump.outlet_temperature", degrees(found.outlet_temperature), why))
     if beside and backup.setpoint is None:
         usual_setpoint = scenario.hot_water.use_temperature + OVER_USE
@@ -139,11 +153,20 @@ def worked_out(scenario: "Scenario") -> list[dict[str, str]]:
         if found.backup_setpoint < usual_setpoint:
             why += f"; lower here {first} and goes on after it"
         elif found.backup_setpoint > usual_setpoint:
-            why += "; higher here so that it starts, its dead band below, before hot water runs short"
+            why += "; higher here so that it starts, its dead band below, before hot water is unmet"
         items.append(("plant.backup.setpoint", degrees(found.backup_setpoint), why))
     if beside and backup.height is None:
         why = PRACTICE if found.backup_height == BACKUP_HEIGHT else "not below plant.controls.sensor_height"
         items.append(("plant.backup.height", f"{found.backup_height:g}", why))
+    if heat_pump.defrost is None:
+        items.append(("plant.heat_pump.defrost", heat_pump.defrosts_by, DRY_COIL))
+    if heat_pump.return_height is None and heat_pump.condenser != "wrap-around":
+        why = f"{heat_pump.condenser}; {PRACTICE}"
+        items.append(("plant.heat_pump.return_height", f"{heat_pump.comes_back_at:g}", why))
+    return _assumed(items)
+
+
+def _assumed(items: Sequence[tuple[str, str, str]]) -> list[dict[str, str]]:
     return [{"key": key, "value": value, "source": source} for key, value, source in items]
 
 

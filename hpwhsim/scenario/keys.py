@@ -11,8 +11,8 @@ from pydantic.fields import FieldInfo
 
 from hpwhsim.io.units import Kind, as_text
 from hpwhsim.scenario.parts import Block, Window
+from hpwhsim.scenario.renamed import renamed, why_gone
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.sources import cited
 
 
 def fields_of(block: type[Block]) -> dict[str, FieldInfo]:
@@ -86,46 +86,16 @@ def key_paths() -> list[str]:
     return [path for path, field in walk() if block_of(field) is None]
 
 
-def describe() -> list[dict[str, str]]:
-    """Every key with its unit, default and meaning, for help texts and documents.
-
-    Returns
-    -------
-    list of dict
-        Keys ``key``, ``unit`` ("" if none), ``default`` ("" if the key is required), ``source``,
-        ``description``.
-    """
-    rows = []
-    for path, field in walk():
-        if block_of(field) is None:
-            default = "" if field.is_required() else show(field.default, field)
-            kind = kind_of(field)
-            rows.append(
-                {
-                    "key": path,
-                    "unit": kind.unit if kind else "",
-                    "default": default,
-                    "source": str(cited(extra_of(field).get("source", ""))),
-                    "description": field.description or "",
-                }
-            )
-    return rows
-
-
-RENAMED = {"heat_pump.pass": "heat_pump.condenser"}
-"""Ends of keys of older versions, and what they are called now."""
-GONE = {"storage.cells": "the store has no cells any more: layers of water move in it, as many as they need"}
-"""Ends of keys of older versions that nothing took the place of, and why."""
+def not_a_key(path: str) -> str:
+    """What to say of a key that there is not: its new name, why it is gone, or the nearest one."""
+    new = renamed(path)
+    return f"unknown key; {nearest(path)}" if new is None else f"is called {new}"
 
 
 def nearest(path: str) -> str:
     """The right key a wrong one was probably meant to be, as a hint."""
-    for old, new in RENAMED.items():
-        if f".{path}".endswith(f".{old}"):
-            return f"it is {path.removesuffix(old)}{new} now"
-    for old, why in GONE.items():
-        if f".{path}".endswith(f".{old}"):
-            return f"gone: {why}; take the key out"
+    if (why := why_gone(path)) is not None:
+        return f"gone: {why}; take the key out"
     key, sure = nearest_key(path)
     siblings = [] if sure else _siblings(path)
     level = path.rpartition(".")[0]
@@ -141,6 +111,8 @@ def nearest(path: str) -> str:
 
 def nearest_key(path: str) -> tuple[str | None, bool]:
     """The right key, or several with 'or' between, and whether it is much like the wrong one."""
+    if (new := renamed(path)) is not None:
+        return new, True
     if path.startswith("baseline."):
         key, sure = nearest_key(path.replace("baseline.", "plant.", 1))
         if key is not None:

@@ -9,6 +9,7 @@ from hpwhsim.io.units import Duration, HeatLoss, Length, LinePower, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, origin, rule
 
 FOOT = 0.3048  # m
+USUAL_UNITS = 4.0  # transfer units of a glycol exchanger
 
 
 class Usual(NamedTuple):
@@ -31,7 +32,7 @@ MaxLength = Annotated[
     Field(
         gt=0,
         le=500,
-        description="the longest line, one way, that the maker of this machine allows [m]",
+        description="maximum length of the lines, one way, that the maker allows",
         json_schema_extra=_OWN,
     ),
 ]
@@ -40,7 +41,7 @@ MaxHeight = Annotated[
     Field(
         gt=0,
         le=200,
-        description="the greatest height of the store above or below the outdoor unit that it allows [m]",
+        description="maximum height of the store above or below the outdoor unit that the maker allows",
         json_schema_extra=_OWN,
     ),
 ]
@@ -49,26 +50,26 @@ MaxHeight = Annotated[
 class RefrigerantLines(Block):
     """Refrigerant lines of a split system, whose condenser stands at the store."""
 
-    length: Length = Field(gt=0, le=500, description="one way [m]")
+    length: Length = Field(gt=0, le=500, description="length of the lines, one way")
     rise: Length = Field(
         0.0,
         ge=-200,
         le=200,
-        description="store above the outdoor unit; negative: below [m]",
+        description="height of the store above the outdoor unit; negative: below it",
         json_schema_extra=origin("[tankyear-default]: level"),
     )
     gas_diameter: Length | None = Field(
         None,
         gt=0,
         le=0.3,
-        description="inside diameter of the gas line [m]",
+        description="inside diameter of the gas line",
         json_schema_extra=origin("[astm-b280]; common practice, no source", none="the smallest usual tube"),
     )
     liquid_diameter: Length | None = Field(
         None,
         gt=0,
         le=0.3,
-        description="inside diameter of the liquid line [m]",
+        description="inside diameter of the liquid line",
         json_schema_extra=origin("[astm-b280]; common practice, no source", none="the smallest usual tube"),
     )
     compressor: Literal["outdoors", "indoors"] = Field(
@@ -80,7 +81,7 @@ class RefrigerantLines(Block):
         0.0,
         ge=0,
         le=50,
-        description="one way, level: the lines that the rating was measured with [m]",
+        description="length, one way and level, of the lines that the rating was measured with",
         json_schema_extra=origin("[tankyear-default]: the rating leaves lines out"),
     )
     max_length: MaxLength = None
@@ -88,14 +89,15 @@ class RefrigerantLines(Block):
 
 
 class WaterLines(Block):
-    """Water lines outdoors between machine and store: supply and return."""
+    """Water lines outdoors between heat pump and store: supply and return."""
 
-    length: Length = Field(gt=0, le=300, description="one way, outdoors [m]")
+    length: Length = Field(gt=0, le=300, description="length of the lines outdoors, one way")
     rise: Length = Field(
         0.0,
         ge=-200,
         le=200,
-        description="store above the outdoor unit; negative: below; held against max_height alone [m]",
+        description="height of the store above the outdoor unit, held against max_height alone; negative:"
+        " below it",
         json_schema_extra=origin("[tankyear-default]: level"),
     )
     max_length: MaxLength = None
@@ -104,21 +106,21 @@ class WaterLines(Block):
         0.0266,
         ge=0.005,
         le=0.5,
-        description="inside diameter of a pipe [m]",
+        description="inside diameter of a pipe",
         json_schema_extra=origin("1 inch; common practice, no source"),
     )
     outer_diameter: Length = Field(
         0.0286,
         ge=0.005,
         le=0.6,
-        description="outside diameter of the bare pipe [m]",
+        description="outside diameter of the bare pipe",
         json_schema_extra=origin("1 inch; common practice, no source"),
     )
     insulation: Length = Field(
         0.025,
         ge=0,
         le=0.3,
-        description="thickness [m]",
+        description="insulation thickness",
         json_schema_extra=origin(PRACTICE),
     )
     protection: Literal["none", "trace", "glycol"] = Field(
@@ -130,19 +132,19 @@ class WaterLines(Block):
         15.0,
         gt=0,
         le=200,
-        description="of the heat trace [W/m]",
+        description="rating of the heat trace per metre of pipe",
         json_schema_extra=origin("5 W/ft; common practice, no source"),
     )
     trace_hold: Temperature = Field(
         5.0,
         ge=1,
         le=30,
-        description="the heat trace holds standing water at this, and is on in colder air [degC]",
+        description="the heat trace holds standing water at this temperature, and is on in colder air",
         json_schema_extra=origin(PRACTICE),
     )
     trace_control: Literal["self-regulating", "on-off"] = Field(
         "self-regulating",
-        description="gives what the pipe loses, or its rating whenever the air is cold",
+        description="self-regulating: gives what the pipe loses; on-off: its rating whenever the air is cold",
         json_schema_extra=origin(PRACTICE),
     )
     glycol_share: float = Field(
@@ -156,14 +158,14 @@ class WaterLines(Block):
         None,
         gt=0,
         le=1e6,
-        description="conductance of the exchanger, all modules (glycol) [W/K]",
-        json_schema_extra=origin(PRACTICE, none="4 transfer units at the rating"),
+        description="conductance of the exchanger, all modules (glycol)",
+        json_schema_extra=origin(PRACTICE, none=f"{USUAL_UNITS:g} transfer units at the rating"),
     )
     outage: Duration = Field(
         14400.0,
         gt=0,
         le=7 * 86400,
-        description="length of an outage that is tried in every hour of the year [s]",
+        description="length of an outage that is tried in every hour of the year",
         json_schema_extra=origin("[tankyear-default]: 4 h"),
     )
 
@@ -200,7 +202,7 @@ def line_cautions(family: str, lines: RefrigerantLines | WaterLines | None) -> I
     ):
         limit = "max_length" if name == "length" else "max_height"
         if own is not None and value > own:
-            yield f"{key}.{name} {_feet(value)} is beyond {key}.{limit} {_feet(own)} of this machine"
+            yield f"{key}.{name} {_feet(value)} is beyond {key}.{limit} {_feet(own)} of this heat pump"
         elif own is None and common is not None and value > common:
             span = f" ({_feet(usual.short)} to {_feet(usual.long)})" if usual and name == "length" else ""
             yield (

@@ -20,31 +20,33 @@ from hpwhsim.scenario.parts import (
     rule,
 )
 
+COMES_BACK_AT = {"single-pass": 1.0, "multi-pass": 0.5}  # shares of the store's height
+DRY_COIL = "[cfr-431-g-e]: a rating is of a dry coil, a table is taken as it stands"
 RATING_COUNTS = "[cfr-431-g-e]: the rating's power counts all there is"
 
 
 class Limits(Block):
-    """Limits of the machine in place of the usual ones of its refrigerant."""
+    """Limits of the heat pump in place of the usual ones of its refrigerant."""
 
-    discharge: Temperature | None = Field(
+    max_discharge: Temperature | None = Field(
         None,
         ge=60,
         le=200,
-        description="hottest gas leaving the compressor [degC]",
+        description="maximum temperature of the gas leaving the compressor",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
     )
-    high_pressure: Pressure | None = Field(
+    max_pressure: Pressure | None = Field(
         None,
         ge=5e5,
         le=200e5,
-        description="highest pressure [Pa]",
+        description="maximum pressure",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
     )
-    pressure_ratio: float | None = Field(
+    max_pressure_ratio: float | None = Field(
         None,
         ge=2,
         le=20,
-        description="highest pressure ratio of one stage",
+        description="maximum pressure ratio of one stage",
         json_schema_extra=origin(PRACTICE, none="usual for the refrigerant"),
     )
 
@@ -52,9 +54,11 @@ class Limits(Block):
 class RatedAt(Block):
     """Where capacity and COP were measured."""
 
-    source: Temperature = Field(ge=-40, le=50, description="air or water the heat comes from [degC]")
-    water_in: Temperature = Field(ge=0, le=80, description="water entering the machine [degC]")
-    water_out: Temperature = Field(ge=20, le=95, description="water leaving the machine [degC]")
+    source: Temperature = Field(
+        ge=-40, le=50, description="temperature of the air or water the heat comes from"
+    )
+    water_in: Temperature = Field(ge=0, le=80, description="temperature of the water entering the heat pump")
+    water_out: Temperature = Field(ge=20, le=95, description="temperature of the water leaving the heat pump")
 
     @rule
     def _heats(self) -> Iterator[Clash]:
@@ -63,7 +67,7 @@ class RatedAt(Block):
 
 
 class HeatPump(Block):
-    """The machine: a rating point from which its map is made, or a measured table."""
+    """The heat pump: a rating point from which its map is made, or a measured table."""
 
     refrigerant: Refrigerant = Field(description="ASHRAE 34 number such as R-744")
     modules: int = Field(
@@ -71,13 +75,13 @@ class HeatPump(Block):
         ge=1,
         le=100,
         description="equal modules, staged",
-        json_schema_extra=origin("[tankyear-default]: one machine"),
+        json_schema_extra=origin("[tankyear-default]: one unit"),
     )
     capacity: Power | None = Field(
         None,
         gt=0,
         le=5e6,
-        description="heat of one module at rated_at [W]",
+        description="heat of one module at rated_at",
         json_schema_extra=origin("the table gives the capacity"),
     )
     cop: float | None = Field(
@@ -112,7 +116,7 @@ class HeatPump(Block):
         5.0,
         ge=0.5,
         le=30,
-        description="rise of the water per pass (multi-pass) [K]",
+        description="temperature rise of the water per pass (multi-pass)",
         json_schema_extra=origin(PRACTICE),
     )
     return_height: float | None = Field(
@@ -120,13 +124,15 @@ class HeatPump(Block):
         ge=0,
         le=1,
         description="share of the store's height at which heated water comes back (single-pass, multi-pass)",
-        json_schema_extra=origin(PRACTICE, none="single-pass 1, the top; multi-pass 0.5"),
+        json_schema_extra=origin(
+            PRACTICE, none="; ".join(f"{kind} {height:g}" for kind, height in COMES_BACK_AT.items())
+        ),
     )
     intake_height: float = Field(
         0.0,
         ge=0,
         lt=1,
-        description="share of the store's height at which water leaves for the machine (single-pass, "
+        description="share of the store's height at which water leaves for the heat pump (single-pass, "
         "multi-pass); the store below stays unheated",
         json_schema_extra=origin(f"the bottom; {PRACTICE}"),
     )
@@ -141,7 +147,7 @@ class HeatPump(Block):
         10.0,
         ge=1,
         le=30,
-        description="source less evaporating temperature at the rating (one rating point) [K]",
+        description="source less evaporating temperature at the rating (one rating point)",
         json_schema_extra=origin("air coils run 8 to 12 K below the air; common practice, no source"),
     )
     injection: bool = Field(
@@ -151,14 +157,14 @@ class HeatPump(Block):
     )
     limits: Limits = Field(
         default_factory=Limits,
-        description="where the machine stops",
+        description="where the heat pump stops",
         json_schema_extra=origin("defaults of its keys"),
     )
     defrost: Literal["reverse-cycle", "none"] | None = Field(
         None,
         description="reverse-cycle: frost costs capacity, and defrost takes heat from the store",
         json_schema_extra=origin(
-            "[cfr-431-g-e]: a rating is of a dry coil, a table is taken as it stands",
+            DRY_COIL,
             none="reverse-cycle; with a table none",
         ),
     )
@@ -166,88 +172,88 @@ class HeatPump(Block):
         0.0,
         ge=0,
         le=1e5,
-        description="fan of a running module that the rating's power does not count [W]",
+        description="fan of a running module that the rating's power does not count",
         json_schema_extra=origin(RATING_COUNTS),
     )
     pump_power: Power = Field(
         0.0,
         ge=0,
         le=1e5,
-        description="water pump of a running module that the rating's power does not count [W]",
+        description="water pump of a running module that the rating's power does not count",
         json_schema_extra=origin(RATING_COUNTS),
     )
     crankcase_power: Power = Field(
         0.0,
         ge=0,
         le=1e4,
-        description="crankcase heat of a standing module when the source is below crankcase_below [W]",
+        description="crankcase heat of an idle unit when the source is below crankcase_below",
         json_schema_extra=origin(f"{RATING_COUNTS}; 30 to 100 W is usual, {PRACTICE}"),
     )
     crankcase_below: Temperature = Field(
         15.0,
         ge=-50,
         le=60,
-        description="the crankcase heater is on below this source temperature [degC]",
+        description="the crankcase heater is on below this source temperature",
         json_schema_extra=origin(f"10 to 18 degC is usual; {PRACTICE}"),
     )
     standby_power: Power = Field(
         0.0,
         ge=0,
         le=1e4,
-        description="controls of a standing module [W]",
+        description="power of the controls of an idle unit",
         json_schema_extra=origin(f"{RATING_COUNTS}; 5 to 20 W is usual, {PRACTICE}"),
     )
-    turndown: float = Field(
+    min_speed_fraction: float = Field(
         1.0,
         ge=0.1,
         le=1,
-        description="least share of full speed that an inverter runs at; 1: fixed speed",
+        description="minimum speed fraction of an inverter; 1: fixed speed",
         json_schema_extra=origin("[tankyear-default]: fixed speed"),
     )
     start_loss: Duration = Field(
         0.0,
         ge=0,
         le=600,
-        description="time at each start in which a module draws power and gives no heat [s]",
+        description="time at each start in which a module draws power and gives no heat",
         json_schema_extra=origin(f"[tankyear-default]: none; 30 to 80 s is usual, {PRACTICE}"),
     )
     outlet_temperature: Temperature | None = Field(
         None,
         ge=30,
         le=95,
-        description="water leaving the machine [degC]",
+        description="temperature of the water leaving the heat pump",
         json_schema_extra=origin(
             PRACTICE, none="equal to plant.storage.setpoint; multi-pass: hot enough for the charge to end"
         ),
     )
-    highest_outlet: Temperature | None = Field(
+    max_outlet: Temperature | None = Field(
         None,
         ge=30,
         le=100,
-        description="the hottest water the machine makes [degC]",
+        description="hottest water that the heat pump can make",
         json_schema_extra=origin("usual for the refrigerant; common practice, no source"),
     )
-    highest_inlet: Temperature | None = Field(
+    max_inlet: Temperature | None = Field(
         None,
         ge=10,
         le=95,
-        description="the warmest water that may enter the machine [degC]",
-        json_schema_extra=origin("limit of the machine's own map", none="where its map or table ends"),
+        description="warmest water that may enter the heat pump",
+        json_schema_extra=origin("limit of the heat pump's own map", none="where its map or table ends"),
     )
-    lowest_source: Temperature | None = Field(
+    min_source: Temperature | None = Field(
         None,
         ge=-50,
         le=40,
-        description="the machine does not run with a colder source [degC]",
+        description="source temperature below which the heat pump does not run",
         json_schema_extra=origin(
-            "limit of the machine's own map", none="the coldest source its map or table reaches"
+            "limit of the heat pump's own map", none="the coldest source its map or table reaches"
         ),
     )
 
     lines: RefrigerantLines | None = Field(
         None,
         description="refrigerant lines of a split system",
-        json_schema_extra=origin("the machine is in one piece"),
+        json_schema_extra=origin("the heat pump is in one piece"),
     )
     water_lines: WaterLines | None = Field(
         None,
@@ -311,8 +317,13 @@ class HeatPump(Block):
             yield Clash("return_height", f"above plant.heat_pump.intake_height ({self.intake_height:g})")
 
     @property
+    def defrosts_by(self) -> str:
+        """How an outdoor coil defrosts, as given or usual."""
+        return self.defrost or ("none" if self.table else "reverse-cycle")
+
+    @property
     def comes_back_at(self) -> float:
         """Share of the store's height at which its water comes back: as given, else by its passes."""
         if self.return_height is not None:
             return self.return_height
-        return 1.0 if self.condenser == "single-pass" else 0.5
+        return COMES_BACK_AT.get(self.condenser, COMES_BACK_AT["multi-pass"])

@@ -6,8 +6,9 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from hpwhsim.scenario.keys import block_of, kind_of, known_fields, nearest, nearest_key
+from hpwhsim.scenario.keys import block_of, kind_of, known_fields, nearest_key, not_a_key
 from hpwhsim.scenario.parts import Clash, Clashes
+from hpwhsim.scenario.shapes import shapes
 
 
 def one_line(message: str) -> str:
@@ -67,18 +68,26 @@ def _allowed(error: Any, field: FieldInfo | None) -> str:
     return _TYPES.get(kind, str(error["msg"]))
 
 
+def _what(field: FieldInfo) -> str:
+    """What a key that must be written takes."""
+    if block_of(field):
+        return "a block of keys"
+    (form,) = shapes(field)
+    if isinstance(form.json.get("enum"), list):
+        return ", ".join(map(str, form.json["enum"]))
+    return str(kind_of(field) or f"a value ({field.description})")
+
+
 def _line(error: Any, raw: dict[str, Any], set_paths: Sequence[str]) -> str:
     """One error of the schema as ``key.path: got X; allowed Y``."""
     fields = known_fields()
     loc = _keys(error)
     path = ".".join(part for part in loc if isinstance(part, str))
     if error["type"] == "extra_forbidden":
-        said = f"unknown key; {nearest(path)}"
+        said = not_a_key(path)
     elif error["type"] == "missing":
         field = fields[path]
-        unit = kind_of(field)
-        what = f"{unit}" if unit else f"a value ({field.description})"
-        said = f"got nothing; allowed {'a block of keys' if block_of(field) else what}"
+        said = f"got nothing; allowed {_what(field)}"
     else:
         said = f"got {short(_raw_at(raw, loc))}; allowed {_allowed(error, fields.get(path))}"
     return _placed(path, loc, set_paths, said)

@@ -11,13 +11,14 @@ from pydantic import BeforeValidator, Field
 from hpwhsim.io.units import CapacityPrice, EnergyPrice, Money, YearlyMoney
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, Windows, as_tuple, origin, rule
 from hpwhsim.scenario.tariff import MONTHS, NO_CHARGE, Days, Months, whole_steps
+from hpwhsim.tables import read_table
 
 
 class Replacement(Block):
-    """A part that is bought anew."""
+    """A part that is purchased anew."""
 
-    year: int = Field(ge=1, le=60, description="year at whose end it is paid")
-    cost: Money = Field(ge=0, le=1e9, description="cost in money of today [USD]")
+    year: int = Field(ge=1, le=60, description="year at whose end the part is paid")
+    cost: Money = Field(ge=0, le=1e9, description="cost of the part in money of today")
 
 
 class Outlay(Block):
@@ -27,66 +28,66 @@ class Outlay(Block):
         0.0,
         ge=0,
         le=1e9,
-        description="cost to buy and install, before incentives [USD]",
+        description="cost to buy and install, before incentives",
         json_schema_extra=origin("[tankyear-default]: it is there already"),
     )
     maintenance: YearlyMoney = Field(
         0.0,
         ge=0,
         le=1e7,
-        description="maintenance of a year [USD/year]",
+        description="maintenance of a year",
         json_schema_extra=origin(NO_CHARGE),
     )
     replacements: Annotated[tuple[Replacement, ...], BeforeValidator(as_tuple)] = Field(
         (),
-        description="parts bought anew: year and cost",
+        description="parts purchased anew: year and cost",
         json_schema_extra=origin(NO_CHARGE),
     )
 
 
 class Incentive(Block):
-    """What somebody else pays towards the capital: the sum of the parts that are given, up to the cap."""
+    """What somebody else pays towards the capital: the sum of the parts given, up to max_share."""
 
-    name: str = Field(min_length=1, max_length=100, description="what it is called in the reports")
+    name: str = Field(min_length=1, max_length=100, description="name of the incentive in the reports")
     lump_sum: Money | None = Field(
-        None, gt=0, le=1e9, description="an amount [USD]", json_schema_extra=origin(NO_CHARGE)
+        None, gt=0, le=1e9, description="a fixed amount", json_schema_extra=origin(NO_CHARGE)
     )
     per_unit: Money | None = Field(
-        None, gt=0, le=1e6, description="for each of `units` [USD]", json_schema_extra=origin(NO_CHARGE)
+        None, gt=0, le=1e6, description="amount for each of `units`", json_schema_extra=origin(NO_CHARGE)
     )
     units: int | None = Field(
         None,
         ge=1,
         le=100000,
-        description="how many units per_unit is paid for, such as apartments",
+        description="number of units that per_unit is paid for, such as apartments",
         json_schema_extra=origin(NO_CHARGE),
     )
     per_capacity: CapacityPrice | None = Field(
         None,
         gt=0,
         le=1e5,
-        description="for the rated heat of the whole plant [USD/kW]",
+        description="amount for the rated heat of the whole plant",
         json_schema_extra=origin(NO_CHARGE),
     )
     per_site_energy_saved: EnergyPrice | None = Field(
         None,
         gt=0,
         le=100,
-        description="for the site energy (electricity and fuel) saved in a year [USD/kWh]",
+        description="amount for the site energy (electricity and fuel) saved in a year",
         json_schema_extra=origin(NO_CHARGE),
     )
     per_electricity_saved: EnergyPrice | None = Field(
         None,
         gt=0,
         le=100,
-        description="for the electricity saved in a year [USD/kWh]",
+        description="amount for the electricity saved in a year",
         json_schema_extra=origin(NO_CHARGE),
     )
-    cap: float = Field(
+    max_share: float = Field(
         1.0,
         gt=0,
         le=1,
-        description="most it pays, as a share of the capital",
+        description="maximum that the incentive pays, as a share of the capital",
         json_schema_extra=origin("[tankyear-default]: never more than the plant costs"),
     )
 
@@ -105,7 +106,7 @@ class Incentive(Block):
 class Costs(Outlay):
     """Life-cycle cost of the plant, and of the baseline it is compared with."""
 
-    capital: Money = Field(ge=0, le=1e9, description="cost to buy and install, before incentives [USD]")
+    capital: Money = Field(ge=0, le=1e9, description="cost to buy and install, before incentives")
     baseline: Outlay = Field(
         default_factory=Outlay,
         description="the same of the baseline",
@@ -186,11 +187,13 @@ def _within(key: str, outlay: Outlay, years: int) -> Iterator[Clash]:
 class PeakHours(Block):
     """Hours in which the power of plant and baseline is compared."""
 
-    name: str = Field(pattern="^[a-z][a-z0-9_]*$", max_length=40, description="what the results call it")
-    months: Months = Field(description="months, such as Jun-Sep or [6, 7, 8, 9]")
-    days: Days = Field(description="all, weekdays (Monday to Friday; no holidays) or weekends")
+    name: str = Field(
+        pattern="^[a-z][a-z0-9_]*$", max_length=40, description="name of these hours in the results"
+    )
+    months: Months = Field(description="months that count")
+    days: Days = Field(description="days that count: weekdays are Monday to Friday, without holidays")
     hours: Windows = Field(
-        min_length=1, description="stretches of the day such as '14:00-18:00', local standard time"
+        min_length=1, description="windows of the day such as '14:00-18:00', local standard time"
     )
 
     def __str__(self) -> str:
@@ -207,9 +210,11 @@ SUMMER = PeakHours.model_validate(
 )
 
 
+TO_SOURCE = {row["energy"]: row["factor"] for row in read_table("site_to_source")}
+"""Packaged source energy over site energy, as text."""
 FUEL_TO_SOURCE = origin(
     "[epa-source-energy]; [epa-source-energy-oil]; [doe-source-energy-steam]",
-    none="1.05 natural gas, 1.01 fuel oil, 1.20 district steam (packaged table site_to_source)",
+    none=", ".join(f"{TO_SOURCE[fuel]} {fuel}" for fuel in ("natural-gas", "fuel-oil", "district-steam")),
 )
 
 
@@ -223,7 +228,7 @@ class Savings(Block):
         description="source energy over site energy of electricity",
         json_schema_extra=origin(
             "[epa-source-energy]",
-            none="2.80 (packaged table site_to_source)",
+            none=TO_SOURCE["electricity"],
         ),
     )
     fuel_to_source: float | None = Field(

@@ -1,12 +1,22 @@
 """What the blocks of the scenario are made of: the strict base, windows, paths, names, messages."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import FunctionType
 from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    model_validator,
+)
+from pydantic_core import CoreSchema, core_schema
 
 from hpwhsim.io.units import TEMPERATURE, as_text
 from hpwhsim.scenario import families
@@ -101,17 +111,27 @@ def _pattern(value: object, info: ValidationInfo) -> str | Path:
     raise ValueError("the name of a packaged pattern such as 'apartments', or the path of a file *.csv")
 
 
-def one_of(known: Sequence[str], simulated: Sequence[str]) -> BeforeValidator:
-    """Refuse by name what the contract knows and this version does not simulate."""
+@dataclass(frozen=True)
+class OneOf:
+    """Decorates a text that is one of a few names."""
 
-    def check(value: object) -> object:
-        if value in simulated:
-            return value
-        if value in known:
-            raise ValueError(f"{', '.join(simulated)} ({value} is not simulated in this version)")
-        raise ValueError(", ".join(simulated))
+    names: tuple[str, ...]
 
-    return BeforeValidator(check)
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self._known, handler(source))
+
+    def _known(self, value: object) -> object:
+        if value not in self.names:
+            raise ValueError(", ".join(self.names))
+        return value
+
+
+@dataclass(frozen=True)
+class Form:
+    """Decorates a value that a validator of its own reads: how it is written in the file."""
+
+    noun: str  # "the path of a file"
+    json: Mapping[str, Any] = field(hash=False)  # the same as JSON Schema, draft 7
 
 
 def _refrigerant(value: object) -> object:
@@ -123,16 +143,28 @@ def _refrigerant(value: object) -> object:
     return next((known for known in families.REFRIGERANTS if known.upper() == name), name)
 
 
-DayWindow = Annotated[Window, BeforeValidator(_window)]
+DayWindow = Annotated[
+    Window,
+    BeforeValidator(_window),
+    Form("a window of the day", {"type": "string", "pattern": f"^\\s*{_WINDOW.pattern}\\s*$"}),
+]
 Windows = Annotated[tuple[DayWindow, ...], BeforeValidator(as_tuple)]
-FilePath = Annotated[Path, BeforeValidator(existing_file)]
-Pattern = Annotated[str | Path, BeforeValidator(_pattern)]
-Family = Annotated[str, one_of(tuple(families.FAMILIES), tuple(families.FAMILIES))]
-Condenser = Annotated[str, one_of(families.CONDENSERS, families.CONDENSERS)]
-SourceKind = Annotated[str, one_of(families.SOURCE_KINDS, families.SOURCE_KINDS)]
-RoomKind = Annotated[str, one_of(families.ROOM_KINDS, families.ROOM_KINDS)]
-Loop = Annotated[str, one_of(families.LOOPS, families.LOOPS)]
-Refrigerant = Annotated[str, BeforeValidator(_refrigerant)]
+FilePath = Annotated[
+    Path, BeforeValidator(existing_file), Form("the path of a file", {"type": "string", "minLength": 1})
+]
+Pattern = Annotated[
+    str | Path, BeforeValidator(_pattern), Form("a name, or the path of a file *.csv", {"type": "string"})
+]
+Family = Annotated[str, OneOf(tuple(families.FAMILIES))]
+Condenser = Annotated[str, OneOf(families.CONDENSERS)]
+SourceKind = Annotated[str, OneOf(families.SOURCE_KINDS)]
+RoomKind = Annotated[str, OneOf(families.ROOM_KINDS)]
+Loop = Annotated[str, OneOf(families.LOOPS)]
+Refrigerant = Annotated[
+    str,
+    BeforeValidator(_refrigerant),
+    Form("the number of a refrigerant", {"anyOf": [{"type": "string"}, {"type": "integer"}]}),
+]
 MonthFactors = Annotated[
     tuple[Annotated[float, Field(gt=0, le=10)], ...],
     BeforeValidator(as_tuple),

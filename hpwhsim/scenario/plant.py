@@ -19,6 +19,7 @@ from hpwhsim.io.units import (
 )
 from hpwhsim.scenario import families
 from hpwhsim.scenario.controls import Controls
+from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, LOOP_FALL, ONLY_HEATER_HEIGHT, OVER_USE
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.parts import (
     PRACTICE,
@@ -40,7 +41,7 @@ HOTTEST = 95.0  # of a store without pressure to speak of, degC; as for plant.st
 class Storage(Block):
     """The store: equal tanks side by side, one level of hot water through all of them."""
 
-    volume: Volume = Field(gt=0, le=5000, description="the whole store, all tanks together [m3]")
+    volume: Volume = Field(gt=0, le=5000, description="the whole store, all tanks together")
     tanks: int = Field(
         1,
         ge=1,
@@ -54,12 +55,12 @@ class Storage(Block):
         "to the bottom of the next",
         json_schema_extra=origin("[tankyear-default]: side by side"),
     )
-    setpoint: Temperature = Field(ge=40, le=95, description="temperature the store is charged to [degC]")
+    setpoint: Temperature = Field(ge=40, le=95, description="temperature the store is charged to")
     heat_loss: HeatLoss | None = Field(
         None,
         ge=0,
         le=5000,
-        description="heat loss of the whole store per kelvin above the room [W/K]",
+        description="standby loss of the whole store per kelvin above the room",
         json_schema_extra=origin(
             "[cfr-431-110]: unfired storage tanks, R-12.5 h ft2 degF/Btu at least",
             none="surface of the tanks over R-12.5",
@@ -69,7 +70,7 @@ class Storage(Block):
         1.5,
         ge=0.2,
         le=20,
-        description="height of the water in a tank [m]",
+        description="height of the water in a tank",
         json_schema_extra=origin(PRACTICE),
     )
     draw_height: float = Field(
@@ -83,7 +84,7 @@ class Storage(Block):
         0.64,
         gt=0,
         le=20,
-        description="effective vertical conductivity [W/m/K]",
+        description="effective vertical conductivity",
         json_schema_extra=origin("[iapws]"),
     )
     inlet_mixing: float = Field(
@@ -97,7 +98,7 @@ class Storage(Block):
         20.0,
         ge=-20,
         le=50,
-        description="air around the tanks [degC]",
+        description="temperature of the air around the tanks",
         json_schema_extra=origin(PRACTICE),
     )
 
@@ -112,33 +113,33 @@ class Backup(Block):
 
     kind: Literal["none", "resistance", "gas", "oil", "steam"] = Field(
         "none",
-        description="what it uses: electricity, natural gas, fuel oil or district steam",
+        description="energy of the backup: electricity, natural gas, fuel oil or district steam",
         json_schema_extra=origin("no backup was written"),
     )
     power: Power | None = Field(
         None,
         gt=0,
         le=2e7,
-        description="heat it gives to the water [W]",
+        description="heat that the backup gives to the water",
         json_schema_extra=origin("no backup was written"),
     )
     mode: Literal["parallel", "series"] = Field(
         "parallel",
         description="parallel: heats the upper store; series: a trim heater in the pipe that leaves the "
-        "store, ahead of the branch of the loop, which lifts what taps and loop take",
+        "store, ahead of the branch of the loop",
         json_schema_extra=origin("[tankyear-default]: an element in the store is the plainest backup"),
     )
     setpoint: Temperature | None = Field(
         None,
         ge=30,
         le=95,
-        description="it heats to this temperature [degC]",
+        description="temperature that the backup heats to",
         json_schema_extra=origin(
             f"{PRACTICE}; in series what leaves the plant is held hot enough for taps and loop",
-            none="hot_water.use_temperature + 3 K, or less so that the heat pump starts first and stops last "
-            "(in a plant without one, plant.storage.setpoint); in series the hottest of "
-            "hot_water.use_temperature, tempering_valve + tempering_difference, and, where the store serves "
-            "the loop, recirculation.return_temperature + 5 K",
+            none=f"hot_water.use_temperature + {OVER_USE:g} K, or less so that the heat pump starts first "
+            "and stops last (in a plant without one, plant.storage.setpoint); in series the hottest of "
+            "hot_water.use_temperature, tempering_valve + tempering_min_difference, and, where the store "
+            f"serves the loop, recirculation.return_temperature + {LOOP_FALL:g} K",
         ),
     )
     height: float | None = Field(
@@ -148,25 +149,25 @@ class Backup(Block):
         description="share of the store's height below the part it heats (parallel)",
         json_schema_extra=origin(
             PRACTICE,
-            none="0.6, but not below plant.controls.sensor_height (in a plant without heat pump 0.05: the "
-            "whole store but its foot)",
+            none=f"{BACKUP_HEIGHT:g}, but not below plant.controls.sensor_height (in a plant without heat "
+            f"pump {ONLY_HEATER_HEIGHT:g}: the whole store but its foot)",
         ),
     )
     dead_band: Difference = Field(
         3.0,
         gt=0,
         le=30,
-        description="it starts this far below its setpoint [K]",
+        description="the backup starts this far below its setpoint",
         json_schema_extra=origin(PRACTICE),
     )
     efficiency: float | None = Field(
         None,
         ge=0.3,
         le=1,
-        description="heat to the water over fuel, higher heating value, or over heat bought as steam",
+        description="heat to the water over fuel, higher heating value, or over purchased steam heat",
         json_schema_extra=origin(
             "[cfr-431-110]: least thermal efficiency of heaters made at made_on; steam: common practice",
-            none="least thermal efficiency of 10 CFR 431.110; steam 0.857",
+            none="minimum thermal efficiency of 10 CFR 431.110; steam: with its condensate to the drain",
         ),
     )
     made_on: date = Field(
@@ -179,12 +180,12 @@ class Backup(Block):
         0.0,
         ge=0,
         le=86400,
-        description="it waits so long after its thermostat calls (parallel) [s]",
+        description="the backup waits so long after its thermostat calls (parallel)",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     lock_outs: Windows = Field(
         (),
-        description="stretches of the day in which it is barred (parallel)",
+        description="windows of the day in which the backup is locked out (parallel)",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
 
@@ -220,19 +221,19 @@ class Backup(Block):
 class Plant(Block):
     """The hot-water plant."""
 
-    family: Family = Field(description="plant family: " + " | ".join(families.FAMILIES))
+    family: Family = Field(description="plant family")
     heat_pump: HeatPump | None = Field(
-        None, description="the machine", json_schema_extra=origin("the family has no heat pump")
+        None, description="the heat pump", json_schema_extra=origin("the family has no heat pump")
     )
     source: Source = Field(
         default_factory=Source,
-        description="where its heat comes from",
+        description="where the heat pump's heat comes from",
         json_schema_extra=origin("defaults of its keys"),
     )
     storage: Storage = Field(description="the store")
     backup: Backup = Field(
         default_factory=Backup,
-        description="the second heater",
+        description="the second heater, or the only one of a plant without a heat pump",
         json_schema_extra=origin("defaults of its keys"),
     )
     controls: Controls = Field(

@@ -18,33 +18,17 @@ from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
     block_of,
-    describe,
     fields_of,
     inner_types,
     items_of,
-    key_paths,
     known_fields,
-    nearest,
+    not_a_key,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
 from hpwhsim.scenario.parts import A_FILE, Block
-from hpwhsim.scenario.schema import Plant, Scenario
-from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
-
-__all__ = [
-    "Loaded",
-    "WrongScenario",
-    "assumptions",
-    "baseline_of",
-    "cautions",
-    "changed",
-    "describe",
-    "dump",
-    "dump_text",
-    "key_paths",
-    "read_scenario",
-    "scenario_from",
-]
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 
 
 class WrongScenario(ListedError):
@@ -73,6 +57,7 @@ class Loaded(NamedTuple):
     overrides: tuple[str, ...]  # "key.path=value", as given; "site.weather=..." for another weather file
     written: Mapping[str, Any] = MappingProxyType({})  # keys as they stand in the file, overrides put in
     said: tuple[str, ...] = ()  # what overrides took out besides their own keys
+    data: bytes = b""  # of the file, before overrides
 
     @contextmanager
     def named(self) -> Iterator[None]:
@@ -134,7 +119,7 @@ def _override(raw: dict[Any, Any], override: str) -> str:
         raise _error(f"{where}: allowed key.path=value, such as plant.storage.volume='500 gal'")
     field = known_fields().get(path)
     if field is None:
-        raise _error(f"{where}: unknown key '{path}'; {nearest(path)}")
+        raise _error(f"{where}: {not_a_key(path)}")
     value: Any = text.strip()
     if value in ("", "null"):
         value = None
@@ -219,6 +204,83 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
         raise _error(f"{path}: there is no such file; 'tankyear new' writes one to start from") from None
     except OSError as error:
         raise _error(f"{path}: cannot be read: {error.strerror}") from None
+    used, put = list(overrides), list(overrides)
+    if weather is not None:
+        used.append(f"site.weather={weather}")
+        put.append(f"site.weather={_quoted(Path(weather).absolute())}")
+    return _loaded(data, path, used, put)
+
+
+def scenario_of(mapping: Mapping[str, Any], folder: Path) -> Loaded:
+    """A scenario that stands in no file: as `read_scenario` of the YAML text of a mapping.
+
+    Parameters
+    ----------
+    mapping : mapping
+        Keys and values as in a scenario file: quantities are text with their unit.
+    folder : Path
+        Where relative paths start.
+
+    Raises
+    ------
+    InputError
+        As `read_scenario`; the file is called scenario.yaml.
+    """
+    if not isinstance(mapping, Mapping):
+        raise _error(f"scenario: got {type(mapping).__name__}; allowed a mapping of a scenario's keys")
+    data = yaml.safe_dump(_plain(mapping), sort_keys=False, allow_unicode=True).encode()
+    return _loaded(data, Path(folder).absolute() / "scenario.yaml", [], [])
+
+
+def with_keys(loaded: Loaded, changes: Mapping[str, Any]) -> Loaded:
+    """The scenario with some keys changed, checked as a file with these overrides is.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        Left as it is.
+    changes : mapping of str to object
+        Values by key path: text as an override has it, a number, a truth value, a list or mapping of these,
+        a path, or None, which takes the key out.
+
+    Raises
+    ------
+    InputError
+        As `read_scenario`.
+    """
+    new = [f"{key}={override_text(value)}" for key, value in changes.items()]
+    kept = [text for text in loaded.overrides if text.partition("=")[0].strip() not in changes]
+    weather = f"site.weather={_quoted(loaded.scenario.site.weather)}"  # it may start at another folder
+    put = [weather if text.partition("=")[0].strip() == "site.weather" else text for text in kept]
+    return _loaded(loaded.data, loaded.path, [*kept, *new], [*put, *new])
+
+
+def _plain(value: Any) -> Any:
+    """A value as YAML has it."""
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, Path):
+        return str(value)
+    item = getattr(value, "item", None)  # a number of numpy's
+    return item() if callable(item) else value
+
+
+def override_text(value: Any) -> str:
+    """A value as the text of an override."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, Path):
+        return _quoted(value.absolute())
+    if value is None:
+        return "null"
+    text = yaml.safe_dump(_plain(value), default_flow_style=True, allow_unicode=True, width=10**9)
+    return text.removesuffix("\n").removesuffix("\n...").strip()
+
+
+def _loaded(data: bytes, path: Path, used: Sequence[str], put: Sequence[str]) -> Loaded:
+    """The scenario of a text with overrides as they are said, and as they are put into it."""
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -229,13 +291,10 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
     if not isinstance(raw, dict):
         found = "a list" if isinstance(raw, list) else f"{short(raw)}"
         raise _error(f"{path}: got {found} at the top; allowed keys such as title, site, building, plant")
-    used, put = list(overrides), list(overrides)
-    if weather is not None:
-        used.append(f"site.weather={weather}")
-        put.append(f"site.weather={_quoted(Path(weather).absolute())}")
     set_paths, said, wrong = _overridden(raw, put)
     scenario = scenario_from(raw, path.parent, str(path), set_paths, wrong)
-    return Loaded(scenario, path.resolve(), hashlib.sha256(data).hexdigest(), tuple(used), raw, tuple(said))
+    sha256 = hashlib.sha256(data).hexdigest()
+    return Loaded(scenario, path.resolve(), sha256, tuple(used), raw, tuple(said), data)
 
 
 def _quoted(path: Path) -> str:

@@ -24,20 +24,20 @@ from hpwhsim.scenario.parts import (
     Clash,
     FilePath,
     Loop,
+    OneOf,
     Windows,
     default,
     degrees,
-    one_of,
     origin,
     rule,
 )
 from hpwhsim.tables import read_table
 
 RATED = {"refrigerant", "modules", "capacity", "cop", "rated_at", "condenser", "rise", "approach"}
-"""What is read of a loop tank's heat pump."""
+"""Keys of a loop tank's heat pump."""
 
 SIZES = tuple(row["size"] for row in read_table("copper_tubes"))
-TubeSize = Annotated[str, one_of(SIZES, SIZES)]
+TubeSize = Annotated[str, OneOf(SIZES)]
 _BY_DRAW = origin(
     "[ipc-e103]; 5 ft/s: common practice, no source",
     none="by the apartments still to serve: the smallest tube for their most probable draw at 5 ft/s",
@@ -50,16 +50,18 @@ class Risers(Block):
     risers: int = Field(ge=1, le=200, description="risers on the main")
     floors: int = Field(ge=1, le=100, description="floors that each riser serves")
     apartments_per_riser: float = Field(ge=0.5, le=1000, description="apartments on a riser, all floors")
-    main_length: Length = Field(ge=0, le=2000, description="from the plant to the first riser [m]")
+    main_length: Length = Field(
+        ge=0, le=2000, description="length of the main from the plant to the first riser"
+    )
     spacing: Length = Field(
         9.0,
         ge=0,
         le=200,
-        description="from riser to riser along the main [m]",
+        description="distance from riser to riser along the main",
         json_schema_extra=origin(PRACTICE),
     )
     floor_height: Length = Field(
-        3.0, ge=2, le=10, description="from floor to floor [m]", json_schema_extra=origin(PRACTICE)
+        3.0, ge=2, le=10, description="height from floor to floor", json_schema_extra=origin(PRACTICE)
     )
     main_size: TubeSize | None = Field(
         None,
@@ -81,21 +83,21 @@ class Risers(Block):
         0.0381,
         ge=0,
         le=0.3,
-        description="thickness on supply and return main; 0: bare [m]",
+        description="insulation thickness on supply and return main; 0: bare",
         json_schema_extra=origin("[ashrae-90-1]: 1.5 in on pipes of 1-1/2 in and larger"),
     )
     riser_insulation: Length = Field(
         0.0254,
         ge=0,
         le=0.3,
-        description="thickness on supply and return risers; 0: bare [m]",
+        description="insulation thickness on supply and return risers; 0: bare",
         json_schema_extra=origin("[ashrae-90-1]: 1 in on pipes below 1-1/2 in"),
     )
     main_ambient: Temperature = Field(
         18.0,
         ge=-30,
         le=50,
-        description="air around the mains [degC]",
+        description="temperature of the air around the mains",
         json_schema_extra=origin(f"a cellar; {PRACTICE}"),
     )
 
@@ -103,8 +105,8 @@ class Risers(Block):
 class LoopTank(Block):
     """A tank of the loop's own, between the store and the building."""
 
-    volume: Volume = Field(gt=0, le=200, description="of the loop tank [m3]")
-    setpoint: Temperature = Field(ge=40, le=95, description="its heater holds this temperature [degC]")
+    volume: Volume = Field(gt=0, le=200, description="volume of the loop tank")
+    setpoint: Temperature = Field(ge=40, le=95, description="temperature that the loop tank's heater holds")
     connection: Literal["series", "parallel"] = Field(
         "series",
         description="series: hot water from the store runs through it to the taps; parallel: only the loop",
@@ -114,27 +116,26 @@ class LoopTank(Block):
         None,
         gt=0,
         le=2e6,
-        description="of its resistance heater [W]",
+        description="power of the loop tank's resistance heater",
         json_schema_extra=origin("its heater is a heat pump"),
     )
     heat_pump: HeatPump | None = Field(
         None,
-        description="its own air-source multi-pass heat pump, in place of a resistance heater: refrigerant, "
-        "capacity, cop, rated_at, condenser: multi-pass, rise, approach",
-        json_schema_extra=origin("its heater is a resistance"),
+        description="air-source multi-pass heat pump of the loop tank, in place of a resistance heater",
+        json_schema_extra=origin("its heater is a resistance") | {"only": sorted(RATED)},
     )
     dead_band: Difference = Field(
         3.0,
         gt=0,
         le=30,
-        description="its heater starts this far below the setpoint [K]",
+        description="the loop tank's heater starts this far below its setpoint",
         json_schema_extra=origin(PRACTICE),
     )
     heat_loss: HeatLoss | None = Field(
         None,
         ge=0,
         le=500,
-        description="heat loss per kelvin above the room [W/K]",
+        description="standby loss of the loop tank per kelvin above the room",
         json_schema_extra=origin(
             "[cfr-431-110]: unfired storage tanks, R-12.5 h ft2 degF/Btu at least",
             none="surface of the tank over R-12.5",
@@ -153,9 +154,7 @@ class LoopTank(Block):
         if self.heat_pump.condenser != "multi-pass" or self.heat_pump.modules != 1:
             yield Clash("heat_pump.condenser", "multi-pass, and one module")
         for key in sorted(self.heat_pump.model_fields_set - RATED):
-            yield Clash(
-                f"heat_pump.{key}", "refrigerant, capacity, cop, rated_at, condenser, rise and approach alone"
-            )
+            yield Clash(f"heat_pump.{key}", f"{', '.join(sorted(RATED - {'modules'}))} alone")
 
 
 class Recirculation(Block):
@@ -165,15 +164,15 @@ class Recirculation(Block):
         None,
         gt=0,
         le=5000,
-        description="heat lost by the running loop at loss_at, over the number of apartments [W]",
+        description="heat lost by the running loop at loss_at, over the number of apartments",
         json_schema_extra=origin("the pipes were given"),
     )
     loss_at: Temperature = Field(
         55.5,
         ge=25,
         le=95,
-        description="mean temperature of the loop's water at which it loses loss_per_apartment; hotter water "
-        "loses more in proportion to what it is above ambient_temperature [degC]",
+        description="mean temperature of the loop's water at which it loses loss_per_apartment; hotter "
+        "water loses more in proportion to its difference from ambient_temperature",
         json_schema_extra=origin("[guideline-12-loop]; half way from storage to return"),
     )
     sections: FilePath | None = Field(
@@ -191,7 +190,7 @@ class Recirculation(Block):
         0.03606,
         ge=0.01,
         le=0.2,
-        description="of the insulation (sections, risers) [W/m/K]",
+        description="thermal conductivity of the pipe insulation (sections, risers)",
         json_schema_extra=origin("[ashrae-90-1]: 0.25 Btu in/h ft2 degF lies within its range"),
     )
     bare_share: float = Field(
@@ -205,28 +204,29 @@ class Recirculation(Block):
         22.0,
         ge=-30,
         le=50,
-        description="air around the pipes, or around the risers (loss_per_apartment, risers) [degC]",
+        description="temperature of the air around the pipes, or around the risers (loss_per_apartment, "
+        "risers)",
         json_schema_extra=origin(f"shafts of a heated building; {PRACTICE}"),
     )
     return_temperature: Temperature = Field(
         51.0,
         ge=20,
         le=90,
-        description="temperature of the water coming back [degC]",
+        description="temperature of the water coming back",
         json_schema_extra=origin("[guideline-12-loop]"),
     )
     supply_drop: Difference | None = Field(
         None,
         gt=0,
         le=30,
-        description="allowed fall of temperature from the plant and back, instead of return_temperature [K]",
+        description="allowed fall of temperature from the plant and back, instead of return_temperature",
         json_schema_extra=origin("[tankyear-default]", none="what leads to return_temperature"),
     )
-    least_flow: Flow = Field(
+    min_flow: Flow = Field(
         3.1545e-5,
         ge=0,
         le=0.01,
-        description="least flow in each branch (sections, risers) [m3/s]",
+        description="minimum flow in each branch (sections, risers)",
         json_schema_extra=origin(
             "0.5 gpm, which a balancing valve can still set; common practice, no source"
         ),
@@ -235,7 +235,7 @@ class Recirculation(Block):
         None,
         ge=0,
         le=1e5,
-        description="electricity of the running loop pump [W]",
+        description="electricity of the running loop pump",
         json_schema_extra=origin(
             "[darcy-weisbach]; over the sections",
             none="from the friction in the pipes; with loss_per_apartment from pump_head",
@@ -245,14 +245,14 @@ class Recirculation(Block):
         0.25,
         gt=0,
         le=0.9,
-        description="of pump and motor together (pump_power from friction or pump_head)",
+        description="efficiency of pump and motor together (pump_power from friction or pump_head)",
         json_schema_extra=origin(f"small wet-rotor pumps; {PRACTICE}"),
     )
     pump_head: Pressure = Field(
         30e3,
         ge=0,
         le=1e6,
-        description="of the loop pump at the loop's flow (pump_power with loss_per_apartment) [Pa]",
+        description="head of the loop pump at the loop's flow (pump_power with loss_per_apartment)",
         json_schema_extra=origin(f"10 ft of water; {PRACTICE}"),
     )
     fittings: float = Field(
@@ -266,7 +266,7 @@ class Recirculation(Block):
         15e3,
         ge=0,
         le=2e5,
-        description="lost in a balancing and a check valve (pump_power from friction) [Pa]",
+        description="lost in a balancing and a check valve (pump_power from friction)",
         json_schema_extra=origin(PRACTICE),
     )
     schedule: Windows = Field(
@@ -278,21 +278,21 @@ class Recirculation(Block):
         None,
         ge=20,
         le=90,
-        description="the pump starts when the return pipe is colder [degC]",
+        description="the pump starts when the return pipe is colder",
         json_schema_extra=origin("[tankyear-default]", none="no thermostat on the return"),
     )
     aquastat_band: Difference = Field(
         2.8,
         gt=0,
         le=20,
-        description="the pump stops this far above aquastat [K]",
+        description="the pump stops this far above aquastat",
         json_schema_extra=origin("[goldner-1999]; 5 degF"),
     )
     crossover: Flow = Field(
         0.0,
         ge=0,
         le=0.01,
-        description="cold water that leaks through mixing valves into the loop, a fault to study [m3/s]",
+        description="cold water that leaks through mixing valves into the loop, a fault to study",
         json_schema_extra=origin("[tankyear-default]: no fault"),
     )
     return_height: float = Field(
@@ -304,7 +304,7 @@ class Recirculation(Block):
     )
     served_by: Loop = Field(
         "store",
-        description="what makes up the loss of the loop: store | loop-tank",
+        description="what makes up the recirculation loss",
         json_schema_extra=origin("[tankyear-default]: a loop back to the store is the plainest plant"),
     )
     loop_tank: LoopTank | None = Field(
@@ -323,7 +323,7 @@ class Recirculation(Block):
 
     @rule
     def _keys_of_pipes(self) -> Iterator[Clash]:
-        for key in ("conductivity", "bare_share", "least_flow", "fittings", "valve_drop"):
+        for key in ("conductivity", "bare_share", "min_flow", "fittings", "valve_drop"):
             if self.loss_per_apartment is not None and self.given(key):
                 yield Clash(key, "nothing beside recirculation.loss_per_apartment")
 

@@ -7,7 +7,17 @@ from pydantic import Field
 
 from hpwhsim.io.units import Area, Flow, HeatLoss, Length, Moisture, Power, Temperature
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, RoomKind, origin, rule
+from hpwhsim.tables import read_table
 
+HOME_AREA = 75.0  # m², of one apartment of the neighbours; common practice, no source
+HOME_HEATED_TO = 20.0  # °C; common practice, no source
+AIR_PER_WATT = 0.07e-3  # m³/s of air per W of coil heat; common practice, no source
+AIR_PER_KW = f"{1e3 * AIR_PER_WATT:g} m3/s per kW"
+HEATING_EFFICIENCY = {"none": 1.0, "resistance": 1.0, "gas": 0.9, "heat-pump": 3.0}
+"""Heat over purchased energy; common practice, no source."""
+_KINDS = read_table("room_kinds")
+HEATED_KINDS = tuple(row["kind"] for row in _KINDS if row["heat_to_c"])
+COOLED_KINDS = tuple(row["kind"] for row in _KINDS if row["cool_to_c"])
 FACINGS = ("north", "east", "south", "west")
 HOME = "kind apartment of the packaged rooms (invented); common practice, no source"
 Place = Literal["room", "outdoors", "neighbours", "elsewhere"]
@@ -19,14 +29,14 @@ def _of_kind(what: str = "usual of this kind of room") -> dict[str, Any]:
 
 
 class Room(Block):
-    """The room whose air the machine draws or meets; what is not written is usual for its kind."""
+    """The room whose air the heat pump draws or meets; what is not written is usual for its kind."""
 
-    kind: RoomKind = Field(description="cellar | garage | mechanical-room | closet | apartment | hallway")
+    kind: RoomKind = Field(description="kind of room, whose usual values stand for what is not written")
     floor_area: Area | None = Field(
-        None, gt=0, le=1e5, description="floor [m2]", json_schema_extra=_of_kind()
+        None, gt=0, le=1e5, description="floor area of the room", json_schema_extra=_of_kind()
     )
     height: Length | None = Field(
-        None, gt=0.5, le=20, description="clear height [m]", json_schema_extra=_of_kind()
+        None, gt=0.5, le=20, description="clear height of the room", json_schema_extra=_of_kind()
     )
     mass: Literal["very light", "light", "medium", "heavy", "very heavy"] | None = Field(
         None, description="class of mass of ISO 13790", json_schema_extra=_of_kind()
@@ -35,46 +45,46 @@ class Room(Block):
         None,
         ge=0,
         le=1e6,
-        description="through opaque parts to outdoors [W/K]",
+        description="heat loss through opaque parts to outdoors",
         json_schema_extra=_of_kind(),
     )
     window_loss: HeatLoss | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="through windows and light doors [W/K]",
+        description="heat loss through windows and light doors",
         json_schema_extra=_of_kind(),
     )
     loss_to_ground: HeatLoss | None = Field(
-        None, ge=0, le=1e6, description="to the ground [W/K]", json_schema_extra=_of_kind()
+        None, ge=0, le=1e6, description="heat loss to the ground", json_schema_extra=_of_kind()
     )
     loss_to_neighbours: HeatLoss | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="through partitions to neighbouring spaces [W/K]",
+        description="heat loss through partitions to neighbouring spaces",
         json_schema_extra=_of_kind(),
     )
     neighbour_temperature: Temperature | None = Field(
         None,
         ge=-20,
         le=40,
-        description="air of the neighbouring spaces, the same all year [degC]",
+        description="air temperature of the neighbouring spaces, the same all year",
         json_schema_extra=origin(HOME, none="floats between heating and cooling, as homes in this weather"),
     )
     neighbour_humidity: float | None = Field(
         None,
         ge=0,
         le=1,
-        description="its relative humidity, the same all year",
+        description="relative humidity of the neighbouring spaces, the same all year",
         json_schema_extra=origin(HOME, none="that of homes in this weather"),
     )
     neighbour_floor_area: Area | None = Field(
         None,
         gt=0,
         le=1e6,
-        description="floor of the homes from which the room draws heat and air [m2]",
-        json_schema_extra=origin(HOME, none="75 m2 for each apartment of the building"),
+        description="floor area of the homes from which the room draws heat and air",
+        json_schema_extra=origin(HOME, none=f"{HOME_AREA:g} m2 for each apartment of the building"),
     )
     neighbour_heating: Literal["none", "resistance", "gas", "heat-pump"] = Field(
         "resistance",
@@ -85,8 +95,8 @@ class Room(Block):
         None,
         ge=5,
         le=30,
-        description="they are heated to [degC]",
-        json_schema_extra=origin(HOME, none="neighbour_temperature, or 20 degC"),
+        description="temperature to which the neighbouring spaces are heated",
+        json_schema_extra=origin(HOME, none=f"neighbour_temperature, or {HOME_HEATED_TO:g} degC"),
     )
     neighbour_cooling: Literal["none", "air-conditioner"] = Field(
         "air-conditioner",
@@ -94,41 +104,45 @@ class Room(Block):
         json_schema_extra=origin(PRACTICE),
     )
     neighbour_cooling_setpoint: Temperature = Field(
-        26.0, ge=15, le=40, description="they are cooled to [degC]", json_schema_extra=origin(HOME)
+        26.0,
+        ge=15,
+        le=40,
+        description="temperature to which the neighbouring spaces are cooled",
+        json_schema_extra=origin(HOME),
     )
     window_area: Area | None = Field(
         None,
         ge=0,
         le=1e5,
-        description="upright glass, facing evenly north, east, south and west [m2]",
+        description="upright glass, facing evenly north, east, south and west",
         json_schema_extra=_of_kind("usual of this kind of room, or the sum of the facing ones"),
     )
     window_north: Area | None = Field(
         None,
         ge=0,
         le=1e5,
-        description="glass facing north, instead of window_area [m2]",
+        description="glass facing north, instead of window_area",
         json_schema_extra=origin("none unless it is given"),
     )
     window_east: Area | None = Field(
         None,
         ge=0,
         le=1e5,
-        description="glass facing east [m2]",
+        description="glass facing east",
         json_schema_extra=origin("none unless it is given"),
     )
     window_south: Area | None = Field(
         None,
         ge=0,
         le=1e5,
-        description="glass facing south [m2]",
+        description="glass facing south",
         json_schema_extra=origin("none unless it is given"),
     )
     window_west: Area | None = Field(
         None,
         ge=0,
         le=1e5,
-        description="glass facing west [m2]",
+        description="glass facing west",
         json_schema_extra=origin("none unless it is given"),
     )
     window_solar_gain: float = Field(
@@ -149,51 +163,61 @@ class Room(Block):
         None,
         ge=0,
         le=100,
-        description="air changes while windows are opened against heat, outdoors colder and dry [1/h]",
+        description="air changes per hour while windows are opened against heat, outdoors colder and dry",
         json_schema_extra=_of_kind(),
     )
     air_changes: float | None = Field(
-        None, ge=0, le=100, description="infiltration from outdoors [1/h]", json_schema_extra=_of_kind()
+        None,
+        ge=0,
+        le=100,
+        description="infiltration from outdoors, air changes per hour",
+        json_schema_extra=_of_kind(),
     )
     vent_flow: Flow | None = Field(
         None,
         ge=0,
         le=100,
-        description="air through grilles and gaps from the neighbouring space [m3/s]",
+        description="air flow through grilles and gaps from the neighbouring space",
         json_schema_extra=_of_kind(),
     )
     gains: Power | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="people, lights and equipment [W]",
+        description="heat from people, lights and equipment",
         json_schema_extra=_of_kind(),
     )
     moisture: Moisture | None = Field(
-        None, ge=0, le=1, description="vapour given off in the room [kg/s]", json_schema_extra=_of_kind()
+        None, ge=0, le=1, description="vapour given off in the room", json_schema_extra=_of_kind()
     )
     heating: Literal["none", "resistance", "gas", "heat-pump"] | None = Field(
         None,
         description="what heats the room",
-        json_schema_extra=origin(KIND, none="apartment and hallway: resistance; the others: none"),
+        json_schema_extra=origin(KIND, none=f"{', '.join(HEATED_KINDS)}: resistance; the others: none"),
     )
     heating_setpoint: Temperature | None = Field(
-        None, ge=5, le=30, description="heated to [degC]", json_schema_extra=_of_kind()
+        None, ge=5, le=30, description="temperature to which the room is heated", json_schema_extra=_of_kind()
     )
     heating_efficiency: float | None = Field(
         None,
         ge=0.3,
         le=8,
-        description="heat over energy bought",
-        json_schema_extra=origin(PRACTICE, none="resistance 1, gas 0.9, heat-pump 3"),
+        description="heat over purchased energy of the room's heating",
+        json_schema_extra=origin(
+            PRACTICE, none=", ".join(f"{kind} {value:g}" for kind, value in HEATING_EFFICIENCY.items())
+        ),
     )
     cooling: Literal["none", "air-conditioner"] | None = Field(
         None,
         description="what cools the room",
-        json_schema_extra=origin(KIND, none="apartment: air-conditioner; the others: none"),
+        json_schema_extra=origin(KIND, none=f"{', '.join(COOLED_KINDS)}: air-conditioner; the others: none"),
     )
     cooling_setpoint: Temperature | None = Field(
-        None, ge=15, le=40, description="cooled to [degC]", json_schema_extra=_of_kind()
+        None,
+        ge=15,
+        le=40,
+        description="temperature to which the room is cooled",
+        json_schema_extra=_of_kind(),
     )
     cooling_cop: float = Field(
         3.0,
@@ -206,8 +230,10 @@ class Room(Block):
         None,
         ge=0,
         le=20,
-        description="apparatus dew point of the air conditioner's coil [degC]",
-        json_schema_extra=origin(PRACTICE, none="13 degC, or 5 K below its setpoint where that is colder"),
+        description="apparatus dew point of the air conditioner's coil",
+        json_schema_extra=origin(
+            PRACTICE, none="by its sensible share at the usual rating, and not near its setpoint"
+        ),
     )
     dehumidifier_setpoint: float | None = Field(
         None,
@@ -227,9 +253,9 @@ class Room(Block):
         None,
         gt=0,
         le=100,
-        description="air through a running module [m3/s]",
+        description="air flow through a running unit",
         json_schema_extra=origin(
-            "0.07 m3/s per kW of coil heat; common practice, no source", none="0.07 m3/s per kW at the rating"
+            f"{AIR_PER_KW} of coil heat; {PRACTICE}", none=f"{AIR_PER_KW} at the rating"
         ),
     )
     bypass: float = Field(
@@ -241,31 +267,31 @@ class Room(Block):
     )
     intake: Place = Field(
         "room",
-        description="where the machine's air comes from",
+        description="where the heat pump's air comes from",
         json_schema_extra=origin("[tankyear-default]: no ducts"),
     )
     exhaust: Place = Field(
         "room",
-        description="where it goes to",
+        description="where the heat pump's air goes to",
         json_schema_extra=origin("[tankyear-default]: no ducts"),
     )
     make_up: Literal["outdoors", "neighbours", "elsewhere"] = Field(
         "outdoors",
-        description="what replaces room air that the machine blows elsewhere",
+        description="what replaces room air that the heat pump blows elsewhere",
         json_schema_extra=origin(PRACTICE),
     )
     elsewhere_temperature: Temperature | None = Field(
         None,
         ge=-40,
         le=60,
-        description="air of a further space that ducts reach [degC]",
+        description="air temperature of a further space that ducts reach",
         json_schema_extra=origin("no duct goes there"),
     )
     elsewhere_humidity: float = Field(
         0.5,
         ge=0,
         le=1,
-        description="its relative humidity",
+        description="relative humidity of that further space",
         json_schema_extra=origin(PRACTICE),
     )
 
@@ -281,7 +307,7 @@ class Room(Block):
     @rule
     def _air_made_up(self) -> Iterator[Clash]:
         if self.given("make_up") and not (self.intake == "room" and self.exhaust != "room"):
-            yield Clash("make_up", "nothing unless the machine draws the room's air and blows it elsewhere")
+            yield Clash("make_up", "nothing unless the heat pump draws the room's air and blows it elsewhere")
 
     @rule
     def _keys_of_heating(self) -> Iterator[Clash]:
@@ -334,12 +360,22 @@ class Room(Block):
             yield Clash("dehumidifier_efficiency", "nothing without plant.source.room.dehumidifier_setpoint")
 
     @property
+    def heated_by(self) -> str:
+        """What heats the room, as given or usual of its kind."""
+        return self.heating or ("resistance" if self.kind in HEATED_KINDS else "none")
+
+    @property
+    def cooled_by(self) -> str:
+        """What cools the room, as given or usual of its kind."""
+        return self.cooling or ("air-conditioner" if self.kind in COOLED_KINDS else "none")
+
+    @property
     def neighbours_heated_to(self) -> float:
         """Where the neighbours' heating holds their air; means nothing where they are not heated. [°C]"""
         for given in (self.neighbour_temperature, self.neighbour_heating_setpoint):
             if given is not None:
                 return given
-        return 20.0
+        return HOME_HEATED_TO
 
     @property
     def facing(self) -> dict[str, float] | None:

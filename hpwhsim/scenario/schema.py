@@ -5,65 +5,30 @@ Quantities are text with a unit in the file and SI floats (temperatures in degC)
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Discriminator, Field, Tag
 
-from hpwhsim.io.units import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
+from hpwhsim.io.units import ENERGY_PRICE
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
-from hpwhsim.scenario.cold_water import ColdWater
-from hpwhsim.scenario.controls import Controls
-from hpwhsim.scenario.heat_pump_first import Settings, settings_of
-from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
-from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
+from hpwhsim.scenario.heat_pump_first import LOOP_FALL, Settings, settings_of
+from hpwhsim.scenario.hot_water import HotWater
 from hpwhsim.scenario.money import Costs, Savings
 from hpwhsim.scenario.parts import (
-    PRACTICE,
     Block,
     Clash,
     FilePath,
-    MonthFactors,
-    Pattern,
     Window,
     default,
     degrees,
     origin,
     rule,
 )
-from hpwhsim.scenario.plant import Backup, Plant, Storage
-from hpwhsim.scenario.recirculation import LoopTank, Recirculation
-from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.recirculation import Recirculation
 from hpwhsim.scenario.sizing import Sizing
-from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 from hpwhsim.scenario.tariff import Tariff
-
-__all__ = [
-    "Backup",
-    "Block",
-    "Building",
-    "Clash",
-    "Controls",
-    "GroundLoop",
-    "HeatPump",
-    "HotWater",
-    "Limits",
-    "LoopTank",
-    "Plant",
-    "RatedAt",
-    "Recirculation",
-    "RefrigerantLines",
-    "Room",
-    "Run",
-    "Scenario",
-    "Site",
-    "Sizing",
-    "Source",
-    "Storage",
-    "Wastewater",
-    "WaterLines",
-    "Window",
-]
 
 
 class Site(Block):
@@ -90,138 +55,8 @@ class Building(Block):
     )
 
 
-class HotWater(Block):
-    """What is drawn at the taps."""
-
-    daily_use_per_apartment: DailyVolume | None = Field(
-        None,
-        gt=0,
-        le=5,
-        description="mean daily use of one apartment, measured at use_temperature [m3/day]",
-        json_schema_extra=origin(
-            "[ashrae-hvac-building-size]; average day",
-            none="handbook average day for this number of apartments",
-        ),
-    )
-    use_temperature: Temperature = Field(
-        49.0,
-        ge=30,
-        le=70,
-        description="temperature at which the daily use is counted [degC]",
-        json_schema_extra=origin("[chicago-10-14-21]"),
-    )
-    minimum_temperature: Temperature = Field(
-        43.3,
-        ge=25,
-        le=70,
-        description="a draw below this counts as short [degC]",
-        json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
-    )
-    cold_water: ColdWater | None = Field(
-        None,
-        description="temperature of the cold water where it is known: monthly, or winter_low, summer_high",
-        json_schema_extra=origin(
-            "[burch-christensen]",
-            none="the formula from the year's outdoor air",
-        ),
-    )
-    pattern: Pattern = Field(
-        "apartments",
-        description="shape of the day: name of a packaged pattern, or CSV with hour, weekday, weekend",
-        json_schema_extra=origin("[building-america-profile]"),
-    )
-    month_factors: MonthFactors | None = Field(
-        None,
-        description="daily use of each month over daily_use_per_apartment, twelve numbers",
-        json_schema_extra=origin(PRACTICE, none="the same use in every month"),
-    )
-    draws: Literal["smooth", "random"] = Field(
-        "smooth",
-        description="hourly means spread evenly, or random events whose mean follows the pattern",
-        json_schema_extra=origin("[tankyear-default]: smooth draws need no seed"),
-    )
-    seed: int = Field(
-        1,
-        ge=0,
-        le=2**32 - 1,
-        description="seed of the random draws",
-        json_schema_extra=origin("[tankyear-default]: any seed is as good as another"),
-    )
-    metered: FilePath | None = Field(
-        None,
-        description="CSV with time, litres; replaces daily use and pattern",
-        json_schema_extra=origin("no metered use was given"),
-    )
-
-    tempering_valve: Temperature | None = Field(
-        None,
-        ge=30,
-        le=70,
-        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap [degC]",
-        json_schema_extra=origin("[tankyear-default]", none="none: scald hours are counted"),
-    )
-    tempering_difference: Difference = Field(
-        0.0,
-        ge=0,
-        le=40,
-        description="least hot water above its setpoint with which the valve holds it [K]; with colder water "
-        "it stays at the end of its travel and passes as much cold water as there",
-        json_schema_extra=origin(f"[tankyear-default]: an ideal valve; 5 to 15 K are usual, {PRACTICE}"),
-    )
-    tempering_least_flow: Flow | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="with less flow the valve does not control, and water as hot as the store passes [m3/s]",
-        json_schema_extra=origin("[asse-1017] has one; [tankyear-default]", none="it controls at any flow"),
-    )
-    tempering_most_flow: Flow | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="the valve is too small for more [m3/s]",
-        json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
-    )
-
-    @rule
-    def _valve_above_use(self) -> Iterator[Clash]:
-        if self.tempering_valve is not None and self.tempering_valve < self.use_temperature:
-            yield Clash(
-                "tempering_valve", f"at least hot_water.use_temperature ({degrees(self.use_temperature)})"
-            )
-
-    @rule
-    def _keys_of_valve(self) -> Iterator[Clash]:
-        for key in ("tempering_difference", "tempering_least_flow", "tempering_most_flow"):
-            if self.tempering_valve is None and self.given(key):
-                yield Clash(key, "nothing without hot_water.tempering_valve")
-
-    @rule
-    def _flows_in_order(self) -> Iterator[Clash]:
-        least, most = self.tempering_least_flow, self.tempering_most_flow
-        if least is not None and most is not None and most <= least:
-            yield Clash("tempering_most_flow", "above hot_water.tempering_least_flow")
-
-    @rule
-    def _minimum_below_use(self) -> Iterator[Clash]:
-        if self.minimum_temperature >= self.use_temperature:
-            yield Clash(
-                "minimum_temperature",
-                f"below hot_water.use_temperature ({degrees(self.use_temperature)})",
-                default(self.minimum_temperature),
-            )
-
-    @rule
-    def _metered_or_pattern(self) -> Iterator[Clash]:
-        for key in ("daily_use_per_apartment", "pattern", "month_factors"):
-            if self.metered is not None and self.given(key):
-                yield Clash(key, "nothing beside hot_water.metered")
-        if self.metered is not None and self.draws == "random":
-            yield Clash("draws", "smooth, because hot_water.metered gives the draws")
-
-
 class Run(Block):
-    """How the year is marched."""
+    """How the year is simulated."""
 
     steps_per_hour: int = Field(
         12,
@@ -243,7 +78,6 @@ class Run(Block):
             yield Clash("steps_per_hour", f"one of {', '.join(map(str, STEPS_PER_HOUR))}")
 
 
-LOOP_FALL = 5.0  # K from supply to return of a loop; common practice, no source
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
@@ -259,9 +93,9 @@ Baseline = Annotated[
 
 
 class Scenario(Block):
-    """One plant, one building, one year, as the modeler wrote it."""
+    """One plant, one building, one year: the user input."""
 
-    title: str = Field(min_length=1, max_length=200, description="what the reports are headed with")
+    title: str = Field(min_length=1, max_length=200, description="heading of the reports")
     notes: str | None = Field(
         None, description="free text for the reader", json_schema_extra=origin("not used in the calculation")
     )
@@ -280,8 +114,8 @@ class Scenario(Block):
     plant: Plant = Field(description="the hot-water plant")
     baseline: Baseline | None = Field(
         None,
-        description="what the plant is compared with: a block as `plant`, or the path of a scenario file, "
-        "whose plant (and its carbon.refrigerant) is taken and nothing else",
+        description="what the plant is compared with: a block as `plant`, or a scenario file, of which "
+        "the plant and its carbon.refrigerant alone are taken",
         json_schema_extra=origin("no baseline was given"),
     )
     carbon: Carbon | None = Field(
@@ -307,7 +141,7 @@ class Scenario(Block):
     )
     run: Run = Field(
         default_factory=Run,
-        description="how the year is marched",
+        description="how the year is simulated",
         json_schema_extra=origin("defaults of its keys"),
     )
 
@@ -337,7 +171,7 @@ class Scenario(Block):
         hot_water, loop = self.hot_water, self.recirculation
         setpoint = hot_water.use_temperature
         if hot_water.tempering_valve is not None:
-            setpoint = max(setpoint, hot_water.tempering_valve + hot_water.tempering_difference)
+            setpoint = max(setpoint, hot_water.tempering_valve + hot_water.tempering_min_difference)
         if loop is not None and loop.loop_tank is None and loop.supply_drop is None:
             setpoint = max(setpoint, loop.return_temperature + LOOP_FALL)
         return setpoint
@@ -355,20 +189,20 @@ class Scenario(Block):
 
     @rule
     def _store_hot_enough(self) -> Iterator[Clash]:
-        least = self.hot_water.minimum_temperature
+        least = self.hot_water.min_temperature
         if self.plant.storage.setpoint < least and self.plant.backup.mode != "series":
             yield Clash(
                 "plant.storage.setpoint",
-                f"at least hot_water.minimum_temperature ({degrees(least)}), or every draw is short",
+                f"at least hot_water.min_temperature ({degrees(least)}), or every draw is unmet",
             )
 
     @rule
     def _backup_hot_enough(self) -> Iterator[Clash]:
-        backup, least = self.plant.backup.setpoint, self.hot_water.minimum_temperature
+        backup, least = self.plant.backup.setpoint, self.hot_water.min_temperature
         if backup is not None and backup < least:
             yield Clash(
                 "plant.backup.setpoint",
-                f"at least hot_water.minimum_temperature ({degrees(least)})",
+                f"at least hot_water.min_temperature ({degrees(least)})",
             )
 
     @rule

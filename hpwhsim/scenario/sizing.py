@@ -7,12 +7,12 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field
 
 from hpwhsim.io.units import Duration, Temperature, Volume
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, origin, rule
+from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Form, origin, rule
 
 CRITERIA = ("short-litres", "n-1", "run-hours", "backup-share")
 ALWAYS = CRITERIA[0]  # a plant that runs short meets no other criterion
 ROUNDING = 1e-9  # of a number of years
-LIMITS = {"run_hours": "run-hours", "backup_share": "backup-share"}  # the criterion that reads each
+LIMITS = {"max_run_hours": "run-hours", "max_backup_share": "backup-share"}  # the criterion that reads each
 
 
 def _criteria(value: object) -> object:
@@ -22,7 +22,19 @@ def _criteria(value: object) -> object:
     return tuple(dict.fromkeys((ALWAYS, *given)))
 
 
-Criteria = Annotated[tuple[str, ...], BeforeValidator(_criteria)]
+Criteria = Annotated[
+    tuple[str, ...],
+    BeforeValidator(_criteria),
+    Form(
+        f"{', '.join(CRITERIA)}: one or a list of them",
+        {
+            "anyOf": [
+                {"enum": list(CRITERIA)},
+                {"type": "array", "items": {"enum": list(CRITERIA)}, "minItems": 1},
+            ]
+        },
+    ),
+]
 
 
 class Sizing(Block):
@@ -30,31 +42,31 @@ class Sizing(Block):
 
     criterion: Criteria = Field(
         (ALWAYS,),
-        description="short-litres: no more short than short_volume, which holds beside every other; n-1: the "
-        "same with one module out; "
-        "run-hours: no more than run_hours of full output for the heat of a day; backup-share: no more of "
-        "the heat than backup_share; one or a list, all of which must hold on the design days",
+        description="short-litres: unmet hot water within max_unmet_volume, which holds beside every other; "
+        "n-1: the same with one module out; run-hours: full output for the heat of a day within "
+        "max_run_hours; backup-share: heat of the backup within max_backup_share; one or a list, all of "
+        "which must hold on the design days",
         json_schema_extra=origin("[tankyear-default]: hot water on the coldest days"),
     )
-    short_volume: Volume = Field(
+    max_unmet_volume: Volume = Field(
         0.0,
         ge=0,
         le=1000,
-        description="water that the design days may deliver below hot_water.minimum_temperature [m3]",
+        description="water that the design days may deliver below hot_water.min_temperature",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
-    run_hours: Duration = Field(
+    max_run_hours: Duration = Field(
         72000.0,
         gt=0,
         le=86400,
-        description="most running of full output for the heat of a day, in the air of that day [s]",
+        description="maximum hours of full output for the heat of a day, in the air of that day (run-hours)",
         json_schema_extra=origin("16 to 20 h a day on the design day is usual; common practice, no source"),
     )
-    backup_share: float = Field(
+    max_backup_share: float = Field(
         0.0,
         ge=0,
         le=1,
-        description="most of the heat that the backup may give",
+        description="maximum share of the heat that the backup may give (backup-share)",
         json_schema_extra=origin("[tankyear-default]: none"),
     )
     days: Literal["coldest-day", "coldest-three-days"] = Field(
@@ -67,14 +79,15 @@ class Sizing(Block):
         ge=-60,
         le=40,
         description="mean outdoor air of the coldest design day: the air of all design days moves by what "
-        "brings it there, and the cold water is that of the year's coldest day [degC]",
+        "brings it there, and the cold water is that of the year's coldest day",
         json_schema_extra=origin("[tankyear-default]", none="the days as the weather file has them"),
     )
     design_frequency: float | None = Field(
         None,
         ge=0.9,
         lt=1,
-        description="the same by the share of the file's hours that are warmer, such as 0.99 or 0.996",
+        description="design_temperature by the share of the file's hours that are warmer, such as 0.99 or"
+        " 0.996",
         json_schema_extra=origin(
             "[ashrae-climate]; annual cumulative frequency of occurrence",
             none="design_temperature, or the days as the weather file has them",
@@ -96,17 +109,18 @@ class Sizing(Block):
         description="years of random draws whose design days are tried: hot_water.seed and those after it",
         json_schema_extra=origin("[tankyear-default]: the fewest that bear 95 %, and one more"),
     )
-    probability: float = Field(
+    min_probability: float = Field(
         0.95,
         gt=0,
         lt=1,
-        description="least chance that the design days of a year of random draws that was not tried meet the "
-        "criterion: of n years tried so few may fail that (failing + 1) / (n + 1) is no more than the rest",
+        description="minimum chance that a year of random draws that was not tried meets the criterion on"
+        " its design days: of n years tried so few may fail that (failing + 1) / (n + 1) is "
+        "no more than the rest",
         json_schema_extra=origin("[tankyear-default]"),
     )
     by: Literal["cost", "weight", "carbon"] = Field(
         "cost",
-        description="what the choice makes least",
+        description="what the choice minimizes",
         json_schema_extra=origin("[tankyear-default]"),
     )
     modules: FilePath | None = Field(
@@ -125,11 +139,19 @@ class Sizing(Block):
             none="usual sizes, with invented cost, weight and carbon",
         ),
     )
-    most_modules: int = Field(
-        6, ge=1, le=100, description="most modules in the plant", json_schema_extra=origin(PRACTICE)
+    max_modules: int = Field(
+        6,
+        ge=1,
+        le=100,
+        description="maximum number of modules in the plant",
+        json_schema_extra=origin(PRACTICE),
     )
-    most_tanks: int = Field(
-        4, ge=1, le=100, description="most equal tanks in the plant", json_schema_extra=origin(PRACTICE)
+    max_tanks: int = Field(
+        4,
+        ge=1,
+        le=100,
+        description="maximum number of equal tanks in the plant",
+        json_schema_extra=origin(PRACTICE),
     )
 
     @rule
@@ -145,15 +167,15 @@ class Sizing(Block):
 
     @rule
     def _years_for_probability(self) -> Iterator[Clash]:
-        if allowed_failures(self.seeds, self.probability) >= 0:
+        if allowed_failures(self.seeds, self.min_probability) >= 0:
             return
         if self.given("seeds"):
-            fewest = ceil(1.0 / (1.0 - self.probability) - ROUNDING) - 1
-            allowed = f"at least {fewest} with sizing.probability {self.probability:g}"
+            fewest = ceil(1.0 / (1.0 - self.min_probability) - ROUNDING) - 1
+            allowed = f"at least {fewest} with sizing.min_probability {self.min_probability:g}"
             yield Clash("seeds", allowed, str(self.seeds))
         else:
             allowed = f"at most {self.seeds / (self.seeds + 1.0):.4g} with {self.seeds} sizing.seeds"
-            yield Clash("probability", allowed, str(self.probability))
+            yield Clash("min_probability", allowed, str(self.min_probability))
 
 
 def allowed_failures(seeds: int, probability: float) -> int:

@@ -22,6 +22,12 @@ from hpwhsim.io.units import (
 from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, SourceKind, origin, rule
 from hpwhsim.scenario.room import Room
 
+FLOW_PER_WATT, SAID_FLOW = 0.054e-6, "3 gpm per ton"
+"""Fluid of a ground loop for its heat from the ground, m³/s per W, and the same in the trade's words."""
+ANTIFREEZE_SHARE = 0.25  # of what is mixed with the water of a ground loop
+EXCHANGE_K, COOLING_K = 3.0, 4.0  # of a sewage exchanger at the rating
+EXCHANGER_PA, SEWAGE_PUMP_EFFICIENCY = 50e3, 0.4  # drop on each side of a sewage exchanger
+CLEANING_MONTHS = 6
 TYPICAL_BORE = "typical of vertical closed loops; common practice, no source"
 
 
@@ -30,7 +36,7 @@ class GroundLoop(Block):
 
     layout: Literal["rectangle", "L", "U", "open-box"] = Field(
         "rectangle",
-        description="a full rectangle (a line is one row), or its edges",
+        description="layout of the bores: a full rectangle (a line is one row), or its edges",
         json_schema_extra=origin("[tankyear-default]: the plainest field"),
     )
     rows: int = Field(ge=1, le=60, description="rows of bores")
@@ -39,22 +45,22 @@ class GroundLoop(Block):
         6.0,
         ge=1,
         le=50,
-        description="between neighbouring bores [m]",
+        description="distance between neighbouring bores",
         json_schema_extra=origin("20 ft (6 m); common practice, no source"),
     )
-    depth: Length = Field(ge=10, le=500, description="active length of each bore [m]")
+    depth: Length = Field(ge=10, le=500, description="active length of each bore")
     buried: Length = Field(
         2.0,
         gt=0,
         le=20,
-        description="from the surface to the top of the active length [m]",
+        description="depth of the top of the active length below the surface",
         json_schema_extra=origin(TYPICAL_BORE),
     )
     diameter: Length = Field(
         0.15,
         ge=0.05,
         le=0.5,
-        description="of a bore [m]",
+        description="diameter of a bore",
         json_schema_extra=origin(TYPICAL_BORE),
     )
     u_tubes: Literal[1, 2] = Field(
@@ -64,52 +70,52 @@ class GroundLoop(Block):
         0.032,
         ge=0.01,
         le=0.1,
-        description="outer diameter of the pipe [m]",
+        description="outer diameter of the pipe",
         json_schema_extra=origin(TYPICAL_BORE),
     )
     pipe_inner: Length = Field(
         0.0262,
         ge=0.005,
         le=0.1,
-        description="inner diameter of the pipe [m]",
+        description="inner diameter of the pipe",
         json_schema_extra=origin(TYPICAL_BORE),
     )
     shank_spacing: Length = Field(
         0.06,
         ge=0.01,
         le=0.4,
-        description="between the centres of the two legs of a tube [m]",
+        description="distance between the centres of the two legs of a tube",
         json_schema_extra=origin(TYPICAL_BORE),
     )
     pipe_conductivity: Conductivity = Field(
         0.40,
         gt=0,
         le=5,
-        description="of the pipe's wall [W/m/K]",
+        description="thermal conductivity of the pipe wall",
         json_schema_extra=origin("polyethylene; common practice, no source"),
     )
     grout_conductivity: Conductivity = Field(
         1.5,
         gt=0.1,
         le=5,
-        description="of the grout [W/m/K]",
+        description="thermal conductivity of the grout",
         json_schema_extra=origin("thermally enhanced grout; common practice, no source"),
     )
     ground_conductivity: Conductivity = Field(
-        gt=0.2, le=8, description="of the ground, from a response test or a survey [W/m/K]"
+        gt=0.2, le=8, description="thermal conductivity of the ground, from a response test or a survey"
     )
     ground_heat_capacity: HeatCapacity = Field(
         2.2e6,
         ge=5e5,
         le=5e6,
-        description="of the ground by volume [J/m3/K]",
+        description="heat capacity of the ground by volume",
         json_schema_extra=origin("1.8 to 2.6 MJ/m3/K for most soils and rocks; common practice, no source"),
     )
     ground_temperature: Temperature | None = Field(
         None,
         ge=-5,
         le=35,
-        description="undisturbed, mean along the bores [degC]",
+        description="undisturbed ground temperature, mean along the bores",
         json_schema_extra=origin(
             "yearly mean of the surface wave of the weather file",
             none="mean ground temperature of the weather file",
@@ -124,48 +130,49 @@ class GroundLoop(Block):
         None,
         ge=0,
         le=0.6,
-        description="mass of that over the mass of the fluid",
-        json_schema_extra=origin(PRACTICE, none="0.25 (water: 0)"),
+        description="mass of the antifreeze over the mass of the fluid",
+        json_schema_extra=origin(PRACTICE, none=f"{ANTIFREEZE_SHARE:g} (water: 0)"),
     )
     flow: Flow | None = Field(
         None,
         gt=0,
         le=1,
-        description="of the fluid through the whole field with all modules running [m3/s]",
+        description="flow of the fluid through the whole field with all modules running",
         json_schema_extra=origin(
-            "3 gpm per ton of refrigeration (0.054 L/s per kW of heat from the ground); common practice, "
-            "no source",
-            none="3 gpm per ton at the rating",
+            f"{SAID_FLOW} of refrigeration ({1e6 * FLOW_PER_WATT:g} L/s per kW of heat from the ground); "
+            f"{PRACTICE}",
+            none=f"{SAID_FLOW} at the rating",
         ),
     )
-    least_flow: float = Field(
+    min_flow_fraction: float = Field(
         0.5,
         gt=0,
         le=1,
-        description="least share of that flow; between it and 1 the flow follows the modules; 1: fixed speed",
+        description="minimum flow over full flow; between it and 1 the flow follows the modules; 1: fixed"
+        " speed",
         json_schema_extra=origin(PRACTICE),
     )
     pump_power: Power | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="electricity of the loop pump at full flow [W]",
+        description="electricity of the loop pump at full flow",
         json_schema_extra=origin(
-            "[darcy-weisbach]; over bores, header and machine", none="from the friction in the pipes"
+            "[darcy-weisbach]; over bores, header and heat pump", none="from the friction in the pipes"
         ),
     )
     header: Length = Field(
         60.0,
         ge=0,
         le=2000,
-        description="horizontal pipe of a bore, out and back (for the pump) [m]",
+        description="horizontal pipe of a bore, out and back (pump_power from friction)",
         json_schema_extra=origin(PRACTICE),
     )
     pump_efficiency: float = Field(
         0.45,
         gt=0,
         le=0.9,
-        description="of pump and motor together (for the pump)",
+        description="efficiency of pump and motor together (pump_power from friction)",
         json_schema_extra=origin(PRACTICE),
     )
     rejection: FilePath | None = Field(
@@ -175,8 +182,8 @@ class GroundLoop(Block):
     )
     rejection_circuit: Literal["shared", "own"] = Field(
         "shared",
-        description="shared: the chillers' water is the loop's own fluid, which their heat warms before "
-        "the machine meets it; own: it has a circuit of its own, and warms the ground alone (rejection)",
+        description="shared: the chillers' water is the loop's own fluid, warmed before the heat pump "
+        "meets it; own: a circuit of its own, which warms the ground alone (rejection)",
         json_schema_extra=origin(f"one pair of mains to the field; {PRACTICE}"),
     )
 
@@ -220,10 +227,10 @@ class Wastewater(Block):
         None,
         ge=0,
         le=5,
-        description="cold water beside what the taps mix: cisterns, cold taps, laundry [m3/day]",
+        description="cold water beside what the taps mix: cisterns, cold taps, laundry",
         json_schema_extra=origin(
             "[kwr-2015]",
-            none="as much as makes the heat of the taps 14.3 K over all the water",
+            none="as much as brings sewage to the warmth that Dutch homes have",
         ),
     )
     heat_left: float = Field(
@@ -239,7 +246,7 @@ class Wastewater(Block):
         27.0,
         ge=0,
         le=1e4,
-        description="heat loss of stacks and drains of an apartment to rooms and soil [W/K]",
+        description="heat loss of stacks and drains of an apartment to rooms and soil",
         json_schema_extra=origin(
             "[tankyear-default], so that default sewage runs between 10 and 21 degC as building drains "
             "and sewers do (common practice, no source)"
@@ -249,14 +256,14 @@ class Wastewater(Block):
         3.0,
         ge=0,
         le=20,
-        description="warming of the other cold water in cisterns and pipes, at most to 20 degC [K]",
+        description="warming of the other cold water in cisterns and pipes, at most to 20 degC",
         json_schema_extra=origin("0 to 8 K; common practice, no source"),
     )
     lag: Duration = Field(
         900.0,
         ge=0,
         le=86400,
-        description="mean time of the water on its way to the pit [s]",
+        description="mean time of the water on its way to the pit",
         json_schema_extra=origin(PRACTICE),
     )
     screening_loss: float = Field(
@@ -270,45 +277,47 @@ class Wastewater(Block):
         None,
         gt=0,
         le=5000,
-        description="working volume of the wet well [m3]",
+        description="working volume of the wet well",
         json_schema_extra=origin("[tankyear-default]", none="an hour of the mean flow"),
     )
     well_loss: HeatLoss = Field(
         5.0,
         ge=0,
         le=1e4,
-        description="heat loss of the well to the soil [W/K]",
+        description="heat loss of the well to the soil",
         json_schema_extra=origin(PRACTICE),
     )
-    floor: Temperature = Field(
+    min_temperature: Temperature = Field(
         5.0,
         ge=0,
         le=20,
-        description="taking heat leaves the sewage no colder [degC]",
+        description="the sewage is cooled to no less than this",
         json_schema_extra=origin("5 to 8 degC, by law often 10 degC; common practice, no source"),
     )
     exchanger: HeatLoss | None = Field(
         None,
         gt=0,
         le=1e7,
-        description="conductance of the clean exchanger, all modules [W/K]",
+        description="conductance of the clean exchanger, all modules",
         json_schema_extra=origin(
-            "3 K of mean difference at the rating; common practice, no source",
-            none="heat taken at the rating over 3 K",
+            f"{EXCHANGE_K:g} K of mean difference at the rating; {PRACTICE}",
+            none=f"heat taken at the rating over {EXCHANGE_K:g} K",
         ),
     )
     clean_loop: bool = Field(
         True,
-        description="a loop of clean water between exchanger and machine; false: sewage to the evaporator",
+        description="true: a loop of clean water between exchanger and heat pump; false: sewage to the "
+        "evaporator",
         json_schema_extra=origin(PRACTICE),
     )
     flow: Flow | None = Field(
         None,
         gt=0,
         le=10,
-        description="of sewage through the exchanger with all modules running, and of the clean loop [m3/s]",
+        description="flow of sewage through the exchanger with all modules running, and of the clean loop",
         json_schema_extra=origin(
-            "4 K of cooling at the rating; common practice, no source", none="heat at the rating over 4 K"
+            f"{COOLING_K:g} K of cooling at the rating; {PRACTICE}",
+            none=f"heat at the rating over {COOLING_K:g} K",
         ),
     )
     fouling: float = Field(
@@ -318,16 +327,16 @@ class Wastewater(Block):
         description="share of the exchanger's conductance lost in the first month after cleaning",
         json_schema_extra=origin("[grey-water-fouling]: -16.9 % in a month"),
     )
-    fouling_limit: float = Field(
+    max_fouling: float = Field(
         0.201,
         ge=0,
         le=0.95,
-        description="share of the exchanger's conductance that is ever lost",
+        description="share of the exchanger's conductance lost at most, however long it fouls",
         json_schema_extra=origin("[grey-water-fouling]: -20.1 % after about five months"),
     )
     fouling_growth: Literal["saturating", "linear"] = Field(
         "saturating",
-        description="how it fouls between the two",
+        description="how fouling grows from fouling to max_fouling",
         json_schema_extra=origin("[grey-water-fouling]"),
     )
     cleaning_interval: int | None = Field(
@@ -335,29 +344,30 @@ class Wastewater(Block):
         ge=1,
         le=120,
         description="months between cleanings, the first on 1 January",
-        json_schema_extra=origin(PRACTICE, none="6 months"),
+        json_schema_extra=origin(PRACTICE, none=f"{CLEANING_MONTHS} months"),
     )
     pump_power: Power | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="circulation pumps of sewage and clean loop with all modules running [W]",
+        description="circulation pumps of sewage and clean loop with all modules running",
         json_schema_extra=origin(
-            "2 x 50 kPa at an efficiency of 0.4; common practice, no source", none="from the flow"
+            f"2 x {EXCHANGER_PA / 1e3:g} kPa at an efficiency of {SEWAGE_PUMP_EFFICIENCY:g}; {PRACTICE}",
+            none="from the flow",
         ),
     )
     grinding: Pumping = Field(
         72000.0,
         ge=0,
         le=1e7,
-        description="electricity to grind and lift the sewage [J/m3]",
+        description="electricity to grind and lift the sewage",
         json_schema_extra=origin("20 Wh/m3; common practice, no source"),
     )
     grinder_power: Power | None = Field(
         None,
         ge=0,
         le=1e6,
-        description="motor of the grinder pump, on its nameplate, for the connected load; moves no kWh [W]",
+        description="motor of the grinder pump, on its nameplate, for the connected load; moves no kWh",
         json_schema_extra=origin(PRACTICE, none="grinding times the flow of sewage through the exchanger"),
     )
 
@@ -369,8 +379,8 @@ class Wastewater(Block):
 
     @rule
     def _fouling(self) -> Iterator[Clash]:
-        if self.fouling > self.fouling_limit:
-            yield Clash("fouling", f"at most plant.source.wastewater.fouling_limit ({self.fouling_limit:g})")
+        if self.fouling > self.max_fouling:
+            yield Clash("fouling", f"at most plant.source.wastewater.max_fouling ({self.max_fouling:g})")
 
 
 class Source(Block):
@@ -378,7 +388,7 @@ class Source(Block):
 
     kind: SourceKind | None = Field(
         None,
-        description="outdoor-air | room | ground-loop | wastewater",
+        description="where the heat comes from",
         json_schema_extra=origin("each plant family has its own", none="that of the plant family"),
     )
     room: Room | None = Field(

@@ -17,7 +17,18 @@ from hpwhsim.io.units import (
     EnergyPrice,
     MonthlyMoney,
 )
-from hpwhsim.scenario.parts import PRACTICE, Block, Clash, FilePath, Window, Windows, as_tuple, origin, rule
+from hpwhsim.scenario.parts import (
+    PRACTICE,
+    Block,
+    Clash,
+    FilePath,
+    Form,
+    Window,
+    Windows,
+    as_tuple,
+    origin,
+    rule,
+)
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 ALL_MONTHS = tuple(range(1, 13))
@@ -66,11 +77,23 @@ def _fuel_kind(value: object) -> str:
     return "(months)" if isinstance(value, list | tuple) else "(flat)"
 
 
-Months = Annotated[tuple[int, ...], BeforeValidator(_months)]
+Months = Annotated[
+    tuple[int, ...],
+    BeforeValidator(_months),
+    Form(
+        "months such as Jun-Sep, or a list of their numbers",
+        {
+            "anyOf": [
+                {"type": "string"},
+                {"type": "array", "items": {"type": "integer", "minimum": 1, "maximum": 12}, "minItems": 1},
+            ]
+        },
+    ),
+]
 AnyMonths = Annotated[
     Months,
     Field(
-        description="months, such as Jun-Sep or [6, 7, 8, 9]",
+        description="months in which the price holds",
         json_schema_extra=origin("[tankyear-default]: every month"),
     ),
 ]
@@ -81,16 +104,16 @@ Days = Literal["all", "weekdays", "weekends"]
 class TouBlock(Block):
     """A price of electricity and the hours in which it holds; the first block that holds an hour counts."""
 
-    price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity [USD/kWh]")
+    price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity")
     months: AnyMonths = ALL_MONTHS
     days: Days = Field(
         "all",
-        description="all, weekdays (Monday to Friday; no holidays) or weekends",
+        description="days in which the price holds: weekdays are Monday to Friday, without holidays",
         json_schema_extra=origin("[tankyear-default]: every day"),
     )
     hours: Windows = Field(
         (),
-        description="stretches of the day such as '16:00-21:00', whole hours of local standard time",
+        description="windows of the day such as '16:00-21:00', whole hours of local standard time",
         json_schema_extra=origin("[tankyear-default]: the whole day"),
     )
 
@@ -102,14 +125,12 @@ class TouBlock(Block):
 class Tier(Block):
     """A price for the part of a month's energy above the tier before."""
 
-    price: EnergyPrice = Field(
-        ge=-10, le=10, description="price of electricity, added to tariff.electricity [USD/kWh]"
-    )
+    price: EnergyPrice = Field(ge=-10, le=10, description="price of electricity, added to tariff.electricity")
     up_to: Energy | None = Field(
         None,
         gt=0,
         le=1e9,
-        description="energy of a month at which the tier ends [kWh]",
+        description="energy of a month at which the tier ends",
         json_schema_extra=origin("[tankyear-default]", none="no end: the last tier"),
     )
     months: AnyMonths = ALL_MONTHS
@@ -118,27 +139,27 @@ class Tier(Block):
 class Demand(Block):
     """A charge for the highest 15-minute mean power of each month."""
 
-    price: DemandPrice = Field(ge=0, le=500, description="price of power in each month [USD/kW/month]")
+    price: DemandPrice = Field(ge=0, le=500, description="price of power in each month")
     months: Months = Field(
         ALL_MONTHS,
-        description="months in which it is charged, such as Jun-Sep or [6, 7, 8, 9]",
+        description="months in which the charge holds",
         json_schema_extra=origin("[tankyear-default]: every month"),
     )
     days: Days = Field(
         "all",
-        description="days in which power counts: all, weekdays (no holidays) or weekends",
+        description="days in which power counts: weekdays are Monday to Friday, without holidays",
         json_schema_extra=origin("[tankyear-default]: every day"),
     )
     hours: Windows = Field(
         (),
-        description="stretches of the day in which power counts, such as '16:00-21:00', local standard time",
+        description="windows of the day in which power counts, such as '16:00-21:00', local standard time",
         json_schema_extra=origin("[tankyear-default]: the whole day (anytime demand)"),
     )
     ratchet: float = Field(
         0.0,
         ge=0,
         le=1,
-        description="least power billed, as a share of the highest of the months before",
+        description="minimum power billed, as a share of the highest of the months before",
         json_schema_extra=origin(NO_CHARGE),
     )
     ratchet_months: int = Field(
@@ -186,7 +207,7 @@ class Tariff(Block):
 
     electricity: Electricity | None = Field(
         None,
-        description="price [USD/kWh], list of time-of-use blocks, or CSV of 8760 rows with usd_per_kwh",
+        description="price of electricity, list of time-of-use blocks, or CSV of 8760 rows with usd_per_kwh",
         json_schema_extra=origin("tariff.tiers give the price"),
     )
     tiers: Annotated[tuple[Tier, ...], BeforeValidator(as_tuple)] = Field(
@@ -203,17 +224,17 @@ class Tariff(Block):
         0.0,
         ge=0,
         le=1e6,
-        description="charge for the connection [USD/month]",
+        description="charge for the connection",
         json_schema_extra=origin(NO_CHARGE),
     )
     fuel: Fuel | None = Field(
         None,
-        description="price of fuel or steam by its higher heating value, or a list of twelve [USD/kWh]",
+        description="price of fuel or steam by its higher heating value, or a list of twelve",
         json_schema_extra=origin("no price of fuel was written"),
     )
     baseline_fuel: Fuel | None = Field(
         None,
-        description="price of the baseline's fuel, where it is another, in the same forms [USD/kWh]",
+        description="price of the baseline's fuel, where it is another, in the same forms",
         json_schema_extra=origin("tariff.fuel is that of the baseline too"),
     )
 

@@ -3,7 +3,8 @@
 from hpwhsim.errors import InputError
 
 _HEAD = """\
-# A scenario of tankyear. The building and the machine are INVENTED: put your own numbers in.
+# yaml-language-server: $schema={schema}
+# A scenario of tankyear. The building and the heat pump are INVENTED: put your own numbers in.
 # Every quantity is a number with its unit; IP and SI are both read ("40 gal", "150 L", "140 degF", "60 degC",
 # "35 kW", "400 kBtu/h"; a difference is "5 K" or "10 delta_degF"). Keys that are left out take a default,
 # and every default is listed with its source in the results. Relative paths start at this file.
@@ -15,7 +16,7 @@ building:
 hot_water:
   daily_use_per_apartment: "40 gal"     # at use_temperature; left out: handbook average day
   use_temperature: "120 degF"
-  minimum_temperature: "110 degF"       # a draw below this counts as short
+  min_temperature: "110 degF"           # a draw below this counts as unmet
   draws: smooth                         # or random, with a seed
   # metered: use.csv                    # time, litres; instead of daily use and pattern
 recirculation:                          # leave the block out if there is no loop
@@ -46,10 +47,10 @@ _AIR = """\
     refrigerant: R-744
     modules: 2
     capacity: "18 kW"                   # of one module, at rated_at
-    cop: 3.6                            # at rated_at, fans and controls of the machine included
+    cop: 3.6                            # at rated_at, its fans and controls included
     rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
     # table: measured.csv               # instead of a rating: source_c, water_in_c, water_out_c, ...
-    lowest_source: "-20 degC"
+    min_source: "-20 degC"
 """
 _WATER = """\
   heat_pump:
@@ -79,7 +80,7 @@ _PACKAGED = """\
     cop: 3.9                            # at rated_at, fan counted
     rated_at: {source: "67.5 degF", water_in: "95 degF", water_out: "96 degF"}
     condenser: wrap-around                       # the condenser goes round the lower tank
-    lowest_source: "37 degF"
+    min_source: "37 degF"
   source:
     kind: room
     room:
@@ -109,7 +110,7 @@ _SEWAGE = """\
     kind: wastewater
     wastewater:
       well_volume: "1500 gal"
-      floor: "5 degC"
+      min_temperature: "5 degC"
 """
 _HEATER = """\
   storage:
@@ -158,7 +159,7 @@ run:
 """
 
 
-def template(family: str, weather: str) -> str:
+def template(family: str, weather: str, schema: str) -> str:
     """A scenario file to start from: valid as it stands if the weather file exists.
 
     Parameters
@@ -167,11 +168,13 @@ def template(family: str, weather: str) -> str:
         A plant family.
     weather : str
         Path of a weather file, absolute or relative to where the text will be saved.
+    schema : str
+        Path or URI of the JSON Schema, for the editor.
 
     Returns
     -------
     str
-        YAML with comments. Building and machine are invented and say so.
+        YAML with comments. Building and heat pump are invented and say so.
 
     Raises
     ------
@@ -183,4 +186,4 @@ def template(family: str, weather: str) -> str:
     plant, body = _BODY[family]
     title = f"Invented building of 20 apartments, {plant}"
     quoted = "'" + weather.replace("'", "''") + "'"
-    return _HEAD.format(title=title, weather=quoted, family=family) + body + _TAIL
+    return _HEAD.format(schema=schema, title=title, weather=quoted, family=family) + body + _TAIL

@@ -13,6 +13,8 @@ from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
 from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.room import Room
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.tables.sources import assumption, cited
 
@@ -26,10 +28,16 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
         idle += _idle_carbon(scenario.carbon, scenario.plant.heat_pump is not None)
     if scenario.hot_water.metered is not None:
         idle += ["hot_water.daily_use_per_apartment", "hot_water.pattern", "hot_water.month_factors"]
+    if scenario.hot_water.tempering_valve is None:
+        idle += [f"hot_water.tempering_{key}" for key in ("min_difference", "min_flow", "max_flow")]
     if scenario.hot_water.draws == "smooth":
         idle.append("hot_water.seed")
     if scenario.plant.heat_pump is None:
         idle += ["plant.source", "plant.controls"]
+    if scenario.plant.heat_pump is not None:
+        idle += _idle_heat_pump(scenario.plant)
+    if scenario.plant.source.room is not None:
+        idle += _idle_room(scenario.plant.source.room)
     backup = scenario.plant.backup
     if backup.kind == "none":
         idle += [f"plant.backup.{key}" for key in type(backup).model_fields if key != "kind"]
@@ -46,7 +54,7 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
         idle.append("plant.controls.demand_modules")
     if loop is not None:
         if loop.loss_per_apartment is not None:
-            idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "least_flow")]
+            idle += [f"recirculation.{key}" for key in ("conductivity", "bare_share", "min_flow")]
         else:
             idle += ["recirculation.loss_at", "recirculation.pump_head"]
         if loop.loss_per_apartment is not None or loop.pump_power is not None:
@@ -60,6 +68,31 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
         if loop.loop_tank is not None:
             idle.append("recirculation.return_height")
     return tuple(idle)
+
+
+def _idle_heat_pump(plant: Plant) -> list[str]:
+    condenser = plant.heat_pump.condenser if plant.heat_pump is not None else ""
+    idle = []
+    if condenser == "wrap-around":
+        idle += ["heat_pump.return_height", "heat_pump.intake_height"]
+    else:
+        idle.append("heat_pump.condenser_height")
+    if condenser != "multi-pass":
+        idle.append("heat_pump.rise")
+    if plant.source_kind in ("ground-loop", "wastewater"):
+        idle += ["heat_pump.defrost", "controls.defrosts"]
+    if plant.controls.defrosts == "averaged":
+        idle.append("controls.defrost_time")
+    return [f"plant.{key}" for key in idle]
+
+
+def _idle_room(room: Room) -> list[str]:
+    idle = []
+    if room.heated_by == "none":
+        idle += ["heating_setpoint", "heating_efficiency"]
+    if room.cooled_by == "none":
+        idle += ["cooling_setpoint", "cooling_coil"]
+    return [f"plant.source.room.{key}" for key in idle]
 
 
 def _idle_carbon(carbon: Carbon, heat_pump: bool) -> list[str]:

@@ -2,7 +2,7 @@
 
 from hpwhsim.results.heat_flows import BESIDE
 from hpwhsim.results.numbers import degrees
-from hpwhsim.scenario.schema import HeatPump
+from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.schematic.layout import (
     COLD_LINE,
     COLD_PORT,

@@ -35,7 +35,7 @@ from hpwhsim.schematic.shapes import (
 )
 from hpwhsim.schematic.source import draw_source
 from hpwhsim.schematic.storage import draw_burner, draw_elements, draw_store
-from hpwhsim.simulate.year import Year
+from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.errors import InputError
-from hpwhsim.io.user_csv import number, rows
-from hpwhsim.simulate.years import at_once
+from hpwhsim.io.user_csv import read_rows
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.trials import (
     NEEDIEST,
     ROUNDING,
@@ -75,13 +75,9 @@ def read_steps(path: Path, size: str, unit: float) -> list[Step]:
         If the file or a number is wrong, or a size is not above zero.
     """
     found = []
-    for line, row in rows(path, (size, *MEASURES)):
-        large = number(path, line, size, row[size])
-        if large == 0.0:
-            raise InputError(f"{path}: line {line}: column {size}: a number above zero is needed, got 0")
-        found.append(Step(large * unit, {m: number(path, line, m, row[m]) for m in MEASURES}))
-    if not found:
-        raise InputError(f"{path}: holds no row; one for each step is needed")
+    for row in read_rows(path, (size, *MEASURES)):
+        large = row.number(size, above=True)
+        found.append(Step(large * unit, {m: row.number(m) for m in MEASURES}))
     return sorted(found, key=lambda step: step.size)
 
 
@@ -109,7 +105,7 @@ def module_steps(bench: Bench) -> list[Step]:
             if abs(step.size / capacity - 1.0) > 0.01:
                 raise InputError(
                     f"{path}: capacity_kw: got {step.size / 1000.0:g}; a table or rated points hold for "
-                    f"their own machine alone, of {capacity / 1000.0:.4g} kW"
+                    f"their own heat pump alone, of {capacity / 1000.0:.4g} kW"
                 )
     return steps
 
@@ -135,8 +131,8 @@ class Market:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self.key = BY[bench.sizing.by]
-        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.most_modules + 1)]
-        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.most_tanks + 1)]
+        self.machines = [(m, n) for m in module_steps(bench) for n in range(1, bench.sizing.max_modules + 1)]
+        self.stores = [(t, n) for t in tank_steps(bench) for n in range(1, bench.sizing.max_tanks + 1)]
         self.machines.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self.stores.sort(key=lambda pair: (pair[0].size * pair[1], pair[1]))
         self._judged: dict[tuple[float, int, float, int], Trial] = {}

@@ -29,8 +29,8 @@ from hpwhsim.plant.arrays import (
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.march import march
-from hpwhsim.scenario.schema import Sizing
-from hpwhsim.simulate.years import march_years
+from hpwhsim.scenario.sizing import Sizing
+from hpwhsim.simulation.years import march_years
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:

@@ -1,12 +1,14 @@
 """What other heights of sensor, stop sensor and loop return would make of the least store."""
 
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import changed
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.least_store import COARSE, least_store
 from hpwhsim.sizing.trials import NEEDIEST, Bench, based, hardest, sized
 
@@ -79,9 +81,10 @@ def with_heights(bench: Bench, modules: int, heights: Heights, own: Heights) -> 
 
 def _light(scenario: Scenario, heights: Heights) -> Scenario:
     """A scenario with other heights."""
-    changed = {"sensor_height": heights.sensor, "stop_height": heights.stop}
-    controls = scenario.plant.controls.model_copy(update=changed)
-    update: dict[str, object] = {"plant": scenario.plant.model_copy(update={"controls": controls})}
+    keys = [
+        f"plant.controls.sensor_height={heights.sensor!r}",
+        f"plant.controls.stop_height={heights.stop!r}",
+    ]
     if np.isfinite(heights.back) and scenario.recirculation is not None:
-        update["recirculation"] = scenario.recirculation.model_copy(update={"return_height": heights.back})
-    return scenario.model_copy(update=update)
+        keys.append(f"recirculation.return_height={heights.back!r}")
+    return changed(scenario, keys, Path())

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.plant.arrays import Plant
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.seeds import Draws
 from hpwhsim.sizing.trials import (
     NEEDIEST,

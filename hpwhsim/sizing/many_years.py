@@ -5,7 +5,7 @@ from math import inf, isfinite
 from typing import Any
 
 from hpwhsim.plant.arrays import Plant
-from hpwhsim.simulate.draw_seeds import quantiles
+from hpwhsim.simulation.draw_seeds import quantiles
 from hpwhsim.sizing.heights import KEYS, Found
 from hpwhsim.sizing.least_store import spread
 from hpwhsim.sizing.seeds import SURE, exact_interval, seeds_for
@@ -24,10 +24,10 @@ def draws_record(bench: Bench) -> Record | None:
     return {
         "years": years,
         "seeds": [draws.seed for draws in bench.draws],
-        "probability": bench.sizing.probability,
+        "probability": bench.sizing.min_probability,
         "may_fail": allowed,
         "chance_of_a_new_year": (years - allowed) / (years + 1),
-        "years_to_be_sure": seeds_for(bench.sizing.probability),
+        "years_to_be_sure": seeds_for(bench.sizing.min_probability),
         "sure": SURE,
     }
 
@@ -73,34 +73,34 @@ def heights_record(found: Sequence[Found]) -> list[Record]:
 
 
 def years_said(bench: Bench, chosen: Any) -> list[str]:
-    """Cautions about chance and heights."""
+    """Cautions on reliability and heights."""
     said = []
     if bench.scenario.hot_water.metered is not None:
         said.append(
-            "one year of metered use is one draw of chance: no other year stands behind this store, and "
-            "sizing.seeds and sizing.probability do nothing"
+            "the store is sized on one metered year alone: sizing.seeds and sizing.min_probability have no "
+            "effect"
         )
     elif not bench.draws:
         said.append(
-            "smooth draws are the mean of many homes: no diversity stands behind this store, and no "
+            "smooth draws are the mean of many homes: the store is sized without diversity, and no "
             "probability can be stated; hot_water.draws=random sizes it on sizing.seeds years of draws"
         )
     else:
-        years, sure = len(bench.draws), seeds_for(bench.sizing.probability)
+        years, sure = len(bench.draws), seeds_for(bench.sizing.min_probability)
         if years < sure:
             said.append(
-                f"{years} years of draws bear {100.0 * bench.sizing.probability:g} % as an expectation; "
+                f"{years} years of draws bear {100.0 * bench.sizing.min_probability:g} % as an expectation; "
                 f"to be 95 % sure takes {sure} years or more, none failing (sizing.seeds)"
             )
         said.append(
-            f"the whole year was marched with the draws of seed {bench.draws[0].seed} alone; --seeds N "
-            "counts short days over N other years"
+            f"the whole year was simulated with the draws of seed {bench.draws[0].seed} alone; --seeds N "
+            "counts days with unmet hot water over N other years"
         )
     return said + _heights_said(chosen)
 
 
 def _heights_said(chosen: Any) -> list[str]:
-    """By how much other heights change the least store."""
+    """By how much other heights change the minimum store."""
     if chosen is None:
         return []
     written, *others = chosen["heights"]
@@ -118,7 +118,7 @@ def _heights_said(chosen: Any) -> list[str]:
         low, high = min(need, key=lambda h: need[h]), max(need, key=lambda h: need[h])
         with_ = " and ".join(f"{_litres(need[h])} with {h:.2g}" for h in dict.fromkeys((low, high)))
         said.append(
-            f"{key} decides: at the chosen capacity the least store is {_litres(base)} with "
+            f"{key} decides: at the chosen capacity the minimum store is {_litres(base)} with "
             f"{written[field]:.2g} as written, {with_} (the {NEEDIEST} neediest years of draws)"
         )
     return said

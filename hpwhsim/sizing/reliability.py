@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from math import sqrt
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import changed
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.simulate.years import march_years
+from hpwhsim.simulation.years import march_years
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -34,8 +36,8 @@ def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> 
 
     days = []
     for seed in tqdm(seeds, unit="year", leave=False, disable=None):  # None: no bar in a pipe
-        hot_water = scenario.hot_water.model_copy(update={"draws": "random", "seed": seed})
-        assembly = assemble(scenario.model_copy(update={"hot_water": hot_water}), weather)
+        drawn = changed(scenario, ["hot_water.draws=random", f"hot_water.seed={seed}"], Path())
+        assembly = assemble(drawn, weather)
         short = march_years(assembly, scenario.run.years).last.short_volume
         days.append(int((short.reshape(365, 24).sum(axis=1) > 0.0).sum()))
     years = len(days)
@@ -56,7 +58,7 @@ def chances(scenario: Scenario, weather: "xr.Dataset", seeds: Sequence[int]) -> 
 def of_days(hits: Sequence[int], days: int) -> tuple[float, float]:
     """95 % interval of the share of days that are hits, from the hits of some years of `days` days each.
 
-    Short days come in spells, and some years have more than others: as many days count as would, if they
+    Short days come in runs, and some years have more than others: as many days count as would, if they
     were independent, spread as the years do (the design effect of a clustered sample, unverified).
 
     Examples

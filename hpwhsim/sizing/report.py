@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from hpwhsim.account.adequacy import time_text
+from hpwhsim.account.adequacy import cause_name, time_text
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, RED, head, house_style, png
 from hpwhsim.results.numbers import degrees
 
@@ -13,19 +13,18 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 100
-SEEDS = 8  # that fail, named on the screen
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}
 PARTS = (
-    ("cold_capacity_litres", "the machine's capacity on these days, not at its rating"),
-    ("loop_and_loss_litres", "heat for the loop and the loss of the store"),
+    ("cold_capacity_litres", "the heat pump's capacity on these days, not at its rating"),
+    ("loop_and_loss_litres", "recirculation loss and standby loss"),
     (
         "lukewarm_litres",
-        "what no mass curve sees: lukewarm loop water, defrosts, backup, least temperature at taps",
+        "not in a mass curve: lukewarm loop water, defrosts, backup, minimum delivery temperature",
     ),
     ("mixing_litres", "thermocline: stirring at the inlet, conduction"),
-    ("sensors_litres", "what is cold already when the charge starts: sensor heights, dead band, stages"),
+    ("sensors_litres", "already cold when the charge starts: sensor heights, dead band, stages"),
 )
 
 
@@ -43,18 +42,18 @@ def _years(served: Record) -> str:
 
 
 def _causes(causes: Mapping[str, float]) -> str:
-    return ", ".join(f"{name} {time_text(hours)}" for name, hours in causes.items())
+    return ", ".join(f"{cause_name(name)} {time_text(hours)}" for name, hours in causes.items())
 
 
 def _short(found: Record) -> str:
-    said = f"short {found['short_litres']:,.0f} L in {time_text(found['short_hours'])}"
+    said = f"unmet {found['short_litres']:,.0f} L in {time_text(found['short_hours'])}"
     causes = _causes(found["short_hours_by_cause"])
     said += f" ({causes})" if causes else ""
     backup = (
         f", backup {100.0 * found['backup_share']:.1f} % of the heat" if found["backup_share"] > 0 else ""
     )
     hours = found["most_run_hours_in_a_day"]
-    run = "the machine never runs" if hours is None else f"full output {hours:.1f} h for the heat of a day"
+    run = "the heat pump never runs" if hours is None else f"full output {hours:.1f} h for the heat of a day"
     return f"{said}; {run}{backup}"
 
 
@@ -161,11 +160,11 @@ def sizing_text(record: Record) -> str:
         seeds = record["seeds"]
         lines += [
             "",
-            f"Chances over {seeds['years']} other years of random draws",
-            f"  a day runs short: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
+            f"Reliability over {seeds['years']} other years of random draws",
+            f"  probability of a day with unmet hot water: {100.0 * seeds['chance_of_a_short_day']:.3f} % "
             f"({100.0 * seeds['chance_of_a_short_day_low']:.3f} to "
             f"{100.0 * seeds['chance_of_a_short_day_high']:.3f} %)",
-            f"  a year has such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
+            f"  probability of a year with such a day: {100.0 * seeds['chance_of_a_year_with_one']:.0f} % "
             f"({100.0 * seeds['chance_of_a_year_with_one_low']:.0f} to "
             f"{100.0 * seeds['chance_of_a_year_with_one_high']:.0f} %)",
         ]
@@ -179,13 +178,13 @@ def sizing_text(record: Record) -> str:
 def _curve(record: Record) -> list[str]:
     """The curve as a table."""
     if not record["curve"]:
-        return ["No curve: the machine cannot run on the design days (source too cold, or barred)."]
+        return ["No curve: the heat pump cannot run on the design days (source too cold, or locked out)."]
     lines = [
-        "Smallest store by capacity (litres; share of the largest day's hot water). Hours of full output",
-        "for the largest day: with cold water at the machine, and by the engine. Mass curve: usable"
+        "Smallest store by capacity (L; fraction of the largest day's hot water). Hours of full output",
+        "for the largest day: with cold water at the heat pump, and by the engine. Mass curve: usable"
         f"{_out(record)}",
-        f"  {'cold water h':>12} {'capacity kW':>12} {'engine h':>9} {'engine L':>9} {'share':>6} "
-        f"{'mass curve L':>13} {'share':>6} {'cold, loss L':>13} {'share':>6}",
+        f"  {'cold water h':>12} {'capacity kW':>12} {'engine h':>9} {'engine L':>9} {'fract.':>6} "
+        f"{'mass curve L':>13} {'fract.':>6} {'cold, loss L':>13} {'fract.':>6}",
     ]
     lines += [
         f"  {p['run_hours']:>12.0f} {p['capacity_kw']:>12.1f} {_hours(p):>9} "
@@ -225,9 +224,9 @@ def _less(what: str, less: Record | None) -> list[str]:
 def _spread(chosen: Record) -> list[str]:
     """Least stores of the years of draws, one by one, at the chosen capacity."""
     found = chosen["least_storage_litres"]
-    names = (("min", "least"), ("p10", "P10"), ("median", "median"), ("p90", "P90"), ("max", "largest"))
+    names = (("min", "minimum"), ("p10", "P10"), ("median", "median"), ("p90", "P90"), ("max", "maximum"))
     said = ", ".join(f"{name} {_litres(found[key])}" for key, name in names)
-    return [f"  least store of each year of draws alone, L: {said}"]
+    return [f"  minimum store of each year of draws alone, L: {said}"]
 
 
 def _chosen(record: Record, chosen: Record) -> list[str]:
@@ -243,8 +242,9 @@ def _chosen(record: Record, chosen: Record) -> list[str]:
     larger = chosen["larger_stores"]
     if larger["failing"]:
         lines += [
-            f"  by luck of timing: of {larger['tried']} stores up to {100.0 * larger['up_to_share']:.0f} % "
-            f"larger {larger['failing']} fail {', '.join(larger['fails'])};",
+            f"  by coincidence of timing: of {larger['tried']} stores up to "
+            f"{100.0 * larger['up_to_share']:.0f} % larger {larger['failing']} fail "
+            f"{', '.join(larger['fails'])};",
             "    take a larger one, or start its charge earlier (plant.controls.sensor_height)",
         ]
     for key, what in (("one_step_less_storage", "storage"), ("one_step_less_capacity", "capacity")):
@@ -331,7 +331,7 @@ def _draw(figure: "Figure", record: Record) -> None:
     )
     pairs = [(found["capacity_kw"], found["storage_litres"]) for found in record["choices"]]
     if pairs:
-        ax.plot(*zip(*pairs, strict=True), ".", color=GREEN, markersize=6, label="real steps that pass")
+        ax.plot(*zip(*pairs, strict=True), ".", color=GREEN, markersize=6, label="catalogue steps that pass")
     chosen = record.get("chosen")
     if chosen is not None:
         spot = (chosen["capacity_kw"], chosen["storage_litres"])

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from hpwhsim.arrays import Array
 from hpwhsim.io.disk_cache import Arrays, cached, place, sources_hash
 from hpwhsim.plant.assemble import assemble
+from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 from hpwhsim.sizing.design_days import DesignDays, design_days
 
 if TYPE_CHECKING:
@@ -64,10 +66,11 @@ def draws_of(
     seed : int
         Of the draws.
     """
-    hot_water = scenario.hot_water.model_copy(update={"draws": "random", "seed": seed})
     sewage = design.drive.sewage.size > 1
     base = scenario if sewage else light  # sewage is that of the building's own draws
-    written = base.model_copy(update={"hot_water": hot_water})
+    drawn = dump(scenario)["hot_water"] | {"draws": "random", "seed": seed}
+    written = scenario_from(dump(base) | {"hot_water": drawn}, Path())
+    hot_water = written.hot_water
 
     def build() -> Arrays:
         made = assemble(written, weather)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from itertools import islice, pairwise
 from math import inf, isfinite
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,13 +14,16 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
+from hpwhsim.io.units import POWER, as_text
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.reading import Loaded, assumptions
-from hpwhsim.scenario.schema import Scenario, Sizing
-from hpwhsim.simulate.draw_seeds import next_seeds
-from hpwhsim.simulate.year import run_year
-from hpwhsim.simulate.years import march_years
+from hpwhsim.scenario.reading import Loaded, changed
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sizing import Sizing
+from hpwhsim.scenario.writing import assumptions
+from hpwhsim.simulation.draw_seeds import next_seeds
+from hpwhsim.simulation.year import run_year
+from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.catalogue import BY, LARGER, Choice, Market
 from hpwhsim.sizing.design_days import Judged
 from hpwhsim.sizing.heights import other_heights
@@ -63,8 +67,10 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     InputError
         If the plant has no heat pump, cannot run on the design days, or a file is wrong.
     """
-    scenario = loaded.scenario.model_copy(update={"sizing": loaded.scenario.sizing or Sizing()})
-    loaded = loaded._replace(scenario=scenario)
+    scenario = loaded.scenario
+    if scenario.sizing is None:
+        scenario = changed(scenario, ["sizing={}"], Path())
+        loaded = loaded._replace(scenario=scenario)
     if years > 0 and scenario.hot_water.metered is not None:
         raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
     weather = read_weather(scenario.site.weather)
@@ -131,8 +137,7 @@ def _with(scenario: Scenario, choice: Choice) -> Scenario:
     assert heat_pump is not None  # make_bench wants it
     if heat_pump.capacity is None:
         return chosen
-    machine = heat_pump.model_copy(update={"capacity": choice.module.size})
-    return chosen.model_copy(update={"plant": chosen.plant.model_copy(update={"heat_pump": machine})})
+    return changed(chosen, [f"plant.heat_pump.capacity={as_text(choice.module.size, POWER)}"], Path())
 
 
 def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, Any]:
@@ -148,7 +153,7 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     backup = float(hourly["backup_heat_kwh"].sum())
     heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
     short = float(hourly["short_litres"].sum())
-    litres = 1000.0 * sizing.short_volume + 1e-6
+    litres = 1000.0 * sizing.max_unmet_volume + 1e-6
     found: dict[str, Any] = {
         "seed": _seed(loaded.scenario),
         "electricity_kwh": year.record["electricity_kwh"],
@@ -161,8 +166,8 @@ def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, An
     }
     holds = {
         "short-litres": short <= litres,
-        "run-hours": run <= sizing.run_hours / 3600.0,
-        "backup-share": found["backup_share"] <= sizing.backup_share,
+        "run-hours": run <= sizing.max_run_hours / 3600.0,
+        "backup-share": found["backup_share"] <= sizing.max_backup_share,
     }
     if "n-1" in sizing.criterion:
         built = assemble(chosen, weather)
@@ -208,11 +213,11 @@ def _seed(scenario: Scenario) -> int | None:
 
 
 def _limits(sizing: Sizing) -> Record:
-    limits: Record = {"short_litres": 1000.0 * sizing.short_volume}
+    limits: Record = {"short_litres": 1000.0 * sizing.max_unmet_volume}
     if "run-hours" in sizing.criterion:
-        limits["run_hours"] = sizing.run_hours / 3600.0
+        limits["run_hours"] = sizing.max_run_hours / 3600.0
     if "backup-share" in sizing.criterion:
-        limits["backup_share"] = sizing.backup_share
+        limits["backup_share"] = sizing.max_backup_share
     return limits
 
 
@@ -262,9 +267,7 @@ def _judged(trial: Trial) -> Record:
 
 def _adequacy(bench: Bench) -> Record:
     """The plant as written, with all modules and with one out."""
-    everything = bench._replace(
-        sizing=bench.sizing.model_copy(update={"criterion": ("n-1",), "short_volume": inf})
-    )
+    everything = bench._replace(criterion=("n-1",), short_volume=inf)
     return {**_days(bench), **_judged(try_plant(everything, bench.assembly.plant))}
 
 
@@ -364,15 +367,15 @@ def _cautions(bench: Bench, points: Sequence[Point], found: Sequence[Choice], ch
         )
     if not points:
         said.append(
-            "the machine cannot run on the design days, so that the backup alone meets the criterion there "
-            "and nothing of them tells how large the machine should be: sweep the year"
+            "the heat pump cannot run on the design days: the backup alone meets the criterion there, and "
+            "the design days do not size the heat pump; sweep the year"
         )
     more = [b for a, b in pairwise(points) if b.storage > a.storage * 1.02]
     if more:
         said.append(
             f"at {', '.join(f'{p.capacity / 1000.0:.0f}' for p in more)} kW more capacity needs more "
             "storage than a little less of it: that is control, not heat. A charge that is over sooner "
-            "leaves the store part empty when a peak or a bar comes; see "
+            "leaves the store part empty when a peak or a lockout comes; see "
             "plant.controls.sensor_height and lock_outs"
         )
     backup = bench.scenario.plant.backup

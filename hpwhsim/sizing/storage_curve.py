@@ -13,7 +13,7 @@ import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
-from hpwhsim.simulate.years import at_once
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import cold_output, judge, may_charge
 from hpwhsim.sizing.least_store import LARGEST, Least, least_store
 from hpwhsim.sizing.mass_curve import least_storage
@@ -84,7 +84,8 @@ def classical(bench: Bench) -> Classical:
     runs = bool(cold.any())
     if not runs and bench.scenario.plant.backup.kind == "none":
         raise InputError(
-            "plant.heat_pump: the machine cannot run at all on the design days (source too cold, or barred), "
+            "plant.heat_pump: the heat pump cannot run at all on the design days (source too cold, or "
+            "locked out), "
             "and the plant has no backup"
         )
     rated = may_charge(drive) * (cold > 0.0)
@@ -124,9 +125,9 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
     """
     capacity = factor * modules * bench.assembly.made.capacity
     recovery = capacity / 1000.0 / c.kwh_per_litre
-    working = recovery * (modules - 1) / modules if "n-1" in bench.sizing.criterion else recovery
-    others = tuple(name for name in bench.sizing.criterion if name != "run-hours")
-    ideal = bench._replace(sizing=bench.sizing.model_copy(update={"criterion": others}))
+    working = recovery * (modules - 1) / modules if "n-1" in bench.criterion else recovery
+    others = tuple(name for name in bench.criterion if name != "run-hours")
+    ideal = bench._replace(criterion=others)
 
     more = c.loaded - c.litres
 

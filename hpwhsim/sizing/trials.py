@@ -5,6 +5,7 @@ where no more of these years fail than `allowed_failures` lets.
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -12,13 +13,15 @@ import numpy as np
 from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.errors import InputError
+from hpwhsim.io.units import DAILY_VOLUME, VOLUME, as_text
 from hpwhsim.last_digits import settled
 from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
-from hpwhsim.scenario.schema import Scenario, Sizing, Source
-from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.simulate.draw_seeds import next_seeds
-from hpwhsim.simulate.years import at_once
+from hpwhsim.scenario.reading import changed
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sizing import Sizing, allowed_failures
+from hpwhsim.simulation.draw_seeds import next_seeds
+from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import (
     DesignDays,
     Judged,
@@ -57,6 +60,8 @@ class Bench(NamedTuple):
     draws: tuple[Draws, ...]  # of the years that are judged, the scenario's own first; none: of its own alone
     orders: dict[float, tuple[Draws, ...]]  # the same, neediest first, by capacity, as they are asked for
     allowed: int  # of them that may fail
+    criterion: tuple[str, ...]  # by which plants are judged
+    short_volume: float  # unmet hot water that passes [m³]
 
 
 class Trial(NamedTuple):
@@ -118,14 +123,30 @@ def make_bench(
     cut = Cut(dry_bulb, length, peak, scenario.building.apartments, more)
     design = design_days(assembly, *cut[:4], scenario.run.years, **cut.more)
     mean = float(assembly.drive.use.sum()) / 365.0 / scenario.building.apartments
-    plain = {"metered": None, "draws": "smooth", "daily_use_per_apartment": mean}
-    drawn_light = scenario.model_copy(update={"hot_water": hot_water.model_copy(update=plain)})
-    own = {"lines": None, "water_lines": None}  # already in the machine of the plant as written
-    machine = scenario.plant.heat_pump.model_copy(update=own)
-    outdoors = {"family": "central-air", "source": Source(), "heat_pump": machine}
-    light = drawn_light.model_copy(update={"plant": scenario.plant.model_copy(update=outdoors)})
+    use = as_text(mean, DAILY_VOLUME)
+    plain = ["metered=null", "draws=smooth", f"daily_use_per_apartment={use}"]
+    drawn_light = changed(scenario, [f"hot_water.{key}" for key in plain], Path())
+    # the lines are already in the machine of the plant as written
+    outdoors = ["family=central-air", "source=null", "heat_pump.lines=null", "heat_pump.water_lines=null"]
+    light = changed(drawn_light, [f"plant.{key}" for key in outdoors], Path())
     bases = {(assembly.plant.modules, scenario.plant.storage.tanks): assembly}
-    bench = Bench(scenario, sizing, weather, assembly, design, drawn_light, light, bases, 0.0, cut, (), {}, 0)
+    bench = Bench(
+        scenario=scenario,
+        sizing=sizing,
+        weather=weather,
+        assembly=assembly,
+        design=design,
+        drawn_light=drawn_light,
+        light=light,
+        bases=bases,
+        day_litres=0.0,
+        cut=cut,
+        draws=(),
+        orders={},
+        allowed=0,
+        criterion=sizing.criterion,
+        short_volume=sizing.max_unmet_volume,
+    )
     return bench._replace(day_litres=_largest_day(bench))
 
 
@@ -133,7 +154,7 @@ def with_seeds(bench: Bench, years: int) -> Bench:
     """The bench with the draws of `years` years: the scenario's own and those of the seeds after it."""
     own = own_draws(bench.scenario, bench.design)
     draws = (own, *new_years(bench, next_seeds(bench.scenario, 1, years - 1)))
-    allowed = max(allowed_failures(years, bench.sizing.probability), 0)
+    allowed = max(allowed_failures(years, bench.sizing.min_probability), 0)
     largest = sorted(_largest_day(alone(bench, one)) for one in draws)
     return bench._replace(draws=draws, orders={}, allowed=allowed, day_litres=largest[-1 - allowed])
 
@@ -191,18 +212,10 @@ def _largest_day(bench: Bench) -> float:
 
 def sized(scenario: Scenario, modules: int, volume: float, tanks: int | None = None) -> Scenario:
     """The scenario with another number of modules and another store [m³]."""
-    heat_pump = scenario.plant.heat_pump
-    assert heat_pump is not None  # make_bench wants it
-    store: dict[str, object] = {"volume": volume}
+    keys = [f"plant.heat_pump.modules={modules}", f"plant.storage.volume={as_text(volume, VOLUME)}"]
     if tanks is not None:
-        store["tanks"] = tanks
-    plant = scenario.plant.model_copy(
-        update={
-            "heat_pump": heat_pump.model_copy(update={"modules": modules}),
-            "storage": scenario.plant.storage.model_copy(update=store),
-        }
-    )
-    return scenario.model_copy(update={"plant": plant})
+        keys.append(f"plant.storage.tanks={tanks}")
+    return changed(scenario, keys, Path())
 
 
 def plant_of(bench: Bench, modules: int, factor: float, volume: float, tanks: int | None = None) -> Plant:
@@ -297,20 +310,20 @@ def try_year(bench: Bench, plant: Plant, brief: bool = False) -> Trial:
     What else such a plant fails is then not known, and `whole` is the plant with one module out.
     """
     sizing, design = bench.sizing, bench.design
-    litres = 1000.0 * (sizing.short_volume + ROUNDING)
+    litres = 1000.0 * (bench.short_volume + ROUNDING)
     one_out = None
-    if brief and "n-1" in sizing.criterion:
+    if brief and "n-1" in bench.criterion:
         one_out = judge(design, plant._replace(modules=plant.modules - 1))
         if one_out.short_litres > litres:
             return Trial(("n-1",), one_out, one_out)
     whole = judge(design, plant)
     holds = {
         "short-litres": whole.short_litres <= litres,
-        "run-hours": whole.run_hours <= sizing.run_hours / 3600.0,  # NaN is no pass
-        "backup-share": whole.backup_share <= sizing.backup_share,
+        "run-hours": whole.run_hours <= sizing.max_run_hours / 3600.0,  # NaN is no pass
+        "backup-share": whole.backup_share <= sizing.max_backup_share,
     }
-    failed = tuple(name for name, held in holds.items() if name in sizing.criterion and not held)
-    if not failed and "n-1" in sizing.criterion:
+    failed = tuple(name for name, held in holds.items() if name in bench.criterion and not held)
+    if not failed and "n-1" in bench.criterion:
         one_out = one_out or judge(design, plant._replace(modules=plant.modules - 1))
         failed = () if one_out.short_litres <= litres else ("n-1",)
     return Trial(failed, whole, one_out)

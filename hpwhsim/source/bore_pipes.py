@@ -293,7 +293,7 @@ def make_loop(
     if modules < 1:
         raise OutOfRangeError(f"loop: got {modules} modules, allowed 1 and more")
     if not 0.0 < least_flow <= 1.0:
-        raise OutOfRangeError(f"loop: got a least share of flow of {least_flow:g}, allowed above 0 to 1")
+        raise OutOfRangeError(f"loop: got a minimum fraction of flow of {least_flow:g}, allowed above 0 to 1")
     for name, value in (("pump", pump), ("usual heat", heat)):
         if not 0.0 <= value < np.inf:
             raise OutOfRangeError(f"loop: got a {name} of {value:g} W, allowed 0 and more")

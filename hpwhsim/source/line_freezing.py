@@ -215,8 +215,8 @@ def water_line_cautions(
         )
     if stands is not None and outage_hours is not None and stands.ice_begins:
         said.append(
-            f"outage of {outage_hours:g} h: ice begins in the standing water from {stands.ice_begins} of "
-            f"{air.size} start hours, and may block the pipe from {stands.blocked}; the worst begins in "
+            f"outage of {outage_hours:g} h: ice forms in standing water for {stands.ice_begins:,} of "
+            f"{air.size:,} start hours, and may block the pipe for {stands.blocked:,}; the worst starts in "
             f"hour {stands.worst_start} of the year and freezes {float(stands.ice_share.max()):.0%}"
         )
     return tuple(said)

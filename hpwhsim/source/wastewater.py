@@ -122,7 +122,8 @@ def make_well(volume: float, loss: float, around: float, floor: float, exchanger
 def check_floor(floor: float) -> None:
     """Raise `OutOfRangeError` unless the lowest sewage temperature is 0 to 20 °C."""
     if not 0.0 <= floor <= 20.0:
-        raise OutOfRangeError(f"plant.source.wastewater.floor: got {floor:g} degC; allowed 0 degC to 20 degC")
+        key = "plant.source.wastewater.min_temperature"
+        raise OutOfRangeError(f"{key}: got {floor:g} degC; allowed 0 degC to 20 degC")
 
 
 def _above_zero(key: str, value: float, unit: str) -> None:
@@ -296,12 +297,6 @@ def sewer_offer(
     most = available * max(0.0, temperature - floor)
     slope = exchanger_slope(exchanger, available, u_left, running, modules)
     return Offer(temperature, slope, ABSOLUTE_ZERO, temperature, most)
-
-
-@kernel
-def leaving_temperature(flow: float, temperature: float, heat: float) -> float:
-    """Temperature of `flow` m³ of sewage from `temperature` °C after giving `heat` joules. [°C]"""
-    return temperature - heat / (RHO_CP * flow) if flow > 0.0 else temperature
 
 
 @kernel

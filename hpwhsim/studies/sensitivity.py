@@ -6,21 +6,20 @@ from typing import NamedTuple
 from hpwhsim.account.grid import Grid
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate import costs as money
-from hpwhsim.evaluate import emissions as greenhouse
-from hpwhsim.evaluate.emissions import Factors
-from hpwhsim.evaluate.evaluation import Asked, ask
+from hpwhsim.evaluation.emissions import Factors
+from hpwhsim.evaluation.evaluate import collect, side_of
+from hpwhsim.evaluation.result import Collected
 from hpwhsim.io.units import DAILY_VOLUME, HEAT_LOSS, POWER, Kind, as_text
 from hpwhsim.scenario.files import without_folders
 from hpwhsim.scenario.reading import Loaded, changed
-from hpwhsim.simulate.year import Year, run_years, year_of
+from hpwhsim.simulation.year import Year, run_years, year_of
 
 USE, LOSS, COP, LEAK, GRID = 0.2, 0.5, 0.1, 0.5, 0.2
 """How far each is moved down and up, as a share of its value; choices of this program."""
 
 
-class Result(NamedTuple):
-    """What is looked at; None where it was not asked for."""
+class Figures(NamedTuple):
+    """What is looked at; None where it was not collected for."""
 
     electricity_kwh: float
     fuel_kwh: float
@@ -37,14 +36,14 @@ class Swing(NamedTuple):
     key: str  # of the scenario
     low_value: str
     high_value: str
-    low: Result
-    high: Result
+    low: Figures
+    high: Figures
 
 
 class Swings(NamedTuple):
     """The answer as it is, and with each assumption moved."""
 
-    base: Result
+    base: Figures
     rows: tuple[Swing, ...]
     left_out: dict[str, str]  # name of an assumption that cannot be moved so far, and why
 
@@ -52,7 +51,7 @@ class Swings(NamedTuple):
 class _Case(NamedTuple):
     """A scenario and the years of its plants."""
 
-    asked: Asked
+    collected: Collected
     plant: Year
     baseline: Year | None
 
@@ -77,7 +76,7 @@ def swings(loaded: Loaded, plant: Year, baseline: Year | None) -> Swings:
         If the scenario does not run as it is. Where a moved value is outside what its key allows, or the
         plant cannot work with it, the assumption is left out with the reason.
     """
-    base = _Case(ask(loaded), plant, baseline)
+    base = _Case(collect(loaded), plant, baseline)
     moved = list(_moved(base))
     found = iter(_with(base, [(key, value) for _, key, values in moved for value in values]))
     rows, left_out = [], {}
@@ -104,7 +103,7 @@ def _short(value: str) -> str:
 
 def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
     """Assumptions that are marched anew: name, key, low and high value as they would be written."""
-    loaded, record = base.asked.loaded, base.plant.record
+    loaded, record = base.collected.loaded, base.plant.record
     scenario = loaded.scenario
     assert isinstance(record["assumptions"], list)
     found = {item["key"]: item["value"] for item in record["assumptions"]}
@@ -127,9 +126,9 @@ def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
         )
     if loop is not None:
         key = "recirculation.loss_per_apartment"
-        rows.append(("loss of the loop", key, pair(key, loop.loss_per_apartment, LOSS, POWER)))
+        rows.append(("recirculation loss", key, pair(key, loop.loss_per_apartment, LOSS, POWER)))
     key = "plant.storage.heat_loss"
-    rows.append(("loss of the store", key, pair(key, scenario.plant.storage.heat_loss, LOSS, HEAT_LOSS)))
+    rows.append(("standby loss", key, pair(key, scenario.plant.storage.heat_loss, LOSS, HEAT_LOSS)))
     if heat_pump is not None and heat_pump.cop is not None:
         rows.append(("rated COP", "plant.heat_pump.cop", pair("", heat_pump.cop, COP, None)))
     for name, key, values in rows:
@@ -137,18 +136,18 @@ def _moved(base: _Case) -> Iterator[tuple[str, str, tuple[str, str]]]:
             yield name, key, values
 
 
-def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Result | InputError]:
+def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Figures | InputError]:
     """The result with each key changed alone, or why there is none.
 
     A key of the plant alone leaves the baseline's year as it is.
     """
-    loaded = base.asked.loaded
-    read: list[tuple[Asked, int, int | None] | InputError] = []  # with the places of its years in jobs
+    loaded = base.collected.loaded
+    read: list[tuple[Collected, int, int | None] | InputError] = []  # with the places of its years in jobs
     jobs: list[Loaded] = []
     for key, value in changes:
         try:
             scenario = changed(loaded.scenario, [f"{key}={value}"], loaded.path.parent)
-            one = ask(loaded._replace(scenario=scenario))
+            one = collect(loaded._replace(scenario=scenario))
         except InputError as error:
             read.append(error)
             continue
@@ -159,7 +158,7 @@ def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Result | Inpu
             jobs.append(one.baseline)
         read.append((one, own, its))
     years = run_years(jobs)
-    found: list[Result | InputError] = []
+    found: list[Figures | InputError] = []
     for item in read:
         if isinstance(item, InputError):
             found.append(item)
@@ -175,8 +174,8 @@ def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Result | Inpu
 
 def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:
     """A factor of the greenhouse gases moved; the years stay as they are."""
-    asked = base.asked
-    carbon, factors = asked.loaded.scenario.carbon, asked.factors
+    collected = base.collected
+    carbon, factors = collected.loaded.scenario.carbon, collected.factors
     if carbon is None or factors is None:
         return None
     if key == "carbon.grid":
@@ -184,17 +183,17 @@ def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:
         moved = []
         for factor in (1.0 - share, 1.0 + share):
             by = factors._replace(grid=_scaled(factors.grid, factor))
-            moved.append(_result(base._replace(asked=asked._replace(factors=by))))
+            moved.append(_result(base._replace(collected=collected._replace(factors=by))))
         texts = [f"{mean * factor:.4g} kg/kWh" for factor in (1.0 - share, 1.0 + share)]
         return Swing(name, key, texts[0], texts[1], moved[0], moved[1])
-    if asked.loaded.scenario.plant.heat_pump is None:
+    if collected.loaded.scenario.plant.heat_pump is None:
         return None
     leaks = [carbon.refrigerant.annual_leak * f for f in (1.0 - share, 1.0 + share)]
     results = []
     for leak in leaks:
-        scenario = changed(asked.loaded.scenario, [f"{key}={leak!r}"], asked.loaded.path.parent)
-        loaded = asked.loaded._replace(scenario=scenario)
-        results.append(_result(base._replace(asked=asked._replace(loaded=loaded))))
+        scenario = changed(collected.loaded.scenario, [f"{key}={leak!r}"], collected.loaded.path.parent)
+        loaded = collected.loaded._replace(scenario=scenario)
+        results.append(_result(base._replace(collected=collected._replace(loaded=loaded))))
     return Swing(name, key, f"{leaks[0]:.3g}", f"{leaks[1]:.3g}", results[0], results[1])
 
 
@@ -203,28 +202,26 @@ def _scaled(grid: Grid, factor: float) -> Grid:
     return grid._replace(kgco2e_per_kwh=grid.kgco2e_per_kwh * factor, gases=gases)
 
 
-def _result(case: _Case) -> Result:
-    asked = case.asked
-    ours = _figures(asked.loaded, case.plant, asked.factors, asked.prices)
+def _result(case: _Case) -> Figures:
+    collected = case.collected
+    ours = _figures(collected.loaded, case.plant, collected.factors, collected.prices)
     saved: list[float | None] = [None, None]
-    if asked.baseline is not None and case.baseline is not None:
-        theirs = _figures(asked.baseline, case.baseline, asked.factors, asked.baseline_prices)
+    if collected.baseline is not None and case.baseline is not None:
+        theirs = _figures(collected.baseline, case.baseline, collected.factors, collected.baseline_prices)
         saved = [
             their - our if their is not None and our is not None else None
             for their, our in zip(theirs[2:], ours[2:], strict=True)
         ]
-    return Result(*ours, *saved)
+    return Figures(*ours, *saved)
 
 
 def _figures(
     loaded: Loaded, year: Year, factors: Factors | None, prices: Tariff | None
 ) -> tuple[float, float, float | None, float | None]:
     """Electricity [kWh], fuel [kWh], greenhouse gases [kg CO2e/a] and cost [USD/a], the room included."""
-    of = greenhouse.bought(loaded.scenario, year)
-    gases = greenhouse.greenhouse(loaded.scenario, year, of, factors).yearly if factors is not None else None
-    cost = None
-    if prices is not None:
-        bills = money.bills(prices, year, of)
-        cost = bills.electricity + bills.fuel
+    side = side_of(loaded, year, factors, prices, None)
+    of, bills = side.bought, side.bills
+    gases = side.greenhouse.yearly if side.greenhouse is not None else None
+    cost = bills.electricity + bills.fuel if bills is not None else None
     electricity = float(of.electricity.sum() + of.room_electricity.sum())
     return electricity, float(of.fuel.sum() + of.room_fuel.sum()), gases, cost

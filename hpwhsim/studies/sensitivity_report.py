@@ -1,10 +1,11 @@
-"""The tornado: how far each assumption moves the answer, the widest on top."""
+"""The tornado: how far each assumption moves the result, the widest on top."""
 
 from typing import TYPE_CHECKING, NamedTuple
 
 from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
+from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import decimals
-from hpwhsim.studies.sensitivity import Result, Swing, Swings
+from hpwhsim.studies.sensitivity import Figures, Swing, Swings
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -13,19 +14,24 @@ if TYPE_CHECKING:
 class Figure(NamedTuple):
     """A figure that is followed."""
 
-    field: str  # of Result
+    field: str  # of Figures
     name: str
-    short: str  # for the head of a column
     unit: str
 
 
+def _figure(field: str, key: str) -> Figure:
+    """The figure of a field that is a key of the record."""
+    row = declared(key)
+    return Figure(field, row.label, f"{row.screen_unit} a year")
+
+
 FIGURES = (
-    Figure("saved_kgco2e", "greenhouse gases saved", "CO2e saved", "kg CO2e a year"),
-    Figure("kgco2e", "greenhouse gases", "CO2e", "kg CO2e a year"),
-    Figure("saved_cost", "energy cost saved", "cost saved", "USD a year"),
-    Figure("cost", "energy cost", "cost", "USD a year"),
-    Figure("electricity_kwh", "electricity", "electricity", "kWh a year"),
-    Figure("fuel_kwh", "fuel", "fuel", "kWh a year"),
+    _figure("saved_kgco2e", "savings.kgco2e"),
+    _figure("kgco2e", "total_kgco2e"),
+    _figure("saved_cost", "savings.cost_usd"),
+    _figure("cost", "energy_cost"),
+    _figure("electricity_kwh", "electricity_kwh"),
+    _figure("fuel_kwh", "fuel_kwh"),
 )
 
 
@@ -42,12 +48,12 @@ def followed(swings: Swings) -> list[Figure]:
     return [first[kind] for kind in sorted(first)]
 
 
-def value(result: Result, figure: Figure) -> float:
+def value(result: Figures, figure: Figure) -> float:
     """A figure of a result that has it."""
     return float(getattr(result, figure.field))
 
 
-def span(row: Swing, base: Result, figure: Figure) -> float:
+def span(row: Swing, base: Figures, figure: Figure) -> float:
     """How far the figure moves, from the least to the most of both ends and the base."""
     reached = [value(result, figure) for result in (row.low, row.high, base)]
     return max(reached) - min(reached)

@@ -7,24 +7,24 @@ ends counted.
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import product
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 import hpwhsim
 from hpwhsim.errors import InputError
-from hpwhsim.evaluate.evaluation import Baselines, Checked, answered, years_of
-from hpwhsim.evaluate.evaluation import check as answer_check
-from hpwhsim.evaluate.reading import read
+from hpwhsim.evaluation.evaluate import Baselines, Checked, evaluated, years_of
+from hpwhsim.evaluation.evaluate import check as answer_check
+from hpwhsim.evaluation.reading import read, with_changes
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, nearest
-from hpwhsim.scenario.reading import Loaded
-from hpwhsim.simulate.year import Record
+from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
+from hpwhsim.scenario.reading import Loaded, override_text
+from hpwhsim.simulation.year import Record
 from hpwhsim.tables import read_table
 
 KEYS = (
@@ -134,6 +134,38 @@ def plan(
     return Plan(axes, chosen, keys is not None, cases, Baselines({}, {}), {})
 
 
+def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
+    """What is to be run of a scenario that has been read, and values by key path.
+
+    Raises
+    ------
+    InputError
+        In one line; it names the case.
+    """
+    axes = []
+    for key, values in vary.items():
+        field = known_fields().get(key)
+        if field is None:
+            raise InputError(f"{key}: {not_a_key(key)}")
+        if isinstance(values, str) or not isinstance(values, Sequence | np.ndarray) or len(values) == 0:
+            raise InputError(f"{key}: got {values!r}; allowed a list of values")
+        texts = tuple(override_text(value) for value in values)
+        if len(set(texts)) < len(texts):
+            raise InputError(f"{key}: got {', '.join(texts)}; allowed values that differ")
+        axes.append(Axis(key, texts, texts, *_numbers(texts, kind_of(field))))
+    _no_overlap(axes, (), None)
+    cases = []
+    for values in product(*vary.values()):
+        changes = dict(zip(vary, values, strict=True))
+        name = ", ".join(f"{key}={override_text(value)}" for key, value in changes.items())
+        try:
+            found = with_changes(loaded, changes)
+        except InputError as error:
+            raise InputError(f"case {name}: {error}") from None
+        cases.append(Case(tuple(map(override_text, values)), name, found))
+    return Plan(tuple(axes), (), True, cases, Baselines({}, {}), {})
+
+
 def check(plan: Plan, case: Case) -> None:
     """Read the files of a case and build its plant and its baseline's, without a march.
 
@@ -163,7 +195,7 @@ def run(plan: Plan, case: Case) -> Row:
     keys, baselines = plan.keys, plan.baselines
     try:
         checked = plan.checked.pop(case.name, None) or answer_check(case.loaded, baselines)
-        record = answered(checked.asked, *years_of(checked, baselines)).year.record
+        record = evaluated(checked.collected, *years_of(checked, baselines)).record
     except InputError as error:
         raise InputError(f"case {case.name}: {error}") from None
     flat = flatten(record)
@@ -238,7 +270,7 @@ def _axis(text: str) -> Axis:
         raise InputError(f"--vary {text}: {FORM}")
     field = known_fields().get(key)
     if field is None:
-        raise InputError(f"--vary {key}: unknown key; {nearest(key)}")
+        raise InputError(f"--vary {key}: {not_a_key(key)}")
     values: list[str] = []
     parts = _split(rest)
     for part, after in zip(parts, [*parts[1:], ""], strict=True):

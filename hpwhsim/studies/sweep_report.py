@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, PINK, RED, SKY, house_style, png
+from hpwhsim.results.declared import declarations
+from hpwhsim.results.numbers import amount, shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,29 +19,23 @@ if TYPE_CHECKING:
 Record = Mapping[str, Any]
 
 WIDTH = 100
-HEADS = {
-    "electricity_kwh": ("electr.", "kWh", ",.0f"),
-    "fuel_kwh": ("fuel", "kWh", ",.0f"),
-    "peak_kw": ("peak", "kW", ",.1f"),
-    "cop_plant": ("COP", "plant", ".2f"),
-    "cop_net": ("COP", "net", ".2f"),
-    "short_hours": ("short", "h", ",.1f"),
-    "short_litres": ("short", "L", ",.0f"),
-    "resistance_hours": ("resist.", "h", ",.1f"),
-    "operational_kgco2e": ("energy", "kg CO2e", ",.0f"),
-    "refrigerant_kgco2e": ("refrig.", "kg CO2e", ",.0f"),
-    "total_kgco2e": ("all", "kg CO2e", ",.0f"),
-    "energy_cost": ("bill", "USD", ",.0f"),
-}
-"""Head of two lines and form by key."""
 COLOURS = (BLUE, ORANGE, GREEN, RED, SKY, PINK, "0.35")
 MARKERS = "os^Dv<>"
 
 
-def _form(value: float | None, form: str) -> str:
+def _head(name: str, unit: str) -> tuple[str, str]:
+    """Head of two lines of a figure: its short label, with the block of its key, over its unit."""
+    row = declarations().get(name)
+    if row is None:  # an element, such as backup_hours_by_cause[capacity]
+        return name, "" if unit == "1" else unit
+    block, dot, _ = name.rpartition(".")
+    return f"{block} {row.short}" if dot else row.short, row.screen_unit
+
+
+def _cell(name: str, value: float | None) -> str:
     if value is None:
         return "-"
-    return format(value, form or (",.0f" if abs(value) >= 1000.0 else ".4g"))
+    return shown(name, value) if name in declarations() else amount(value)
 
 
 def sweep_text(record: Record) -> str:
@@ -52,8 +48,7 @@ def sweep_text(record: Record) -> str:
         columns.append([above, below, *(label[row[axis["key"]]] for row in rows)])
     for key in record["keys"]:
         name, unit = key["key"], key["unit"]
-        above, below, form = HEADS.get(name, (name, "" if unit == "1" else unit, ""))
-        columns.append([above, below, *(_form(row[name], form) for row in rows)])
+        columns.append([*_head(name, unit), *(_cell(name, row[name]) for row in rows)])
     left = 1 + len(record["varied"])
     lines = [str(record["title"]), f"weather: {', '.join(record['weather.stations'])}"]
     lines += [*(f"set in all cases: {text}" for text in record["scenario.overrides"]), ""]

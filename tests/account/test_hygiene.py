@@ -21,7 +21,7 @@ from hpwhsim.account.hygiene import (
 )
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import STATUSES
 

@@ -133,7 +133,7 @@ def test_a_roof_carries_a_module_on_its_footprint() -> None:
     assert found.value == pytest.approx(5.884, abs=5e-4)
     assert found.state == "confirm"
     assert "(20 lb/ft2)" in found.limit
-    assert "site.checks.roof_limit" in found.limit
+    assert "site.checks.max_roof_load" in found.limit
     for limit, state in ((4.0e3, "fail"), (6.0e3, "ok")):
         held_ = row(structural_checks(of._replace(under_pa=limit)), "load of one module on the roof")
         assert held_.state == state

@@ -26,7 +26,7 @@ from hpwhsim.page import page as html_page
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.results import files
 from hpwhsim.scenario.reading import Loaded, read_scenario
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -341,7 +341,7 @@ def test_the_rated_point_lies_on_its_cop(demo: Run) -> None:
 @pytest.mark.independent
 @pytest.mark.parametrize(
     "overrides",
-    [[], ["plant.heat_pump.lowest_source=null"], ["plant.controls.lock_out_below=-5 degC"]],
+    [[], ["plant.heat_pump.min_source=null"], ["plant.controls.lock_out_below=-5 degC"]],
 )
 def test_lowest_source_is_that_of_the_plant(overrides: list[str]) -> None:
     """Drawn from scenario and map; the plant that is marched finds it on its own."""
@@ -424,7 +424,7 @@ def test_days_add_up_to_the_year(overrides: list[str]) -> None:
 
 @pytest.mark.independent
 def test_coldest_and_warmest_week() -> None:
-    """Two invented spells, and both against a search over every week of two real climates."""
+    """Two invented cold periods, and both against a search over every week of two real climates."""
     air = np.full(8760, 10.0)
     air[100 * 24 : 107 * 24] = 5.0
     air[102 * 24] = -30.0

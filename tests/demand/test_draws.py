@@ -4,12 +4,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from draw_cases import random_draws
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from hpwhsim.demand import draws
-from hpwhsim.demand.draws import bin_events, event_stretches, random_draws, smooth_draws
+from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
 from hpwhsim.demand.households import Events, _candidates, _households, building_events
 from hpwhsim.demand.patterns import Pattern, named_pattern
 from hpwhsim.errors import OutOfRangeError

@@ -305,8 +305,6 @@ def test_sections_of_a_file(tmp_path: Path) -> None:
         ("2 in,30,38,18,supply,1.5", ["parallel", "whole"]),
         ("2 in,30,38,18,supply,0", ["parallel", "1 to"]),
         ("2 in,30,38,18,return,1\n2 in,30,38,18,supply,1", ["line 3", "direction of flow"]),
-        ("2 in,30,38,18", ["6 fields"]),
-        ("", ["no section"]),
     ],
 )
 def test_wrong_files_are_named(tmp_path: Path, line: str, words: list[str]) -> None:

@@ -1,4 +1,4 @@
-"""Spells of backup and short hot water: a record by hand, another way of counting, and their sums."""
+"""Events of backup and short hot water: a record by hand, another way of counting, and their sums."""
 
 from itertools import groupby
 from typing import Any
@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from hpwhsim.account.adequacy import hours_by_cause
-from hpwhsim.diagnose.events import find_spells, worst
+from hpwhsim.diagnose.events import find_events, worst
 from hpwhsim.errors import OutOfRangeError
 
 pytestmark = pytest.mark.independent
@@ -25,33 +25,33 @@ def test_a_record_by_hand() -> None:
     seconds[1, [2, 3]] = 900.0, 1800.0
     amount = np.array([2.0, 0.0, 1.0, 4.0, 0.0, 0.0, 3.0, 0.0])
     states = {"source_c": -np.arange(8.0), "lock_out": np.arange(8) == 1}
-    found = find_spells(seconds, amount, states)
-    assert [(s.start, s.length, s.amount, s.cause) for s in found.spells] == [
+    found = find_events(seconds, amount, states)
+    assert [(s.start, s.length, s.amount, s.cause) for s in found.events] == [
         (0, 1, 2.0, 0),
         (2, 2, 5.0, 1),
         (6, 1, 3.0, 0),
     ]
-    assert found.spells[1].hours.tolist() == [0.5, 0.75]
-    assert [s.before for s in found.spells] == [
+    assert found.events[1].hours.tolist() == [0.5, 0.75]
+    assert [s.before for s in found.events] == [
         None,
         {"source_c": -1.0, "lock_out": 1.0},
         {"source_c": -5.0, "lock_out": 0.0},
     ]
     assert found.hours.tolist() == [2.0, 0.75]
     assert found.amount == 10.0
-    assert [s.start for s in worst(found.spells, 2)] == [2, 6]
-    joined = find_spells(seconds, amount, states, gap=1)
-    assert [(s.start, s.length, s.amount) for s in joined.spells] == [(0, 4, 7.0), (6, 1, 3.0)]
-    whole = find_spells(seconds, amount, states, gap=2)
-    assert [(s.start, s.length, s.cause) for s in whole.spells] == [(0, 7, 0)]
+    assert [s.start for s in worst(found.events, 2)] == [2, 6]
+    joined = find_events(seconds, amount, states, gap=1)
+    assert [(s.start, s.length, s.amount) for s in joined.events] == [(0, 4, 7.0), (6, 1, 3.0)]
+    whole = find_events(seconds, amount, states, gap=2)
+    assert [(s.start, s.length, s.cause) for s in whole.events] == [(0, 7, 0)]
 
 
 def test_a_quiet_record_and_a_full_one() -> None:
-    """Nothing booked: no spell and no hours. Booked throughout: one spell from the first hour to the last."""
-    quiet = find_spells(np.zeros((3, 5)), np.zeros(5), {})
-    assert (quiet.spells, quiet.hours.tolist(), quiet.amount) == ([], [0.0, 0.0, 0.0], 0.0)
-    full = find_spells(np.full((1, 5), 60.0), np.ones(5), {})
-    assert [(s.start, s.length, s.before) for s in full.spells] == [(0, 5, None)]
+    """Nothing booked: no event and no hours. Booked throughout: one event from the first hour to the last."""
+    quiet = find_events(np.zeros((3, 5)), np.zeros(5), {})
+    assert (quiet.events, quiet.hours.tolist(), quiet.amount) == ([], [0.0, 0.0, 0.0], 0.0)
+    full = find_events(np.full((1, 5), 60.0), np.ones(5), {})
+    assert [(s.start, s.length, s.before) for s in full.events] == [(0, 5, None)]
 
 
 @pytest.mark.contract
@@ -60,8 +60,8 @@ def test_worst_keeps_the_order_of_equals() -> None:
     amount = np.zeros(28)
     amount[::2] = 1.0
     amount[20] = 2.0
-    found = find_spells(np.where(amount > 0.0, 60.0, 0.0)[None], amount, {})
-    assert [s.start for s in worst(found.spells)] == [20, 0, 2, 4, 6, 8, 10, 12, 14, 16]
+    found = find_events(np.where(amount > 0.0, 60.0, 0.0)[None], amount, {})
+    assert [s.start for s in worst(found.events)] == [20, 0, 2, 4, 6, 8, 10, 12, 14, 16]
 
 
 @st.composite
@@ -76,23 +76,23 @@ def records(draw: st.DrawFn) -> tuple[Array, Array]:
 @pytest.mark.law
 @given(record=records(), gap=st.integers(0, 3))
 def test_spells_add_up_to_the_record(record: tuple[Array, Array], gap: int) -> None:
-    """Law: the record's own hours by cause, bit for bit, and the spells' sums within rounding (1e-12)."""
+    """Law: the record's own hours by cause, bit for bit, and the events' sums within rounding (1e-12)."""
     seconds, amount = record
-    found = find_spells(seconds, amount, {"hour": np.arange(amount.size)}, gap)
+    found = find_events(seconds, amount, {"hour": np.arange(amount.size)}, gap)
     names = [str(i) for i in range(len(seconds))]
     recorded = hours_by_cause(seconds, names)
     assert {n: h for n, h in zip(names, found.hours.tolist(), strict=True) if h > 0.0} == recorded
-    summed = sum((s.hours for s in found.spells), np.zeros(len(seconds)))
+    summed = sum((s.hours for s in found.events), np.zeros(len(seconds)))
     assert summed == pytest.approx(found.hours, rel=1e-12)
-    assert sum(s.amount for s in found.spells) == pytest.approx(found.amount, rel=1e-12)
-    inside = [h for s in found.spells for h in range(s.start, s.start + s.length)]
+    assert sum(s.amount for s in found.events) == pytest.approx(found.amount, rel=1e-12)
+    inside = [h for s in found.events for h in range(s.start, s.start + s.length)]
     quiet = (seconds.sum(axis=0) == 0.0) & (amount == 0.0)
     assert len(set(inside)) == len(inside)
     assert quiet[[h for h in range(amount.size) if h not in inside]].all()
-    for spell in found.spells:
-        assert not quiet[[spell.start, spell.start + spell.length - 1]].any()
-        assert spell.hours[spell.cause] == spell.hours.max()
-        assert spell.before == (None if spell.start == 0 else {"hour": spell.start - 1.0})
+    for event in found.events:
+        assert not quiet[[event.start, event.start + event.length - 1]].any()
+        assert event.hours[event.cause] == event.hours.max()
+        assert event.before == (None if event.start == 0 else {"hour": event.start - 1.0})
 
 
 @given(record=records())
@@ -105,22 +105,22 @@ def test_spells_are_the_runs_of_hours_with_anything_booked(record: tuple[Array, 
         length = len(list(same))
         runs += [(at, length)] * value
         at += length
-    assert [(s.start, s.length) for s in find_spells(seconds, amount, {}).spells] == runs
+    assert [(s.start, s.length) for s in find_events(seconds, amount, {}).events] == runs
 
 
 @pytest.mark.contract
 @pytest.mark.parametrize(
     ("call", "said"),
     [
-        (lambda: find_spells(np.zeros(3), np.zeros(3), {}), "seconds: got shape"),
-        (lambda: find_spells(np.zeros((2, 3)), np.zeros(4), {}), "seconds: got shape"),
+        (lambda: find_events(np.zeros(3), np.zeros(3), {}), "seconds: got shape"),
+        (lambda: find_events(np.zeros((2, 3)), np.zeros(4), {}), "seconds: got shape"),
         (
-            lambda: find_spells(np.zeros((2, 3)), np.zeros(3), {"source_c": np.zeros(2)}),
+            lambda: find_events(np.zeros((2, 3)), np.zeros(3), {"source_c": np.zeros(2)}),
             "source_c: got shape",
         ),
-        (lambda: find_spells(np.full((2, 3), -1.0), np.zeros(3), {}), "seconds: got -1"),
-        (lambda: find_spells(np.zeros((2, 3)), np.full(3, np.nan), {}), "amount: got nan"),
-        (lambda: find_spells(np.zeros((2, 3)), np.zeros(3), {}, gap=-1), "gap: got -1"),
+        (lambda: find_events(np.full((2, 3), -1.0), np.zeros(3), {}), "seconds: got -1"),
+        (lambda: find_events(np.zeros((2, 3)), np.full(3, np.nan), {}), "amount: got nan"),
+        (lambda: find_events(np.zeros((2, 3)), np.zeros(3), {}, gap=-1), "gap: got -1"),
     ],
 )
 def test_what_is_refused(call: Any, said: str) -> None:

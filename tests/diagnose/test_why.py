@@ -1,4 +1,4 @@
-"""Why the backup ran: spells against the year's own record, another way of counting, and wrong files."""
+"""Why the backup ran: events against the year's own record, another way of counting, and wrong files."""
 
 import csv
 import json
@@ -17,7 +17,7 @@ from hpwhsim.diagnose.report import WHAT, why_text
 from hpwhsim.errors import InputError
 from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year, to_dataset
+from hpwhsim.simulation.year import run_year, to_dataset
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 
@@ -49,7 +49,7 @@ def table(result: Path) -> list[dict[str, float]]:
 
 @pytest.mark.law
 def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
-    """Spells add up to the annual record: hours by cause, kWh and litres; summed in another order, 1e-9."""
+    """Events add up to the annual record: hours by cause, kWh and litres; summed in another order, 1e-9."""
     record = json.loads((result / "annual.json").read_text())
     found: Any = why(result)
     assert len(record["backup_hours_by_cause"]) >= 3
@@ -57,10 +57,10 @@ def test_totals_by_cause_are_those_of_the_record(result: Path) -> None:
     for name, key in (("backup", "backup_resistance_kwh"), ("short", "short_litres")):
         here, unit = found[name], WHAT[name][1]
         assert here[unit] == pytest.approx(record[key], rel=1e-9)
-        assert sum(spell[unit] for spell in here["spells"]) == pytest.approx(record[key], rel=1e-9)
+        assert sum(event[unit] for event in here["events"]) == pytest.approx(record[key], rel=1e-9)
         assert here["hours_by_cause"] == pytest.approx(record[f"{name}_hours_by_cause"], rel=1e-9)
         for cause, hours in record[f"{name}_hours_by_cause"].items():
-            parts = [spell["hours_by_cause"].get(cause, 0.0) for spell in here["spells"]]
+            parts = [event["hours_by_cause"].get(cause, 0.0) for event in here["events"]]
             assert sum(parts) == pytest.approx(hours, rel=1e-9)
 
 
@@ -78,16 +78,16 @@ def test_spells_by_another_way_of_counting(result: Path, name: str, column: str,
         if busy:
             runs.append((hours[0], len(hours), sum(rows[hour][column] for hour in hours)))
     found: Any = why(result, gap=0)
-    spells = found[name]["spells"]
-    assert len(spells) == len(runs) > 20
-    for spell, (start, length, amount) in zip(spells, runs, strict=True):
+    events = found[name]["events"]
+    assert len(events) == len(runs) > 20
+    for event, (start, length, amount) in zip(events, runs, strict=True):
         stamp = np.datetime64("2001-01-01T00:00") + np.timedelta64(start, "h")
-        assert spell["start"] == str(stamp)[5:].replace("T", " ")
-        assert spell["length_h"] == length
-        assert spell[unit] == pytest.approx(amount, rel=1e-9)
+        assert event["start"] == str(stamp)[5:].replace("T", " ")
+        assert event["length_h"] == length
+        assert event[unit] == pytest.approx(amount, rel=1e-9)
         if start > 0:
             for key in ("source_c", "store_top_c", "store_mean_c", "lockout_hours", "run_hours"):
-                assert spell["before"][key] == pytest.approx(rows[start - 1][key], rel=1e-9, abs=1e-12)
+                assert event["before"][key] == pytest.approx(rows[start - 1][key], rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.independent
@@ -108,14 +108,14 @@ def test_causes_are_where_they_must_be(result: Path) -> None:
 @pytest.mark.independent
 def test_the_ten_worst(result: Path) -> None:
     found: Any = why(result)
-    amounts = sorted((spell["kwh"] for spell in found["backup"]["spells"]), reverse=True)
-    assert [spell["kwh"] for spell in found["backup"]["worst"]] == amounts[:10]
+    amounts = sorted((event["kwh"] for event in found["backup"]["events"]), reverse=True)
+    assert [event["kwh"] for event in found["backup"]["worst"]] == amounts[:10]
 
 
 @pytest.mark.law
 def test_a_gap_joins_spells_and_loses_nothing(result: Path) -> None:
     found: list[Any] = [why(result, gap)["backup"] for gap in (0, 3, 8760)]
-    assert len(found[0]["spells"]) > len(found[1]["spells"]) > len(found[2]["spells"]) == 1
+    assert len(found[0]["events"]) > len(found[1]["events"]) > len(found[2]["events"]) == 1
     for one in found[1:]:
         assert one["hours_by_cause"] == pytest.approx(found[0]["hours_by_cause"], rel=1e-9)
 
@@ -208,8 +208,8 @@ def test_the_command(capsys: pytest.CaptureFixture[str], result: Path) -> None:
     assert cli.main(["why", str(result)]) == 0
     text = capsys.readouterr().out
     assert text == why_text(found)
-    for spell in found["backup"]["worst"]:
-        assert spell["start"] in text
+    for event in found["backup"]["worst"]:
+        assert event["start"] in text
     assert cli.main(["why", str(result), "--all"]) == 0
     every = capsys.readouterr().out
     assert every.count("\n") > text.count("\n")

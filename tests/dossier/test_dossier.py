@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,23 +13,25 @@ from cases import ROOT
 
 from hpwhsim.cli import main as cli
 from hpwhsim.dossier.archive import unpacked
-from hpwhsim.dossier.content import Papers, gather, inputs
+from hpwhsim.dossier.content import inputs
 from hpwhsim.dossier.document import FONT, add_table, new_pdf, wrapped
 from hpwhsim.dossier.pdf import Drawn, pdf_bytes
 from hpwhsim.dossier.rows import command_of
 from hpwhsim.errors import InputError
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.studies.sensitivity import Result, swings
+from hpwhsim.studies.sensitivity import Figures, swings
 from hpwhsim.studies.sensitivity_report import followed, tornado
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 
 
-def test_inputs_name_their_origin(demo: Papers) -> None:
+def test_inputs_name_their_origin(demo: Result) -> None:
     """Given in the file, given on the command line, default, derived; no key twice in one origin."""
-    rows = inputs(gather(read_scenario(DEMO, ["plant.storage.volume=800 gal"])))
+    rows = inputs(evaluate_over(read_scenario(DEMO, ["plant.storage.volume=800 gal"])))
     by_key = {(row.key, row.origin.split()[0]): row for row in rows}
     assert len(by_key) == len(rows)
     assert by_key["plant.storage.volume", "given"].origin == "given on the command line"
@@ -46,30 +49,31 @@ def test_inputs_name_their_origin(demo: Papers) -> None:
 
 
 @pytest.mark.law
-def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
+def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
-    found = swings(demo.loaded, demo.plant.year, demo.answer.baseline)
+    assert demo.baseline is not None
+    found = swings(demo.loaded, demo.plant.year, demo.baseline.year)
     record: Any = demo.plant.record
     assert found.left_out == {}
     base = found.base
     assert base.electricity_kwh == record["electricity_kwh"]
     assert base.kgco2e == record["total_kgco2e"]
-    assert base.saved_kgco2e == pytest.approx(demo.answer.savings["kgco2e"].saved, rel=1e-12)
-    assert base.saved_cost == pytest.approx(demo.answer.savings["cost"].saved, rel=1e-12)
+    assert base.saved_kgco2e == pytest.approx(demo.savings["kgco2e"].saved, rel=1e-12)
+    assert base.saved_cost == pytest.approx(demo.savings["cost"].saved, rel=1e-12)
     rows = {row.name: row for row in found.rows}
     assert set(rows) == {
         "hot-water use",
-        "loss of the loop",
-        "loss of the store",
+        "recirculation loss",
+        "standby loss",
         "rated COP",
         "refrigerant leak",
         "grid factor",
     }
 
-    def electric(result: Result) -> float:
+    def electric(result: Figures) -> float:
         return result.electricity_kwh
 
-    for name in ("hot-water use", "loss of the loop", "loss of the store"):
+    for name in ("hot-water use", "recirculation loss", "standby loss"):
         assert electric(rows[name].low) < electric(base) < electric(rows[name].high), name
     assert electric(rows["rated COP"].low) > electric(base) > electric(rows["rated COP"].high)
     for name in ("refrigerant leak", "grid factor"):
@@ -91,7 +95,7 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Papers) -> None:
 def test_what_is_left_out_names_no_folder() -> None:
     """A COP that cannot be 10 % more has its reason, with the scenario's name and without its folder."""
     loaded = read_scenario(DEMO, ["plant.heat_pump.cop=5.4", "baseline=null", "costs=null"])
-    found = swings(loaded, gather(loaded).plant.year, None)
+    found = swings(loaded, evaluate_over(loaded).plant.year, None)
     assert set(found.left_out) == {"rated COP"}
     assert DEMO.name in found.left_out["rated COP"]
     assert str(DEMO.parent) not in found.left_out["rated COP"]
@@ -145,7 +149,7 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     """Signs of markup, Greek, Cyrillic, a very long word: written as they are, nothing missing."""
     title = "Ζεστό 100 % **{nb}** <b>вода</b> " + "x" * 120
     loaded = read_scenario(DEMO, ["baseline=null", "costs=null", f"title={title}"])
-    papers = gather(loaded)
+    papers = evaluate_over(loaded)
     found = Drawn(swings(loaded, papers.plant.year, None), {})
     assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
@@ -182,11 +186,11 @@ def test_lines_fit_and_lose_nothing() -> None:
     assert wrapped(pdf, "", 30.0) == [""]
 
 
-def test_the_command_works_where_it_says(demo: Papers, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_command_works_where_it_says(demo: Result, monkeypatch: pytest.MonkeyPatch) -> None:
     """A weather file named from elsewhere is named again from the folder of the scenario."""
     monkeypatch.chdir(ROOT)
     other = read_scenario(DEMO, ["run.steps_per_hour=8"], Path("weather/golden-co-724666-tmy3.csv.gz"))
-    words = command_of(demo._replace(loaded=other)).split()
+    words = command_of(replace(demo, collected=demo.collected._replace(loaded=other))).split()
     assert words[:3] == ["tankyear", "dossier", "central-air.yaml"]
     assert words[3:5] == ["--set", "run.steps_per_hour=8"]
     monkeypatch.chdir(DEMO.parent)

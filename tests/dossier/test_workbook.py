@@ -17,10 +17,11 @@ from recalculation import recalculated, recalculated_all, shortened, table
 from workbook_cases import DEMO, RELATIVE, live_figures, needs_office, wrong
 
 from hpwhsim.account.energy import END_USES
-from hpwhsim.dossier.content import Papers, gather
 from hpwhsim.dossier.workbook import sheets
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.summary_sheet import NOT_LIVE, UNEXPLAINED
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded, read_scenario
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
@@ -90,7 +91,7 @@ def lopsided(folder: Path, **carbon: object) -> Loaded:
                 "lump_sum": "2000 USD",
                 "per_unit": "150 USD",
                 "units": 8,
-                "cap": 0.07,
+                "max_share": 0.07,
             },
             {"name": "second, invented", "per_site_energy_saved": "0.02 USD/kWh"},
         ],
@@ -149,16 +150,16 @@ RECORD_KEYS = (
 
 @pytest.mark.independent
 @needs_office
-def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tmp_path: Path) -> None:
+def test_another_program_recalculates_the_demo(demo: Result, demo_file: Path, tmp_path: Path) -> None:
     """LibreOffice, from the hours alone, against the record of the engine."""
     book = recalculated(demo_file, tmp_path)
     assert wrong(book, demo) == {}
     live = live_figures(book)
     for key in RECORD_KEYS:
         assert f"{key} (plant)" in live, key
-    for key in demo.answer.savings:
+    for key in demo.savings:
         assert f"saved {key}" in live, key
-    record: Any = demo.answer.year.record
+    record: Any = demo.plant.year.record
     monthly = {row[0]: row[1:13] for row in takewhile(lambda row: row[0], table(book, "Monthly")[2:])}
     used = np.sum([monthly[key] for key in END_USES if key in monthly], axis=0)
     assert used == pytest.approx(monthly["electricity_kwh"], rel=RELATIVE)
@@ -174,7 +175,7 @@ def test_another_program_recalculates_the_demo(demo: Papers, demo_file: Path, tm
 @needs_office
 def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
     """A room to pay for, hourly factors and prices, tiers, windows at quarters, ratchets, nominal rates."""
-    papers = gather(lopsided(tmp_path))
+    papers = evaluate_over(lopsided(tmp_path))
     assert papers.plant.room
     path = tmp_path / "dossier.xlsx"
     path.write_bytes(workbook_bytes(papers))
@@ -194,9 +195,9 @@ def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
         "cop_net",
     ):
         assert f"{key} (plant)" in live, key
-    assert {f"saved {key}" for key in papers.answer.savings} <= set(live)
+    assert {f"saved {key}" for key in papers.savings} <= set(live)
     # the engine with another set is the reference for the sheet with another set picked
-    assert wrong(picked, gather(lopsided(tmp_path, gwp="AR5-20", upstream_leak=0.03))) == {}
+    assert wrong(picked, evaluate_over(lopsided(tmp_path, gwp="AR5-20", upstream_leak=0.03))) == {}
     assert (
         live_figures(picked)["carbon.refrigerant_gwp (plant)"] == 3710.0
     )  # R-134a, AR5 over 20 years: shared/gwp.csv
@@ -205,7 +206,7 @@ def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
 # -- the file --------------------------------------------------------------------------------------------
 
 
-def test_totals_are_formulas_and_carry_their_values(demo: Papers, demo_file: Path) -> None:
+def test_totals_are_formulas_and_carry_their_values(demo: Result, demo_file: Path) -> None:
     """Read with openpyxl: no total is a bare number, and viewers without calculation show the record."""
     formulas = openpyxl.load_workbook(demo_file, read_only=True)
     values = openpyxl.load_workbook(demo_file, read_only=True, data_only=True)
@@ -232,13 +233,13 @@ def test_totals_are_formulas_and_carry_their_values(demo: Papers, demo_file: Pat
 def test_a_plant_alone_has_no_empty_sheets(tmp_path: Path) -> None:
     """Without baseline, carbon and tariff the sheets on them are left out, and the book still holds."""
     overrides = ["baseline=null", "carbon=null", "tariff=null", "costs=null", "site.checks=null"]
-    papers = gather(read_scenario(DEMO, overrides))
+    papers = evaluate_over(read_scenario(DEMO, overrides))
     book = openpyxl.load_workbook(BytesIO(workbook_bytes(papers)), read_only=True)
     assert not {"Savings", "Carbon", "Cost", "Life cycle", "Hourly baseline"} & set(book.sheetnames)
 
 
 @pytest.mark.law
-def test_the_same_year_gives_the_same_workbook(demo: Papers, demo_file: Path) -> None:
+def test_the_same_year_gives_the_same_workbook(demo: Result, demo_file: Path) -> None:
     with zipfile.ZipFile(demo_file) as one, zipfile.ZipFile(BytesIO(workbook_bytes(demo))) as two:
         assert one.namelist() == two.namelist()
         assert all(one.read(name) == two.read(name) for name in one.namelist())
@@ -251,7 +252,7 @@ def few_hours(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sheets, "_completed", lambda sheet, columns: whole(sheet, [c[:48] for c in columns]))
 
 
-def check_carried(papers: Papers) -> None:
+def check_carried(papers: Result) -> None:
     """What the formulas carry is the record, and a figure without a formula has its reason beside it.
 
     What they carry was worked out from all hours, in however many rows these are written.
@@ -274,7 +275,7 @@ ALIKE = {"sizing"}  # its sheets hold what those of central-air do
     ids=lambda path: path.stem,
 )
 def test_every_figure_of_every_family_is_live_or_says_why(path: Path) -> None:
-    check_carried(gather(read_scenario(path)))
+    check_carried(evaluate_over(read_scenario(path)))
 
 
 NO_TARIFF = ("tariff=null", "costs=null")
@@ -302,7 +303,7 @@ TIERS = (
     ids=lambda overrides: " ".join(overrides)[:60],
 )
 def test_every_figure_is_live_whatever_accounts_are_asked_for(overrides: list[str]) -> None:
-    check_carried(gather(read_scenario(DEMO, overrides)))
+    check_carried(evaluate_over(read_scenario(DEMO, overrides)))
 
 
 # -- what a reader sees ----------------------------------------------------------------------------------
@@ -329,7 +330,7 @@ def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> 
     heat_pump += ["plant.heat_pump.condenser=multi-pass", "plant.heat_pump.cop=2.8"]
     loaded = read_scenario(DEMO, [*packed, *heat_pump, f"plant.heat_pump.refrigerant={refrigerant}"])
     path = tmp_path / "dossier.xlsx"
-    path.write_bytes(workbook_bytes(gather(loaded)))
+    path.write_bytes(workbook_bytes(evaluate_over(loaded)))
     sets = offered(openpyxl.load_workbook(shortened(path)))
     assert "AR6-100" in sets
     assert "AR6-20" in sets
@@ -346,7 +347,7 @@ def test_every_set_in_the_list_has_a_value(refrigerant: str, tmp_path: Path) -> 
 def test_all_sets_are_offered_where_the_potential_is_the_users_own() -> None:
     """A potential that was given does not follow the set: none is left out for want of a value."""
     loaded = read_scenario(DEMO, ["carbon.refrigerant.gwp=3", "plant.heat_pump.refrigerant=R-744"])
-    book = openpyxl.load_workbook(BytesIO(workbook_bytes(gather(loaded))))
+    book = openpyxl.load_workbook(BytesIO(workbook_bytes(evaluate_over(loaded))))
     assert len(offered(book)) == 6
 
 
@@ -389,7 +390,9 @@ def test_a_price_stands_in_the_users_own_unit(tmp_path: Path) -> None:
     """1.45 USD/therm beside USD/kWh: a therm is 1e5 Btu of 1055.05585262 J (NIST SP 811 appendix B.8)."""
     prices = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=14 cents/kWh", "tariff.fixed=360 USD/year"]
     path = tmp_path / "dossier.xlsx"
-    path.write_bytes(workbook_bytes(gather(read_scenario(DEMO, [*prices, "costs.maintenance=75 USD/month"]))))
+    path.write_bytes(
+        workbook_bytes(evaluate_over(read_scenario(DEMO, [*prices, "costs.maintenance=75 USD/month"])))
+    )
     values = openpyxl.load_workbook(shortened(path), data_only=True)
     formulas = openpyxl.load_workbook(shortened(path))
     cells = {row[4]: row for name in ("Factors", "Life cycle") for row in table(values, name)}

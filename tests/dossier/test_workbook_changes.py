@@ -13,8 +13,9 @@ from recalculation import Book, Changes, recalculated, recalculated_all, table
 from scipy.optimize import brentq
 from workbook_cases import DEMO, close, engine_figures, live_figures, needs_office, wrong
 
-from hpwhsim.dossier.content import Papers, gather
 from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import read_scenario
 
 pytestmark = [pytest.mark.independent, pytest.mark.year]
@@ -52,7 +53,7 @@ PAYING: tuple[dict[str, float | str], list[str]] = (
     [
         "costs.capital=150000 USD",
         "tariff.fuel=0.2 USD/kWh",
-        "costs.incentives=[{name: invented rebate, per_capacity: 1000 USD/kW, cap: 0.3}]",
+        "costs.incentives=[{name: invented rebate, per_capacity: 1000 USD/kW, max_share: 0.3}]",
         "costs.replacements=[{year: 9, cost: 8000 USD}]",
         "costs.discount_rate=0.05",
         "costs.fuel_escalation=0.02",
@@ -120,7 +121,7 @@ def with_costs(capital: float, replacement: float) -> tuple[dict[str, float | st
     ],
 )
 def test_a_cell_changed_by_hand_moves_the_answer_as_the_engine_does(
-    demo: Papers,
+    demo: Result,
     demo_file: Path,
     tmp_path: Path,
     changes: dict[str, float | str],
@@ -129,7 +130,7 @@ def test_a_cell_changed_by_hand_moves_the_answer_as_the_engine_does(
 ) -> None:
     """The engine with --set is the reference for the sheet with cells changed: every live figure."""
     book = recalculated(demo_file, tmp_path, changes)
-    assert wrong(book, gather(read_scenario(DEMO, overrides))) == {}
+    assert wrong(book, evaluate_over(read_scenario(DEMO, overrides))) == {}
     before, now = engine_figures(demo)[moved], live_figures(book)[moved]
     assert now is not None
     assert not close(now, before)
@@ -149,7 +150,7 @@ def changed(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[
 def test_a_factor_written_over_a_formula_moves_the_answer(changed: tuple[Book, Book]) -> None:
     """A factor of one's own in place of the one that follows from the gases; the gases' masses stay."""
     book, _ = changed
-    engine = gather(read_scenario(DEMO, ["carbon.grid=0.71 kg/kWh"]))
+    engine = evaluate_over(read_scenario(DEMO, ["carbon.grid=0.71 kg/kWh"]))
     expected, live = engine_figures(engine), live_figures(book)
     apart = {key for key in live if re.match(r"carbon\.electricity_(co2|ch4|n2o)_kg", key)}
     assert len(apart) == 6
@@ -183,11 +184,11 @@ def test_other_forms_of_the_demo(
 ) -> None:
     """As above, of a workbook of another scenario."""
     path = tmp_path / "dossier.xlsx"
-    papers = gather(read_scenario(DEMO, written))
+    papers = evaluate_over(read_scenario(DEMO, written))
     path.write_bytes(workbook_bytes(papers))
     book, changed = recalculated_all([(path, {}), (path, changes)], tmp_path)
     assert wrong(book, papers) == {}
-    assert wrong(changed, gather(read_scenario(DEMO, overrides))) == {}
+    assert wrong(changed, evaluate_over(read_scenario(DEMO, overrides))) == {}
 
 
 TEN: tuple[dict[str, float | str], list[str]] = (
@@ -224,12 +225,12 @@ TEN: tuple[dict[str, float | str], list[str]] = (
 def test_ten_changes_at_once_move_every_figure_as_the_engine_does(tmp_path: Path) -> None:
     """Equal to the record to 1e-9 before and after, with prices in units of the modeler's own."""
     own = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=0.14 USD/kWh", "costs.maintenance=75 USD/month"]
-    path, papers = tmp_path / "dossier.xlsx", gather(read_scenario(DEMO, own))
+    path, papers = tmp_path / "dossier.xlsx", evaluate_over(read_scenario(DEMO, own))
     path.write_bytes(workbook_bytes(papers))
     cells, keys = TEN
     unchanged, book = recalculated_all([(path, {}), (path, cells)], tmp_path)
     assert wrong(unchanged, papers) == {}
-    after = gather(read_scenario(DEMO, keys))
+    after = evaluate_over(read_scenario(DEMO, keys))
     assert wrong(book, after) == {}
     before, now = engine_figures(papers), live_figures(book)
     for key in ("total_kgco2e (plant)", "energy_cost (plant)", "costs.npv_usd (plant)", "saved cost"):
@@ -264,7 +265,7 @@ def test_the_factors_are_those_published(demo_file: Path) -> None:
 
 
 @needs_office
-def test_gases_and_life_cycle_by_hand(demo: Papers, changed: tuple[Book, Book]) -> None:
+def test_gases_and_life_cycle_by_hand(demo: Result, changed: tuple[Book, Book]) -> None:
     """What LibreOffice gives from changed cells, against closed forms that share no code with either.
 
     Gas: kWh x 53.06 kg/MMBtu (40 CFR 98 Table C-1). Costs: annuities with geometric growth, of textbooks; the

@@ -7,8 +7,8 @@ import pytest
 from cases import ROOT
 from recalculation import OFFICE, table
 
-from hpwhsim.dossier.content import Papers
 from hpwhsim.dossier.workbook.book import workbook_bytes
+from hpwhsim.evaluation.result import Result
 from hpwhsim.results.records import flatten
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -17,7 +17,7 @@ RELATIVE = 1e-9  # what a reviewer is promised; doubles added in another order d
 
 
 @pytest.fixture(scope="module")
-def demo_file(demo: Papers, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_file(demo: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("book") / "dossier.xlsx"
     path.write_bytes(workbook_bytes(demo))
     return path
@@ -45,17 +45,17 @@ def live_figures(book: Any) -> dict[str, float | None]:
     return found
 
 
-def engine_figures(papers: Papers) -> dict[str, float | None]:
+def engine_figures(papers: Result) -> dict[str, float | None]:
     """The same from the record of the engine, not from the sheet's own copy."""
     found: dict[str, float | None] = {}
     for name, side in papers.sides.items():
         for key, value in flatten(side.record).items():
             if value is None or isinstance(value, float | int):
                 found[f"{key} ({name})"] = value
-    return found | {f"saved {key}": line.saved for key, line in papers.answer.savings.items()}
+    return found | {f"saved {key}": line.saved for key, line in papers.savings.items()}
 
 
-def wrong(book: Any, papers: Papers) -> dict[str, tuple[float | None, float | None]]:
+def wrong(book: Any, papers: Result) -> dict[str, tuple[float | None, float | None]]:
     """Live figures that are not the engine's."""
     engine = engine_figures(papers)
     live = live_figures(book)

@@ -485,7 +485,7 @@ def test_only_the_unit_matters() -> None:
         ("plant.storage.tanks=2", ["plant.storage.tanks", "got 2", "allowed 1"]),
         ("plant.backup={kind: resistance, power: 4 kW, mode: series}", ["plant.backup.mode", "parallel"]),
         ("plant.heat_pump.refrigerant=R-12", ["plant.heat_pump.refrigerant"]),
-        ("plant.heat_pump.lowest_source=35 degC", ["does not heat", "19.7 degC"]),
+        ("plant.heat_pump.min_source=35 degC", ["does not heat", "19.7 degC"]),
     ],
 )
 def test_what_is_no_packaged_unit_is_refused(

@@ -96,16 +96,6 @@ def test_a_folder_of_scenarios_with_a_name_of_controls_is_refused(
     assert "\x1b" not in capsys.readouterr().err
 
 
-def test_a_name_in_a_users_table_is_refused(tmp_path: Path) -> None:
-    """Rows of a CSV file are text of the scenario too."""
-    from hpwhsim.io.user_csv import rows
-
-    path = tmp_path / "a.csv"
-    path.write_text("name,value\n# a remark\ngood,1\nb\x07d,2\n")
-    with pytest.raises(InputError, match=r"line 4: got U\+0007 \(BEL\)"):
-        list(rows(path, ("name", "value")))
-
-
 def test_other_writing_is_allowed() -> None:
     """Letters of any script, also those written from the right, line breaks, tabs, joiners, emoji."""
     refuse_controls(

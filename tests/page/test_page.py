@@ -15,7 +15,8 @@ from cases import ROOT
 
 from hpwhsim.charts.year import CAPTIONS, draw_pictures
 from hpwhsim.cli import main as cli
-from hpwhsim.dossier.content import Papers, gather
+from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.result import Result
 from hpwhsim.page.markup import Html, element, figure, table, text
 from hpwhsim.page.page import page
 from hpwhsim.results.files import PAGE, PICTURES
@@ -150,7 +151,7 @@ def every(node: Node) -> Iterator[Node]:
 
 
 @pytest.fixture(scope="module")
-def pictures(demo: Papers) -> dict[str, bytes]:
+def pictures(demo: Result) -> dict[str, bytes]:
     return draw_pictures(demo.plant.year, demo.loaded.scenario)
 
 
@@ -184,7 +185,7 @@ def test_a_figure_holds_its_picture() -> None:
 # -- the page of a year --------------------------------------------------------------------------------
 
 
-def test_the_page_is_sound_and_complete(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]) -> None:
     """Every part that was asked for is there, and every picture is the one that was drawn."""
     root = assert_sound(page(demo, pictures))
     assert [node.text for node in root.all("h2")] == [
@@ -263,7 +264,7 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
 
 
 @pytest.mark.law
-def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[str, bytes]) -> None:
     """First law: what the table of flows calls in equals what it calls out, within rounding."""
     found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
     names = {row[0].partition(":")[0] for row in found}
@@ -277,7 +278,7 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Papers, pictures: dict[s
 
 
 @pytest.mark.published
-def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -> None:
+def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -> None:
     """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
     measures = list(section(parse(page(demo, pictures)), "The answer").all("table"))[1]
     found = {
@@ -291,8 +292,8 @@ def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -
     for name, factor in {
         "hot water from the plant, a day and apartment": 1.0 / 3.785412,
         "heat to the taps": 3600.0 / 1055.056,
-        "loss of the loop, mean": 3600.0 / 1055.056,
-        "loss of the store, mean": 3600.0 / 1055.056,
+        "recirculation loss, mean": 3600.0 / 1055.056,
+        "standby loss, mean": 3600.0 / 1055.056,
         "bought for the hot water": 3.785412,
         "heat pump at its rating": 3600.0 / 1055.056,
         "store": 1.0 / 3.785412,
@@ -305,13 +306,13 @@ def test_units_of_both_systems_agree(demo: Papers, pictures: dict[str, bytes]) -
     assert found["store is charged to"] == [65.0, 149.0]
     assert found["store"] == pytest.approx([3407.0, 900.0], rel=1e-3)
     # 60 W of water at 55.5 °C, as the scenario has it: this store is 65 °C hot, cooler for a time
-    assert 60.0 <= found["loss of the loop, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
+    assert 60.0 <= found["recirculation loss, mean"][0] < 60.0 * (65.0 - 22.0) / (55.5 - 22.0)
 
 
 @pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])
 def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
     """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
-    papers = gather(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
+    papers = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
     root = assert_sound(page(papers, draw_pictures(papers.plant.year, papers.loaded.scenario)))
     heads = {n.text for n in root.all("h2")}
     assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()

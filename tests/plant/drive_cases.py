@@ -54,7 +54,7 @@ def still(folder: Path, changes: Mapping[str, Any], machine: Mapping[str, Any]) 
     raw = central_air(folder)
     heat_pump: dict[str, Any] = {"refrigerant": "R-134a", **machine}
     if "rated_at" in machine:
-        heat_pump |= {"capacity": "20 kW", "cop": 3.5, "highest_outlet": "72 degC"}
+        heat_pump |= {"capacity": "20 kW", "cop": 3.5, "max_outlet": "72 degC"}
     else:
         heat_pump["table"] = str(wide_table(folder / "wide.csv"))
     raw["plant"]["heat_pump"] = heat_pump

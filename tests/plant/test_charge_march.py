@@ -69,7 +69,7 @@ def test_a_machine_at_its_hottest_inlet_does_not_hunt(start_loss: float) -> None
         *PLAIN,
         "plant.heat_pump.refrigerant=R-134a",
         "plant.heat_pump.condenser=multi-pass",
-        "plant.controls.minimum_run=0 s",
+        "plant.controls.min_run=0 s",
     )
     plant = simple(found, highest_inlet=52.0, start_loss=start_loss)
     drive = first_days(found, (10, 11))

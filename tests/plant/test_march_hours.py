@@ -39,7 +39,7 @@ def plant(
     raw = central_air(folder) | {"run": {"steps_per_hour": 4}}
     raw["plant"]["heat_pump"] = MACHINE | {
         "table": str(wide_table(folder / "wide.csv")),
-        "turndown": turndown,
+        "min_speed_fraction": turndown,
         "modules": modules,
     }
     raw["plant"]["storage"] |= {"heat_loss": "0 W/K", "inlet_mixing": 0.0}

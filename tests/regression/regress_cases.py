@@ -13,6 +13,7 @@ import pytest
 from hpwhsim.regression import compare as regress
 from hpwhsim.regression.compare import Outcome, accept, check, plan
 from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 
 DAY = date(2025, 3, 1)
@@ -68,8 +69,8 @@ def folder(tmp_path: Path, root: Path) -> Path:
     weather = str(root / "weather" / "golden-co-724666-tmy3.csv.gz")
     top = tmp_path / "scenarios"
     top.mkdir()
-    (top / "air.yaml").write_text(template("central-air", weather), encoding="utf-8")
-    (top / "element.yaml").write_text(template("resistance", weather), encoding="utf-8")
+    (top / "air.yaml").write_text(template("central-air", weather, SCHEMA.as_uri()), encoding="utf-8")
+    (top / "element.yaml").write_text(template("resistance", weather, SCHEMA.as_uri()), encoding="utf-8")
     accept(list(run_all(top).values()), "first", DAY)
     return top
 

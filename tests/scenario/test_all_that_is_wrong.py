@@ -74,10 +74,10 @@ def test_clashes_of_three_blocks_are_listed_once_each(
         "return_temperature": "50 degC",
     }
     raw["hot_water"] = {
-        "minimum_temperature": "60 degC",
+        "min_temperature": "60 degC",
         "tempering_valve": "45 degC",
-        "tempering_least_flow": "2 gpm",
-        "tempering_most_flow": "1 gpm",
+        "tempering_min_flow": "2 gpm",
+        "tempering_max_flow": "1 gpm",
     }
     raw["plant"]["backup"] = {
         "kind": "resistance",
@@ -91,8 +91,8 @@ def test_clashes_of_three_blocks_are_listed_once_each(
             *(f"plant.controls.{key}" for key in ("demand_modules", "signal_hours", "stop_height")),
             "plant.controls.defrost_time",
             *(f"recirculation.{key}" for key in ("conductivity", "crossover", "return_temperature")),
-            *(f"hot_water.{key}" for key in ("minimum_temperature", "tempering_valve")),
-            "hot_water.tempering_most_flow",
+            *(f"hot_water.{key}" for key in ("min_temperature", "tempering_valve")),
+            "hot_water.tempering_max_flow",
             *(f"plant.backup.{key}" for key in ("efficiency", "made_on")),
         ]
     )
@@ -183,7 +183,7 @@ def test_run_says_what_cannot_be_built_before_any_march(
         "backup": {"kind": "resistance", "power": "40 kW"},
     }
     marched: list[object] = []
-    monkeypatch.setattr("hpwhsim.simulate.year.march_each", lambda plants: marched.append(plants) or [])
+    monkeypatch.setattr("hpwhsim.simulation.year.march_each", lambda plants: marched.append(plants) or [])
     assert "R-290 makes 75 degC at most" in refused(capsys, tmp_path, raw, "run")[0]
     assert marched == []
 

@@ -155,7 +155,7 @@ def test_end_of_life_either_way() -> None:
         (RefrigerantCarbon, {"left_at_end": 0.9}, "", "without"),
         (SiteChecks, {"voltage": "208 kW"}, "voltage", "does not measure a voltage"),
         (SiteChecks, {"phases": 2}, "phases", "1 or 3"),
-        (SiteChecks, {"floor_limit": "100 lb"}, "floor_limit", "a load per area"),
+        (SiteChecks, {"max_floor_load": "100 lb"}, "max_floor_load", "a load per area"),
     ],
 )
 def test_what_is_refused(block: type[Block], given: dict[str, Any], key: str, words: str) -> None:

@@ -13,8 +13,9 @@ from layer_cases import column, filled
 from hpwhsim.account.adequacy import cautions as year_cautions
 from hpwhsim.account.adequacy import time_text
 from hpwhsim.scenario.heat_pump_first import BACKUP_HEIGHT, Settings
-from hpwhsim.scenario.reading import assumptions, cautions, scenario_from
+from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import assumptions, cautions
 from hpwhsim.storage.heating import coldest_foot
 from hpwhsim.storage.layers import sensed
 
@@ -111,7 +112,7 @@ def test_a_wide_dead_band_of_the_backup_is_no_wait_for_cold_taps() -> None:
     assert found.settings.backup_start == pytest.approx(43.3, abs=1e-9)
     (why,) = [item for item in assumptions(found) if item["key"] == "plant.backup.setpoint"]
     assert why["value"] == "51.3 degC"
-    assert "before hot water runs short" in why["source"]
+    assert "before hot water is unmet" in why["source"]
 
 
 @pytest.mark.law

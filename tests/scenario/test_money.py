@@ -165,7 +165,7 @@ def test_costs_as_written() -> None:
             "maintenance": "600 USD/year",
             "replacements": [{"year": 12, "cost": "8000 USD"}],
             "incentives": [
-                {"name": "invented rebate", "per_unit": "500 USD", "units": 20, "cap": 0.5},
+                {"name": "invented rebate", "per_unit": "500 USD", "units": 20, "max_share": 0.5},
                 {"name": "invented bonus", "per_site_energy_saved": "25 USD/MMBtu"},
             ],
             "baseline": {"capital": "20000 USD"},
@@ -265,8 +265,8 @@ HOURS = {"name": "peak", "months": "Jun-Sep", "days": "weekdays", "hours": ["14:
         (Incentive, {"name": "invented", "units": 3, "lump_sum": "9 USD"}, ["per_unit", "together"]),
         (
             Incentive,
-            {"name": "invented", "lump_sum": "9 USD", "cap": 50},
-            ["cap", "50", "less than or equal to 1"],
+            {"name": "invented", "lump_sum": "9 USD", "max_share": 50},
+            ["max_share", "50", "less than or equal to 1"],
         ),
         (
             Savings,

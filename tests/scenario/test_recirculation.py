@@ -63,7 +63,7 @@ def test_the_defaults_are_those_of_the_loop() -> None:
     assert loop.bare_share == recirculation.BARE_SHARE
     assert loop.fittings == recirculation.FITTINGS
     assert loop.valve_drop == recirculation.VALVE_DROP
-    assert loop.least_flow == pytest.approx(recirculation.LEAST_FLOW, rel=1e-4)  # five figures are written
+    assert loop.min_flow == pytest.approx(recirculation.LEAST_FLOW, rel=1e-4)  # five figures are written
 
 
 def test_units_of_both_worlds() -> None:

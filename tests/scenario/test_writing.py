@@ -11,16 +11,10 @@ from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.families import FAMILIES
-from hpwhsim.scenario.reading import (
-    assumptions,
-    cautions,
-    changed,
-    dump,
-    dump_text,
-    read_scenario,
-    scenario_from,
-)
+from hpwhsim.scenario.reading import changed, read_scenario, scenario_from
+from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
+from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
 pytestmark = pytest.mark.contract
 
@@ -45,7 +39,7 @@ def test_changed_checks_and_leaves_the_first_alone(folder: Path) -> None:
 
 @pytest.mark.parametrize("family", sorted(FAMILIES))
 def test_template_is_valid_as_it_stands(folder: Path, family: str) -> None:
-    text = template(family, "weather.csv")
+    text = template(family, "weather.csv", SCHEMA.as_uri())
     (folder / "new.yaml").write_text(text)
     scenario = read_scenario(folder / "new.yaml").scenario
     assert scenario.plant.family == family
@@ -56,7 +50,7 @@ def test_template_is_valid_as_it_stands(folder: Path, family: str) -> None:
 
 def test_template_of_an_unknown_family() -> None:
     with pytest.raises(InputError, match=r"'steam'; allowed central-air, packaged, split"):
-        template("steam", "weather.csv")
+        template("steam", "weather.csv", SCHEMA.as_uri())
 
 
 @st.composite
@@ -85,7 +79,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
                 "cop": st.floats(1, 15),
                 "rated_at": st.fixed_dictionaries(rated),
             },
-            optional={"modules": st.integers(1, 100), "lowest_source": some(-40, 5, "degF")},
+            optional={"modules": st.integers(1, 100), "min_source": some(-40, 5, "degF")},
         )
     )
     plant: dict[str, Any] = {"family": "central-air", "heat_pump": machine}
@@ -111,7 +105,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
         plant["controls"] = draw(
             st.fixed_dictionaries(
                 {},
-                optional={"charge_windows": st.lists(window, max_size=3), "minimum_run": some(0, 60, "min")},
+                optional={"charge_windows": st.lists(window, max_size=3), "min_run": some(0, 60, "min")},
             )
         )
     raw: dict[str, Any] = {
@@ -182,8 +176,32 @@ def test_assumptions_are_the_defaults_in_force(folder: Path) -> None:
     assert "hot_water.seed" in changed_keys
 
 
+def test_an_assumption_gives_the_value_that_its_default_comes_to(folder: Path) -> None:
+    """A plant with one heater and one with a heat pump; by hand from the templates."""
+
+    def assumed(family: str) -> dict[str, str]:
+        (folder / "new.yaml").write_text(template(family, "weather.csv", SCHEMA.as_uri()))
+        scenario = read_scenario(folder / "new.yaml").scenario
+        return {row["key"]: row["value"] for row in assumptions(scenario)}
+
+    heater = assumed("resistance")
+    assert heater["plant.backup.setpoint"] == "60 degC"  # that of the store, 140 degF
+    assert heater["plant.backup.height"] == "0.05"
+    air = assumed("central-air")
+    assert air["plant.source.kind"] == "outdoor-air"
+    assert air["plant.heat_pump.defrost"] == "reverse-cycle"
+    assert air["plant.heat_pump.return_height"] == "1"
+    assert air["plant.heat_pump.outlet_temperature"] == "65.6 degC"  # 150 degF
+    idle = {"hot_water.tempering_min_flow", "plant.heat_pump.rise", "plant.heat_pump.condenser_height"}
+    assert not idle & air.keys()
+    packaged = assumed("packaged").keys()
+    assert "plant.heat_pump.condenser_height" in packaged
+    assert not {"plant.heat_pump.return_height", "plant.source.room.heating_setpoint"} & packaged
+    assert not {"plant.heat_pump.defrost", "plant.controls.defrosts"} & assumed("ground").keys()
+
+
 def test_what_does_nothing_is_no_assumption(folder: Path) -> None:
-    (folder / "new.yaml").write_text(template("resistance", "weather.csv"))
+    (folder / "new.yaml").write_text(template("resistance", "weather.csv", SCHEMA.as_uri()))
     keys = {row["key"] for row in assumptions(read_scenario(folder / "new.yaml").scenario)}
     assert not [key for key in keys if key.startswith(("plant.heat_pump", "plant.source", "plant.controls"))]
     assert "plant.backup.efficiency" not in keys

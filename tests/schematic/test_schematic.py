@@ -22,7 +22,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.layout import HOT_LINE, columns
 from hpwhsim.schematic.shapes import BACK, COLD, ELECTRIC, HOT
 from hpwhsim.schematic.sheet import alternative, schematic
-from hpwhsim.simulate.year import Year, run_year
+from hpwhsim.simulation.year import Year, run_year
 from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.contract

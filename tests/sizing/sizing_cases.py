@@ -16,8 +16,8 @@ from hpwhsim.sizing.trials import Bench, hot_litres, make_bench
 
 Array = NDArray[np.float64]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
-ALONE = ("plant.backup=null", "plant.heat_pump.lowest_source='-25 degC'")
-ONE = ("sizing.seeds=1", "sizing.probability=0.5")  # the scenario's own draws alone
+ALONE = ("plant.backup=null", "plant.heat_pump.min_source='-25 degC'")
+ONE = ("sizing.seeds=1", "sizing.min_probability=0.5")  # the scenario's own draws alone
 
 
 def stated(references: Path) -> tuple[Array, list[dict[str, str]]]:
@@ -38,7 +38,7 @@ def steady(folder: Path, references: Path, *lock_outs: str, least: str = "110 de
     rows = [f"{hour},{share!r},{share!r}" for hour, share in enumerate(profile.tolist())]
     pattern.write_text("\n".join(["hour,weekday,weekend", *rows]) + "\n")
     raw = central_air(folder)
-    raw["hot_water"] |= {"pattern": str(pattern), "minimum_temperature": least}
+    raw["hot_water"] |= {"pattern": str(pattern), "min_temperature": least}
     raw["plant"]["storage"]["heat_loss"] = "0 W/K"
     raw["plant"]["controls"] = {"lock_outs": list(lock_outs)}
     raw["sizing"] = {"peak_day": "none"}
@@ -56,4 +56,5 @@ def demo() -> Bench:
 
 
 def with_criterion(bench: Bench, *criterion: str, **more: Any) -> Bench:
-    return bench._replace(sizing=bench.sizing.model_copy(update={"criterion": criterion, **more}))
+    sizing = bench.sizing.model_copy(update={"criterion": criterion, **more})
+    return bench._replace(sizing=sizing, criterion=criterion, short_volume=sizing.max_unmet_volume)

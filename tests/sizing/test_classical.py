@@ -12,7 +12,7 @@ from sizing_cases import ALONE, DEMO, stated, steady
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 from hpwhsim.sizing.design_days import judge, march_days
 from hpwhsim.sizing.least_store import FOOT, NEAR
 from hpwhsim.sizing.size import most_run_hours

@@ -12,7 +12,7 @@ from sizing_cases import ALONE, DEMO, ONE, steady, with_criterion
 from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 from hpwhsim.sizing.design_days import judge
 from hpwhsim.sizing.least_store import NEAR, least_store
 from hpwhsim.sizing.reliability import chances, of_days, wilson
@@ -31,7 +31,9 @@ demo = sizing_cases.demo
 @pytest.mark.law
 def test_hot_water_is_part_of_every_criterion(demo: Bench) -> None:
     """A plant that runs short meets no criterion: under run-hours alone the least store would be nothing."""
-    written = read_scenario(DEMO, [*ALONE, "sizing.criterion=[run-hours, n-1]", "sizing.run_hours='21 h'"])
+    written = read_scenario(
+        DEMO, [*ALONE, "sizing.criterion=[run-hours, n-1]", "sizing.max_run_hours='21 h'"]
+    )
     assert written.scenario.sizing is not None
     assert written.scenario.sizing.criterion == ("short-litres", "run-hours", "n-1")
     bench = demo._replace(sizing=written.scenario.sizing)
@@ -89,10 +91,10 @@ def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
     steps = [
         f"sizing.modules={modules}",
         f"sizing.tanks={tanks}",
-        "sizing.most_modules=1",
-        "sizing.most_tanks=1",
+        "sizing.max_modules=1",
+        "sizing.max_tanks=1",
     ]
-    more = ["sizing.most_tanks=1", "sizing.criterion=[short-litres, n-1]", "sizing.short_volume='300 L'"]
+    more = ["sizing.max_tanks=1", "sizing.criterion=[short-litres, n-1]", "sizing.max_unmet_volume='300 L'"]
     record: Any = size(read_scenario(DEMO, [*plant, *steps, *more, *ONE]))
     barred = run_year(read_scenario(DEMO, [*plant, "plant.controls.lock_out_below='45 degC'"]))
     [tried] = record["years_tried"]
@@ -105,7 +107,7 @@ def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
 @pytest.mark.law
 def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
     """A cap of 16 h: heat of the day over capacity decides, to 1 %, and storage does not help."""
-    bench = with_criterion(steady(tmp_path, references), "run-hours", run_hours=16.0 * 3600.0)
+    bench = with_criterion(steady(tmp_path, references), "run-hours", max_run_hours=16.0 * 3600.0)
     kw = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6 / 16.0
     assert np.isinf(least_store(bench, 1, 0.99 * kw / 60.0).volume)
     assert least_store(bench, 1, 1.01 * kw / 60.0).volume < 0.1 * bench.day_litres
@@ -114,10 +116,10 @@ def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
 @pytest.mark.law
 def test_backup_share(demo: Bench) -> None:
     """With resistance in the plant: no short water, but only a bigger machine keeps the backup out."""
-    scenario = read_scenario(DEMO, ["plant.heat_pump.lowest_source='-25 degC'"]).scenario
+    scenario = read_scenario(DEMO, ["plant.heat_pump.min_source='-25 degC'"]).scenario
     bench = make_bench(scenario, demo.weather)
-    none = with_criterion(bench, "backup-share", backup_share=0.0)
-    some = with_criterion(bench, "backup-share", backup_share=0.3)
+    none = with_criterion(bench, "backup-share", max_backup_share=0.0)
+    some = with_criterion(bench, "backup-share", max_backup_share=0.3)
     small = plant_of(bench, 1, 0.5, 2.0)
     assert not try_plant(none, small).passes
     assert least_store(some, 1, 0.8).volume < least_store(none, 1, 0.8).volume
@@ -161,9 +163,9 @@ def test_interval_is_wilsons(hits: int, trials: int) -> None:
     assert wilson(hits, trials) == pytest.approx((expected.low, expected.high), abs=1e-6)
 
 
-@pytest.mark.parametrize("spells", [1, 4])
-def test_interval_of_days_that_come_in_spells(spells: int) -> None:
-    """Years of Poisson spells of short days, 12 years each: the true share lies inside 95 % of the time.
+@pytest.mark.parametrize("events", [1, 4])
+def test_interval_of_days_that_come_in_spells(events: int) -> None:
+    """Years of Poisson events of short days, 12 years each: the true share lies inside 95 % of the time.
 
     400 samples: 4 standard errors of a 95 % interval are 4.4 points; a few more are given for the small
     number of years from which the spread is known. The days as if independent would miss it far more often.
@@ -172,13 +174,13 @@ def test_interval_of_days_that_come_in_spells(spells: int) -> None:
     true = 6.0 / 365.0
     inside = plain = 0
     for _ in range(400):
-        hits = (spells * rng.poisson(6.0 / spells, 12)).tolist()
+        hits = (events * rng.poisson(6.0 / events, 12)).tolist()
         low, high = of_days(hits, 365)
         inside += low <= true <= high
         low, high = wilson(sum(hits), 12 * 365)
         plain += low <= true <= high
     assert inside / 400.0 > 0.88
-    assert spells == 1 or plain / 400.0 < 0.75
+    assert events == 1 or plain / 400.0 < 0.75
 
 
 def test_chances_are_counted_from_whole_runs(demo: Bench) -> None:

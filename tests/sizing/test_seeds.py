@@ -13,7 +13,7 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.sizing import allowed_failures
-from hpwhsim.simulate.draw_seeds import next_seeds, quantiles
+from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
 from hpwhsim.sizing.design_days import judge
 from hpwhsim.sizing.heights import heights_of, other_heights
 from hpwhsim.sizing.least_store import COARSE, NEAR, least_store, spread
@@ -136,7 +136,7 @@ def test_draws_of_another_year_are_those_of_its_scenario(name: str) -> None:
 @pytest.mark.contract
 def test_smooth_draws_bear_no_probability() -> None:
     """No diversity, and said so; one year of draws alone is tried."""
-    overrides = ("hot_water.draws=smooth", "sizing.most_modules=1", "sizing.most_tanks=1")
+    overrides = ("hot_water.draws=smooth", "sizing.max_modules=1", "sizing.max_tanks=1")
     record: Any = size(read_scenario(DEMO, overrides))
     assert record["draws"] is None
     assert "least_storage_litres" not in record["chosen"]
@@ -150,7 +150,7 @@ def test_smooth_draws_bear_no_probability() -> None:
 @pytest.mark.long
 def test_the_store_is_that_of_the_years_one_by_one() -> None:
     """9 years of which 1 may fail, each written anew: no more fail with it, and more a little below."""
-    bench = bench_of(*SMALL, "sizing.probability=0.8", years=9)
+    bench = bench_of(*SMALL, "sizing.min_probability=0.8", years=9)
     assert bench.allowed == 1
     least = least_store(bench, 1, 1.0)
 
@@ -237,7 +237,7 @@ def test_heights_are_those_of_a_plant_written_with_them() -> None:
 @pytest.mark.contract
 def test_the_record_and_what_is_said_of_it() -> None:
     """3 years of draws, of which none may fail: chosen plant, counts, spread, text and picture."""
-    overrides = (*SMALL, "sizing.seeds=3", "sizing.probability=0.75", "sizing.most_modules=1")
+    overrides = (*SMALL, "sizing.seeds=3", "sizing.min_probability=0.75", "sizing.max_modules=1")
     loaded = read_scenario(DEMO, overrides)
     record: Any = size(loaded, 2)
     assert record["draws"]["seeds"] == [7, 8, 9]

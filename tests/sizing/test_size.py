@@ -53,7 +53,7 @@ def test_no_smaller_store_of_the_grid_passes_and_larger_ones_may_fail(demo: Benc
     """
     raw = [*ALONE, "plant.heat_pump.modules=1", "plant.heat_pump.capacity='30 kW'"]
     bench = make_bench(read_scenario(DEMO, raw).scenario, demo.weather)
-    bench = with_criterion(bench, "short-litres", "run-hours", run_hours=26.0 * 3600.0)
+    bench = with_criterion(bench, "short-litres", "run-hours", max_run_hours=26.0 * 3600.0)
     least = least_store(bench, 1, 1.0, beyond=True)
     held = []
     for volume in (GRID * bench.day_litres / 1000.0).tolist():
@@ -113,7 +113,7 @@ def test_the_cheapest_by_exhaustive_search(demo: Bench, tmp_path: Path) -> None:
     tanks.write_text(
         "litres,cost,weight_kg,carbon_kg\n700,4000,900,500\n1500,6200,1800,930\n3500,13000,4000,2000\n"
     )
-    more = {"modules": modules, "tanks": tanks, "most_modules": 3, "most_tanks": 2}
+    more = {"modules": modules, "tanks": tanks, "max_modules": 3, "max_tanks": 2}
     for by, key in (("cost", "cost"), ("weight", "weight_kg")):
         bench = demo._replace(sizing=demo.sizing.model_copy(update={**more, "by": by}))
         market = Market(bench)
@@ -173,7 +173,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
 @pytest.mark.long
 def test_run_a_then_b_then_a() -> None:
     """Nothing is remembered between sizings: equal records."""
-    two = (*ALONE, "sizing.seeds=2", "sizing.probability=0.6")
+    two = (*ALONE, "sizing.seeds=2", "sizing.min_probability=0.6")
     loaded = read_scenario(DEMO, two)
     first = size(loaded)
     size(read_scenario(DEMO, [*two, "hot_water.seed=2"]))
@@ -188,17 +188,20 @@ IN_ONE = [word for pair in ONE for word in ("--set", pair)]
     ("words", "said"),
     [
         (["--set", "sizing.criterion=n-2"], ["sizing.criterion", "n-1", "backup-share"]),
-        (["--set", "sizing.run_hours='30 h'"], ["sizing.run_hours", "86400 s"]),
+        (["--set", "sizing.max_run_hours='30 h'"], ["sizing.max_run_hours", "86400 s"]),
         (["--set", "sizing.tanks=none.csv"], ["sizing.tanks", "none.csv"]),
-        (["--set", "sizing.run_hours='18 h'"], ["sizing.run_hours", "sizing.criterion holds run-hours"]),
         (
-            ["--set", "sizing.backup_share=0.1"],
-            ["sizing.backup_share", "sizing.criterion holds backup-share"],
+            ["--set", "sizing.max_run_hours='18 h'"],
+            ["sizing.max_run_hours", "sizing.criterion holds run-hours"],
+        ),
+        (
+            ["--set", "sizing.max_backup_share=0.1"],
+            ["sizing.max_backup_share", "sizing.criterion holds backup-share"],
         ),
         (["--set", "sizing.seeds=10"], ["sizing.seeds", "got 10", "at least 19"]),
         (["--set", "sizing.seeds=0"], ["sizing.seeds", "got 0"]),
-        (["--set", "sizing.probability=0.99"], ["sizing.probability", "got 0.99", "at most 0.9524"]),
-        (["--set", "sizing.probability=1"], ["sizing.probability", "got 1"]),
+        (["--set", "sizing.min_probability=0.99"], ["sizing.min_probability", "got 0.99", "at most 0.9524"]),
+        (["--set", "sizing.min_probability=1"], ["sizing.min_probability", "got 1"]),
         (["--seeds", "0"], ["--seeds", "1 to 10000"]),
         (
             [*IN_ONE, "--set", "plant.controls.lock_out_below='45 degC'", "--set", "plant.backup=null"],

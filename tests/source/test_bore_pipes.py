@@ -294,7 +294,7 @@ def test_bad_input_is_named() -> None:
     for key, bad, word in (
         ("modules", 0, "0 modules"),
         ("heat", np.nan, "usual heat"),
-        ("least_flow", 0.0, "least share"),
+        ("least_flow", 0.0, "minimum fraction"),
         ("pump", -1.0, "pump of -1"),
     ):
         with pytest.raises(OutOfRangeError, match=word):

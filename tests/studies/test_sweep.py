@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
 from hpwhsim.io import figures as drawing
-from hpwhsim.simulate import year, years
+from hpwhsim.simulation import year, years
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.studies import sweep
 from hpwhsim.studies import sweep_report as report
@@ -69,7 +69,7 @@ def test_a_range_is_that_of_numpy() -> None:
         "45 gal/day",
         "60 gal/day",
     )
-    assert values_of("plant.heat_pump.lowest_source=-20..-10 degC/3") == ("-20 degC", "-15 degC", "-10 degC")
+    assert values_of("plant.heat_pump.min_source=-20..-10 degC/3") == ("-20 degC", "-15 degC", "-10 degC")
     assert values_of("plant.controls.stop_height=0.1..0.3/3") == ("0.1", "0.2", "0.3")
 
 

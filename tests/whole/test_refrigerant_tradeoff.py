@@ -23,7 +23,7 @@ from hpwhsim.heatpump.cycle import sample, solve
 from hpwhsim.heatpump.machine import Compressor, Machine
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.year import run_year
+from hpwhsim.simulation.year import run_year
 
 pytestmark = pytest.mark.published
 

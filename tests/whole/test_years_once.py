@@ -11,7 +11,7 @@ from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.last_digits import digest
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.simulate.years import Marched
+from hpwhsim.simulation.years import Marched
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 FIVE = "run.years=5"  # what the field has room to remember

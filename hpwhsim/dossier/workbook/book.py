@@ -7,7 +7,7 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import AT_LEAST, Check
 from hpwhsim.account.energy import END_USES
 from hpwhsim.arrays import Array
-from hpwhsim.dossier.content import Input, Papers, Side, inputs
+from hpwhsim.dossier.content import Input, inputs
 from hpwhsim.dossier.rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.dossier.workbook.carbon_factors import POTENTIALS
 from hpwhsim.dossier.workbook.carbon_sheet import carbon_sheet
@@ -18,7 +18,8 @@ from hpwhsim.dossier.workbook.formula import Formula, added, maximum, ratio
 from hpwhsim.dossier.workbook.life_cycle_sheet import life_cycle_sheet
 from hpwhsim.dossier.workbook.savings_sheet import savings_sheet
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet
-from hpwhsim.dossier.workbook.summary_sheet import BOUGHT, USEFUL, summary_sheet
+from hpwhsim.dossier.workbook.summary_sheet import PURCHASED, USEFUL, summary_sheet
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.tables import read_table
 
 SHEETS = (
@@ -49,7 +50,7 @@ SUMMED_BY_MONTH = (
 )
 
 
-def workbook_bytes(papers: Papers) -> bytes:
+def workbook_bytes(papers: Result) -> bytes:
     """The bytes of the XLSX file.
 
     Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on cells of
@@ -57,7 +58,7 @@ def workbook_bytes(papers: Papers) -> bytes:
 
     Parameters
     ----------
-    papers : Papers
+    papers : Result
         What was calculated.
     """
     sides, outside = papers.sides, hourly_factors(papers)
@@ -116,7 +117,7 @@ def _join(live: dict[str, Cells], cells: Mapping[str, Cells]) -> None:
         live[name] |= held
 
 
-def _columns(side: Side, papers: Papers) -> dict[str, Array]:
+def _columns(side: Side, papers: Result) -> dict[str, Array]:
     """Hourly series of a plant in the order of tables/results.csv, and what bills and savings measure."""
     hourly = side.year.hourly
     found = {
@@ -169,12 +170,12 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         row += 1
         book.text(sheet, row, 0, "cop_plant")
         for m in range(12):
-            over, under = (added(cells[key][m] for key in keys) for keys in (USEFUL, BOUGHT))
+            over, under = (added(cells[key][m] for key in keys) for keys in (USEFUL, PURCHASED))
             book.live(sheet, row, m + 1, ratio(over, under), "fine")
         row += 2
 
 
-def _inputs(book: Book, papers: Papers) -> None:
+def _inputs(book: Book, papers: Result) -> None:
     """Every input with where it is from."""
     book.texts("Inputs", 0, Input._fields)
     book.widths("Inputs", 44, 44, 12, 90, 12, freeze=1)
@@ -182,7 +183,7 @@ def _inputs(book: Book, papers: Papers) -> None:
         book.texts("Inputs", row, item, "wrap")
 
 
-def _checks(book: Book, papers: Papers, differences: Cells) -> None:
+def _checks(book: Book, papers: Result, differences: Cells) -> None:
     """Whether the sheets add up to the engine's record, whether the year closes, and the plant's checks."""
     sheet = "Checks"
     book.texts(
@@ -206,7 +207,7 @@ def _checks(book: Book, papers: Papers, differences: Cells) -> None:
         book.text(sheet, row, 2, "at most 1e-6")
         book.live(sheet, row, RATIO, maximum(value, 0.0 - value) / 1e-6)
         row += 1
-    for check in papers.answer.checks:
+    for check in papers.checks:
         book.texts(sheet, row, [check.name, check.text, check.limit, check.source, check.state], "wrap")
         _check_ratio(book, row, check)
         row += 1

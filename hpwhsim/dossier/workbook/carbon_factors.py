@@ -7,10 +7,10 @@ import numpy as np
 from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, letter, weighed
 from hpwhsim.dossier.workbook.sheets import CHANGEABLE, SOLID, Book, Cells, Columns, Page, at
-from hpwhsim.evaluate.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.evaluation.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.io.units import MASS, MASS_FACTOR
 from hpwhsim.io.us_units import KWH_PER_MMBTU
@@ -68,7 +68,7 @@ class CarbonFactors(NamedTuple):
     fossil_methane: Formula  # its warming potential. [kg CO2e/kg]
 
 
-def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
+def carbon_factors(page: Page, papers: Result, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
     """Rows of the sheet of factors and the sheet of warming potentials; None where no gas is counted."""
     carbon, sides = papers.plant.scenario.carbon, papers.sides
     if papers.grid is None or carbon is None:
@@ -109,7 +109,7 @@ def carbon_factors(page: Page, papers: Papers, outside: Columns, mmbtu: Formula)
         )
     room_gas = None
     if room:
-        gases, label = fuels[NATURAL_GAS], "gas that heats the room of the machine"
+        gases, label = fuels[NATURAL_GAS], "gas that heats the room of the heat pump"
         room_gas = Energy(
             (_co2e(page, label, "room_gas_factor", gases, potential, "ch4_fossil"),), None, gases
         )
@@ -213,7 +213,7 @@ def _generated(page: Page, grid: Grid, gases: Gases, name: str) -> tuple[Formula
         )
         for gas, value in published._asdict().items()
     }
-    label = "loss between generation and meter, share of generation"
+    label = "loss between generation and meter, fraction of generation"
     loss = page.given(label, "1", grid.loss, f"{name}_loss", grid.source)
     return tuple(
         page.follows(
@@ -251,7 +251,7 @@ def _steam(page: Page, side: Side, name: str, gases: tuple[Formula, ...]) -> tup
     label = "heat leaving the steam plant over its fuel"
     efficiency = page.given(label, "1", shares[0], f"{name}_steam_efficiency", "carbon.steam")
     loss = page.given(
-        "share of that heat lost on the way", "1", shares[1], f"{name}_steam_loss", "carbon.steam"
+        "fraction of that heat lost in distribution", "1", shares[1], f"{name}_steam_loss", "carbon.steam"
     )
     return tuple(gas / (efficiency * (1.0 - loss)) for gas in gases)
 
@@ -264,10 +264,10 @@ def _refrigerant(page: Page, name: str, side: Side, table: Potentials) -> tuple[
     assert held is not None
     label, unit = f"warming potential of the refrigerant, {name}", "kg CO2e/kg"
     rows = (
-        ("annual_leak", "yearly leak, share of the charge", "1"),
-        ("end_of_life_loss", "loss at the end, share of the charge", "1"),
-        ("installation_loss", "loss at the first filling, share of the charge", "1"),
-        ("service_loss", "yearly loss by work on the machine, share of the charge", "1"),
+        ("annual_leak", "yearly leak, fraction of the charge", "1"),
+        ("end_of_life_loss", "loss at the end, fraction of the charge", "1"),
+        ("installation_loss", "loss at installation, fraction of the charge", "1"),
+        ("service_loss", "yearly loss by service work, fraction of the charge", "1"),
     )
     cells = {
         "charge_kg": page.quantity(

@@ -5,11 +5,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from hpwhsim.account.gases import Gases
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, Energy
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, letter
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns
-from hpwhsim.evaluate.emissions import NATURAL_GAS, burnt_fuel
+from hpwhsim.evaluation.emissions import NATURAL_GAS, burnt_fuel
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Carbon"
 PARTS = ("electricity", "fuel", "room", "leak", "end of life", "installation", "service", "all", "added up")
@@ -21,7 +21,7 @@ NONE = formula(0.0)
 
 
 def carbon_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], factors: CarbonFactors
+    book: Book, papers: Result, columns: Mapping[str, Columns], factors: CarbonFactors
 ) -> dict[str, Cells]:
     """Greenhouse gases of each year of service; returns figures by key of the record."""
     book.text(SHEET, 0, 0, "Greenhouse gases in each year of service [kg CO2e]", "title")
@@ -30,8 +30,8 @@ def carbon_sheet(
         1,
         0,
         "Electricity of the hours times the factor of the grid, and fuel times its own; room: what heating, "
-        "cooling and drying of the machine's room buy more. Refrigerant: charge x warming potential x share "
-        "lost; at the end in the last year, at the first filling in the first.",
+        "cooling and drying of the heat pump's room purchase more. Refrigerant: charge x warming potential x "
+        "fraction lost; at the end in the last year, at installation in the first.",
     )
     years = papers.service_years
     heads = [f"{name}: {part}" for name in columns for part in PARTS]
@@ -105,11 +105,11 @@ def _figures(
         "total_kgco2e": ("all, mean year [kg CO2e]", whole),
         "carbon.electricity_kgco2e": ("of it electricity [kg CO2e]", electricity),
         "carbon.fuel_kgco2e": ("of it fuel [kg CO2e]", fuel),
-        "carbon.room_kgco2e": ("of it the room of the machine [kg CO2e]", room),
+        "carbon.room_kgco2e": ("of it the room of the heat pump [kg CO2e]", room),
         "carbon.leak_kgco2e": ("of it leak [kg CO2e]", leak),
         "carbon.end_of_life_kgco2e": ("of it loss at the end [kg CO2e]", end),
-        "carbon.installation_kgco2e": ("of it loss at the first filling [kg CO2e]", installation),
-        "carbon.service_kgco2e": ("of it loss by work on the machine [kg CO2e]", service),
+        "carbon.installation_kgco2e": ("of it loss at installation [kg CO2e]", installation),
+        "carbon.service_kgco2e": ("of it loss by service work [kg CO2e]", service),
         "carbon.tewi_kgco2e": ("TEWI of the life [kg CO2e]", (operational + leak + end) * years),
         "carbon.grid_kgco2e_per_kwh": ("factor of the grid, mean [kg CO2e/kWh]", factors.grid.mean()),
     }

@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.tariff import Tariff
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.factors import Prices
 from hpwhsim.dossier.workbook.formula import (
     Column,
@@ -19,6 +18,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Cost"
 MONTHS = range(1, 13)
@@ -56,7 +56,7 @@ def meters(tariff: Tariff, side: Side, columns: Columns) -> dict[str, Meter]:
 
 
 def cost_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], prices: Prices
+    book: Book, papers: Result, columns: Mapping[str, Columns], prices: Prices
 ) -> dict[str, Cells]:
     """The bill of each month; returns the year's by key of the record."""
     book.widths(SHEET, 38, *([12] * 13))

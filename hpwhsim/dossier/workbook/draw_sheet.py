@@ -7,7 +7,7 @@ import numpy as np
 
 from hpwhsim.dossier.workbook.formula import Column, Formula, formula, letter
 from hpwhsim.dossier.workbook.sheets import Book, difference
-from hpwhsim.evaluate.draw_rows import NAMES, draw_title, label
+from hpwhsim.evaluation.draw_rows import NAMES, draw_title, label
 
 SHEET = "Draws"
 SHARES = {"p10": 0.1, "median": 0.5, "p90": 0.9}
@@ -22,8 +22,8 @@ def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
         SHEET,
         1,
         0,
-        "Each row below is a year that the program simulated. A quantile lies at its share of the n + 1 gaps "
-        "between n sorted values, between the two that are next to it.",
+        "Each row below is a year that the program simulated. A quantile lies at its fraction of the n + 1 "
+        "gaps between n sorted values, between the two that are next to it.",
     )
     book.text(SHEET, 3, 0, "figure")
     for at, words in enumerate((*NAMES.values(), *(f"{name}, engine" for name in NAMES.values())), start=5):

@@ -11,10 +11,10 @@ from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
-from hpwhsim.dossier.content import Papers
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, carbon_factors
 from hpwhsim.dossier.workbook.formula import Column, Formula
 from hpwhsim.dossier.workbook.sheets import Book, Columns, Page, at
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY, written_in
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables.sources import cited
@@ -53,7 +53,7 @@ def bands(tariff: Tariff) -> tuple[Array, Array] | None:
     return (prices, np.asarray(index + 1.0, dtype=np.float64)) if prices.size <= BANDS else None
 
 
-def hourly_factors(papers: Papers) -> dict[str, Array]:
+def hourly_factors(papers: Result) -> dict[str, Array]:
     """Factors that change by the hour, each shape (8760,): of the grid, and the price or its band."""
     found = {}
     for name, grid in (("grid", papers.grid), ("marginal", papers.marginal)):
@@ -69,7 +69,7 @@ def hourly_factors(papers: Papers) -> dict[str, Array]:
     return found
 
 
-def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
+def factor_sheet(book: Book, papers: Result, outside: Columns) -> Factors:
     """Fill the sheet; `outside` are the columns of `hourly_factors`."""
     page = Page(book, "Factors")
     book.widths("Factors", 58, 22, 18, 24, 36, 90, freeze=1)
@@ -83,11 +83,11 @@ def factor_sheet(book: Book, papers: Papers, outside: Columns) -> Factors:
         label = "heat of a cubic metre of water for each K"
         water = page.given(label, "kWh/m3/K", RHO_CP / 3.6e6, "water_heat", "water at 50 degC")
         label = "temperature below which the sewage may not leave"
-        floor = page.given(label, "degC", sewage.floor, "sewage_floor")
+        floor = page.given(label, "degC", sewage.min_temperature, "sewage_floor")
     return Factors(mmbtu, to_source, carbon, prices, water, floor)
 
 
-def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, Formula]]:
+def _to_source(page: Page, papers: Result) -> dict[str, tuple[Formula, Formula, Formula]]:
     """Source energy over site energy by plant | baseline: of electricity, its fuel, gas of the room."""
     sides, what = papers.sides, "source energy over site energy"
     given = papers.plant.scenario.savings
@@ -112,7 +112,7 @@ def _to_source(page: Page, papers: Papers) -> dict[str, tuple[Formula, Formula, 
     return found
 
 
-def _prices(page: Page, papers: Papers, outside: Columns) -> Prices | None:
+def _prices(page: Page, papers: Result, outside: Columns) -> Prices | None:
     """Prices of bands, tiers, demand charges, connection, and fuel by plant | baseline."""
     sides = papers.sides
     tariff, written = sides["plant"].tariff, sides["plant"].written

@@ -7,7 +7,6 @@ import numpy as np
 
 from hpwhsim.account.economics import KG_PER_TONNE, PlantCosts, Terms, internal_rate, payback_years
 from hpwhsim.account.savings import MMBTU_PER_KWH
-from hpwhsim.dossier.content import Papers
 from hpwhsim.dossier.workbook.carbon_sheet import AFTER, OF_YEAR
 from hpwhsim.dossier.workbook.formula import (
     EMPTY,
@@ -23,6 +22,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, Page, at, difference
+from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
 from hpwhsim.scenario.money import Costs
 
@@ -89,7 +89,7 @@ class Flows(NamedTuple):
 
 
 def life_cycle_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
+    book: Book, papers: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
 ) -> Cells:
     """Costs of both plants over the years; returns figures of the plant by key of the record."""
     terms, costs = papers.terms, papers.plant.scenario.costs
@@ -177,7 +177,7 @@ def _incentives(
                 ENERGY_PRICE,
             )
             parts.append(each * maximum(saved.get("electricity_kwh", 0.0), 0.0))
-        cap = given("most, share of the capital", "1", one.cap, "cap")
+        cap = given("maximum, fraction of the capital", "1", one.max_share, "max_share")
         amount = minimum(added(parts), cap * capital, left)
         paid.append(page.follows(f"{one.name}: pays", "USD", amount, f"incentive_{n}_usd"))
         left = left - paid[-1]
@@ -235,10 +235,10 @@ def _block(name: str) -> str:
 def _flows(book: Book, top: int, terms: Terms, rates: Cells, outlays: Mapping[str, Outlay]) -> Flows:
     """Write the years below row `top`, from 0."""
     heads = ["year", "discount factor"]
-    heads += [f"{name}: {part}" for name in outlays for part in ("bought anew, today's money", "all costs")]
+    heads += [f"{name}: {part}" for name in outlays for part in ("replacement, present money", "all costs")]
     if "baseline" in outlays:
         heads += ["baseline less plant", "added up", "discounted and added up", "sign of the last flow"]
-        heads += ["last year below nothing"]
+        heads += ["last year below zero"]
     gases = "baseline" in outlays and all(own.kgco2e for own in outlays.values())
     if gases:
         heads += ["kg CO2e avoided", "t CO2e avoided, discounted at the real rate"]
@@ -314,7 +314,7 @@ def _compare(put: Put, saved: Formula, discount: Formula, before: list[Formula],
 
 
 def _figures(
-    book: Book, row: int, papers: Papers, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
+    book: Book, row: int, papers: Result, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
 ) -> Cells:
     """Write what follows from the flows, beside the engine's figures; returns it by key of the record."""
     book.texts(SHEET, row, ["figure", "unit", "value", "engine", "difference"])

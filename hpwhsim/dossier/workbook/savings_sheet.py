@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from hpwhsim.dossier.content import Papers, Side
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Formula, added, ratio
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
+from hpwhsim.evaluation.result import Result, Side
 
 SHEET = "Savings"
 UNITS = {"kwh": "kWh", "mmbtu": "MMBtu", "kgco2e": "kg CO2e", "cost": "USD", "kw": "kW"}
@@ -20,14 +20,14 @@ FROM_ACCOUNTS = {
 
 
 def savings_sheet(
-    book: Book, papers: Papers, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
+    book: Book, papers: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
 ) -> tuple[Cells, Formula]:
     """What the plant saves, baseline less plant; returns what is saved, and the largest difference."""
     heads = ["figure", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
     book.texts(SHEET, 0, heads)
     book.widths(SHEET, 34, 10, 18, 18, 18, 10, 18, 12, freeze=1)
     found, row, apart = {}, 0, [0.0]
-    for row, (key, line) in enumerate(papers.answer.savings.items(), start=1):
+    for row, (key, line) in enumerate(papers.savings.items(), start=1):
         unit = next((text for end, text in UNITS.items() if key.endswith(end)), "")
         book.texts(SHEET, row, [key, unit], "text")
         base, plant = (
@@ -44,7 +44,7 @@ def savings_sheet(
     for below, text in enumerate(
         (
             "A negative saving means that the plant takes more than the baseline. What a",
-            "machine makes its room's heating and cooling buy is booked to its plant.",
+            "heat pump makes its room's heating and cooling purchase is booked to its plant.",
         ),
         start=row + 2,
     ):

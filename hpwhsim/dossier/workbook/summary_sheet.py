@@ -5,25 +5,25 @@ from typing import Any
 
 from hpwhsim.account.energy import CREDITS, HEAT_PUMP
 from hpwhsim.account.hygiene import WEEKS
-from hpwhsim.dossier.content import Side
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, ratio, weighed
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
-from hpwhsim.tables import read_table
+from hpwhsim.evaluation.result import Side
+from hpwhsim.results.declared import Declared, record_keys
 
 SHEET = "Summary"
 FINE = ("1", "1/year", "kg/kWh")  # units of numbers near 0
 TOP = 5  # row of the first figure, counted from 0
-BOUGHT = ("electricity_kwh", "fuel_kwh")
+PURCHASED = ("electricity_kwh", "fuel_kwh")
 USEFUL = ("heat_to_taps_kwh", "recirculation_loss_kwh")
 ROOMS_HEAT = ("room_extra_heat_kwh", "neighbours_extra_heat_kwh")
 STORE = ("storage_loss_kwh", "store_change_kwh")
 
 RATIOS: dict[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]] = {
     "cop_heat_pump": (("heat_pump_heat_kwh",), (), HEAT_PUMP, ()),
-    "cop_plant": (USEFUL, (), BOUGHT, ()),
-    "cop_net": (USEFUL, (), (*BOUGHT, "room_heating_penalty_kwh"), CREDITS),
-    "cop_net_if_resistance": (USEFUL, (), (*BOUGHT, *ROOMS_HEAT), CREDITS),
+    "cop_plant": (USEFUL, (), PURCHASED, ()),
+    "cop_net": (USEFUL, (), (*PURCHASED, "room_heating_penalty_kwh"), CREDITS),
+    "cop_net_if_resistance": (USEFUL, (), (*PURCHASED, *ROOMS_HEAT), CREDITS),
     "recirculation_share": (("recirculation_loss_kwh",), (), USEFUL, ()),
     "balance_error": (
         ("heat_pump_heat_kwh", "backup_heat_kwh", "loop_heater_heat_kwh"),
@@ -36,7 +36,7 @@ RATIOS: dict[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], tuple
 
 
 def _standing(air: Column, running: Column) -> Formula:
-    """Hours below 0 degC in which the machine stands."""
+    """Hours below 0 degC in which the heat pump is idle."""
     value = float(((air.values < 0.0) * (1.0 - running.values)).sum())
     return Formula(f"SUMPRODUCT(({air.range}<0)*(1-{running.range}))", value)
 
@@ -60,7 +60,7 @@ INSIDE = "from steps shorter than the hour, which no sheet holds"
 LINES = "from the rating and the lines, before the hours"
 OUTAGE = "from an outage tried in every hour of the year"
 OTHER_SEWAGE = "from a year of its own with sewage of another temperature"
-HEATERS = "heat of room and neighbours by another heater, whose COP stands beside the name of the key"
+HEATERS = "heat of room and neighbours by another heater, whose COP is in the name of the key"
 UNEXPLAINED = "no formula of this workbook gives it"
 NOT_LIVE = {
     "line_charge_kg": LINES,
@@ -98,7 +98,7 @@ def summary_sheet(
     live: dict[str, Cells],
     factors: Factors,
 ) -> Cells:
-    """Fill the sheet; returns the largest difference from the engine by plant | baseline."""
+    """Fill the sheet; returns the largest difference from the program by plant | baseline."""
     record: Mapping[str, Any] = sides["plant"].record
     book.text(SHEET, 0, 0, str(record["title"]), "title")
     book.text(SHEET, 1, 0, f"Weather: {record['weather.station']}; tankyear {record['tool.version']}")
@@ -119,12 +119,12 @@ def summary_sheet(
     shown: dict[str, Cells] = {name: {} for name in sides}
     apart: dict[str, list[float]] = {name: [0.0] for name in sides}
     for at, (key, element, row) in enumerate(rows, start=TOP):
-        book.texts(SHEET, at, [element, row["long_name"], row["unit"]], "text")
+        book.texts(SHEET, at, [element, row.long_name, row.unit], "text")
         for i, (name, side) in enumerate(sides.items()):
             figures = _elements(key, side.record.get(key)) if key in side.record else {}
             if element not in figures:
                 continue
-            place, value, style = 3 + 3 * i, figures[element], "fine" if row["unit"] in FINE else "number"
+            place, value, style = 3 + 3 * i, figures[element], "fine" if row.unit in FINE else "number"
             content = live[name].get(element)
             if content is None:
                 content = _figure(element, row, columns[name], shown[name], factors)
@@ -146,11 +146,11 @@ def summary_sheet(
     }
 
 
-def _rows(sides: Mapping[str, Side]) -> Iterator[tuple[str, str, Mapping[str, str]]]:
+def _rows(sides: Mapping[str, Side]) -> Iterator[tuple[str, str, Declared]]:
     """Key, element and declaration of every figure that one of the plants has."""
-    for row in read_table("results"):
-        key = row["name"]
-        if row["where"] not in ("both", "record") or key.startswith(("savings.", "baseline.")):
+    for row in record_keys():
+        key = row.name
+        if key.startswith(("savings.", "baseline.")):
             continue
         elements: dict[str, None] = {}
         for side in sides.values():
@@ -173,11 +173,9 @@ def _elements(key: str, value: object) -> dict[str, float | None]:
     return {}
 
 
-def _figure(
-    element: str, row: Mapping[str, str], columns: Columns, shown: Cells, factors: Factors
-) -> Formula | None:
+def _figure(element: str, row: Declared, columns: Columns, shown: Cells, factors: Factors) -> Formula | None:
     """The formula of a figure; None where the hours do not give it."""
-    if element in columns and row["kind"] == "sum":
+    if element in columns and row.kind == "sum":
         return columns[element].total()
     if element in FROM_HOURS:
         names, of = FROM_HOURS[element]

@@ -1,0 +1,1 @@
+"""One file per verb: its options, what it does, its help."""

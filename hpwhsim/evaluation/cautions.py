@@ -1,0 +1,24 @@
+"""Cautions in the order in which a reader needs them: what limits this year's figures first."""
+
+from collections.abc import Iterable
+
+from hpwhsim.account.adequacy import LIMITS_THE_YEAR, USUAL
+from hpwhsim.simulation.year import ONE_SEED
+
+LIMITS_THE_SAVINGS = ("plant and baseline do not give the same service", "methane lost upstream")
+DEFAULT_VALUES = (ONE_SEED, "recirculation.pump_power")
+"""Cautions on values that nobody gave; they hold for most scenarios."""
+
+
+def importance(text: str) -> int:
+    """0 what limits the figures of the year, 1 other findings, 2 missing values, 3 usual safety notes."""
+    plain = text.removeprefix("baseline: ")
+    for rank, openings in ((0, (*LIMITS_THE_YEAR, *LIMITS_THE_SAVINGS)), (2, DEFAULT_VALUES), (3, USUAL)):
+        if plain.startswith(openings):
+            return rank
+    return 1
+
+
+def by_importance(texts: Iterable[str]) -> list[str]:
+    """Cautions, the most important first; of equal importance in the order of the record."""
+    return sorted(texts, key=lambda text: (importance(text), text.startswith("baseline: ")))

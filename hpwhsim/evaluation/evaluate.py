@@ -1,0 +1,460 @@
+"""What a modeler asks of a scenario: its year, its baseline's, and greenhouse gases, bills, savings, checks.
+
+A baseline runs in the same year with the same building, draws and loop. A saving is the baseline less the
+plant. What the machine makes its room's heating and cooling buy is booked to the plant in every comparison,
+and listed apart in the plant's own figures.
+"""
+
+import re
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from hpwhsim.account import carbon, economics, savings, tariff
+from hpwhsim.account.savings import Line
+from hpwhsim.arrays import Array
+from hpwhsim.climate.typical_year import WeatherYear, read_year
+from hpwhsim.errors import Findings, InputError
+from hpwhsim.evaluation import costs as money
+from hpwhsim.evaluation import emissions as greenhouse
+from hpwhsim.evaluation import site_checks as site
+from hpwhsim.evaluation.emissions import Factors
+from hpwhsim.evaluation.refusals import account_checks, plant_refusals
+from hpwhsim.evaluation.result import Collected, Result, Side
+from hpwhsim.plant.assemble import Assembly
+from hpwhsim.scenario.reading import Loaded, baseline_of
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.simulation.year import Ready, Record, Year, built, run_year, year_of, years_ready
+from hpwhsim.tables import read_table
+
+BASELINE = "baseline"
+SERVICE = 0.005
+"""Useful heat of plant and baseline that far apart, as a share, is no longer the same service."""
+
+
+_NUMBER = re.compile(r"[\d.,]+")
+
+
+class Checked(NamedTuple):
+    """What can be had of a scenario without a march."""
+
+    collected: Collected
+    weather: WeatherYear
+    plant: Ready
+    baseline: Ready | None
+
+    @property
+    def assembly(self) -> Assembly:
+        """The plant as built."""
+        return self.plant.assembly
+
+
+def collect(loaded: Loaded) -> Collected:
+    """Read what a scenario names beside its plant: baseline, grid, prices.
+
+    Raises
+    ------
+    InputError
+        If one of them is wrong.
+    """
+    scenario, wrong = loaded.scenario, Findings()
+    baseline = prices = baseline_prices = factors = None
+    with wrong.step():
+        baseline = baseline_of(loaded)
+    other = baseline.scenario if baseline is not None else None
+    with wrong.step():
+        if scenario.tariff is not None:
+            prices = money.prices(scenario.tariff)
+    with wrong.step():
+        if other is not None and other.tariff is not None and prices is not None:
+            baseline_prices = money.prices(other.tariff)
+    with wrong.step():
+        if scenario.carbon is not None:
+            factors = greenhouse.factors(scenario.carbon)
+    with wrong.step():
+        if scenario.baseline is None or other is not None:
+            greenhouse.check_fuel(scenario, other)
+    for ask_account in account_checks(scenario):
+        with wrong.step():
+            ask_account()
+    for ask_account in account_checks(other) if other is not None else ():
+        with wrong.step(f"{BASELINE}: "):
+            ask_account()
+    wrong.raise_any(str(loaded.path))
+    return Collected(loaded, baseline, factors, prices, baseline_prices)
+
+
+class Baselines(NamedTuple):
+    """Baselines that several scenarios have in common, each set up and marched once.
+
+    By all that their scenario says: a file that it names is taken as it was when it was read first.
+    """
+
+    ready: dict[str, Ready]
+    years: dict[str, Year]
+
+
+def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
+    """Refuse whatever `evaluate` would refuse without a march, and build the plants.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The scenario.
+    baselines : Baselines or None
+        Those that were built before; a new one joins them.
+
+    Raises
+    ------
+    InputError
+        A line for each thing that is wrong.
+    """
+    wrong = Findings()
+    collected = weather = plant = base = None
+    with wrong.step():
+        collected = collect(loaded)
+    with wrong.step():
+        weather = read_year(loaded.scenario.site.weather)
+    if weather is not None:
+        plant = _built(loaded, weather, wrong)
+        if collected is not None and collected.baseline is not None:
+            key, shared = _key(collected.baseline), baselines.ready if baselines is not None else {}
+            base = shared.get(key) or _built(collected.baseline, weather, wrong, f"{BASELINE}: ")
+            if base is not None:
+                shared[key] = base
+    wrong.raise_any(str(loaded.path))
+    assert collected is not None  # or something was wrong
+    assert weather is not None
+    assert plant is not None
+    return Checked(collected, weather, plant, base)
+
+
+def _built(loaded: Loaded, weather: WeatherYear, wrong: Findings, where: str = "") -> Ready | None:
+    """The plant; where it cannot be built, what is wrong with each of its parts joins `wrong`."""
+    try:
+        return built(loaded, weather)
+    except InputError as error:
+        lines = (str(error), *plant_refusals(loaded.scenario, weather))
+        wrong.lines += [f"{where}{line}" for line in lines]
+    return None
+
+
+def _key(baseline: Loaded) -> str:
+    """All that a baseline says, with the weather that it names, and where it came from.
+
+    Not the overrides, which are those of the plant too; of the baseline's record no answer has them.
+    """
+    return repr((baseline.scenario, baseline.path, baseline.sha256))
+
+
+def years_of(checked: Checked, baselines: Baselines | None = None) -> tuple[Year, Year | None]:
+    """The years of a plant and of its baseline; one of `baselines` is marched once.
+
+    Raises
+    ------
+    InputError
+        If their accounts cannot be had.
+    """
+    if checked.baseline is None:
+        return year_of(years_ready([checked.plant])[0]), None
+    key, shared = _key(checked.baseline.loaded), baselines.years if baselines is not None else {}
+    if key in shared:
+        return year_of(years_ready([checked.plant])[0]), shared[key]
+    own, its = (year_of(year) for year in years_ready([checked.plant, checked.baseline]))
+    shared[key] = its
+    return own, its
+
+
+def evaluate(loaded: Loaded) -> Result:
+    """Simulate the year of a scenario and of its baseline, and account for what was asked.
+
+    Raises
+    ------
+    InputError
+        If a file named in the scenario is wrong, or a plant cannot work as asked.
+    """
+    checked = check(loaded)
+    return evaluated(checked.collected, *years_of(checked))
+
+
+def evaluated(collected: Collected, own: Year, its: Year | None) -> Result:
+    """Account for what was asked, of the years of plant and baseline.
+
+    Raises
+    ------
+    InputError
+        As `evaluate`.
+    """
+    loaded = collected.loaded
+    block = loaded.scenario.savings
+    plant = side_of(loaded, own, collected.factors, collected.prices, block.fuel_to_source)
+    base = None
+    if collected.baseline is not None and its is not None:
+        prices, to_source = collected.baseline_prices, block.baseline_fuel_to_source
+        base = side_of(collected.baseline, its, collected.factors, prices, to_source)
+    scenario, record = loaded.scenario, plant.year.record
+    added, hourly = _own(plant), _series(plant, base, collected)
+    lines: dict[str, Line] = {}
+    if base is not None:
+        lines = _lines(scenario, plant, base)
+        added |= _against(plant, base, lines)
+    found, costs, plant, base = _life_cycle(scenario, plant, base, lines)
+    added |= costs
+    charge: float | None = None
+    if plant.greenhouse is not None and scenario.plant.heat_pump is not None:
+        held = plant.greenhouse.record["carbon.refrigerant_charge_kg"]
+        assert isinstance(held, float)
+        charge = held
+    if checks := site.checks_of(loaded, plant.year, charge):
+        added["checks"] = [check.in_units(us=False).record() for check in checks]  # as all of the record
+    added |= _said(plant, base, upstream_caution(lines))
+    whole = record | added
+    ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
+    year = plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered)
+    return Result(collected, replace(plant, year=year, record=ordered), base, lines, found, checks)
+
+
+def simulate(loaded: Loaded) -> Result:
+    """Simulate the year of a scenario's plant alone: no baseline, greenhouse gases, bills or checks.
+
+    Raises
+    ------
+    InputError
+        If the weather file is wrong, or the plant cannot work as asked.
+    """
+    alone = Collected(loaded, None, None, None, None)
+    return Result(alone, side_of(loaded, run_year(loaded), None, None, None), None, {}, None, [])
+
+
+def side_of(
+    loaded: Loaded,
+    year: Year,
+    factors: Factors | None,
+    prices: tariff.Tariff | None,
+    to_source: float | None,
+) -> Side:
+    """A plant's year with its greenhouse gases and bills, as far as factors and prices are given."""
+    scenario = loaded.scenario
+    of = greenhouse.bought(scenario, year)
+    gases = None if factors is None else greenhouse.greenhouse(scenario, year, of, factors)
+    bills = None if prices is None else money.bills(prices, year, of)
+    side = Side(loaded, year, year.record, of, gases, prices, bills, None, to_source)
+    return replace(side, record=year.record | _own(side))
+
+
+def _own(plant: Side) -> Record:
+    """Keys on the plant alone."""
+    record: Record = {}
+    if plant.greenhouse is not None:
+        record |= plant.greenhouse.record
+    if plant.bills is not None:
+        record |= money.bill_record(plant.bills)
+    return record
+
+
+def _series(plant: Side, base: Side | None, collected: Collected) -> dict[str, Array]:
+    """Hourly factors, prices and the baseline's energy, so that each sum can be added again."""
+    size = plant.bought.electricity.size
+    series: dict[str, Array] = {}
+    if collected.factors is not None:
+        mean = collected.factors.grid.kgco2e_per_kwh.mean(axis=0)
+        series["grid_kgco2e_per_kwh"] = np.full(size, mean)
+    if collected.prices is not None and collected.prices.electricity is not None:
+        series["electricity_usd_per_kwh"] = collected.prices.electricity
+    if base is not None:
+        series["baseline_electricity_kwh"] = base.bought.electricity
+        series["baseline_fuel_kwh"] = base.bought.fuel
+    return series
+
+
+# -- against the baseline ----------------------------------------------------------------------------
+
+
+def _use(part: Side) -> savings.Use:
+    """What plant and room take in a year."""
+    own, gas = float(part.bought.fuel.sum()), float(part.bought.room_fuel.sum())
+    factor = part.fuel_to_source
+    source = own * factor + gas * savings.site_to_source("natural-gas")
+    bills = part.bills
+    return savings.Use(
+        quarter_kw=part.year.quarter_kw + np.repeat(part.bought.room_electricity, 4),
+        fuel_kwh=own + gas,
+        fuel_to_source=source / (own + gas) if own + gas else factor,
+        kgco2e=part.greenhouse.yearly if part.greenhouse is not None else 0.0,
+        cost=bills.electricity + bills.fuel if bills is not None else 0.0,
+    )
+
+
+def _lines(scenario: Scenario, plant: Side, base: Side) -> dict[str, Line]:
+    block = scenario.savings
+    electricity = block.electricity_to_source or savings.site_to_source("electricity")
+    lines = savings.saved(
+        _use(plant),
+        _use(base),
+        electricity,
+        {hours.name: money.when(hours) for hours in block.peak_hours},
+    )
+    ours, theirs = plant.greenhouse, base.greenhouse
+    if ours is None or theirs is None:
+        del lines["kgco2e"]
+    else:
+        lines["operational_kgco2e"] = savings.line(theirs.operational, ours.operational)
+        if ours.marginal is not None and theirs.marginal is not None:
+            lines["marginal_kgco2e"] = savings.line(theirs.marginal, ours.marginal)
+        upstream = [one.record.get(UPSTREAM) for one in (theirs, ours)]
+        if isinstance(upstream[0], float) and isinstance(upstream[1], float):
+            lines["upstream_kgco2e"] = savings.line(upstream[0], upstream[1])
+    if plant.bills is None:
+        del lines["cost"]
+    return lines
+
+
+def _against(plant: Side, base: Side, lines: dict[str, Line]) -> Record:
+    """Keys on the baseline and on what is saved."""
+    record: Record = {
+        "savings.lines": {
+            name: {k: v for k, v in line._asdict().items() if v is not None} for name, line in lines.items()
+        },
+        "baseline.family": base.scenario.plant.family,
+        "baseline.sha256": base.loaded.sha256,
+    }
+    record |= {f"savings.{name}": line.saved for name, line in lines.items() if "." not in name}
+    if "savings.cost" in record:
+        record["savings.cost_usd"] = record.pop("savings.cost")
+    for key in BASELINE_KEYS:
+        if key in base.year.record:
+            record[f"baseline.{key}"] = base.year.record[key]
+    ours, theirs = plant.greenhouse, base.greenhouse
+    if ours is not None and theirs is not None:
+        record |= {
+            f"baseline.{key.removeprefix('carbon.')}": theirs.record[key]
+            for key in CARBON_KEYS
+            if key in theirs.record
+        }
+        record["baseline.cumulative_kgco2e"] = theirs.net.cumulative.tolist()
+        record["carbon.turning_years"] = carbon.turning_years(ours.net, theirs.net)
+    if base.bills is not None:
+        record["baseline.energy_cost"] = float(base.bills.plant.total.sum())
+    return record
+
+
+BASELINE_KEYS = (
+    "electricity_kwh",
+    "fuel_kwh",
+    "peak_kw",
+    "cop_plant",
+    "heat_to_taps_kwh",
+    "recirculation_loss_kwh",
+    "short_hours",
+    "short_litres",
+    "balance_error",
+)
+UPSTREAM = "carbon.upstream_kgco2e"
+CARBON_KEYS = (
+    "operational_kgco2e",
+    "refrigerant_kgco2e",
+    "total_kgco2e",
+    "carbon.upstream_methane_kg",
+    UPSTREAM,
+)
+
+
+def _life_cycle(
+    scenario: Scenario, plant: Side, base: Side | None, lines: dict[str, Line]
+) -> tuple[economics.LifeCycle | None, Record, Side, Side | None]:
+    """The comparison of costs, its keys, and the plants with what they cost."""
+    costs = scenario.costs
+    if costs is None or plant.bills is None:
+        return None, {}, plant, base
+    capacity = plant.year.made.capacity * plant.year.made.modules / 1e3
+    saved = {key: lines[key].saved if lines else 0.0 for key in ("site_mmbtu", "electricity_kwh")}
+    paid = money.incentives(costs, capacity, saved["site_mmbtu"], saved["electricity_kwh"])
+    record: Record = {"costs.incentives_usd": paid} if paid else {}
+    by = money.terms(costs)
+    gases = plant.greenhouse
+    ours = money.plant_costs(
+        costs, plant.bills, plant.year, sum(paid.values()), gases.in_years(by.years) if gases else 0.0
+    )
+    plant = replace(plant, costs=ours)
+    record["costs.present_value_usd"] = economics.present_value(
+        economics.cash_flow(ours, by), by.discount_rate
+    )
+    if base is None or base.bills is None:
+        record["costs.heat_usd_per_mwh"] = economics.heat_cost(ours, by)
+        return None, record, plant, base
+    other = base.greenhouse
+    theirs = money.plant_costs(
+        costs.baseline, base.bills, base.year, 0.0, other.in_years(by.years) if other else 0.0
+    )
+    found = economics.life_cycle(ours, theirs, by)
+    return found, record | money.life_record(found, by, gases is not None), plant, replace(base, costs=theirs)
+
+
+def _said(plant: Side, base: Side | None, of_savings: list[str]) -> Record:
+    """Assumptions and cautions of the plant with those of carbon, baseline and savings."""
+    assumed, cautions = list(plant.year.assumptions), list(plant.year.cautions)
+    if plant.greenhouse is not None:
+        worked_out = {item["key"] for item in plant.greenhouse.assumptions}
+        assumed = [item for item in assumed if item["key"] not in worked_out]
+        assumed += plant.greenhouse.assumptions
+        cautions += plant.greenhouse.cautions
+    if base is not None:
+        theirs = [item for item in base.year.assumptions if item["key"].startswith("plant.")]
+        if base.greenhouse is not None:
+            theirs += [item for item in base.greenhouse.assumptions if item["key"] != "carbon.grid"]
+            cautions += [f"baseline: {text}" for text in base.greenhouse.cautions]
+        assumed += [item | {"key": f"baseline.{item['key'].removeprefix('plant.')}"} for item in theirs]
+        said = {_NUMBER.sub("", text) for text in cautions}
+        cautions += [f"baseline: {t}" for t in base.year.cautions if _NUMBER.sub("", t) not in said]
+        cautions += _service_caution(plant.year, base.year)
+        cautions += _years_caution(plant.scenario)
+        cautions += of_savings
+    return {"assumptions": assumed, "cautions": cautions}
+
+
+def upstream_caution(lines: dict[str, Line]) -> list[str]:
+    """The caution where methane lost upstream, in no other line, outweighs the saving of all the rest."""
+    if "upstream_kgco2e" not in lines:
+        return []
+    apart, saved = lines["upstream_kgco2e"].saved, lines["kgco2e"].saved
+    if abs(apart) <= abs(saved):
+        return []
+    return [
+        f"methane lost upstream is in no other figure: of it {apart:,.0f} kg CO2e a year are saved, which "
+        f"outweighs the {saved:,.0f} kg of all the rest"
+    ]
+
+
+def _years_caution(scenario: Scenario) -> list[str]:
+    """The caution where greenhouse gases and costs are counted over different numbers of years."""
+    carbon, costs = scenario.carbon, scenario.costs
+    if carbon is None or costs is None or carbon.service_years == costs.years:
+        return []
+    text = (
+        f"greenhouse gases are counted over carbon.service_years ({carbon.service_years}), costs over "
+        f"costs.years ({costs.years}): "
+    )
+    if carbon.service_years < costs.years:
+        return [
+            text + "the cost of CO2e avoided takes the last year of service for every year after it, without "
+            "new losses of refrigerant at an end or a first filling"
+        ]
+    return [
+        text + "the cost of CO2e avoided leaves out what is avoided after the years of the costs, and the "
+        "refrigerant lost at the end"
+    ]
+
+
+def _service_caution(plant: Year, base: Year) -> list[str]:
+    """The caution where plant and baseline do not give the same heat: then savings compare two services."""
+    ours, theirs = (
+        float((year.hourly["heat_to_taps_kwh"] + year.hourly["recirculation_loss_kwh"]).sum())
+        for year in (plant, base)
+    )
+    if theirs <= 0.0 or abs(ours - theirs) <= SERVICE * theirs:
+        return []
+    return [
+        f"plant and baseline do not give the same service: {ours:,.0f} and {theirs:,.0f} kWh of useful heat; "
+        "savings are not corrected for that"
+    ]

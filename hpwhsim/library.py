@@ -1,0 +1,308 @@
+"""The library: a scenario, and what can be asked of it. The command asks the same, of files."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from hpwhsim.evaluation import reading
+from hpwhsim.evaluation.result import Result
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+    from hpwhsim.dossier.verify import Verdict
+
+
+class Scenario:
+    """A plant in its building and weather, checked as a scenario file is; it does not change.
+
+    `read` and `from_dict` make one. Two are equal where all their keys are.
+    """
+
+    __slots__ = ("loaded",)
+
+    loaded: Loaded
+
+    def __init__(self, loaded: Loaded) -> None:
+        object.__setattr__(self, "loaded", loaded)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("a scenario does not change; with_({key: value}) gives another")
+
+    @classmethod
+    def from_dict(cls, mapping: Mapping[str, Any], folder: Path | str = ".") -> "Scenario":
+        """A scenario that stands in no file.
+
+        Parameters
+        ----------
+        mapping : mapping
+            Keys and values as in a scenario file: blocks are mappings, quantities text with their unit.
+        folder : path
+            Where relative paths start.
+
+        Raises
+        ------
+        InputError
+            A line for each thing that is wrong.
+        """
+        return cls(reading.of_mapping(mapping, Path(folder)))
+
+    def with_(self, changes: Mapping[str, Any]) -> "Scenario":
+        """Another scenario with some keys changed, as the command's ``--set`` changes them.
+
+        Parameters
+        ----------
+        changes : mapping of str to object
+            Values by key path, ``{"plant.storage.volume": "1200 gal"}``; None takes a key out.
+
+        Raises
+        ------
+        InputError
+            A line for each thing that is wrong.
+        """
+        return Scenario(reading.with_changes(self.loaded, changes))
+
+    def __getitem__(self, key: str) -> Any:
+        """The value of a key path in SI and degC, default or written; None where there is none."""
+        value: Any = self.loaded.scenario
+        for name in key.split("."):
+            if value is None:
+                return None
+            if name not in getattr(type(value), "model_fields", {}):
+                raise KeyError(key)
+            value = getattr(value, name)
+        return value
+
+    @property
+    def title(self) -> str:
+        """Its title."""
+        return self.loaded.scenario.title
+
+    @property
+    def path(self) -> Path:
+        """The file it was read from; of one that stands in none, where relative paths start."""
+        return self.loaded.path
+
+    @property
+    def sha256(self) -> str:
+        """Of the file, or of the text of the mapping, before any key was changed."""
+        return self.loaded.sha256
+
+    @property
+    def overrides(self) -> tuple[str, ...]:
+        """The keys that were changed, as ``key.path=value``."""
+        return self.loaded.overrides
+
+    @property
+    def assumptions(self) -> list[dict[str, str]]:
+        """Every default in force that needs no weather, with its source."""
+        return assumptions(self.loaded.scenario)
+
+    @property
+    def cautions(self) -> list[str]:
+        """What to beware of in what was written."""
+        return [*self.loaded.said, *cautions(self.loaded.scenario)]
+
+    def to_dict(self) -> dict[str, Any]:
+        """What was written, with units and absolute paths; `from_dict` of it is equal."""
+        return dump(self.loaded.scenario)
+
+    def to_yaml(self) -> str:
+        """`to_dict` as the text of a scenario file."""
+        return dump_text(self.loaded.scenario)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Scenario) and self.loaded.scenario == other.loaded.scenario
+
+    def __hash__(self) -> int:
+        return hash(dump_text(self.loaded.scenario))
+
+    def __repr__(self) -> str:
+        changed = "".join(f", {text}" for text in self.overrides)
+        return f"<Scenario {self.title!r}: {self.loaded.scenario.plant.family}{changed}>"
+
+
+class Comparison(NamedTuple):
+    """Several scenarios side by side."""
+
+    results: dict[str, Result]
+    rows: list[dict[str, Any]]  # one for each scenario, by key of the record; None: not asked for
+    cautions: list[str]  # everything in which the accounts are not alike
+
+    @property
+    def table(self) -> "pd.DataFrame":
+        """The figures, a column for each scenario."""
+        import pandas as pd
+
+        return pd.DataFrame(self.rows).set_index("scenario").drop(columns="title").T
+
+
+def read(
+    path: Path | str, overrides: Mapping[str, Any] | None = None, weather: Path | str | None = None
+) -> Scenario:
+    """Read a scenario file.
+
+    Parameters
+    ----------
+    path : path
+        YAML file.
+    overrides : mapping, optional
+        Keys to change, as of `Scenario.with_`.
+    weather : path, optional
+        Weather file instead of site.weather; a relative path starts at the working folder.
+
+    Raises
+    ------
+    InputError
+        A line for each thing that is wrong.
+    """
+    found = Scenario(reading.read(Path(path), (), None if weather is None else Path(weather)))
+    return found.with_(overrides) if overrides else found
+
+
+def simulate(scenario: Scenario) -> Result:
+    """Simulate the year of a plant alone: no baseline, greenhouse gases, bills or checks.
+
+    Raises
+    ------
+    InputError
+        If the weather file is wrong, or the plant cannot work as asked.
+    """
+    from hpwhsim.evaluation.evaluate import simulate as simulated
+
+    return simulated(scenario.loaded)
+
+
+def evaluate(scenario: Scenario, seeds: int = 0) -> Result:
+    """Simulate the year of a plant and of its baseline, and account for all that the scenario asks.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What to evaluate.
+    seeds : int
+        Also the spread over so many years of random draws, in ``record["seeds"]``.
+
+    Raises
+    ------
+    InputError
+        If a file named in the scenario is wrong, or a plant cannot work as asked.
+    """
+    from hpwhsim.evaluation.draw_years import evaluate_over
+
+    return evaluate_over(scenario.loaded, seeds)
+
+
+def compare(scenarios: Mapping[str, Scenario] | Iterable[Scenario], seeds: int = 0) -> Comparison:
+    """Evaluate several scenarios and put them side by side.
+
+    Parameters
+    ----------
+    scenarios : mapping of str to Scenario, or iterable of Scenario
+        By name; without names each goes by its title, numbered where two are alike.
+    seeds : int
+        As of `evaluate`.
+
+    Raises
+    ------
+    InputError
+        As `evaluate`.
+    """
+    from hpwhsim.comparison.report import comparison_rows
+    from hpwhsim.comparison.unlike import Case, one_seed, unlike
+
+    if isinstance(scenarios, Mapping):
+        named = dict(scenarios)
+    else:
+        listed, named = list(scenarios), {}
+        for number, one in enumerate(listed, 1):
+            twice = sum(other.title == one.title for other in listed) > 1
+            named[f"{one.title} ({number})" if twice else one.title] = one
+    results = {name: evaluate(one, seeds) for name, one in named.items()}
+    records = [result.record for result in results.values()]
+    cases = [Case(name, result.loaded, result.record) for name, result in results.items()]
+    return Comparison(results, comparison_rows(list(results), records), unlike(cases) + one_seed(cases))
+
+
+def sweep(scenario: Scenario, vary: Mapping[str, Sequence[Any]]) -> "xr.Dataset":
+    """Evaluate a scenario over every combination of values of some of its keys.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is not varied.
+    vary : mapping of str to sequence
+        Values by key path, as of `Scenario.with_`.
+
+    Returns
+    -------
+    Dataset
+        The varied keys are its dimensions, their values as given its coordinates; a variable for each number
+        of the annual record, those by month over ``month`` too. NaN where a case has no such number.
+
+    Raises
+    ------
+    InputError
+        It names the case.
+    """
+    from hpwhsim.studies.dataset import swept
+
+    return swept(scenario.loaded, vary)
+
+
+def size(scenario: Scenario, seeds: int = 0) -> dict[str, Any]:
+    """Size heat pump and storage so that nobody runs out on the coldest days.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its block ``sizing`` says by what.
+    seeds : int
+        Years of random draws, other than those sized on, with which unmet days are counted.
+
+    Raises
+    ------
+    InputError
+        If the plant has no heat pump, or cannot run on the design days.
+    """
+    from hpwhsim.sizing.size import size as sized
+
+    return sized(scenario.loaded, seeds)
+
+
+def why(result: Result | Path | str, gap: int = 2) -> dict[str, Any]:
+    """Why the backup ran and hot water ran short, event by event.
+
+    Parameters
+    ----------
+    result : Result or path
+        A result, or the folder that one was written to.
+    gap : int
+        Quiet hours at most that do not end an event.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no result.
+    """
+    from hpwhsim.diagnose import causes
+
+    if isinstance(result, Result):
+        return causes.why_of_year(result.record, result.plant.year.hourly, gap)
+    return causes.why(Path(result), gap)
+
+
+def verify(bundle: Path | str) -> "Verdict":
+    """Repeat the calculation of a dossier's bundle from its own files and say what differs.
+
+    Raises
+    ------
+    InputError
+        If it is no bundle, or a damaged one.
+    """
+    from hpwhsim.dossier.verify import verify as verified
+
+    return verified(Path(bundle))

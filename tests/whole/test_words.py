@@ -1,0 +1,143 @@
+"""What users read says the field's words, not this program's own for the same thing."""
+
+import ast
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import hpwhsim
+from hpwhsim.cli.main import main
+from hpwhsim.comparison.report import comparison_text
+from hpwhsim.diagnose.report import why_text
+from hpwhsim.evaluation.first_screen import first_screen
+from hpwhsim.evaluation.report import year_text
+from hpwhsim.results.declared import declarations
+from hpwhsim.results.records import read_stored
+
+pytestmark = pytest.mark.contract
+
+PACKAGE = Path(hpwhsim.__file__).parent
+ROOT = PACKAGE.parent
+RECORDS = sorted((ROOT / "scenarios" / "records").glob("*.json"))
+
+INSTEAD = {
+    r"march(es|ed|ing)? (a|the|its|through|of)|marched": "simulate",
+    r"bought|buys?|buying": "purchase",
+    r"machines?": "heat pump, unit, module",
+    r"is said|are said|kept and said": "report, warn, flag",
+    r"barred|bars": "locked out, lockout",
+    r"hot water short|short water|short hot water|runs? short|short hours": "unmet hot water",
+    r"spells?|on end": "event, consecutive",
+    r"drawn back|draws? back": "defrost heat drawn from storage",
+    r"lost by the (store|loop)|loss of the (store|loop)": "standby loss, recirculation loss",
+    r"(heat|hot water) to (the )?taps": "hot water delivered",
+    r"standing (machines?|modules?|units?)": "idle units",
+    r"possible savings?|share of the saving": "fraction of the theoretical savings that the controls capture",
+    r"swings?": "sensitivity",
+    r"what can be bought|the market": "equipment catalogue, candidate",
+    r"chances?": "reliability, probability",
+    r"turning years?": "crossover year",
+    r"choice of this program": "tankyear default",
+    r"from memory|second-hand": "unverified citation, secondary source",
+    r"(?<!uniform )energy factor|first-hour delivery": "uniform energy factor, first-hour rating",
+    r"turndown|least share": "minimum speed fraction",
+    r"edge hours|outside its performance data": "hours outside the performance map",
+    r"yellow": "a column that says what may be changed",
+    r"certif(ies|y) nothing|no certificate": "not a certified rating",
+    r"the answer|papers": "result, content",
+    r"the modeler wrote": "user input",
+}
+"""Right column of the vocabulary, as users would meet it, and what is said instead."""
+
+WORDS = re.compile("|".join(rf"\b(?:{words})\b" for words in INSTEAD), re.IGNORECASE)
+
+FILES = [
+    path
+    for folder in (
+        *("account", "charts", "compare", "demand", "diagnose", "dossier", "evaluate", "federal_test"),
+        *("heatpump", "page", "regression", "results", "simulate", "sizing", "source", "studies"),
+    )
+    for path in sorted((PACKAGE / folder).rglob("*.py"))
+]
+
+
+def literals(path: Path) -> Iterator[tuple[int, str]]:
+    """Texts of a file with their lines, but for documentation and types."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    apart: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr):
+            apart.add(id(node.value))
+        for field in ("annotation", "returns"):
+            kind = getattr(node, field, None)
+            apart |= {id(part) for part in ast.walk(kind)} if kind is not None else set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in apart:
+            yield node.lineno, node.value
+
+
+def found_in(text: str) -> list[str]:
+    return [match.group() for match in WORDS.finditer(text)]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_texts_of_the_report_files(path: Path) -> None:
+    assert [(line, found_in(text)) for line, text in literals(path) if found_in(text)] == []
+
+
+def test_labels_and_meanings_of_the_results() -> None:
+    for row in declarations().values():
+        for text in (row.label, row.short, row.long_name, row.sign):
+            assert found_in(text) == [], row.name
+
+
+@pytest.mark.parametrize("path", RECORDS, ids=lambda path: path.stem)
+def test_screens_of_every_stored_year(path: Path) -> None:
+    stored = read_stored(path)
+    record: dict[str, Any] = {**stored.context, **stored.record}
+    assert found_in(first_screen(record) + year_text(record)) == []
+    assert found_in(json.dumps(record.get("checks", []))) == []
+
+
+def test_the_comparison_of_every_stored_year() -> None:
+    stored = [read_stored(path) for path in RECORDS]
+    records = [{**one.context, **one.record} for one in stored]
+    assert found_in(comparison_text([path.stem for path in RECORDS], records)) == []
+
+
+@pytest.mark.year
+def test_screens_of_the_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every verb that takes a scenario alone, over one worked file, with all that it can show."""
+    path = str(ROOT / "scenarios" / "packaged-test.yaml")
+    out = str(tmp_path / "out")
+    weather = str(next((ROOT / "weather").glob("chicago*.epw")))
+    for command in (
+        ["run", path, "--all", "--out", out],
+        ["check", path],
+        ["compare", path, path],
+        ["sweep", path, "--vary", "plant.storage.setpoint=52 degC,54 degC"],
+        ["rate", path],
+        ["why", out, "--all"],
+        ["weather", weather],
+    ):
+        assert main(command) == 0, command
+        assert found_in(capsys.readouterr().out) == [], command
+
+
+def test_the_list_finds_what_it_names() -> None:
+    """A scan that finds nothing proves nothing: each pattern meets a text of its own."""
+    for text in (
+        *("the plant is marched", "what it bought", "the machine", "it is said", "barred by the hour"),
+        *("hot water short", "two spells", "19 h on end", "drawn back by defrosts", "lost by the store"),
+        *("heat to the taps", "standing modules", "the possible saving", "a swing", "the market", "chances"),
+        *("turning years", "a choice of this program", "from memory", "an energy factor", "turndown"),
+        *("edge hours", "a yellow cell", "it certifies nothing", "the answer", "as the modeler wrote"),
+    ):
+        assert found_in(text), text
+    for text in ("uniform energy factor", "machinery room", "machine_loss_kwh", "140 bar", "event", "search"):
+        assert not found_in(text), text
+    assert why_text  # its screen is read above
