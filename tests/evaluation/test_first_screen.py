@@ -95,6 +95,7 @@ def test_its_figures_are_the_records(path: Path) -> None:
             assert shown(f"savings.{name}", record[f"savings.{name}"]) in text
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("path", RECORDS, ids=lambda path: path.stem)
 def test_the_end_uses_on_it_add_up(path: Path) -> None:
     """Each is rounded to whole kWh, or two digits below that: half a kWh a term, and that of the sum."""
