@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 from side_by_side import main
 
-from hpwhsim.demand.draws import random_draws
+from hpwhsim.demand.draws import bin_events
+from hpwhsim.demand.households import building_events
 from hpwhsim.demand.patterns import named_pattern
 from hpwhsim.tables import read_table
 
@@ -24,7 +25,7 @@ def study(seeds: int, first_seed: int) -> pd.DataFrame:
     for size in read_table("demand_by_building_size"):
         homes, average = int(size["apartments"]), float(size["average_day_gal"])
         years = [
-            random_draws(homes, average, pattern, 1, seed).reshape(-1, 24) / homes
+            bin_events(building_events(homes, average, pattern, seed), 1).reshape(-1, 24) / homes
             for seed in range(first_seed, first_seed + seeds)
         ]
         for what, peaks in (

@@ -11,7 +11,8 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from hpwhsim.heatpump import rated
-from hpwhsim.heatpump.performance import PerformanceMap, look_up, map_from_cycle
+from hpwhsim.heatpump.maps import PerformanceMap, look_up
+from hpwhsim.heatpump.rated import fit_one
 from hpwhsim.heatpump.refrigerants import names
 from hpwhsim.kernel import kernel
 
@@ -19,7 +20,7 @@ REFRIGERANTS = [name for name in names() if name != "R-125"]  # a component only
 
 
 def build(refrigerant: str) -> PerformanceMap:
-    return map_from_cycle(refrigerant, 20e3, 3.4, 7.0, 10.0, 55.0, 55.0)
+    return fit_one(refrigerant, 20e3, 3.4, 7.0, 10.0, 55.0, 55.0).machine
 
 
 @pytest.fixture(autouse=True)

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from hpwhsim.evaluation import reading
 from hpwhsim.evaluation.result import Result
-from hpwhsim.scenario.reading import Loaded, assumptions, cautions, dump, dump_text
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -76,14 +76,6 @@ def _regions() -> dict[str, tuple[_Region, ...]]:
     return {name: tuple(sorted(rows, key=lambda r: r.year)) for name, rows in found.items()}
 
 
-def regions() -> dict[str, tuple[int, ...]]:
-    """Regions of the packaged tables with the years they have.
-
-    US subregions by their eGRID code and US; UK; EU-DE; Canada-ON; Australia-NSW and so on.
-    """
-    return {name: tuple(row.year for row in rows) for name, rows in _regions().items()}
-
-
 def _found(name: str, key: str) -> str:
     """Region meant by `name`: as in the table, or the last part alone where only one has it."""
     plain = re.sub(r"[\s_-]+", "-", name.strip()).casefold()

@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from hpwhsim.evaluation.evaluate import SERVICE
-from hpwhsim.scenario.reading import Loaded, dump
+from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.writing import dump
 from hpwhsim.simulation.year import ONE_SEED
 
 Record = Mapping[str, Any]

@@ -7,8 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
-from hpwhsim.demand.households import PEOPLE_PER_APARTMENT, USE_C, YEAR, Events, building_events
-from hpwhsim.demand.patterns import Pattern
+from hpwhsim.demand.households import YEAR, Events
 from hpwhsim.errors import OutOfRangeError
 
 AT_ONCE = 2**21  # draws: bounds the memory
@@ -55,62 +54,6 @@ def smooth_draws(hourly: ArrayLike, steps_per_hour: int) -> Array:
         f"run.steps_per_hour must be a multiple or a divisor of the record's {rows} rows per hour, "
         f"got {steps_per_hour}"
     )
-
-
-def random_draws(
-    apartments: int,
-    litres_per_apartment_day: float,
-    pattern: Pattern,
-    steps_per_hour: int,
-    seed: int,
-    people_per_apartment: float = PEOPLE_PER_APARTMENT,
-    use_temperature: float = USE_C,
-) -> Array:
-    """Litres drawn in each step of the year by single taps, from a seed.
-
-    The events lie in time to the second and do not depend on the step: sums over longer steps agree exactly.
-    An apartment's events come from its own stream (seed, apartment), so they stay when apartments are added,
-    apart from the few that the building's total leaves out or lets in (see `building_events`).
-
-    Parameters
-    ----------
-    apartments : int
-        Number of apartments, 1 or more.
-    litres_per_apartment_day : float
-        Mean daily use of an apartment at use temperature. [L]
-    pattern : Pattern
-        Shares of the hours, weekday and weekend, and month factors.
-    steps_per_hour : int
-        Steps in an hour; must divide 3600.
-    seed : int
-        0 to 2**32 - 1.
-    people_per_apartment : float
-        Mean occupants, 1 to 12.
-    use_temperature : float
-        At which the litres are counted. [°C]
-
-    Returns
-    -------
-    ndarray of float64, shape (8760 * steps_per_hour,)
-        Litres drawn in each step, at use temperature. [L]
-
-    Raises
-    ------
-    OutOfRangeError
-        If an argument is out of its range.
-
-    Examples
-    --------
-    >>> from hpwhsim.demand.patterns import named_pattern
-    >>> draws = random_draws(2, 150.0, named_pattern("apartments"), 12, seed=1)
-    >>> draws.shape, round(float(draws.sum()) / 365 / 2, 3)
-    ((105120,), 150.0)
-    """
-    _check_steps(steps_per_hour)
-    events = building_events(
-        apartments, litres_per_apartment_day, pattern, seed, people_per_apartment, use_temperature
-    )
-    return bin_events(events, steps_per_hour)
 
 
 def bin_events(events: Events, steps_per_hour: int) -> Array:

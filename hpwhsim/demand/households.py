@@ -147,7 +147,11 @@ def building_events(
     stated use already; a building's total would lie within about 15 % of it for 20 apartments and 4 % for
     200. Of a single home the stated use is its own, whatever its level.
 
-    Parameters and errors are those of `random_draws`.
+    Raises
+    ------
+    OutOfRangeError
+        If there is no apartment, the litres are negative, the seed is not 0 to 2**32 - 1, or there are fewer
+        than 1 or more than `MOST_PEOPLE` in an apartment.
     """
     check_building(apartments, litres_per_apartment_day)
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**32:

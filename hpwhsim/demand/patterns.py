@@ -34,18 +34,13 @@ class Pattern(NamedTuple):
     source: str  # where it comes from and how well it is known
 
 
-def pattern_names() -> list[str]:
-    """Names that `named_pattern` knows."""
-    return [row["pattern"] for row in read_table("demand_pattern_sources")]
-
-
 def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pattern:
     """Pattern from the packaged tables.
 
     Parameters
     ----------
     name : str
-        One of `pattern_names`.
+        A row of the table ``demand_pattern_sources``.
     month_factors : sequence of 12 floats, optional
         Use of each month over the mean of the year; without it every month has 1, because no published
         multipliers were found.
@@ -57,8 +52,6 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
 
     Examples
     --------
-    >>> pattern_names()
-    ['apartments', 'midrise']
     >>> round(float(named_pattern("apartments").weekday[7]), 3)
     0.079
     """

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from hpwhsim.evaluation.result import Result
-from hpwhsim.scenario.reading import dump
+from hpwhsim.scenario.writing import dump
 
 
 class Input(NamedTuple):

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -148,11 +148,6 @@ def fit_one(
     )
 
 
-def map_from_cycle(*args: Any, **options: Any) -> PerformanceMap:
-    """The map alone of `fit_one`, with its arguments."""
-    return fit_one(*args, **options).machine
-
-
 def _kept(m: PerformanceMap, anchored: Anchored) -> Arrays:
     """A fit as arrays, for the disk."""
     machine = anchored.machine
@@ -206,12 +201,12 @@ def map_from_ratings(
     ratings : sequence of Rating
         Two or more points.
     outlet_c, water_side, rise_k, subcooling_k, injection, limits, key
-        As for `map_from_cycle`.
+        As for `fit_one`.
 
     Returns
     -------
     Fitted
-        The map, as from `map_from_cycle`, and its residuals.
+        The map, as from `fit_one`, and its residuals.
 
     Raises
     ------

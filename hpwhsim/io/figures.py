@@ -7,12 +7,8 @@ from io import BytesIO
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
-from hpwhsim.arrays import Array
-
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-Hourly = Mapping[str, Array]
 
 
 DPI = 150

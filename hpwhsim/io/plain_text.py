@@ -16,7 +16,6 @@ from collections.abc import Iterator, Mapping
 
 from hpwhsim.errors import InputError
 
-LINES = "\t\n"  # the controls that text in a file may hold
 _UNSAFE = re.compile(
     "["
     "\x00-\x08\x0b-\x1f\x7f-\x9f"  # C0 without tab and line feed, DEL, C1

@@ -24,7 +24,8 @@ from tokenize import TokenError
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import platformdirs
-from pydantic import BeforeValidator
+from pydantic import GetCoreSchemaHandler
+from pydantic_core.core_schema import CoreSchema, no_info_before_validator_function
 
 from hpwhsim.errors import InputError
 
@@ -47,6 +48,10 @@ class Kind:
 
     def __str__(self) -> str:
         return f"{self.noun} with its unit, such as '{self.example}'"
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """In a type of an input model: text is read as a quantity of this kind."""
+        return no_info_before_validator_function(lambda value: read_quantity(value, self), handler(source))
 
 
 VOLUME = Kind("a volume", "m3", "40 gal")
@@ -80,38 +85,6 @@ VOLTAGE = Kind("a voltage", "V", "208 V")
 CURRENT = Kind("a current", "A", "400 A")
 FLOOR_LOAD = Kind("a load per area", "Pa", "100 lb/ft2")
 
-KINDS = (
-    VOLUME,
-    DAILY_VOLUME,
-    TEMPERATURE,
-    DIFFERENCE,
-    POWER,
-    HEAT_LOSS,
-    LENGTH,
-    DURATION,
-    FLOW,
-    CONDUCTIVITY,
-    PRESSURE,
-    MASS_FACTOR,
-    AREA,
-    HEAT_CAPACITY,
-    LINE_POWER,
-    PUMPING,
-    MOISTURE,
-    MASS,
-    MASS_PER_POWER,
-    MASS_PER_LENGTH,
-    VOLTAGE,
-    CURRENT,
-    FLOOR_LOAD,
-    ENERGY,
-    MONEY,
-    MONTHLY_MONEY,
-    YEARLY_MONEY,
-    ENERGY_PRICE,
-    DEMAND_PRICE,
-    CAPACITY_PRICE,
-)
 MOST_KEPT, FILES = 1000, 12  # conversions in a file on disk, and files of other versions
 _TONS = (POWER, CAPACITY_PRICE, MASS_PER_POWER)  # where a ton is one of refrigeration
 # where a plain C or F was meant as a degree
@@ -456,38 +429,33 @@ def as_text(value: float, kind: Kind) -> str:
     return f"{float(value)!r}".removesuffix(".0") + f" {kind.unit}"
 
 
-def _read(kind: Kind) -> BeforeValidator:
-    return BeforeValidator(lambda value: read_quantity(value, kind))
-
-
 # Types for frozen input models: text in, float in the commented unit out.
-Volume = Annotated[float, _read(VOLUME), VOLUME]  # m3
-DailyVolume = Annotated[float, _read(DAILY_VOLUME), DAILY_VOLUME]  # m3 per day
-Temperature = Annotated[float, _read(TEMPERATURE), TEMPERATURE]  # degC
-Difference = Annotated[float, _read(DIFFERENCE), DIFFERENCE]  # K
-Power = Annotated[float, _read(POWER), POWER]  # W
-HeatLoss = Annotated[float, _read(HEAT_LOSS), HEAT_LOSS]  # W/K
-Length = Annotated[float, _read(LENGTH), LENGTH]  # m
-Duration = Annotated[float, _read(DURATION), DURATION]  # s
-Flow = Annotated[float, _read(FLOW), FLOW]  # m3/s
-Conductivity = Annotated[float, _read(CONDUCTIVITY), CONDUCTIVITY]  # W/m/K
-Pressure = Annotated[float, _read(PRESSURE), PRESSURE]  # Pa
-MassFactor = Annotated[float, _read(MASS_FACTOR), MASS_FACTOR]  # kg/kWh
-Area = Annotated[float, _read(AREA), AREA]  # m2
-HeatCapacity = Annotated[float, _read(HEAT_CAPACITY), HEAT_CAPACITY]  # J/m3/K
-LinePower = Annotated[float, _read(LINE_POWER), LINE_POWER]  # W/m
-Pumping = Annotated[float, _read(PUMPING), PUMPING]  # J/m3
-Moisture = Annotated[float, _read(MOISTURE), MOISTURE]  # kg/s
-Energy = Annotated[float, _read(ENERGY), ENERGY]  # kWh
-Money = Annotated[float, _read(MONEY), MONEY]  # USD
-MonthlyMoney = Annotated[float, _read(MONTHLY_MONEY), MONTHLY_MONEY]  # USD per month
-YearlyMoney = Annotated[float, _read(YEARLY_MONEY), YEARLY_MONEY]  # USD per year
-EnergyPrice = Annotated[float, _read(ENERGY_PRICE), ENERGY_PRICE]  # USD/kWh
-DemandPrice = Annotated[float, _read(DEMAND_PRICE), DEMAND_PRICE]  # USD/kW per month
-CapacityPrice = Annotated[float, _read(CAPACITY_PRICE), CAPACITY_PRICE]  # USD/kW
-Mass = Annotated[float, _read(MASS), MASS]  # kg
-MassPerPower = Annotated[float, _read(MASS_PER_POWER), MASS_PER_POWER]  # kg/kW
-MassPerLength = Annotated[float, _read(MASS_PER_LENGTH), MASS_PER_LENGTH]  # kg/m
-Voltage = Annotated[float, _read(VOLTAGE), VOLTAGE]  # V
-Current = Annotated[float, _read(CURRENT), CURRENT]  # A
-FloorLoad = Annotated[float, _read(FLOOR_LOAD), FLOOR_LOAD]  # Pa
+Volume = Annotated[float, VOLUME]  # m3
+DailyVolume = Annotated[float, DAILY_VOLUME]  # m3 per day
+Temperature = Annotated[float, TEMPERATURE]  # degC
+Difference = Annotated[float, DIFFERENCE]  # K
+Power = Annotated[float, POWER]  # W
+HeatLoss = Annotated[float, HEAT_LOSS]  # W/K
+Length = Annotated[float, LENGTH]  # m
+Duration = Annotated[float, DURATION]  # s
+Flow = Annotated[float, FLOW]  # m3/s
+Conductivity = Annotated[float, CONDUCTIVITY]  # W/m/K
+Pressure = Annotated[float, PRESSURE]  # Pa
+Area = Annotated[float, AREA]  # m2
+HeatCapacity = Annotated[float, HEAT_CAPACITY]  # J/m3/K
+LinePower = Annotated[float, LINE_POWER]  # W/m
+Pumping = Annotated[float, PUMPING]  # J/m3
+Moisture = Annotated[float, MOISTURE]  # kg/s
+Energy = Annotated[float, ENERGY]  # kWh
+Money = Annotated[float, MONEY]  # USD
+MonthlyMoney = Annotated[float, MONTHLY_MONEY]  # USD per month
+YearlyMoney = Annotated[float, YEARLY_MONEY]  # USD per year
+EnergyPrice = Annotated[float, ENERGY_PRICE]  # USD/kWh
+DemandPrice = Annotated[float, DEMAND_PRICE]  # USD/kW per month
+CapacityPrice = Annotated[float, CAPACITY_PRICE]  # USD/kW
+Mass = Annotated[float, MASS]  # kg
+MassPerPower = Annotated[float, MASS_PER_POWER]  # kg/kW
+MassPerLength = Annotated[float, MASS_PER_LENGTH]  # kg/m
+Voltage = Annotated[float, VOLTAGE]  # V
+Current = Annotated[float, CURRENT]  # A
+FloorLoad = Annotated[float, FLOOR_LOAD]  # Pa

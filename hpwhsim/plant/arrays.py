@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hpwhsim.arrays import Array
-from hpwhsim.heatpump.performance import PerformanceMap
+from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.draw_times import DrawTimes
 from hpwhsim.source.ground_loop import BoreField, History, Loop

@@ -29,9 +29,9 @@ from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
 from hpwhsim.scenario.heat_pump_first import LOOP_FALL
-from hpwhsim.scenario.reading import assumptions
-from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import assumptions
+from hpwhsim.scenario.writing import cautions as scenario_cautions
 from hpwhsim.source.neighbours import Neighbours
 from hpwhsim.storage.fired_heaters import (
     UNFIRED_TANK,

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from hpwhsim.arrays import Array, Flags, Ints
 from hpwhsim.constants import HOURS
 from hpwhsim.io.user_csv import read_hours
-from hpwhsim.scenario.schema import Scenario, Window
+from hpwhsim.scenario.parts import Window
+from hpwhsim.scenario.schema import Scenario
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")  # 1 January of the nominal year is a Monday
 APART = 4.0  # K between the outlet temperatures that a map is solved for

@@ -12,8 +12,8 @@ from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
-from hpwhsim.scenario.schema import GroundLoop, Scenario
-from hpwhsim.scenario.sources import ANTIFREEZE_SHARE, FLOW_PER_WATT, SAID_FLOW
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import ANTIFREEZE_SHARE, FLOW_PER_WATT, SAID_FLOW, GroundLoop
 from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
@@ -87,7 +87,7 @@ def ground_source(
             found,
             "ground_loop.pump_power",
             f"{pump:.4g} W",
-            f"Darcy-Weisbach in bores and header, 30 kPa for machine and manifold ({PRACTICE})",
+            f"Darcy-Weisbach in bores and header, 30 kPa for unit and manifold ({PRACTICE})",
         )
     diffusivity = block.ground_conductivity / block.ground_heat_capacity
     response = _response(bores, diffusivity)

@@ -9,8 +9,8 @@ from hpwhsim.heatpump.anchor import Rating
 from hpwhsim.heatpump.lines import LineDerate, Lines, line_derate
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import StandingLines
-from hpwhsim.scenario.lines import USUAL_UNITS
-from hpwhsim.scenario.schema import HeatPump, WaterLines
+from hpwhsim.scenario.lines import USUAL_UNITS, WaterLines
+from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.source.line_freezing import Outage, freezing_hours, outage, water_line_cautions
 from hpwhsim.source.outdoor_lines import (
     WATER_HEAT,

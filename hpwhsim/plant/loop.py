@@ -9,10 +9,12 @@ from hpwhsim.demand.loop_running import aquastat_profile, crossover, daily_profi
 from hpwhsim.demand.loop_sections import Section, read_sections, riser_sections
 from hpwhsim.demand.recirculation import HotLoop, design, loop_of_watts, loss_at_supply
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.performance import PerformanceMap, fit_one
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.heatpump.rated import fit_one
 from hpwhsim.plant.arrays import LoopTank
 from hpwhsim.plant.machine import Assumption, say_parts
-from hpwhsim.scenario.schema import Recirculation, Scenario
+from hpwhsim.scenario.recirculation import Recirculation
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.storage.fired_heaters import UNFIRED_TANK
 from hpwhsim.storage.layers import RHO_CP
 

@@ -10,21 +10,16 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.limits import highest_outlet_c, usual_limits
 from hpwhsim.heatpump.lines import LineDerate
 from hpwhsim.heatpump.machine import Compressor
-from hpwhsim.heatpump.performance import (
-    Fitted,
-    Parts,
-    PerformanceMap,
-    fit_one,
-    map_from_ratings,
-    read_ratings,
-    read_table,
-)
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.heatpump.measured import read_ratings, read_table
+from hpwhsim.heatpump.rated import Fitted, Parts, fit_one, map_from_ratings
 from hpwhsim.heatpump.rated import WaterSide as WaterSideName
 from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.plant.clock import outlets
 from hpwhsim.plant.lines import Shift, behind_exchanger, derated, glycol_shift, refrigerant_lines
 from hpwhsim.plant.room_coil import BEHIND_SURFACE_K, RATED_HUMIDITY, rated_approach
-from hpwhsim.scenario.schema import HeatPump, Scenario
+from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.schema import Scenario
 
 Assumption = dict[str, str]
 

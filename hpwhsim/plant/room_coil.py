@@ -11,9 +11,9 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.moist_air import humidity_ratio_from_relative
 from hpwhsim.constants import CP_AIR
 from hpwhsim.kernel import kernel
+from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.room import AIR_PER_WATT
-from hpwhsim.scenario.schema import HeatPump
-from hpwhsim.scenario.schema import Room as RoomBlock
+from hpwhsim.scenario.room import Room as RoomBlock
 from hpwhsim.source.coil import split
 from hpwhsim.source.offer import Offer
 from hpwhsim.source.room_setup import AIR_CAPACITY, SEA_LEVEL

@@ -26,7 +26,7 @@ from hpwhsim.plant.plain_source import (
 )
 from hpwhsim.plant.room_coil import airflow_of
 from hpwhsim.scenario.room import AIR_PER_KW, HEATING_EFFICIENCY, HOME_AREA
-from hpwhsim.scenario.schema import Room as RoomBlock
+from hpwhsim.scenario.room import Room as RoomBlock
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.neighbours import Neighbours, make_neighbours
 from hpwhsim.source.room_setup import (

@@ -11,7 +11,8 @@ from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import Sourced, at_rest, coil_frost, no_around, no_sources
 from hpwhsim.plant.room_source import room_source
 from hpwhsim.plant.wastewater_source import wastewater_source
-from hpwhsim.scenario.schema import Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import Wastewater
 from hpwhsim.source.room_setup import Air
 
 if TYPE_CHECKING:

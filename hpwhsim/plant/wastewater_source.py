@@ -8,13 +8,14 @@ from hpwhsim.constants import HOURS
 from hpwhsim.plant.arrays import SourceKind
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, SOIL_DIFFUSIVITY, Sourced, at_rest, say
-from hpwhsim.scenario.schema import Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import (
     CLEANING_MONTHS,
     COOLING_K,
     EXCHANGE_K,
     EXCHANGER_PA,
     SEWAGE_PUMP_EFFICIENCY,
+    Wastewater,
 )
 from hpwhsim.source import drains
 from hpwhsim.source.wastewater import RHO_CP, Pumping, make_exchanger, make_well

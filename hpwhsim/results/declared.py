@@ -6,8 +6,6 @@ from typing import NamedTuple
 
 from hpwhsim.tables import read_table
 
-BETTER, WORSE, NEUTRAL = "better", "worse", "neutral"
-
 
 class Declared(NamedTuple):
     """One row of tables/results.csv."""
@@ -17,7 +15,7 @@ class Declared(NamedTuple):
     unit: str  # as files have it; 1 for a ratio
     kind: str  # sum, mean, min, max, value or text
     sign: str  # what a positive value means
-    more_is: str  # BETTER, WORSE or NEUTRAL
+    more_is: str  # better, worse or neutral
     format: str  # of the number on screens; empty: four digits
     label: str  # on screens and in tables
     short: str  # head of a narrow column

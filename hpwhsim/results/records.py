@@ -1,6 +1,5 @@
 """Stored records on disk: read, checked, flattened to single values, and written whole or not at all."""
 
-import csv
 import json
 import math
 import os
@@ -13,6 +12,7 @@ from typing import Any, NamedTuple
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import InputError
+from hpwhsim.io.user_csv import Row, read_rows
 
 Value = float | int | str | None
 
@@ -82,32 +82,18 @@ def read_rules(path: Path) -> tuple[Rule, ...]:
     Raises
     ------
     InputError
-        If a column is missing or a tolerance is no number of at least 0.
+        If a column is missing, or a tolerance is neither a number of at least 0 nor inf.
     """
-    if not path.exists():
-        return ()
-    lines = [line for line in enumerate(_text(path).splitlines(), 1) if line[1].split("#")[0].strip()]
-    rows = [(at, [cell.strip() for cell in next(csv.reader([line.split("#")[0]]))]) for at, line in lines]
-    columns = ["key", "relative", "absolute"]
-    if not rows or rows[0][1] != columns:
-        got = ", ".join(rows[0][1]) if rows else "nothing"
-        raise InputError(f"{path}: header: got {got}; allowed {', '.join(columns)}")
-    rules = []
-    for at, row in rows[1:]:
-        where = f"{path}, line {at}"
-        if len(row) != len(columns) or not row[0]:
-            raise InputError(f"{where}: got {', '.join(row)}; allowed {', '.join(columns)}")
-        numbers = []
-        for column, cell in zip(columns[1:], row[1:], strict=True):
-            try:
-                value = float(cell)
-            except ValueError:
-                value = math.nan
-            if not value >= 0.0:  # NaN fails this too
-                raise InputError(f"{where}: {column}: got {cell!r}; allowed a number of at least 0, or inf")
-            numbers.append(value)
-        rules.append(Rule(row[0], *numbers))
-    return tuple(rules)
+    columns = ("relative", "absolute")
+    return tuple(
+        Rule(row.cells["key"], *(_tolerance(row, column) for column in columns))
+        for row in (read_rows(path, ("key", *columns)) if path.exists() else ())
+    )
+
+
+def _tolerance(row: Row, column: str) -> float:
+    """A tolerance of a rule; inf takes a text out."""
+    return math.inf if row.cells[column] == "inf" else row.number(column)
 
 
 def _text(path: Path) -> str:

@@ -12,7 +12,8 @@ from pydantic.fields import FieldInfo
 
 from hpwhsim.scenario.keys import block_of, fields_of
 from hpwhsim.scenario.parts import Block, Clash
-from hpwhsim.scenario.schema import Plant, Scenario
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.schema import Scenario
 
 _STRICT = ConfigDict(strict=True, allow_inf_nan=False)  # as of a block
 

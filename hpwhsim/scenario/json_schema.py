@@ -13,7 +13,8 @@ from pydantic.fields import FieldInfo
 from hpwhsim.io.units import Kind
 from hpwhsim.scenario.keys import block_of, extra_of, fields_of, items_of, kind_of, show, walk
 from hpwhsim.scenario.parts import Block
-from hpwhsim.scenario.schema import Plant, Scenario
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.shapes import shapes
 
 QUANTITY = r"^\s*[-+−–]?([0-9][0-9,]*(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?\s*[^0-9\s.,]"

@@ -23,6 +23,8 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.shapes import shapes
 from hpwhsim.tables.sources import cited
 
+BASELINE = "baseline."  # whose block has the keys of `plant`
+
 
 class Key(NamedTuple):
     """One key of the scenario file."""
@@ -55,6 +57,9 @@ def key_list(pattern: str = "") -> list[Key]:
     >>> [key.key for key in key_list("plant.storage.h*")]
     ['plant.storage.heat_loss', 'plant.storage.height']
     """
+    if pattern.startswith(BASELINE):
+        of_plant = key_list("plant." + pattern.removeprefix(BASELINE))
+        return [key._replace(key=BASELINE + key.key.removeprefix("plant.")) for key in of_plant]
     glob = any(sign in pattern for sign in "*?[")
     found = [
         _described(path, field)
@@ -79,7 +84,7 @@ def _instead(pattern: str) -> str:
 def _written_keys(
     block: type[Block], prefix: str, only: Sequence[str] = ()
 ) -> Iterator[tuple[str, FieldInfo]]:
-    """The keys that may be written and hold a value; those of a `baseline` are those of `plant`."""
+    """The keys that may be written and hold a value."""
     for name, field in fields_of(block).items():
         if only and name not in only:
             continue

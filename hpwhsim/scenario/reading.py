@@ -21,28 +21,14 @@ from hpwhsim.scenario.keys import (
     fields_of,
     inner_types,
     items_of,
-    key_paths,
     known_fields,
     not_a_key,
 )
 from hpwhsim.scenario.messages import clash_line, one_line, short, wrong_in
 from hpwhsim.scenario.parts import A_FILE, Block
-from hpwhsim.scenario.schema import Plant, Scenario
-from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
-
-__all__ = [
-    "Loaded",
-    "WrongScenario",
-    "assumptions",
-    "baseline_of",
-    "cautions",
-    "changed",
-    "dump",
-    "dump_text",
-    "key_paths",
-    "read_scenario",
-    "scenario_from",
-]
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 
 
 class WrongScenario(ListedError):

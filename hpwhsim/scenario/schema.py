@@ -5,65 +5,30 @@ Quantities are text with a unit in the file and SI floats (temperatures in degC)
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Discriminator, Field, Tag
 
-from hpwhsim.io.units import ENERGY_PRICE, DailyVolume, Difference, Flow, Temperature
+from hpwhsim.io.units import ENERGY_PRICE
 from hpwhsim.scenario import families
 from hpwhsim.scenario.carbon import Carbon, SiteChecks
-from hpwhsim.scenario.cold_water import ColdWater
-from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.heat_pump_first import LOOP_FALL, Settings, settings_of
-from hpwhsim.scenario.lines import RefrigerantLines, WaterLines
-from hpwhsim.scenario.machine import HeatPump, Limits, RatedAt
+from hpwhsim.scenario.hot_water import HotWater
 from hpwhsim.scenario.money import Costs, Savings
 from hpwhsim.scenario.parts import (
-    PRACTICE,
     Block,
     Clash,
     FilePath,
-    MonthFactors,
-    Pattern,
     Window,
     default,
     degrees,
     origin,
     rule,
 )
-from hpwhsim.scenario.plant import Backup, Plant, Storage
-from hpwhsim.scenario.recirculation import LoopTank, Recirculation
-from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.recirculation import Recirculation
 from hpwhsim.scenario.sizing import Sizing
-from hpwhsim.scenario.sources import GroundLoop, Source, Wastewater
 from hpwhsim.scenario.tariff import Tariff
-
-__all__ = [
-    "Backup",
-    "Block",
-    "Building",
-    "Clash",
-    "Controls",
-    "GroundLoop",
-    "HeatPump",
-    "HotWater",
-    "Limits",
-    "LoopTank",
-    "Plant",
-    "RatedAt",
-    "Recirculation",
-    "RefrigerantLines",
-    "Room",
-    "Run",
-    "Scenario",
-    "Site",
-    "Sizing",
-    "Source",
-    "Storage",
-    "Wastewater",
-    "WaterLines",
-    "Window",
-]
 
 
 class Site(Block):
@@ -88,136 +53,6 @@ class Building(Block):
         description="people in an average apartment",
         json_schema_extra=origin("[building-america-people]: 0.92 N + 0.63 people at N = 1.5 bedrooms"),
     )
-
-
-class HotWater(Block):
-    """What is drawn at the taps."""
-
-    daily_use_per_apartment: DailyVolume | None = Field(
-        None,
-        gt=0,
-        le=5,
-        description="mean daily use of one apartment, measured at use_temperature",
-        json_schema_extra=origin(
-            "[ashrae-hvac-building-size]; average day",
-            none="handbook average day for this number of apartments",
-        ),
-    )
-    use_temperature: Temperature = Field(
-        49.0,
-        ge=30,
-        le=70,
-        description="temperature at which the daily use is counted",
-        json_schema_extra=origin("[chicago-10-14-21]"),
-    )
-    min_temperature: Temperature = Field(
-        43.3,
-        ge=25,
-        le=70,
-        description="a draw delivered below this counts as unmet",
-        json_schema_extra=origin(f"110 degF (43.3 degC); {PRACTICE}"),
-    )
-    cold_water: ColdWater | None = Field(
-        None,
-        description="temperature of the cold water where it is known: monthly, or winter_low, summer_high",
-        json_schema_extra=origin(
-            "[burch-christensen]",
-            none="the formula from the year's outdoor air",
-        ),
-    )
-    pattern: Pattern = Field(
-        "apartments",
-        description="shape of the day: name of a packaged pattern, or CSV with hour, weekday, weekend",
-        json_schema_extra=origin("[building-america-profile]"),
-    )
-    month_factors: MonthFactors | None = Field(
-        None,
-        description="daily use of each month over daily_use_per_apartment, twelve numbers",
-        json_schema_extra=origin(PRACTICE, none="the same use in every month"),
-    )
-    draws: Literal["smooth", "random"] = Field(
-        "smooth",
-        description="hourly means spread evenly, or random events whose mean follows the pattern",
-        json_schema_extra=origin("[tankyear-default]: smooth draws need no seed"),
-    )
-    seed: int = Field(
-        1,
-        ge=0,
-        le=2**32 - 1,
-        description="seed of the random draws",
-        json_schema_extra=origin("[tankyear-default]: any seed is as good as another"),
-    )
-    metered: FilePath | None = Field(
-        None,
-        description="CSV with time, litres; replaces daily use and pattern",
-        json_schema_extra=origin("no metered use was given"),
-    )
-
-    tempering_valve: Temperature | None = Field(
-        None,
-        ge=30,
-        le=70,
-        description="setpoint of a mixing valve at the plant: nothing hotter reaches a tap",
-        json_schema_extra=origin("[tankyear-default]", none="none: scald hours are counted"),
-    )
-    tempering_min_difference: Difference = Field(
-        0.0,
-        ge=0,
-        le=40,
-        description="hot water must be this far above the valve's setpoint for the valve to hold it; with"
-        " colder water it passes as much cold water as at this difference",
-        json_schema_extra=origin(f"[tankyear-default]: an ideal valve; 5 to 15 K are usual, {PRACTICE}"),
-    )
-    tempering_min_flow: Flow | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="below this flow the valve does not control and passes water as hot as the store",
-        json_schema_extra=origin("[asse-1017] has one; [tankyear-default]", none="it controls at any flow"),
-    )
-    tempering_max_flow: Flow | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="flow above which the valve is too small",
-        json_schema_extra=origin("[tankyear-default]", none="large enough for any flow"),
-    )
-
-    @rule
-    def _valve_above_use(self) -> Iterator[Clash]:
-        if self.tempering_valve is not None and self.tempering_valve < self.use_temperature:
-            yield Clash(
-                "tempering_valve", f"at least hot_water.use_temperature ({degrees(self.use_temperature)})"
-            )
-
-    @rule
-    def _keys_of_valve(self) -> Iterator[Clash]:
-        for key in ("tempering_min_difference", "tempering_min_flow", "tempering_max_flow"):
-            if self.tempering_valve is None and self.given(key):
-                yield Clash(key, "nothing without hot_water.tempering_valve")
-
-    @rule
-    def _flows_in_order(self) -> Iterator[Clash]:
-        least, most = self.tempering_min_flow, self.tempering_max_flow
-        if least is not None and most is not None and most <= least:
-            yield Clash("tempering_max_flow", "above hot_water.tempering_min_flow")
-
-    @rule
-    def _minimum_below_use(self) -> Iterator[Clash]:
-        if self.min_temperature >= self.use_temperature:
-            yield Clash(
-                "min_temperature",
-                f"below hot_water.use_temperature ({degrees(self.use_temperature)})",
-                default(self.min_temperature),
-            )
-
-    @rule
-    def _metered_or_pattern(self) -> Iterator[Clash]:
-        for key in ("daily_use_per_apartment", "pattern", "month_factors"):
-            if self.metered is not None and self.given(key):
-                yield Clash(key, "nothing beside hot_water.metered")
-        if self.metered is not None and self.draws == "random":
-            yield Clash("draws", "smooth, because hot_water.metered gives the draws")
 
 
 class Run(Block):

@@ -13,7 +13,9 @@ from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
 from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
-from hpwhsim.scenario.schema import Plant, Room, Scenario
+from hpwhsim.scenario.plant import Plant
+from hpwhsim.scenario.room import Room
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.tables.sources import assumption, cited
 
 

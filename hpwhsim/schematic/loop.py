@@ -2,7 +2,7 @@
 
 from hpwhsim.results.heat_flows import mwh
 from hpwhsim.results.numbers import degrees
-from hpwhsim.scenario.schema import LoopTank
+from hpwhsim.scenario.recirculation import LoopTank
 from hpwhsim.schematic.layout import (
     BACK_LINE,
     COLD_LINE,

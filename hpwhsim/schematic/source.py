@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from hpwhsim.scenario.schema import GroundLoop, Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import GroundLoop, Wastewater
 from hpwhsim.schematic.layout import COLD_PORT, HOT_PORT, Sheet
 from hpwhsim.schematic.shapes import BRINE, LINE, SEWAGE, Box, Pen
 

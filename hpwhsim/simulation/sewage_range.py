@@ -10,7 +10,8 @@ import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.plant.assemble import Assembly
-from hpwhsim.scenario.schema import Scenario, Wastewater
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sources import Wastewater
 from hpwhsim.simulation.years import Marched, figures
 from hpwhsim.source.drains import USUAL_C
 

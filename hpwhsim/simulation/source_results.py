@@ -8,8 +8,8 @@ from hpwhsim.constants import CP_AIR, JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, RoomRow, SourceKind, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.lines import LinesYear, lines_year
-from hpwhsim.scenario.room import HEATING_EFFICIENCY
-from hpwhsim.scenario.schema import Room, Scenario
+from hpwhsim.scenario.room import HEATING_EFFICIENCY, Room
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.source.neighbours import effect
 from hpwhsim.source.wastewater import RHO_CP
 

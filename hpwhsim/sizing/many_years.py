@@ -77,8 +77,8 @@ def years_said(bench: Bench, chosen: Any) -> list[str]:
     said = []
     if bench.scenario.hot_water.metered is not None:
         said.append(
-            "the store is sized on one metered year alone: sizing.seeds and sizing.min_probability have "
-            "no effect"
+            "the store is sized on one metered year alone: sizing.seeds and sizing.min_probability have no "
+            "effect"
         )
     elif not bench.draws:
         said.append(

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 100
-SEEDS = 8  # that fail, named on the screen
 Record = Mapping[str, Any]
 UNITS = {"cost": "cost", "weight_kg": "weight, kg", "carbon_kg": "carbon, kg"}
 AMOUNTS = {"cost": "cost {:,.0f}", "weight_kg": "weight {:,.0f} kg", "carbon_kg": "carbon {:,.0f} kg"}

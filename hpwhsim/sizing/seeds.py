@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from hpwhsim.arrays import Array
 from hpwhsim.io.disk_cache import Arrays, cached, place, sources_hash
 from hpwhsim.plant.assemble import assemble
-from hpwhsim.scenario.reading import dump, scenario_from
+from hpwhsim.scenario.reading import scenario_from
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.writing import dump
 from hpwhsim.sizing.design_days import DesignDays, design_days
 
 if TYPE_CHECKING:

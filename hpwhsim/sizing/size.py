@@ -17,8 +17,10 @@ from hpwhsim.errors import InputError
 from hpwhsim.io.units import POWER, as_text
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.reading import Loaded, assumptions, changed
-from hpwhsim.scenario.schema import Scenario, Sizing
+from hpwhsim.scenario.reading import Loaded, changed
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sizing import Sizing
+from hpwhsim.scenario.writing import assumptions
 from hpwhsim.simulation.draw_seeds import next_seeds
 from hpwhsim.simulation.year import run_year
 from hpwhsim.simulation.years import march_years
@@ -45,7 +47,7 @@ if TYPE_CHECKING:
 
 Record = dict[str, object]
 
-MOST_YEARS = 20  # choices that are marched through the whole year until one passes
+MOST_YEARS = 20  # choices that are simulated through the whole year until one passes
 LISTED = 6  # cheapest choices in the record
 
 

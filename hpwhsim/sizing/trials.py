@@ -18,8 +18,8 @@ from hpwhsim.last_digits import settled
 from hpwhsim.plant.arrays import Plant, SourceKind
 from hpwhsim.plant.assemble import Assembly, assemble, cold_water, store_column
 from hpwhsim.scenario.reading import changed
-from hpwhsim.scenario.schema import Scenario, Sizing
-from hpwhsim.scenario.sizing import allowed_failures
+from hpwhsim.scenario.schema import Scenario
+from hpwhsim.scenario.sizing import Sizing, allowed_failures
 from hpwhsim.simulation.draw_seeds import next_seeds
 from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.design_days import (
@@ -53,7 +53,7 @@ class Bench(NamedTuple):
     assembly: Assembly  # as written
     design: DesignDays
     drawn_light: Scenario  # as written, with draws that are quick to make; those of `design` count
-    light: Scenario  # and with a machine and a source that are quick to make; they are replaced
+    light: Scenario  # and with a heat pump and a source that are quick to make; they are replaced
     bases: dict[tuple[int, int], Assembly]  # by number of modules and of tanks, as they are asked for
     day_litres: float  # hot water of the largest of the days, at outlet temperature; of the years, as allowed
     cut: Cut  # how the days are cut out of a year

@@ -50,16 +50,11 @@ DUTCH_COLD_SHARE = (33.3 + 14.3) / 119.5  # toilet and washing machine alone [2]
 # 2016, unverified), which is near a quarter of the cold water.
 EVEN_SHARE = 0.25
 
-# Share of the exchanger's U lost in a month since cleaning and in the end: read off the fall in performance
-# of [3], our reading, since no measured U was found. After five months it gives 20.1 %.
-FOULED_IN_A_MONTH, FOULED_IN_THE_END = 0.169, 0.201
-
 WARMEST_SEWER_C = 45.0  # a value above is taken for °F or a mistake; our choice
 
 
 # W/K an apartment: 20 m of pipe 0.1 m wide at 1.4 W/mK. The months of a building with default use then lie
 # within `USUAL_C` in every climate tried whose mains water does, -5 to 21 °C of soil. Choice of this program.
-DRAIN_LOSS = 27.0
 DRAIN_DEPTH = 2.5  # m, of the soil around drains under a cellar; common practice, no source
 USUAL_C = (10.0, 21.0)  # of building drains and sewers; common practice, no source
 
@@ -297,7 +292,7 @@ def u_left(first_month: float, limit: float, cleaning_interval: float, growth: G
 
     References
     ----------
-    ``u_left(FOULED_IN_A_MONTH, FOULED_IN_THE_END, ...)`` follows the fall in performance of [3]_. Beside it,
+    ``u_left(0.169, 0.201, ...)`` follows the fall in performance of [3]_. Beside it,
     unverified: U of in-sewer exchangers falls by 30 to 50 %; a tunnel-wall exchanger fouled little in four
     years (Energies 2024, 17(19):4832, seen).
 

@@ -116,31 +116,6 @@ def circulating_loss(
     return np.asarray(-flow * warmer * np.expm1(-line.length_m / line.resistance / flow))
 
 
-def standing_loss(
-    line: WaterLine, out_c: ArrayLike, back_c: ArrayLike, outdoor_c: ArrayLike, seconds: ArrayLike
-) -> Array:
-    """Heat that both pipes lose from the stop of the water until it runs again, above freezing.
-
-    In air of one temperature and without heat trace; the march (`hpwhsim.plant.standing`) follows air and
-    trace by the hour.
-
-    Parameters
-    ----------
-    line, out_c, back_c, outdoor_c
-        As for `circulating_loss`; the mean temperatures in the pipes at the stop.
-    seconds : array_like of float, broadcast with them
-        How long the water stands. [s]
-
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [J]
-    """
-    warmer = np.asarray(out_c) + np.asarray(back_c) - 2.0 * np.asarray(outdoor_c, dtype=np.float64)
-    share = -np.expm1(-np.asarray(seconds, dtype=np.float64) / line.time_constant)
-    return np.asarray(line.length_m / line.resistance * line.time_constant * warmer * share)
-
-
 @dataclass(frozen=True)
 class Trace:
     """Electric heat trace along both pipes.

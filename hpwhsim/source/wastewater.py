@@ -300,12 +300,6 @@ def sewer_offer(
 
 
 @kernel
-def leaving_temperature(flow: float, temperature: float, heat: float) -> float:
-    """Temperature of `flow` m³ of sewage from `temperature` °C after giving `heat` joules. [°C]"""
-    return temperature - heat / (RHO_CP * flow) if flow > 0.0 else temperature
-
-
-@kernel
 def pumping_energy(
     pumping: Pumping, module_seconds: float, modules: int, ground: float
 ) -> tuple[float, float]:

@@ -11,8 +11,8 @@ all its electricity into heat.
 
 References
 ----------
-.. [1] 10 CFR 431.110, commercial water heaters; 10 CFR 430.32(d), residential ones. The text that each row
-   is from stands in the packaged tables ``heater_standards`` and ``uef_minimums``, and in what is returned.
+.. [1] 10 CFR 431.110, commercial water heaters. The text that each row
+   is from stands in the packaged table ``heater_standards``, and in what is returned.
 """
 
 import math
@@ -105,79 +105,6 @@ def commercial_standard(
         loss = percent / 100.0 * gallons * STORED_BTU * 70.0 * BTU_H
     efficiency = float(row["thermal_efficiency"]) if row["thermal_efficiency"] else None
     return Standard(efficiency, loss, row["citation"], row["status"])
-
-
-class MinimumUef(NamedTuple):
-    """The least uniform energy factor of a residential heater."""
-
-    value: float
-    citation: str
-    status: str  # verified | secondary | unverified
-
-
-def minimum_uef(
-    heater: str, made: date, volume_m3: float, pattern: str, key: str = "plant.heater"
-) -> MinimumUef:
-    """Least uniform energy factor of a residential or residential-duty heater.
-
-    Parameters
-    ----------
-    heater : str
-        A class of the table ``uef_minimums``, such as gas-storage or electric-storage.
-    made : datetime.date
-        Date of manufacture. The rule changes on 6 May 2029.
-    volume_m3 : float
-        Rated storage volume (from 2029 the effective one). [m³]
-    pattern : str
-        Draw pattern of its rating: very-small, low, medium, high.
-    key : str
-        Where the heater stands in the scenario, for messages.
-
-    Returns
-    -------
-    MinimumUef
-
-    Raises
-    ------
-    InputError
-        If class or pattern is not known, the date is before the rules held here, or no heater of that class
-        has that volume.
-
-    References
-    ----------
-    10 CFR 430.32(d) and 431.110(b) [1]_.
-
-    Examples
-    --------
-    >>> round(minimum_uef("gas-storage", date(2024, 1, 1), 40 * GALLON, "medium").value, 4)
-    0.5803
-    """
-    rows = _in_force("uef_minimums", "class", heater, made, key)
-    patterns = {row["pattern"]: None for row in rows}
-    if pattern not in patterns:
-        raise InputError(f"{key}.pattern: got {pattern!r}; allowed {', '.join(patterns)}")
-    gallons = volume_m3 / GALLON
-    fits = [row for row in rows if _holds(row, gallons)]
-    if not fits:
-        low, top = min(float(row["least_gal"]) for row in rows), max(float(row["most_gal"]) for row in rows)
-        to = "to below" if all(row["upper"] == "excluded" for row in rows) else "to"
-        raise OutOfRangeError(
-            f"{key}.volume: got {gallons:.4g} gal; allowed {low:g} {to} {top:g} gal for {heater}"
-        )
-    row = max(
-        (row for row in fits if row["pattern"] == pattern),
-        key=lambda row: (-float(row["least_gal"]), row["effective"]),
-    )
-    return MinimumUef(float(row["a"]) - float(row["b"]) * gallons, row["citation"], row["status"])
-
-
-def _holds(row: dict[str, str], gallons: float) -> bool:
-    """Whether a row holds for a volume, give or take what other units round off."""
-    if not gallons >= float(row["least_gal"]) * (1.0 - ROUNDING):
-        return False
-    if row["upper"] == "excluded":
-        return gallons < float(row["most_gal"]) * (1.0 - ROUNDING)
-    return gallons <= float(row["most_gal"]) * (1.0 + ROUNDING)
 
 
 def _in_force(table: str, column: str, name: str, made: date, key: str) -> list[dict[str, str]]:

@@ -113,8 +113,6 @@ OPEN = (
     "read.",
     "refrigerants: the US rule's own figures of R-1234ze(E), R-600a and R-717 were not read; AR4 stands for "
     "them.",
-    "uef_minimums: the classes that begin in 2029 (gas below 20 and above 100 gal, electric below 20 and "
-    "above 120 gal, electric instantaneous from 2 gal) are not in the table.",
     "heater_standards: whether the rows of 6 October 2026 are in force is before the courts.",
 )
 """What is known to be open, beside sources that were not read."""

@@ -7,16 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.fuel import (
-    KWH_PER_MMBTU,
-    METHANE_KG_PER_SCF,
-    MMBTU_PER_SCF,
-    fuel,
-    steam,
-    upstream_methane,
-)
+from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, fuel, steam, upstream_methane
 from hpwhsim.account.gases import warming
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io.us_units import KWH_PER_MMBTU
 from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.published

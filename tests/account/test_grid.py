@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.account.gases import Gases, warming
-from hpwhsim.account.grid import read_grid, regions
+from hpwhsim.account.grid import read_grid
 from hpwhsim.errors import InputError
+from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.published
 
@@ -200,10 +201,12 @@ def test_what_is_no_grid_is_refused(given_: str, options: dict[str, Any], words:
 @pytest.mark.contract
 def test_every_region_is_found_by_its_name() -> None:
     """27 eGRID subregions and the US, 27 states of the EU, UK, 13 of Canada, 8 rows of Australia."""
-    held = regions()
-    assert len(held) == 28 + 27 + 1 + 13 + 8
-    for name, years in held.items():
-        assert read_grid(f"{name} {years[0]}").name == f"{name} {years[0]}"
+    rows = [*read_table("egrid"), *read_table("grid_other")]
+    names = {row["region"] for row in rows}
+    assert len(names) == 28 + 27 + 1 + 13 + 8
+    for row in rows:
+        assert read_grid(f"{row['region']} {row['year']}").name == f"{row['region']} {row['year']}"
+    for name in names:
         assert 0.0 < float(read_grid(name).kgco2e_per_kwh[0, 0]) < 1.0
 
 

@@ -37,6 +37,14 @@ def test_the_command_itself_is_light() -> None:
     assert done.stdout.strip() == "[]"
 
 
+def test_new_and_keys_load_no_more_than_they_need(tmp_path: Path) -> None:
+    """A scenario is written from text; the keys are read from the models."""
+    assert loaded_by("new", str(tmp_path / "one.yaml")) == (0, set())
+    code, modules = loaded_by("keys", "plant.storage")
+    assert code == 0
+    assert modules <= {"pydantic", "yaml"}
+
+
 @pytest.mark.parametrize("verb", ["run", "check", "rate", "size", "bound", "dossier"])
 def test_a_missing_file_is_said_without_the_compiler(verb: str) -> None:
     code, modules = loaded_by(verb, str(DEMO), "--weather", "nowhere.epw")

@@ -61,19 +61,12 @@ def test_table_of_moist_air(references: Path) -> None:
         dry, share, pressure = float(row["T_C"]), float(row["RH"]), 101_325.0
         w = moist_air.humidity_ratio_from_relative(dry, share, pressure)
         assert float(w) == pytest.approx(float(row["W_ideal"]), abs=1e-6)
-        assert float(moist_air.enthalpy(dry, w)) / 1000.0 == pytest.approx(
-            float(row["h_ideal_kJ_per_kgda"]), abs=1e-3
-        )
-        assert float(moist_air.density(dry, w, pressure)) == pytest.approx(
-            float(row["rho_moist_kg_m3"]), abs=1e-4
-        )
-        assert float(moist_air.wet_bulb(dry, w, pressure)) == pytest.approx(float(row["Twb_C"]), abs=0.01)
         assert 1.003 < float(row["W_rp1485"]) / float(w) < 1.006
 
 
 @pytest.mark.independent
 def test_psychrolib_agrees(psychrolib: ModuleType) -> None:
-    """psychrolib, one number at a time; same equations, so 1e-12 of the value; wet bulb within its 1e-3 K."""
+    """psychrolib, one number at a time; same equations, so 1e-12 of the value."""
     for dry, w, pressure in states():
         dew = psychrolib.GetTDewPointFromHumRatio(dry, w, pressure)
         ours = float(moist_air.humidity_ratio(dew, pressure))
@@ -82,18 +75,8 @@ def test_psychrolib_agrees(psychrolib: ModuleType) -> None:
         assert float(moist_air.relative_humidity(dry, w, pressure)) == pytest.approx(
             psychrolib.GetRelHumFromHumRatio(dry, w, pressure), rel=1e-12
         )
-        assert float(moist_air.enthalpy(dry, w)) == pytest.approx(
-            psychrolib.GetMoistAirEnthalpy(dry, w), rel=1e-12, abs=1e-9
-        )
-        assert float(moist_air.density(dry, w, pressure)) == pytest.approx(
-            psychrolib.GetMoistAirDensity(dry, w, pressure), rel=1e-12
-        )
         assert float(moist_air.saturation_pressure(dry)) == pytest.approx(
             psychrolib.GetSatVapPres(dry), rel=1e-12
-        )
-        # psychrolib stops at 1e-3 K and takes a humidity ratio of at least 1e-7
-        assert float(moist_air.wet_bulb(dry, max(w, 1e-7), pressure)) == pytest.approx(
-            psychrolib.GetTWetBulbFromHumRatio(dry, w, pressure), abs=2e-3
         )
 
 
@@ -125,8 +108,7 @@ def test_arrays_keep_their_shape_and_broadcast() -> None:
     dry = np.linspace(-20.0, 40.0, 8760)
     w = moist_air.humidity_ratio(dry - 3.0, 99_000.0)
     assert w.shape == (8760,)
-    assert moist_air.wet_bulb(dry, w, 99_000.0).shape == (8760,)
-    assert moist_air.density(dry[:, None], w[None, :3], 99_000.0).shape == (8760, 3)
+    assert moist_air.relative_humidity(dry[:, None], w[None, :3], 99_000.0).shape == (8760, 3)
 
 
 @pytest.mark.law
@@ -136,14 +118,9 @@ def test_arrays_keep_their_shape_and_broadcast() -> None:
     pressure=st.floats(60_000.0, 108_000.0),
 )
 def test_laws(dry: float, share: float, pressure: float) -> None:
-    """Humidity there and back; the wet bulb lies between dew point and dry bulb."""
+    """Humidity there and back."""
     w = moist_air.humidity_ratio_from_relative(dry, share, pressure)
     assert float(moist_air.relative_humidity(dry, w, pressure)) == pytest.approx(share, rel=1e-12)
-    wet = float(moist_air.wet_bulb(dry, w, pressure))
-    assert wet <= dry + 1e-8
-    assert float(moist_air.humidity_ratio_at_saturation(wet, pressure)) >= float(w) * (1.0 - 1e-6)
-    h = moist_air.enthalpy(dry, w)
-    assert float(moist_air.dry_bulb_from_enthalpy(h, w)) == pytest.approx(dry, abs=1e-9)
 
 
 @pytest.mark.contract

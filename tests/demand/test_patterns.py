@@ -15,13 +15,15 @@ from hpwhsim.demand.patterns import (
     average_day_litres,
     hourly_use,
     named_pattern,
-    pattern_names,
     read_metered,
     read_pattern,
 )
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.contract
+
+NAMES = [row["pattern"] for row in read_table("demand_pattern_sources")]
 
 Writer = Callable[[str], Path]
 
@@ -42,7 +44,7 @@ def pattern_csv(weekday: list[float] | None = None) -> list[str]:
 
 
 @pytest.mark.law
-@pytest.mark.parametrize("name", pattern_names())
+@pytest.mark.parametrize("name", NAMES)
 def test_shares_sum_to_one(name: str) -> None:
     """A day's shares are shares: rounding of 24 sums allows 1e-12."""
     pattern = named_pattern(name)
@@ -142,7 +144,7 @@ def test_weekday_and_month_lie_where_they_should() -> None:
     apartments=st.integers(1, 5000),
     litres=st.floats(0.0, 1000.0),
     factors=st.lists(st.floats(0.5, 2.0), min_size=12, max_size=12),
-    name=st.sampled_from(pattern_names()),
+    name=st.sampled_from(NAMES),
 )
 def test_year_holds_the_stated_use(apartments: int, litres: float, factors: list[float], name: str) -> None:
     """Conservation: the hours sum to 365 stated days whatever the months; float rounding only."""

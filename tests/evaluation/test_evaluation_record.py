@@ -18,7 +18,8 @@ from hpwhsim.evaluation import emissions as greenhouse
 from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.evaluation.first_screen import first_screen
 from hpwhsim.evaluation.report import year_text
-from hpwhsim.scenario.reading import baseline_of, dump, dump_text, read_scenario, scenario_from
+from hpwhsim.scenario.reading import baseline_of, read_scenario, scenario_from
+from hpwhsim.scenario.writing import dump, dump_text
 from hpwhsim.simulation.year import run_year, to_dataset
 from hpwhsim.tables import read_table
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from hpwhsim.errors import InputError
-from hpwhsim.heatpump.performance import look_up, read_table
+from hpwhsim.heatpump.maps import look_up
+from hpwhsim.heatpump.measured import read_table
 
 pytestmark = pytest.mark.contract
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
+from hpwhsim.io import units
 from hpwhsim.io.units import (
     CONDUCTIVITY,
     DAILY_VOLUME,
@@ -16,7 +17,6 @@ from hpwhsim.io.units import (
     DURATION,
     FLOW,
     HEAT_LOSS,
-    KINDS,
     LENGTH,
     MASS_FACTOR,
     POWER,
@@ -29,6 +29,7 @@ from hpwhsim.io.units import (
 )
 
 pytestmark = pytest.mark.published
+KINDS = [value for value in vars(units).values() if isinstance(value, Kind)]
 
 BTU = 1055.05585262  # J, International Table, NIST SP 811 appendix B.8
 GALLON = 3.785411784e-3  # m3, exact: 231 cubic inches, NIST SP 811 appendix B.8

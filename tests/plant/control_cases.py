@@ -7,7 +7,7 @@ import numpy as np
 from cases import ROOT
 
 from hpwhsim.climate.typical_year import read_weather
-from hpwhsim.heatpump.performance import PerformanceMap
+from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Cause, Drive, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.plant.march import march

@@ -200,7 +200,7 @@ def test_tolerance_file(folder: Path) -> None:
 
     path = folder / "records" / "tolerances.csv"
     path.write_text(
-        "# invented\nkey, relative, absolute\nmonthly.*, 0, 0\nmonthly.*, 0.01, 0  # wide\n"
+        "# invented\nkey, relative, absolute\nmonthly.*, 0, 0\nmonthly.*, 0.01, 0\n"
         "unmet_kwh, 0, 0.5\npeak_time, inf, 0\n",
         encoding="utf-8",
     )
@@ -212,12 +212,10 @@ def test_tolerance_file(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("key, relative\n", "header: got key, relative; allowed key, relative, absolute"),
-        ("", "header: got nothing"),
-        ("key, relative, absolute\npeak_kw, 1 %, 0\n", "line 2: relative: got '1 %'"),
-        ("key, relative, absolute\n\npeak_kw, 0, -1\n", "line 3: absolute: got '-1'"),
-        ("key, relative, absolute\npeak_kw, nan, 0\n", "line 2: relative: got 'nan'"),
-        ("key, relative, absolute\npeak_kw, 0\n", "line 2: got peak_kw, 0"),
+        ("key, relative\n", "line 1: columns: missing absolute"),
+        ("key, relative, absolute\npeak_kw, 1 %, 0\n", "line 2: column relative: got '1 %'"),
+        ("key, relative, absolute\n\npeak_kw, 0, -1\n", "line 3: column absolute: got '-1'"),
+        ("key, relative, absolute\npeak_kw, nan, 0\n", "line 2: column relative: got 'nan'"),
     ],
 )
 def test_wrong_tolerance_file(folder: Path, text: str, said: str) -> None:

@@ -7,9 +7,11 @@ from pydantic import TypeAdapter, ValidationError
 
 from hpwhsim.io.units import as_text
 from hpwhsim.scenario import families
+from hpwhsim.scenario.controls import Controls
 from hpwhsim.scenario.keys import block_of, extra_of, key_paths, kind_of, walk
-from hpwhsim.scenario.parts import Window
-from hpwhsim.scenario.schema import STEPS_PER_HOUR, Block, Controls, Scenario, Storage
+from hpwhsim.scenario.parts import Block, Window
+from hpwhsim.scenario.plant import Storage
+from hpwhsim.scenario.schema import STEPS_PER_HOUR, Scenario
 
 pytestmark = pytest.mark.contract
 

@@ -11,17 +11,10 @@ from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
 from hpwhsim.scenario.families import FAMILIES
-from hpwhsim.scenario.reading import (
-    assumptions,
-    cautions,
-    changed,
-    dump,
-    dump_text,
-    read_scenario,
-    scenario_from,
-)
+from hpwhsim.scenario.reading import changed, read_scenario, scenario_from
 from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
+from hpwhsim.scenario.writing import assumptions, cautions, dump, dump_text
 
 pytestmark = pytest.mark.contract
 

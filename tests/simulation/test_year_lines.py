@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from cases import ROOT, cautions, number, worked
 
-from hpwhsim.scenario.reading import cautions as scenario_cautions
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.scenario.writing import cautions as scenario_cautions
 from hpwhsim.simulation.year import Year
 
 pytestmark = [pytest.mark.law, pytest.mark.year]

@@ -9,17 +9,17 @@ import pytest
 from cases import CHICAGO, GREENSBORO, ROOT, central_air
 from numpy.typing import NDArray
 
+from hpwhsim.climate.cold_days import cold_days
 from hpwhsim.climate.moist_air import relative_humidity
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly, assemble
 from hpwhsim.scenario.reading import read_scenario, scenario_from
-from hpwhsim.scenario.schema import Sizing
+from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.design_days import (
     SETTLING_DAYS,
-    cold_days,
     design_air,
     design_days,
     judge,

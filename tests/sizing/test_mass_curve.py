@@ -11,23 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.sizing.mass_curve import (
-    by_fixtures,
-    equivalent_layers,
-    least_recovery,
-    least_storage,
-    nominal_storage,
-    people_peaks,
-    storage_of_peaks,
-    usable_share,
-)
+from hpwhsim.errors import OutOfRangeError
+from hpwhsim.sizing.mass_curve import least_recovery, least_storage
 
 pytestmark = pytest.mark.published
 
 Array = NDArray[np.float64]
 
-GALLON = 3.785411784  # L, exact
 BARRED = np.isin(np.arange(24), range(16, 21))
 
 
@@ -239,112 +229,6 @@ def test_finer_steps_show_the_peak_inside_the_hour() -> None:
     assert (fine.start[0], fine.end[0]) == (44, 45)
 
 
-def test_dormitory_of_the_handbook() -> None:
-    """ASHRAE Handbook, service water heating, dormitory for 300 women students (public copy of the example).
-
-    1.1 gph and 12 gal each: 330 gph, 3,600 gal usable, printed 5,150 gal tank; 2.5 gph and 5 gal each:
-    750 gph, 1,500 gal usable, printed 2,150 gal. 10 gal: the example rounds to the next 50.
-    With a cafeteria's 135 gph and 3,000 gal it prints 465 gph and 8,150 gal; or 1,050 gph and 3,010 gal,
-    which leaves 860 gal for the cafeteria: 2 gal for each of 300 meals (that figure from memory) are 857 gal.
-    """
-    low, high = nominal_storage(300 * 12.0), nominal_storage(300 * 5.0)
-    assert low == pytest.approx(5_150.0, abs=10.0)
-    assert high == pytest.approx(2_150.0, abs=10.0)
-    assert high == pytest.approx(2_143.0, abs=0.5)
-    assert low + 3_000.0 == pytest.approx(8_150.0, abs=10.0)
-    assert high + nominal_storage(300 * 2.0) == pytest.approx(3_010.0, abs=10.0)
-
-
-def test_fifty_flats_by_fixtures() -> None:
-    """A heating handbook's example of the ASHRAE fixture method, 50 flats (public page).
-
-    50 lavatories, 50 showers, 50 kitchen sinks, 10 laundry tubs: 100 + 1,500 + 500 + 200 = 2,300 gph
-    possible, 690 probable, 863 gal of storage. 0.5: the example prints whole gallons.
-    """
-    counts = {"private lavatory": 50, "shower": 50, "kitchen sink": 50, "laundry tub": 10}
-    found = np.array(by_fixtures(counts)) / GALLON
-    assert found == pytest.approx([2_300.0, 690.0, 863.0], abs=0.5 + 1e-9)
-
-
-def test_sixteen_flats_two_ways() -> None:
-    """A manufacturer's two sample calculations for 16 flats (public page).
-
-    Fixtures: 1,104 gph possible, 331 probable, 414 gal usable, 591 gal tank. The page's list of fixtures was
-    not seen; this one makes its sum. People: 80 of low use, 1.7 gal in 30 min and 6.1 gal in 3 h each: 136
-    and 488 gal. 0.5: whole gallons.
-    """
-    counts = {"private lavatory": 32, "bathtub": 32, "kitchen sink": 16, "dishwasher": 16}
-    possible, probable, storage = np.array(by_fixtures(counts)) / GALLON
-    assert possible == pytest.approx(1_104.0, rel=1e-12)
-    assert [probable, storage, nominal_storage(storage)] == pytest.approx([331.0, 414.0, 591.0], abs=0.5)
-    hours, litres = people_peaks(80, "low")
-    peaks = dict(zip(hours.tolist(), (litres / GALLON).tolist(), strict=True))
-    assert [peaks[0.5], peaks[3.0]] == pytest.approx([136.0, 488.0], rel=1e-9)
-
-
-def test_people_table_is_the_handbooks(references: Path) -> None:
-    """Every packaged peak against apartment-demand.csv (ASHRAE, Goldner; mostly from memory)."""
-    _, rows = table(references / "apartment-demand.csv")
-    minutes = {"peak_5min": 5, "peak_15min": 15, "peak_30min": 30, "peak_60min": 60}
-    minutes |= {"peak_120min": 120, "peak_180min": 180, "max_day": 1440}
-    for level in ("low", "medium", "high"):
-        hours, litres = people_peaks(1.0, level)
-        mine = [r for r in rows if r["key"] == level and r["quantity"] in minutes]
-        assert np.round(60.0 * hours).astype(int).tolist() == [minutes[r["quantity"]] for r in mine]
-        assert (litres / GALLON).tolist() == pytest.approx([float(r["value_gal"]) for r in mine], rel=1e-12)
-
-
-@pytest.mark.law
-@given(
-    draw=st.lists(st.floats(0.0, 10.0), min_size=24, max_size=24).map(np.array), margin=st.floats(1.0, 4.0)
-)
-def test_peaks_of_all_windows_make_the_mass_curve(draw: Array, margin: float) -> None:
-    """Law: the greatest draw of each length of window, 1 to 24 h, holds all that the curve needs."""
-    twice = np.concatenate(([0.0], np.cumsum(np.tile(draw, 2))))
-    hours = np.arange(1, 25)
-    peaks = [float((twice[k:] - twice[:-k]).max()) for k in hours]
-    rate = margin * max(peaks[-1], 1e-3) / 24.0 * (1.0 + 1e-9)
-    expected = least_storage(draw, rate).storage[0]
-    assert storage_of_peaks(hours, peaks, rate) == pytest.approx(expected, abs=1e-9 * (1.0 + draw.sum()))
-
-
-@pytest.mark.independent
-def test_usable_share_of_mixed_layers(references: Path) -> None:
-    """tank_mixed_layers.csv, V45: a separate program's layers in series; 5e-5, half its last digit."""
-    _, rows = table(references / "tank_mixed_layers.csv")
-    for row in rows:
-        assert usable_share(float(row["N"]), 0.7) == pytest.approx(float(row["V45"]), abs=5e-5)
-    assert usable_share(1.0, 0.7) == pytest.approx(-np.log(0.7), rel=1e-12)
-    # the 70 % of the handbook lie nearest to 4 layers
-    shares = {n: abs(usable_share(n, 0.7) - 0.70) for n in range(1, 20)}
-    assert min(shares, key=shares.__getitem__) == 4
-
-
-@pytest.mark.independent
-@pytest.mark.parametrize(
-    ("height", "hours", "diffusivity", "layers", "share"),
-    [
-        (1.5, 1.0, 1.55e-7, 2017, 0.988),
-        (1.5, 6.0, 1.55e-7, 336, 0.970),
-        (1.5, 24.0, 1.55e-7, 84, 0.939),
-        (1.5, 6.0, 3 * 1.55e-7, 112, 0.948),
-        (1.5, 6.0, 10 * 1.55e-7, 34, 0.901),
-        (2.5, 8.0, 1.55e-7, 700, 0.980),
-    ],
-)
-def test_conduction_blurs_as_many_layers_do(
-    height: float, hours: float, diffusivity: float, layers: int, share: float
-) -> None:
-    """Error-function front of Carslaw and Jaeger (form from memory), evaluated apart from this code.
-
-    Layers: 0.5 for the printed digit, 0.05 % for the rounded diffusivity. Share: the two descriptions agree
-    to the order 1/layers, and 5e-4 for the printed digit.
-    """
-    found = equivalent_layers(height, hours, diffusivity)
-    assert found == pytest.approx(layers, rel=5e-4, abs=0.5)
-    assert usable_share(found, 0.7) == pytest.approx(share, abs=1.0 / layers + 5e-4)
-
-
 @pytest.mark.contract
 @pytest.mark.parametrize(
     ("call", "said"),
@@ -355,23 +239,8 @@ def test_conduction_blurs_as_many_layers_do(
         (lambda: least_storage([1.0, 2.0], 1.0, [1.0]), "one row of steps"),
         (lambda: least_storage([1.0], np.inf), "recovery: got inf"),
         (lambda: least_storage([1.0], 1.0, steps_per_hour=0), "steps per hour: got 0"),
-        (lambda: storage_of_peaks([1.0, 24.0], [10.0, 48.0], 1.9), "allowed 2 or more"),
-        (lambda: storage_of_peaks([1.0], [10.0, 48.0], 3.0), "one length above 0 for each peak"),
-        (lambda: nominal_storage(100.0, 0.0), "usable fraction: got 0"),
-        (lambda: nominal_storage(100.0, 1.1), "usable fraction: got 1.1"),
-        (lambda: usable_share(0.5, 0.7), "mixed layers: got 0.5"),
-        (lambda: usable_share(5.0, 1.0), "minimum fraction"),
-        (lambda: equivalent_layers(1.5, 0.0), "emptying hours: got 0"),
     ],
 )
 def test_what_is_refused(call: Any, said: str) -> None:
     with pytest.raises(OutOfRangeError, match=said):
         call()
-
-
-@pytest.mark.contract
-def test_names_that_are_not_in_the_tables() -> None:
-    with pytest.raises(InputError, match="allowed low, medium, high"):
-        people_peaks(3, "moderate")
-    with pytest.raises(InputError, match=r"got 'sauna'; allowed private lavatory, .*shower$"):
-        by_fixtures({"sauna": 1})

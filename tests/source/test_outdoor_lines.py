@@ -25,7 +25,6 @@ from hpwhsim.source.outdoor_lines import (
     circulating_loss,
     glycol_loop,
     propylene_glycol,
-    standing_loss,
     trace_heat,
 )
 
@@ -119,31 +118,13 @@ def test_fast_water_loses_by_its_own_temperature() -> None:
     assert fast == pytest.approx(LINE.length_m * (25.0 + 70.0) / LINE.resistance, rel=1e-6)
 
 
-def test_standing_loss_is_the_heat_the_water_gives_up() -> None:
-    """Energy balance with solve_ivp to 1e-10: heat capacity times the fall of temperature, both pipes."""
-    seconds, air = 7200.0, -10.0
-    section = math.pi / 4.0 * np.array([LINE.inner_m**2, LINE.outer_m**2 - LINE.inner_m**2])
-    capacity = float(section @ [WATER_HEAT, LINE.wall_heat])
-    path = solve_ivp(
-        lambda _, t: -(t - air) / (LINE.resistance * capacity),
-        (0.0, seconds),
-        [15.0, 60.0],
-        rtol=1e-11,
-        atol=1e-11,
-    )
-    given_up = capacity * LINE.length_m * float((path.y[:, 0] - path.y[:, -1]).sum())
-    assert float(standing_loss(LINE, 15.0, 60.0, air, seconds)) == pytest.approx(given_up, rel=1e-8)
-
-
 @pytest.mark.law
 @given(length=st.floats(0.0, 100.0), more=st.floats(0.0, 100.0), air=st.floats(-40.0, 10.0))
 def test_a_longer_line_loses_more(length: float, more: float, air: float) -> None:
     short, long = replace(LINE, length_m=length), replace(LINE, length_m=length + more)
     assert circulating_loss(long, 15.0, 60.0, air, 50.0) >= circulating_loss(short, 15.0, 60.0, air, 50.0)
-    assert standing_loss(long, 15.0, 60.0, air, 60.0) >= standing_loss(short, 15.0, 60.0, air, 60.0)
     nothing = replace(LINE, length_m=0.0)
     assert float(circulating_loss(nothing, 15.0, 60.0, air, 50.0)) == 0.0
-    assert float(standing_loss(nothing, 15.0, 60.0, air, 60.0)) == 0.0
 
 
 # --- heat trace ------------------------------------------------------------------------------------------

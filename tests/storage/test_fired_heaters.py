@@ -1,26 +1,21 @@
 """Baseline heaters against the published rules, worked by hand, and steam against the steam table."""
 
 import math
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
-from hpwhsim.storage.fired_heaters import (
-    BTU_H,
-    GALLON,
-    commercial_standard,
-    district_steam_efficiency,
-    minimum_uef,
-)
+from hpwhsim.io.us_units import BTU_H, GALLON
+from hpwhsim.storage.fired_heaters import commercial_standard, district_steam_efficiency
 from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.published
 
 BEFORE, FROM = date(2026, 10, 5), date(2026, 10, 6)
-NOW, FROM_2029 = date(2024, 6, 1), date(2029, 5, 6)
+NOW = date(2024, 6, 1)
 
 
 # --- commercial ------------------------------------------------------------------------------------------
@@ -137,77 +132,6 @@ def test_heaters_that_are_refused(kind: str, made: date, volume: float, said: st
 # --- residential -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("heater", "gallons", "pattern", "uef"),
-    [
-        ("gas-storage", 40.0, "medium", 0.5803),
-        ("gas-storage", 50.0, "high", 0.6270),
-        ("electric-storage", 50.0, "medium", 0.9207),
-        ("electric-storage", 80.0, "high", 2.1538),
-    ],
-)
-def test_uef_of_usual_heaters(heater: str, gallons: float, pattern: str, uef: float) -> None:
-    """10 CFR 430.32(d), text of May 2024, worked to four digits apart from this package."""
-    found = minimum_uef(heater, NOW, gallons * GALLON, pattern)
-    assert found.value == pytest.approx(uef, abs=5e-5)
-    assert found.status == "verified"
-
-
-def test_uef_of_oil_is_that_of_the_mirror_in_litres() -> None:
-    """Canada's copy of the same limits, in litres: 0.6815 - 0.00037 V at high use (a restatement).
-
-    Its slope has two digits, half of the last is 1.4 %: of 0.0698 at 50 gal, 0.001.
-    """
-    for pattern, a, b in (
-        ("very-small", 0.2509, 0.00032),
-        ("low", 0.5330, 0.00042),
-        ("medium", 0.6078, 0.00042),
-        ("high", 0.6815, 0.00037),
-    ):
-        found = minimum_uef("oil-storage", NOW, 50.0 * GALLON, pattern)
-        assert found.value == pytest.approx(a - b * 189.27, abs=1e-3)
-        assert found.status == "verified"
-
-
-def test_uef_rules_change_with_the_date_and_the_volume() -> None:
-    """From 6 May 2029 electric storage above 35 gal has 2.30, above 55 gal 2.50 (both unverified).
-
-    Gas of 20 to 55 gal then has 0.7424 - 0.0013 V, and above 55 gal what it had (unverified). At 55 gal the
-    row of the smaller heaters holds.
-    """
-
-    def uef(heater: str, gallons: float, made: date) -> float:
-        return minimum_uef(heater, made, gallons * GALLON, "high").value
-
-    eve = FROM_2029 - timedelta(days=1)
-    assert uef("electric-storage", 50.0, eve) == pytest.approx(0.9349 - 0.0001 * 50.0)
-    assert uef("electric-storage", 50.0, FROM_2029) == 2.30
-    assert uef("electric-storage", 80.0, FROM_2029) == 2.50
-    assert uef("gas-storage", 50.0, FROM_2029) == pytest.approx(0.7424 - 0.0013 * 50.0)
-    assert uef("gas-storage", 75.0, FROM_2029) == uef("gas-storage", 75.0, eve) == pytest.approx(0.7847)
-    assert uef("gas-storage", 55.0, NOW) == pytest.approx(0.6920 - 0.0013 * 55.0)
-    assert uef("residential-duty-oil", 100.0, BEFORE) == pytest.approx(0.6470 - 0.0013 * 100.0)
-    assert uef("residential-duty-gas", 100.0, BEFORE) == pytest.approx(0.5697)
-    assert uef("residential-duty-gas", 100.0, FROM) == pytest.approx(0.8397)
-
-
-@pytest.mark.contract
-@pytest.mark.parametrize(
-    ("heater", "made", "gallons", "pattern", "said"),
-    [
-        ("gas", NOW, 40.0, "high", "plant.heater.kind: got 'gas'"),
-        ("gas-storage", NOW, 120.0, "high", "plant.heater.volume: got 120 gal; allowed 20 to 100 gal"),
-        ("gas-storage", NOW, 40.0, "huge", "plant.heater.pattern: got 'huge'; allowed very-small, low"),
-        ("gas-storage", date(2016, 12, 28), 40.0, "high", "plant.heater.made: .*allowed 2016-12-29"),
-        ("gas-instantaneous", NOW, 2.0, "high", "plant.heater.volume: got 2 gal; allowed 0 to below 2 gal"),
-        ("small-electric-storage", NOW, 30.0, "low", "allowed 2029-05-06 or later"),
-    ],
-)
-def test_uef_that_are_refused(heater: str, made: date, gallons: float, pattern: str, said: str) -> None:
-    with pytest.raises(InputError, match=said):
-        minimum_uef(heater, made, gallons * GALLON, pattern)
-
-
 @pytest.mark.contract
 def test_tables_are_whole() -> None:
     """Every row can be asked for by its date and the middle of its volumes, and says how it is known."""
@@ -215,13 +139,6 @@ def test_tables_are_whole() -> None:
         made = date.fromisoformat(row["effective"])
         found = commercial_standard(row["kind"], made, 1e5, max(float(row["least_gal"]), 1.0) * GALLON)
         assert (found.citation, found.status) == (row["citation"], row["status"])
-    for row in read_table("uef_minimums"):
-        made = date.fromisoformat(row["effective"])
-        gallons = 0.5 * (float(row["least_gal"]) + float(row["most_gal"]))
-        found_uef = minimum_uef(row["class"], made, gallons * GALLON, row["pattern"])
-        assert found_uef.value == pytest.approx(float(row["a"]) - float(row["b"]) * gallons, rel=1e-12)
-        assert 0.1 < found_uef.value < 2.6
-        assert (found_uef.citation, found_uef.status) == (row["citation"], row["status"])
 
 
 # --- district steam --------------------------------------------------------------------------------------

@@ -10,21 +10,20 @@ import math
 import re
 from collections.abc import Callable
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
 from hpwhsim.account.gases import warming
-from hpwhsim.account.grid import read_grid, regions
+from hpwhsim.account.grid import read_grid
 from hpwhsim.demand.households import GAP_SHARE, PEOPLE_PER_APARTMENT
 from hpwhsim.errors import InputError
 from hpwhsim.federal_test import draw_bench, first_hour, rating
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.io.us_units import GALLON
 from hpwhsim.scenario.keys import known_fields
-from hpwhsim.storage.fired_heaters import commercial_standard, minimum_uef
+from hpwhsim.storage.fired_heaters import commercial_standard
 from hpwhsim.tables import read_plain, read_table
 from hpwhsim.tables.sources import OPEN, STATUSES, cited, sources, unverified_text
 
@@ -35,19 +34,18 @@ FOLDER = Path(__file__).resolve().parent
 FILE = FOLDER.parents[2] / "shared" / "references" / "verified-values.csv"
 KNOWN = {"verified": "verified", "secondary": "secondary", "not found": "unverified"}
 EVENTS = "study/draw_bench.py and rating.py"  # of federal_test/; the list names where they once lay
+GONE = ("uef_minimums", "demand_by_fixture", "demand_by_person")  # tables that nothing used
 
 
 def lines() -> list[Row]:
     if not FILE.is_file():
         return []
     text = FILE.read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in text if not line.startswith("#")))
+    rows = csv.DictReader(line for line in text if not line.startswith("#"))
+    return [row for row in rows if row["table"].removesuffix(".csv") not in GONE]
 
 
 NOTHING_HELD = {
-    ("uef_minimums", "header"),
-    ("uef_minimums", "missing"),
-    ("uef_minimums", "gas-instantaneous (no 2029 row)"),
     ("heater_standards", "all standby rows"),
     ("egrid.csv", "all 28 of year 2024"),
     ("demand_patterns.csv", "months equal"),
@@ -79,27 +77,6 @@ def named(line: Row, key: str) -> list[str]:
 
 
 # Statuses of the packaged values of a line, after its values were checked; by table.
-
-
-def uef(line: Row) -> set[str]:
-    words, year = line["row"].split(), line["row"]
-    if line["row"].startswith("all 2029"):  # a date is as well known as its best source, the numbers are not
-        assert len(pick("uef_minimums", effective="2029-05-06")) == 14
-        return {sources()["fr-89-37778"].status}
-    rows = [
-        row
-        for row in read_table("uef_minimums")
-        if row["class"] == words[0].rstrip(":,")
-        and (row["effective"] == "2029-05-06") == ("2029" in year)
-        and ("2026-10-06" not in year or row["effective"] == "2026-10-06")
-        and ("2016-12-29" not in year or row["effective"] == "2016-12-29")
-    ]
-    if "very-small, low, medium" in year:
-        rows = [row for row in rows if row["pattern"] != "high"]
-    assert rows, line
-    count = re.search(r": (\d+) rows", year)
-    assert count is None or len(rows) == int(count[1]), line
-    return {row["status"] for row in rows}
 
 
 def heaters(line: Row) -> set[str]:
@@ -300,15 +277,6 @@ def people(line: Row) -> set[str]:
     return {sources()["building-america-people"].status}
 
 
-def by_person(line: Row) -> set[str]:
-    rows = read_table("demand_by_person")
-    low = [row for row in rows if row["level"] == "low" and row["hours"] in ("0.5", "3")]
-    if line["row"].startswith("low"):
-        assert [float(row["gal_per_person"]) for row in low] == numbers(line["value_seen"])
-        return {row["status"] for row in low}
-    return {row["status"] for row in rows if row not in low}
-
-
 def patterns(line: Row) -> set[str]:
     held = {row["pattern"]: row["status"] for row in read_table("demand_pattern_sources")}
     return {held[line["row"].split(",")[0]]}
@@ -351,7 +319,6 @@ def leaks(line: Row) -> set[str]:
 
 
 TABLES: dict[str, Callable[[Row], set[str]]] = {
-    "uef_minimums": uef,
     "heater_standards": heaters,
     "grid_other": grid,
     "gas_gwp": gases,
@@ -362,8 +329,6 @@ TABLES: dict[str, Callable[[Row], set[str]]] = {
     "refrigerant_leaks": leaks,
     "demand_end_uses": end_uses,
     "demand_by_building_size": all_of("demand_by_building_size"),
-    "demand_by_fixture": all_of("demand_by_fixture"),
-    "demand_by_person": by_person,
     "demand_patterns": patterns,
     "demand_pattern_sources": patterns,
     "draw_patterns_24h": draws,
@@ -434,16 +399,6 @@ def kind_of_use(kind: str, column: str) -> float:
 
 
 MENDED: dict[tuple[str, str, str], Callable[[], bool]] = {
-    ("uef_minimums", "gas-instantaneous, electric-instantaneous", "most_gal"): lambda: all(
-        refused(partial(minimum_uef, heater, date(2026, 1, 1), 2.0 * GALLON, "high"))
-        for heater in ("gas-instantaneous", "electric-instantaneous")
-    ),
-    ("uef_minimums", "all other 32 rows of 2015-04-16", "effective"): lambda: (
-        {row["class"] for row in pick("uef_minimums", effective="2015-04-16")} == {"grid-enabled"}
-    ),
-    ("uef_minimums", "residential-duty-oil high", "a"): lambda: (
-        float(one("uef_minimums", **{"class": "residential-duty-oil"}, pattern="high")["a"]) == 0.6470
-    ),
     ("heater_standards", "gas-boiler 10 gal, 2026-10-06", "factor"): lambda: (
         float(one("heater_standards", kind="gas-boiler", least_gal="10", effective="2026-10-06")["factor"])
         == 1.0
@@ -471,7 +426,8 @@ MENDED: dict[tuple[str, str, str], Callable[[], bool]] = {
         one("refrigerant_safety", refrigerant="R-454B")["rcl_g_m3"] == "-"
     ),
     ("egrid.csv", "header and source string, year 2024", "publisher"): lambda: (
-        regions()["US"] == (2023,) and read_grid("US").year == 2023
+        [row["year"] for row in read_table("egrid") if row["region"] == "US"] == ["2023"]
+        and read_grid("US").year == 2023
     ),
     ("grid_other.csv", "Canada, header line and source string", "basis"): lambda: (
         {row["per"] for row in read_table("grid_other") if row["region"].startswith("Canada")} == {"consumed"}
@@ -534,7 +490,7 @@ def superseded(line: Row) -> bool:
 def test_no_contradiction_is_left() -> None:
     """Of all lines of the list, every contradicted one is mended, or superseded by a named document."""
     contradicted = [line for line in lines() if line["status"].startswith("contradicted")]
-    assert len(contradicted) == 54  # those that the list counts
+    assert len(contradicted) == 51  # those that the list counts
     left = [key_of(line) for line in contradicted if key_of(line) not in SUPERSEDED and not mended(line)]
     assert left == []
     assert [key_of(line) for line in contradicted if key_of(line) in SUPERSEDED] == list(SUPERSEDED)

@@ -12,7 +12,8 @@ from cases import GOOD, ROOT
 from jsonschema import Draft7Validator
 
 from hpwhsim.errors import InputError
-from hpwhsim.io.units import KINDS
+from hpwhsim.io import units
+from hpwhsim.io.units import Kind
 from hpwhsim.scenario import families, heat_pump_first, sources
 from hpwhsim.scenario.json_schema import QUANTITY, schema, schema_text
 from hpwhsim.scenario.key_list import key_list
@@ -21,6 +22,8 @@ from hpwhsim.scenario.recirculation import RATED
 from hpwhsim.scenario.starter import SCHEMA
 from hpwhsim.scenario.templates import template
 from hpwhsim.tables import read_table
+
+pytestmark = pytest.mark.contract
 
 KEYS = {key.key: key for key in key_list()}
 SCENARIOS = sorted((ROOT / "scenarios").rglob("*.yaml"))
@@ -104,6 +107,13 @@ def test_patterns(pattern: str, count: int) -> None:
     assert len(key_list(pattern)) == count
 
 
+def test_the_keys_of_a_baseline_are_those_of_a_plant() -> None:
+    found = key_list("baseline.storage.*")
+    assert [key.key for key in found] == [
+        key.key.replace("plant.", "baseline.") for key in key_list("plant.storage.*")
+    ]
+
+
 @pytest.mark.parametrize(
     ("pattern", "words"),
     [
@@ -173,7 +183,9 @@ def test_what_is_wrong_is_found_where_it_stands(path: str, value: object) -> Non
     assert any(path.startswith(at) for at in wrongs(raw))
 
 
-@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.noun)
+@pytest.mark.parametrize(
+    "kind", [value for value in vars(units).values() if isinstance(value, Kind)], ids=lambda kind: kind.noun
+)
 def test_quantities_as_engineers_write_them_fit_the_pattern(kind: Any) -> None:
     assert re.search(QUANTITY, kind.example)
 

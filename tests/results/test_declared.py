@@ -4,12 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from hpwhsim.results.declared import BETTER, NEUTRAL, WORSE, declarations
+from hpwhsim.results.declared import declarations
 from hpwhsim.results.numbers import MINUS, shown
 from hpwhsim.results.records import read_stored
 from hpwhsim.tables import read_table
 
-RECORDS = sorted((Path(__file__).parents[1] / "scenarios" / "records").glob("*.json"))
+pytestmark = pytest.mark.contract
+
+RECORDS = sorted((Path(__file__).parents[2] / "scenarios" / "records").glob("*.json"))
 
 
 def test_every_key_of_every_stored_record_is_declared() -> None:
@@ -26,7 +28,7 @@ def test_each_is_declared_once_and_fully() -> None:
     for row in declarations().values():
         assert row.where in ("hourly", "record", "both")
         assert row.kind in ("sum", "mean", "min", "max", "value", "text")
-        assert row.more_is in (BETTER, WORSE, NEUTRAL)
+        assert row.more_is in ("better", "worse", "neutral")
         assert 0 < len(row.label) <= 42, row.name
         assert 0 < len(row.short) <= 16, row.name
         assert row.long_name
@@ -40,7 +42,7 @@ def test_more_is_follows_from_what_a_positive_value_means() -> None:
     )
     for row in declarations().values():
         if row.sign in good | bad:
-            assert row.more_is == (BETTER if row.sign in good else WORSE), row.name
+            assert row.more_is == ("better" if row.sign in good else "worse"), row.name
 
 
 @pytest.mark.parametrize(
