@@ -16,6 +16,7 @@ from side_by_side import main
 from hpwhsim.demand.draws import bin_events
 from hpwhsim.demand.households import building_events
 from hpwhsim.demand.patterns import named_pattern
+from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
 
 
@@ -25,7 +26,9 @@ def study(seeds: int, first_seed: int) -> pd.DataFrame:
     for size in read_table("demand_by_building_size"):
         homes, average = int(size["apartments"]), float(size["average_day_gal"])
         years = [
-            bin_events(building_events(homes, average, pattern, seed), 1).reshape(-1, 24) / homes
+            bin_events(building_events(homes, average * LITRES_PER_GALLON, pattern, seed), 1).reshape(-1, 24)
+            / homes
+            / LITRES_PER_GALLON
             for seed in range(first_seed, first_seed + seeds)
         ]
         for what, peaks in (
