@@ -8,13 +8,23 @@ BIN := $(VENV)/bin
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
 
-# the march is compiled once for each kind of source, before two tests wait for the same
-test: $(VENV)/.installed-dev lint
-	printf '%s\n' packaged central-air ground wastewater | \
-		xargs -P 2 -I NAME $(BIN)/tankyear run scenarios/NAME.yaml --json > /dev/null
-	$(BIN)/pytest -q -n auto --dist worksteal -m "not long"
-	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year and not long" tests/storage/test_layers.py tests/storage/test_laws.py tests/plant/test_controls.py tests/plant/test_flows.py tests/plant/test_steps_alike.py
+# two at a time, what takes longest first, and only then the tests, which use every core
+test: $(VENV)/.installed-dev
+	$(MAKE) --no-print-directory --jobs=2 $(COMPILED) lint without-compiler
+	$(BIN)/pytest -q -n auto --dist worksteal -m "not long" --durations=15
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
+
+# the march is compiled once for each kind of source, before two tests wait for the same
+COMPILED := compiled-packaged compiled-wastewater compiled-ground compiled-central-air
+.PHONY: $(COMPILED) without-compiler
+$(COMPILED): compiled-%: $(VENV)/.installed-dev
+	$(BIN)/tankyear run scenarios/$*.yaml --json > /dev/null
+
+# the kernels as plain Python
+KERNEL_TESTS := tests/storage/test_layers.py tests/storage/test_laws.py tests/plant/test_controls.py \
+	tests/plant/test_flows.py tests/plant/test_steps_alike.py
+without-compiler: $(VENV)/.installed-dev
+	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -m "not year and not long" $(KERNEL_TESTS)
 
 # what takes long, every index of the march looked at, and property tests on more examples, drawn anew:
 # for a change of the physics, and now and then

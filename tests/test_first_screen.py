@@ -7,6 +7,7 @@ import pytest
 
 from hpwhsim.account import adequacy
 from hpwhsim.account.energy import END_USES
+from hpwhsim.cli.main import main
 from hpwhsim.evaluation.cautions import by_importance, importance
 from hpwhsim.evaluation.first_screen import LINES, WIDTH, first_screen
 from hpwhsim.evaluation.report import year_text
@@ -55,7 +56,14 @@ def test_the_fullest_screen_fits_too_and_still_warns() -> None:
     text = first_screen(record, FILES)
     assert len(text.splitlines()) <= LINES
     assert max(map(len, text.splitlines())) <= WIDTH
-    for words in ("FAILED", "Cautions: 40", "--all", "Files: out/plant/", "annual.json", "6 more"):
+    for words in (
+        "FAILED",
+        "Cautions: 40",
+        "--all",
+        "Files: out/plant/",
+        "annual.json",
+        "page.html and 5 pictures",
+    ):
         assert words in text
     for key in END_USES:  # no part of what the plant takes is left out
         assert f"{declared(key).label} {shown(key, record[key])}" in " ".join(text.split())
@@ -123,3 +131,23 @@ def test_what_limits_the_year_comes_before_what_holds_for_every_plant() -> None:
     assert {importance(text) for text in adequacy.safety(refrigerant="R-32", setpoint_c=65.0)} == {3}
     mixed = [*usual, "baseline: another", *found, "one of its own"]
     assert by_importance(mixed) == [*found, "one of its own", "baseline: another", *usual]
+
+
+@pytest.mark.year
+def test_options_of_the_command_show_the_rest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without an option the first screen alone; each option adds its part, and --all everything."""
+    path = str(Path(__file__).parents[1] / "scenarios" / "packaged-test.yaml")
+    heads = {"months": "  month ", "cautions": "Legionella, worst first", "figures": "Performance"}
+    for option, expected in {
+        "": set(),
+        "--months": {"months"},
+        "--checks": set(),  # none were requested
+        "--cautions": {"cautions"},
+        "--all": set(heads),
+    }.items():
+        assert main(["run", path, "--out", str(tmp_path), *([option] if option else [])]) == 0
+        out = capsys.readouterr().out
+        assert out.index("Purchased electricity") < out.index("Files: ")
+        assert {part for part, head in heads.items() if f"\n{head}" in out} == expected, option
+        if not option:
+            assert len(out.splitlines()) <= LINES

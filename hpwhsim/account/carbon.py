@@ -1,4 +1,4 @@
-"""Greenhouse gases of a plant: from the electricity and fuel it buys, and from the refrigerant it loses.
+"""Greenhouse gases of a plant: from the electricity and fuel it purchases, and from the refrigerant it loses.
 
 Both follow the total equivalent warming impact (TEWI) of EN 378-1, Annex B, with n years of service::
 
@@ -22,11 +22,11 @@ from hpwhsim.errors import OutOfRangeError
 class Life(NamedTuple):
     """Greenhouse gases in each year of service; every field has shape (service_years,). [kg CO2e]."""
 
-    operational: Array  # energy bought
+    operational: Array  # purchased energy
     leak: Array  # refrigerant, the same every year
     end_of_life: Array  # refrigerant, in the last year
     installation: Array  # refrigerant, in the first year; not in TEWI
-    service: Array  # refrigerant lost by work on the machine; not in TEWI
+    service: Array  # refrigerant lost by work on the heat pump; not in TEWI
 
     @property
     def tewi(self) -> float:
@@ -54,12 +54,12 @@ def _check_refrigerant(charge_kg: float, gwp: float, annual_leak: float, end_of_
 
 
 def operational_kgco2e(kwh: ArrayLike, kg_per_kwh: ArrayLike) -> float:
-    """Greenhouse gases of the energy bought.
+    """Greenhouse gases of the purchased energy.
 
     Parameters
     ----------
     kwh : array_like of float, any shape
-        Energy bought: of the year, or hour by hour, such as (8760,). [kWh]
+        Purchased energy: of the year, or hour by hour, such as (8760,). [kWh]
     kg_per_kwh : array_like of float, one number or the shape of `kwh`
         Factor of that energy, at the meter: a factor per kWh generated must first be divided by 1 less the
         loss of the grid. [kg CO2e/kWh]
@@ -109,7 +109,7 @@ def refrigerant_kgco2e(
     """Greenhouse gases of the refrigerant lost, per year of service.
 
     Each year's leak is topped up, so that it is the same share of the full charge every year; what is lost
-    when the machine is scrapped is spread over the years of service. Losses at the first filling are not in
+    when the heat pump is scrapped is spread over the years of service. Losses at the first filling are not in
     TEWI and not here.
 
     Parameters
@@ -122,7 +122,7 @@ def refrigerant_kgco2e(
         Share of the charge that leaks in a year, 0 to 1.
     end_of_life_loss : float
         Share of the charge lost at the end, 0 to 1: 1 less the recovered share of EN 378. A recovery rate
-        that counts only what is left in the machine makes it (share left) x (1 - recovered).
+        that counts only what is left in the heat pump makes it (share left) x (1 - recovered).
     service_years : float
         Years of service, above 0. [a]
 
@@ -153,7 +153,7 @@ def refrigerant_kgco2e(
 
 
 def operational_by_year(kwh: ArrayLike, kgco2e_per_kwh: ArrayLike, service_years: int) -> Array:
-    """Greenhouse gases of the energy bought in each year of service, every year using as much as this one.
+    """Greenhouse gases of the purchased energy in each year of service, every year using as much as this one.
 
     Parameters
     ----------
@@ -190,12 +190,12 @@ def operational_by_year(kwh: ArrayLike, kgco2e_per_kwh: ArrayLike, service_years
 
 
 def lost_at_end(left: float, recovered: float) -> float:
-    """Share of the charge lost at the end: what is left in the machine and not recovered.
+    """Share of the charge lost at the end: what is left in the heat pump and not recovered.
 
     Parameters
     ----------
     left : float
-        Share of the full charge still in the machine, 0 to 1.
+        Share of the full charge still in the heat pump, 0 to 1.
     recovered : float
         Share of what is left that is recovered, 0 to 1.
 
@@ -236,7 +236,7 @@ def life(
     installation_loss : float
         Share of the charge lost at the first filling, 0 to 1; in the first year.
     service_loss : float
-        Share of the charge lost in a year by work on the machine, 0 to 1.
+        Share of the charge lost in a year by work on the heat pump, 0 to 1.
 
     Raises
     ------

@@ -45,7 +45,7 @@ class Incentive(NamedTuple):
 
     lump_sum: float = 0.0  # USD
     per_unit: float = 0.0  # USD
-    units: float = 0.0  # such as apartments or machines
+    units: float = 0.0  # such as apartments or heat pumps
     per_kw: float = 0.0  # USD per kW of capacity
     per_mmbtu: float = 0.0  # USD per MMBtu of site energy saved in a year
     per_kwh: float = 0.0  # USD per kWh of electricity saved in a year

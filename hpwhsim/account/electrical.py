@@ -140,7 +140,7 @@ def protection(of: Circuit, motor_share: float) -> float | None:
     of : Circuit
         With at least one motor.
     motor_share : float
-        1.75, or 2.25 where the machine does not start on that.
+        1.75, or 2.25 where the heat pump does not start on that.
 
     References
     ----------

@@ -83,14 +83,14 @@ where the loop's own tank has an element. That of a loop tank with a heat pump i
 """
 
 HEAT_PUMP = ("compressor_kwh", "fan_kwh", "pump_kwh", "standby_kwh", "trace_heating_kwh")
-"""What a heat pump buys."""
+"""What a heat pump purchases."""
 
 
 CREDITS = ("room_cooling_credit_kwh", "dehumidifier_credit_kwh")
 """Electricity that a plant saves in the plants of its room and of the neighbours."""
 
 IF_HEATED_BY = {"resistance": 1.0, "heat_pump": 3.0}
-"""Heat over energy bought of heaters that a room may have; the heat pump's is common practice, no source."""
+"""Heat over purchased energy of a room's heaters; the heat pump's is common practice, no source."""
 
 
 def by_month(hourly: Array) -> Array:
@@ -106,14 +106,14 @@ def totals(hourly: Mapping[str, Array]) -> dict[str, float]:
 def performance(
     hourly: Mapping[str, Array], electricity_to_source: float, fuel_to_source: float, gas_to_source: float
 ) -> dict[str, object]:
-    """Coefficients of performance of the year and of each month; absent where nothing was bought.
+    """Coefficients of performance of the year and of each month; absent where nothing was purchased.
 
     Parameters
     ----------
     hourly : mapping of str to ndarray
         Series of the year. [kWh]
     electricity_to_source, fuel_to_source, gas_to_source : float
-        Source energy over site energy of what the plant and its room buy; the room's fuel is gas.
+        Source energy over site energy of what the plant and its room purchase; the room's fuel is gas.
 
     Returns
     -------

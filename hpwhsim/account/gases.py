@@ -8,7 +8,7 @@ from hpwhsim.tables import read_table
 
 
 class Gases(NamedTuple):
-    """Masses of the three gases: of a year [kg], or per kWh of energy bought [kg/kWh]."""
+    """Masses of the three gases: of a year [kg], or per kWh of purchased energy [kg/kWh]."""
 
     co2: float
     ch4: float

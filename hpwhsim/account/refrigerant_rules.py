@@ -67,7 +67,7 @@ def gwp_checks(
     unit_kg: float | None = None,
     region: str | None,
 ) -> list[Check]:
-    """Each rule on warming potential that applies to a machine on its site, in force or to come.
+    """Each rule on warming potential that applies to a heat pump on its site, in force or to come.
 
     Parameters
     ----------
@@ -157,14 +157,14 @@ def charge_caps(lfl_kg_m3: float, *, slow_burning: bool) -> tuple[float, float, 
 
 
 def occupied_room_charge(lfl_kg_m3: float, height_m: float, area_m2: float) -> float:
-    """Largest charge of a machine for comfort in an occupied room, where it is above m1. [kg].
+    """Largest charge of a heat pump for comfort in an occupied room, where it is above m1. [kg].
 
     Parameters
     ----------
     lfl_kg_m3 : float
         Lower flammability limit. [kg/m³]
     height_m : float
-        Height at which the machine stands or hangs: 0.6 floor, 1.8 wall, 2.2 ceiling. [m]
+        Height at which the heat pump stands or hangs: 0.6 floor, 1.8 wall, 2.2 ceiling. [m]
     area_m2 : float
         Floor of the room. [m²]
 

@@ -77,7 +77,7 @@ def water_density(temperature_c: float) -> float:
 
 
 def structural_checks(of: Structure) -> list[Check]:
-    """Weights of tanks and machines, load of the floor, and the water that expands.
+    """Weights of tanks and heat pumps, load of the floor, and the water that expands.
 
     Raises
     ------
@@ -198,7 +198,7 @@ def _module_checks(of: Structure) -> list[Check]:
 
 
 class Lines(NamedTuple):
-    """Lines between an outdoor machine and the store, one way; None: no limit. [m]"""
+    """Lines between an outdoor heat pump and the store, one way; None: no limit. [m]"""
 
     name: str
     length: float
@@ -219,7 +219,7 @@ def service_checks(
     opening_m2: float | None = None,
     lines: Lines | None = None,
 ) -> list[Check]:
-    """Emergency power, drains, air, and lines between machine and store.
+    """Emergency power, drains, air, and lines between heat pump and store.
 
     Parameters
     ----------
@@ -230,9 +230,9 @@ def service_checks(
     source_kw : float or None
         Heat taken from air at the rating; None: not an air source. [kW]
     airflow : tuple of float and str, or None
-        Air that all machines move and where that is from; None: worked out from the heat. [m³/s]
+        Air that all heat pumps move and where that is from; None: worked out from the heat. [m³/s]
     indoors : bool
-        Whether the machines stand there, so that their air needs an opening.
+        Whether the heat pumps stand there, so that their air needs an opening.
     opening_m2 : float or None
         Free area of the opening through which that air comes; None: not known. [m²]
     lines : Lines or None
@@ -267,7 +267,7 @@ def service_checks(
 def _air(
     source_kw: float, airflow: tuple[float, str] | None, indoors: bool, opening_m2: float | None
 ) -> list[Check]:
-    """Air the machine moves, the opening it needs indoors, and room around it."""
+    """Air the heat pump moves, the opening it needs indoors, and room around it."""
     worked_out = (source_kw / (1.2 * 1.006 * AIR_DROP_K), f"air cooled by {AIR_DROP_K:g} K at the rating")
     flow, why = airflow or worked_out
     maker = "the maker's data decide"
@@ -290,7 +290,7 @@ def _air(
 
 
 def _lines(of: Lines) -> list[Check]:
-    """Length and height of lines against the machine's own limits, else against what is common."""
+    """Length and height of lines against the heat pump's own limits, else against what is common."""
     found = []
     for what, value, own, usual in (
         ("one way", of.length, of.max_length, of.usual_length),

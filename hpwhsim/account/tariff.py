@@ -53,7 +53,7 @@ class Tariff(NamedTuple):
     tiers: tuple[Tier, ...] = ()  # added to the hourly price
     demand: tuple[DemandCharge, ...] = ()
     fixed: float = 0.0  # USD/month
-    fuel: Array | None = None  # USD/kWh of higher heating value, shape (12,); None: no fuel is bought
+    fuel: Array | None = None  # USD/kWh of higher heating value, shape (12,); None: no fuel is purchased
 
 
 class Bill(NamedTuple):

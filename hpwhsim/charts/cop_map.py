@@ -32,7 +32,7 @@ def cop_surface(machine: PerformanceMap, source_c: Array, water_in_c: Array, wat
     """COP of one module at full load over a grid of conditions, by the rules of the march.
 
     Capacity and power are linear between the points of the map. Beyond its axes they are held at the edge,
-    but with a colder source or a warmer inlet the machine stands.
+    but with a colder source or a warmer inlet the heat pump stands.
 
     Parameters
     ----------
@@ -41,12 +41,12 @@ def cop_surface(machine: PerformanceMap, source_c: Array, water_in_c: Array, wat
     source_c : ndarray, shape (n_source,)
         Temperature of the source. [°C]
     water_in_c, water_out_c : ndarray, shape (n_in,)
-        Water entering, and the water that then leaves; NaN where the machine does not take it. [°C]
+        Water entering, and the water that then leaves; NaN where the heat pump does not take it. [°C]
 
     Returns
     -------
     ndarray, shape (n_in, n_source)
-        COP; NaN where the machine does not work.
+        COP; NaN where the heat pump does not work.
     """
     found = []
     each = np.arange(water_in_c.size)
@@ -82,7 +82,7 @@ def _along(values: Array, axis: Array, at: Array) -> Array:
 
 
 def lowest_source_c(machine: PerformanceMap, scenario: Scenario) -> float:
-    """Source temperature below which the heat pump stands: of the map, the machine or its controls. [°C]."""
+    """Source temperature below which the heat pump is locked out: by map, unit or controls. [°C]."""
     works = np.isfinite(machine.capacity_w).any(axis=(1, 2))
     heat_pump = scenario.plant.heat_pump
     given = (heat_pump.min_source if heat_pump else None, scenario.plant.controls.lock_out_below)
@@ -200,7 +200,7 @@ def _points(axis: Array, low: float, high: float) -> Array:
 
 
 def _draw_map(ax: "Axes", machine: PerformanceMap, scenario: Scenario, conditions: Array) -> "ContourSet":
-    """Contours over the limits of `ax`; hatched where the machine does not work or has no data.
+    """Contours over the limits of `ax`; hatched where the heat pump does not work or has no data.
 
     The colours end at the best COP of the `conditions` that matter, source and inlet of shape (n, 2): a map
     may go far beyond it. [°C].
@@ -235,7 +235,7 @@ def _draw_map(ax: "Axes", machine: PerformanceMap, scenario: Scenario, condition
             number.set_path_effects([withStroke(linewidth=2.0, foreground="w")])
     start, end = max(left, s[0]), min(right, s[-1])
     beyond = [(end, right, low, high), (start, end, low, w[0])]
-    if w.size == 1:  # else the machine stands with a warmer inlet
+    if w.size == 1:  # else the heat pump stands with a warmer inlet
         beyond.append((start, end, w[0], high))
     label = "no data: the edge of the map is used"
     for x0, x1, y0, y1 in beyond:

@@ -1,7 +1,7 @@
 """Pictures of a year: the map of COP with the year's hours on it, the year by day, and two of its weeks.
 
-The plotting library loads more slowly than a year marches, so it is imported inside the functions. It runs on
-its own defaults, whatever the user's are: the same year gives the same file, byte for byte.
+The plotting library loads more slowly than a year is simulated, so it is imported inside the functions. It
+runs on its own defaults, whatever the user's are: the same year gives the same file, byte for byte.
 """
 
 from collections.abc import Mapping, Sequence

@@ -37,9 +37,9 @@ from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.io.figures import png
 from hpwhsim.results.numbers import decimals
 from hpwhsim.schematic.sheet import schematic
-from hpwhsim.studies.sensitivity import Swings
+from hpwhsim.studies.sensitivity import Sensitivities
 from hpwhsim.studies.sensitivity_report import followed, span
-from hpwhsim.studies.sensitivity_report import value as swing_value
+from hpwhsim.studies.sensitivity_report import value as value_of
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -114,7 +114,7 @@ METHOD = (
 class Drawn(NamedTuple):
     """What takes long and is made beside the pages."""
 
-    swings: Swings  # each assumption moved
+    sensitivities: Sensitivities  # each assumption moved
     pictures: Mapping[str, bytes]  # PNG files by caption, in order
 
 
@@ -126,7 +126,7 @@ def pdf_bytes(papers: Result, drawn: Callable[[], Drawn], command: str) -> bytes
     papers : Result
         What was calculated.
     drawn : callable
-        Gives swings and pictures; asked when their pages are reached.
+        Gives sensitivities and pictures; asked when their pages are reached.
     command : str
         What repeats the calculation.
     """
@@ -137,8 +137,8 @@ def pdf_bytes(papers: Result, drawn: Callable[[], Drawn], command: str) -> bytes
     _inputs(pdf, papers)
     _plant(pdf, papers)
     _results(pdf, papers)
-    swings, pictures = drawn()
-    _swings(pdf, swings)
+    sensitivities, pictures = drawn()
+    _sensitivities(pdf, sensitivities)
     for caption, picture in pictures.items():
         add_picture(pdf, caption, picture)
     _checks(pdf, papers)
@@ -250,24 +250,29 @@ def _months(pdf: "FPDF", name: str, side: Side) -> None:
     )
 
 
-def _swings(pdf: "FPDF", swings: Swings) -> None:
+def _sensitivities(pdf: "FPDF", sensitivities: Sensitivities) -> None:
     add_heading(pdf, "Sensitivity, one at a time", new_page=True)
     add_text(
         pdf,
         "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
         "a tankyear default and says nothing of how sure the value is.",
     )
-    figures = followed(swings)
+    figures = followed(sensitivities)
     heads = ["assumption", "low", "high", *(f"{f.name},\n{end}" for f in figures for end in ("low", "high"))]
     rows = [
-        ["as it is", "", "", *(c for f in figures for c in (decimals(swing_value(swings.base, f), 0), ""))]
+        [
+            "as it is",
+            "",
+            "",
+            *(c for f in figures for c in (decimals(value_of(sensitivities.base, f), 0), "")),
+        ]
     ]
-    for row in sorted(swings.rows, key=lambda row: -span(row, swings.base, figures[0])):
-        cells = [decimals(swing_value(end, f), 0) for f in figures for end in (row.low, row.high)]
+    for row in sorted(sensitivities.rows, key=lambda row: -span(row, sensitivities.base, figures[0])):
+        cells = [decimals(value_of(end, f), 0) for f in figures for end in (row.low, row.high)]
         rows.append([row.name, row.low_value, row.high_value, *cells])
     add_table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
     add_text(pdf, "; ".join(f"{f.name} in {f.unit}" for f in figures), SMALL)
-    for name, reason in swings.left_out.items():
+    for name, reason in sensitivities.left_out.items():
         add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 

@@ -14,6 +14,7 @@ from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
 from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
+from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.evaluation.saving_labels import saving_label
 from hpwhsim.results.declared import declared, record_keys
@@ -114,10 +115,11 @@ def _lines(papers: Result) -> Iterator[list[str]]:
 
 def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
     """Rows on the life cycle: label, unit, value or why there is none."""
-    for key, (label, unit, name) in FIGURES.items():
+    for key in FIGURES:
         if key in record:
-            value = record[key]
-            yield [label, unit, f"none: {record['costs.reasons'][name]}" if value is None else amount(value)]
+            row, value = declared(key), record[key]
+            reason = "" if value is not None else f"none: {record['costs.reasons'][REASONS[key]]}"
+            yield [row.label, row.unit, reason or amount(value)]
 
 
 def fits(papers: Result) -> str:

@@ -20,7 +20,7 @@ from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.simulation.year import Year
-from hpwhsim.studies.sensitivity import Swings, swings
+from hpwhsim.studies.sensitivity import Sensitivities, sensitivities
 from hpwhsim.studies.sensitivity_report import tornado
 
 WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
@@ -29,7 +29,7 @@ WORKBOOK, PDF, BUNDLE = NAMES = ("dossier.xlsx", "dossier.pdf", "bundle.zip")
 def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
     """Result a scenario and write workbook, PDF and bundle to `folder`; earlier ones are replaced.
 
-    Swings and pictures are made in processes of their own, beside workbook and pages.
+    Sensitivities and pictures are made in processes of their own, beside workbook and pages.
 
     Returns
     -------
@@ -52,11 +52,11 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
         pictures = others.submit(draw_pictures, own, loaded.scenario)
 
         def drawn() -> Drawn:
-            swings, tornado = moved.result()
+            found, tornado = moved.result()
             bar.update()
             shown = {"Sensitivity, one at a time": tornado}
             drawn = pictures.result()
-            return Drawn(swings, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
+            return Drawn(found, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
 
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
@@ -83,9 +83,9 @@ def _context() -> BaseContext:
     return context
 
 
-def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Swings, bytes]:
-    """The swings and their picture, for another process."""
-    found = swings(loaded, plant, baseline)
+def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Sensitivities, bytes]:
+    """The sensitivities and their picture, for another process."""
+    found = sensitivities(loaded, plant, baseline)
     return found, tornado(found)
 
 

@@ -1,4 +1,4 @@
-"""Bills of a year and life-cycle cost, from what the modeler wrote and what plant and room buy."""
+"""Bills of a year and life-cycle cost, from what the modeler wrote and what plant and room purchase."""
 
 import math
 from pathlib import Path

@@ -35,7 +35,7 @@ LOSSES = ("leak", "end_of_life", "installation", "service")
 
 
 class Bought(NamedTuple):
-    """What a plant buys, and what it makes its room and the neighbours buy more; each (8760,). [kWh]"""
+    """What a plant purchases, and what its room and the neighbours purchase more; each (8760,). [kWh]"""
 
     electricity: Array
     fuel: Array
@@ -53,7 +53,7 @@ class Factors(NamedTuple):
 class Greenhouse(NamedTuple):
     """Greenhouse gases of a plant; arrays have shape (service_years,). [kg CO2e]"""
 
-    life: Life  # the plant: energy bought and refrigerant lost
+    life: Life  # the plant: purchased energy and refrigerant lost
     electricity: Array
     fuel: Array
     room: Array  # of the room's heating, less saved cooling and drying
@@ -90,7 +90,7 @@ class Greenhouse(NamedTuple):
 
 
 def bought(scenario: Scenario, year: Year) -> Bought:
-    """Energy that plant and room buy in each hour."""
+    """Energy that plant and room purchase in each hour."""
     hourly, none = year.hourly, np.zeros(year.hourly["electricity_kwh"].size)
     electric, gas = none.copy(), none.copy()
     if scenario.plant.source.room is not None and "room_heating_penalty_kwh" in hourly:
@@ -126,7 +126,7 @@ def factors(carbon: Carbon) -> Factors:
 
 
 def burnt_fuel(scenario: Scenario) -> Fuel | None:
-    """What the plant burns, or the steam it buys; None where it buys electricity alone."""
+    """What the plant burns, or the steam it purchases; None where it purchases electricity alone."""
     carbon, kind = scenario.carbon, scenario.plant.backup.kind
     if carbon is None or kind in ("none", "resistance"):
         return None
@@ -184,10 +184,10 @@ def check_refrigerant(scenario: Scenario) -> None:
 
 
 def greenhouse(scenario: Scenario, year: Year, of: Bought, by: Factors) -> Greenhouse:
-    """Greenhouse gases of a year that was marched, over the service life.
+    """Greenhouse gases of a year that was simulated, over the service life.
 
-    Every year of service buys the energy of this one. Grid factors may change from year to year; those of
-    fuel do not.
+    Every year of service purchases the energy of this one. Grid factors may change from year to year; those
+    of fuel do not.
 
     Raises
     ------

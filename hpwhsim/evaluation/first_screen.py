@@ -18,7 +18,7 @@ LINES, WIDTH = 25, 80
 LABEL, VALUE = 21, 15  # columns of a label and of a figure with its unit
 NOTE = WIDTH - LABEL - VALUE - 2
 FAILED_LINES = 2
-FILES = 3  # whose names are shown
+PICTURES = (".svg", ".png")  # files that are counted, not named
 CAUTIONS, CAUTION_LINES = 4, 2  # at most shown, and of how many lines each
 MOST_PERCENT = 1000.0  # of a baseline that takes next to nothing no percentage is shown
 TOGETHER = "\N{NO-BREAK SPACE}"
@@ -118,7 +118,11 @@ def _energy(record: Record) -> list[str]:
         record, "peak_kw", "Peak power", f"{record['peak_time']}, 15-minute mean{_draws(record)}"
     )
     alone = record.get("cop_heat_pump")
-    note = "" if alone is None else f"heat pump alone {shown('cop_heat_pump', alone)}"
+    note = (
+        "useful heat over purchased energy"
+        if alone is None
+        else f"heat pump alone {shown('cop_heat_pump', alone)}"
+    )
     lines += _figure(record, "cop_plant", "COP of the plant", note)
     if "room_heating_penalty_kwh" in record:
         penalty = shown("room_heating_penalty_kwh", record["room_heating_penalty_kwh"])
@@ -203,7 +207,8 @@ def _files(files: Sequence[Path]) -> list[str]:
     """Where the files went: their folder and names, one line unless the folder's name is long."""
     if not files:
         return []
-    names = ", ".join(path.name for path in files[:FILES])
-    more = f" and {len(files) - FILES} more" if len(files) > FILES else ""
+    pictures = [path for path in files if path.suffix in PICTURES]
+    names = ", ".join(path.name for path in files if path not in pictures)
+    more = f" and {len(pictures)} pictures" if pictures else ""
     text = f"Files: {files[0].parent}/ {names}{more}"
     return wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False)

@@ -1,7 +1,7 @@
 """What is wrong with a scenario and shows without a march, all of it at once.
 
-What a plant is made of is asked part by part, each with the blocks that it needs: so a wrong machine does not
-hide a wrong tariff, nor a wrong key of one block what is wrong with another.
+What a plant is made of is checked part by part, each with the blocks that it needs: so a wrong heat pump does
+not hide a wrong tariff, nor a wrong key of one block what is wrong with another.
 """
 
 from collections.abc import Callable, Iterator

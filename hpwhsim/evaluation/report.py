@@ -31,6 +31,8 @@ REASONS = {
     "costs.discounted_payback_years": "discounted_payback",
     "costs.carbon_usd_per_tonne": "carbon_cost",
     "costs.heat_usd_per_mwh": "heat_cost",
+    "costs.baseline_heat_usd_per_mwh": "baseline_heat_cost",
+    "costs.internal_rate": "irr",
 }
 """Where the record says why a cost figure has no value."""
 

@@ -154,7 +154,7 @@ def _trace_kw(scenario: Scenario) -> float:
 
 
 def _airflow(scenario: Scenario, year: Year) -> tuple[float, str] | None:
-    """Air that the machines in a room move, all together [m³/s], and where that is from."""
+    """Air that the heat pumps in a room move, all together [m³/s], and where that is from."""
     room = scenario.plant.source.room
     if room is None:
         return None
@@ -200,7 +200,7 @@ def _structure(scenario: Scenario, year: Year, block: SiteChecks) -> list[Check]
 
 
 def _lines(scenario: Scenario) -> Lines | None:
-    """Lines between an outdoor machine and the store."""
+    """Lines between an outdoor heat pump and the store."""
     heat_pump = scenario.plant.heat_pump
     lines = None if heat_pump is None else heat_pump.lines or heat_pump.water_lines
     if lines is None:

@@ -1,4 +1,4 @@
-"""The room of the federal draw-pattern test: its conditions and draws, and a unit set up and marched in it.
+"""The room of the federal draw-pattern test: its conditions and draws, and a unit set up and simulated in it.
 
 The unit of a scenario is put into the room, its thermostat is set, it heats up from cold, and the march that
 runs the year runs the test. Each step of the march is recorded by itself. A march has no memory, so where the
@@ -77,7 +77,7 @@ class Trace(NamedTuple):
 
     @property
     def running(self) -> Flags:
-        """Whether machine or backup heats, shape (step,)."""
+        """Whether heat pump or backup heats, shape (step,)."""
         return self.machine | self.backup
 
     def outlet(self) -> Array:
@@ -206,7 +206,7 @@ def _in_the_test(loaded: Loaded, setpoint: float, steps_per_hour: int) -> Scenar
     plant: dict[str, Any] = raw["plant"]
     plant.pop("source", None)
     if scenario.plant.heat_pump is not None:
-        plant["family"] = "central-air"  # a machine in air of constant state
+        plant["family"] = "central-air"  # a heat pump in air of constant state
     plant["storage"] |= {
         "setpoint": as_text(setpoint, TEMPERATURE),
         "room_temperature": as_text(ROOM_C, TEMPERATURE),
@@ -277,16 +277,16 @@ def _turned(unit: Unit, by: float, follows: bool) -> Unit:
 
 
 def follow(unit: Unit, use: Array, power: slice = ALWAYS) -> Trace:
-    """March the unit from the cold start.
+    """Simulate the unit from the cold start.
 
     Parameters
     ----------
     unit : Unit
-        What is marched.
+        What is simulated.
     use : ndarray, shape (step,)
         Water drawn in each step. [m³]
     power : slice
-        Steps in which machine and backup have power.
+        Steps in which heat pump and backup have power.
 
     Raises
     ------

@@ -270,7 +270,7 @@ def _part(papers: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
             continue
         if value is None:
             reasons: Any = record["costs.reasons"]
-            value = f"none: {reasons.get(REASONS.get(name, 'irr'), '')}"
+            value = f"none: {reasons.get(REASONS[name], '')}"
         if isinstance(value, str | float | int):
             rows.append((row.long_name, row.unit.removesuffix("1"), amount(value)))
     return [table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []

@@ -87,7 +87,7 @@ def ground_source(
             found,
             "ground_loop.pump_power",
             f"{pump:.4g} W",
-            f"Darcy-Weisbach in bores and header, 30 kPa for machine and manifold ({PRACTICE})",
+            f"Darcy-Weisbach in bores and header, 30 kPa for unit and manifold ({PRACTICE})",
         )
     diffusivity = block.ground_conductivity / block.ground_heat_capacity
     response = _response(bores, diffusivity)

@@ -11,13 +11,13 @@ Lists and blocks are compared value by value (``monthly.electricity_kwh[Mar]``,
 ``backup_hours_by_cause[capacity]``, ``assumptions[plant.storage.height]``); a value that is new or gone has
 moved. A cause that is left out counts as 0 h.
 
-Tolerances. A record holds on every machine: what a year is simulated from is rounded, so that the last digits
-of another processor reach no thermostat (`hpwhsim.last_digits`), and the time loop uses operations that are
-the same everywhere (`hpwhsim.plain_math`). Sums over the hours may still differ in their last digits;
-`RELATIVE` and `ABSOLUTE` lie far above that and below anything an engineer reads. What stays within is
-counted, and ``exact`` takes every tolerance as zero. balance_error is not compared: its size must stay within
-`BALANCE`. Of a record that moved, ``inputs.sha256`` says whether other numbers entered the simulation, or the
-same ones came out otherwise.
+Tolerances. A record holds on every computer: what a year is simulated from is rounded, so that the last
+digits of another processor reach no thermostat (`hpwhsim.last_digits`), and the time loop uses operations
+that are the same everywhere (`hpwhsim.plain_math`). Sums over the hours may still differ in their last
+digits; `RELATIVE` and `ABSOLUTE` lie far above that and below anything an engineer reads. What stays within
+is counted, and ``exact`` takes every tolerance as zero. balance_error is not compared: its size must stay
+within `BALANCE`. Of a record that moved, ``inputs.sha256`` says whether other numbers entered the simulation,
+or the same ones came out otherwise.
 
 ``FOLDER/records/tolerances.csv`` overrides this by key: columns ``key, relative, absolute``, ``#`` comments,
 patterns such as ``monthly.*``; the last line that fits is used. A

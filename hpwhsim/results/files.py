@@ -28,7 +28,7 @@ def record_text(record: Mapping[str, object]) -> str:
 def hourly_text(dataset: "xr.Dataset") -> str:
     """The hourly series as CSV text: comment lines with the unit and meaning of each column, then the rows.
 
-    Hours in which a value does not exist (the inlet of a machine that stands) are empty.
+    Hours in which a value does not exist (the inlet of a heat pump that stands) are empty.
     """
     names = [str(name) for name in dataset.data_vars]
     lines = ["# one row per hour, each stamp the start of its hour, local standard time of a nominal year"]

@@ -38,7 +38,7 @@ def draw_machine(sheet: Sheet) -> None:
     _circuit(pen, box)
     y = sheet.feed(ELECTRIC, box.x, box.top, ["electricity"], sheet.flow("compressor_kwh"))
     if beside := _beside(sheet):
-        pen.text(box.x + 0.8, y, ["fans, pumps, standing"], bold=beside)
+        pen.text(box.x + 0.8, y, ["fans, pumps, standby"], bold=beside)
     if heat_pump.condenser == "wrap-around":
         _refrigerant(sheet, heat_pump)
     else:
@@ -103,7 +103,7 @@ def _on_tanks(sheet: Sheet, heat_pump: HeatPump) -> None:
     y = top - 1.6 + LINE * (1 + len(bought) + 2 * len(beside))  # the last line stands on the arrow
     y = pen.text(left, y, ["electricity"], bold=bought)
     if beside:
-        pen.text(left, y, ["fans, pumps, standing"], bold=beside)
+        pen.text(left, y, ["fans, pumps, standby"], bold=beside)
     pen.text(left, foot + 1.4, air_words(sheet.scenario), bold=sheet.flow("source_heat_kwh"))
     pen.text(
         left, foot - 6.0, ["to the water"] if sheet.record else [], bold=sheet.flow("heat_pump_heat_kwh")

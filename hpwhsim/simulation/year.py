@@ -145,14 +145,14 @@ def years_ready(ready: Sequence[Ready]) -> list[Year | InputError]:
     plants += [(other, 1) for pair in ends for other in pair]
     all_marched = march_each(plants)
     marched, others = iter(all_marched[: len(ready)]), iter(all_marched[len(ready) :])
-    swings = iter(
+    end_years = iter(
         [sewage_range.end_years(pair, [next(others) for _ in pair]) if pair else None for pair in ends]
     )
     found: list[Year | InputError] = []
     for case in ready:
         try:
             with case.loaded.named():
-                found.append(_accounted(case, next(marched), next(swings)))
+                found.append(_accounted(case, next(marched), next(end_years)))
         except InputError as error:
             found.append(error)
     return found

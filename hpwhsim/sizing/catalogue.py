@@ -1,4 +1,4 @@
-"""Real modules and tanks: what can be bought, what of it passes on the design days, and what is cheapest."""
+"""The equipment catalogue: modules and tanks, which pass on the design days, and which is cheapest."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -28,7 +28,7 @@ LARGER = 1.0 + 0.025 * np.arange(1, 11)  # stores beside a choice, to see whethe
 
 
 class Step(NamedTuple):
-    """A module or a tank that can be bought."""
+    """A module or a tank of the catalogue."""
 
     size: float  # W at the rating, or m³
     measures: dict[str, float]  # by `MEASURES`, of one
@@ -138,7 +138,7 @@ class Market:
         self._judged: dict[tuple[float, int, float, int], Trial] = {}
 
     def choice(self, machine: tuple[Step, int], store: tuple[Step, int]) -> Choice:
-        """A machine and a store with what they cost together."""
+        """A heat pump and a store with what they cost together."""
         (module, modules), (tank, tanks) = machine, store
         total = {m: modules * module.measures[m] + tanks * tank.measures[m] for m in MEASURES}
         return Choice(module, modules, tank, tanks, total)

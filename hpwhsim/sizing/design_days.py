@@ -1,8 +1,8 @@
-"""Design days: the coldest days of the weather file with a day of peak use on them, marched by themselves.
+"""Design days: the coldest days of the weather file with a day of peak use on them, simulated by themselves.
 
 The plant settles over the days before, with their own use; then come the cold days, and one more day in
 which what they left behind still shows. All of it is cut out of the arrays of the year, so that a plant is
-judged in milliseconds. What the source remembers (a bore field, a room, a wet well) is marched up to there.
+judged in milliseconds. What the source remembers (a bore field, a room, a wet well) is simulated up to there.
 """
 
 import math
@@ -65,7 +65,7 @@ class Judged(NamedTuple):
     short_litres: float  # at use temperature, delivered below the minimum
     short_hours: float
     short_by_cause: dict[str, float]  # h, largest first
-    run_hours: float  # of full output for the heat of a day, the most; nan where the machine never runs
+    run_hours: float  # of full output for the heat of a day, the most; nan where the heat pump never runs
     backup_share: float  # of the heat
     backup_hours: float  # at full power
     lowest_top_c: float
@@ -85,9 +85,9 @@ def design_air(sizing: Sizing, dry_bulb: Array) -> float | None:
 def shifted(weather: "xr.Dataset", length: int, design: float) -> tuple["xr.Dataset", int]:
     """The year with other air on its design days, and the first of the cold ones.
 
-    All hours of the days that are marched move by the same, so that the coldest of the cold days has the mean
-    `design`, and keeps its own course; the relative humidity stays. (A day as cold as a design temperature in
-    all its hours, as heating loads are sized with, has that mean too.)
+    All hours of the days that are simulated move by the same, so that the coldest of the cold days has the
+    mean `design`, and keeps its own course; the relative humidity stays. (A day as cold as a design
+    temperature in all its hours, as heating loads are sized with, has that mean too.)
 
     Parameters
     ----------
@@ -179,7 +179,7 @@ def design_days(
     cold_water : float, optional
         In place of the year's on all these days; what a source makes of it (sewage) stays as it is. [°C]
     state : SourceState, optional
-        The source at the start, where that is known; marched up to there otherwise.
+        The source at the start, where that is known; simulated up to there otherwise.
     """
     drive, plant = assembly.drive, assembly.plant
     if first is None:
@@ -229,12 +229,12 @@ def design_days(
 
 
 def judge(design: DesignDays, plant: Plant) -> Judged:
-    """March the design days with a plant and say how it fares; nothing of the arguments is changed.
+    """Simulate the design days with a plant and say how it fares; nothing of the arguments is changed.
 
     Run hours are the heat that a day takes, or misses, over the mean output in the air of that day, with
-    water at the machine as warm as it was on the mean of the days: a large store is charged in one day for
+    water at the heat pump as warm as it was on the mean of the days: a large store is charged in one day for
     two, which is no want of capacity. What backup and the heater of a loop tank give is no heat of the
-    machine's.
+    heat pump's.
     """
     out = march_days(design, plant)
     judged, cold = design.judged, design.cold
@@ -276,7 +276,7 @@ def cold_output(plant: Plant, drive: Drive, source: Array) -> Array:
     plant, drive : Plant, Drive
         The plant, and what drives it.
     source : ndarray, shape (hour,)
-        What the machine meets. [°C]
+        What the heat pump meets. [°C]
     """
     output = np.zeros(source.size)
     for hour, warm in enumerate(source):
@@ -299,7 +299,7 @@ def may_charge(drive: Drive) -> Array:
 
 
 def _output_by_day(design: DesignDays) -> Array:
-    """Mean of `output` while the machine may run, of each judged day; of all of them where it may not."""
+    """Mean of `output` while the heat pump may run, of each judged day; of all of them where it may not."""
     may = may_charge(design.drive).reshape(design.output.size, -1).mean(axis=1) * (design.output > 0.0)
     given, time = (values[design.judged].reshape(-1, 24).sum(axis=1) for values in (may * design.output, may))
     mean = given.sum() / time.sum() if time.any() else np.nan
@@ -308,7 +308,7 @@ def _output_by_day(design: DesignDays) -> Array:
 
 def march_days(design: DesignDays, plant: Plant) -> Hourly:
     """The hours of the design days with a plant, whose store may be another than that as written."""
-    # a march fills these, and one plant may be marched on several years of draws at once
+    # a march fills these, and one plant may be simulated on several years of draws at once
     plant = plant._replace(outlet=plant.outlet.copy(), speed=plant.speed.copy())
     level = at_share(design.drive.backup_level, design.volume, plant.column.volume, SERIES_DIGITS)
     return march(plant, design.drive._replace(backup_level=level), _copied(design.state), design.start.copy())

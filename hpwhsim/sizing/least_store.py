@@ -55,8 +55,8 @@ def least_store(
 
     Stores about a quarter apart (`GRID`) are tried from the smallest up; between the first that passes and
     the one before, which fails, bisection finds an edge. A larger store is not always the safer one: it may
-    have been charged last before the machine had to stand, or not. So the edge is ragged by a few percent (a
-    little below it a store may pass again), and `beyond` tries the larger stores too.
+    have been charged last before the heat pump had to stop, or not. So the edge is ragged by a few percent
+    (a little below it a store may pass again), and `beyond` tries the larger stores too.
 
     With the draws of many years the store is that of the neediest of them but those that may fail, and all
     years are tried with it.

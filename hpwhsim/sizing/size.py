@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 
 Record = dict[str, object]
 
-MOST_YEARS = 20  # choices that are marched through the whole year until one passes
+MOST_YEARS = 20  # choices that are simulated through the whole year until one passes
 LISTED = 6  # cheapest choices in the record
 
 

@@ -1,9 +1,9 @@
 """Storage against capacity: the least store for each capacity, by the engine itself on design days.
 
 The engine's curve stands beside the classical mass curve over the same days. Between the two lie, one by one,
-the cold-day capacity of the machine, the loop and the loss of the store, and what a real store cannot give:
+the cold-day capacity of the heat pump, the loop and the loss of the store, and what a real store cannot give:
 its thermocline, the stirred foot, and the water that is cold already when the start sensor notices; and loop
-water that comes back lukewarm, which holds less heat and warms what the machine gets.
+water that comes back lukewarm, which holds less heat and warms what the heat pump gets.
 """
 
 from collections.abc import Sequence
@@ -28,7 +28,7 @@ class Point(NamedTuple):
     """One capacity of the trade-off curve; litres of store, inf where no store is enough."""
 
     capacity: float  # all modules at the rating, W
-    run_hours: float  # of full output for the largest day, with cold water at the machine
+    run_hours: float  # of full output for the largest day, with cold water at the heat pump
     least: Least  # of the engine
     classical: float  # mass curve with the rated capacity, loop and loss left out, usable L
     cold: float  # the same with the capacity of these days
@@ -48,16 +48,18 @@ class Classical(NamedTuple):
     litres: Array  # hot water at the taps, L
     loaded: Array  # and what loop and loss take, in litres of hot water
     years: tuple[Array, ...]  # hot water at the taps in each year of draws, L
-    rated: Array  # share of full output, the machine at its rating
-    cold: Array  # the machine as it is on these days
+    rated: Array  # share of full output, the heat pump at its rating
+    cold: Array  # the heat pump as it is on these days
     steps_per_hour: int
     kwh_per_litre: float
-    largest: float  # what the largest day takes of full output at the rating, L; nan: the machine cannot run
+    largest: (
+        float  # what the largest day takes of full output at the rating, L; nan: the heat pump cannot run
+    )
     allowed: int  # years of draws that may need more
 
     @property
     def permitted(self) -> float:
-        """Hours a day in which the machine may run, the mean. [h]"""
+        """Hours a day in which the heat pump may run, the mean. [h]"""
         return 24.0 * float(self.rated.mean())
 
 
@@ -70,7 +72,7 @@ def classical(bench: Bench) -> Classical:
     Raises
     ------
     InputError
-        If the machine cannot run on these days, and nothing else heats.
+        If the heat pump cannot run on these days, and nothing else heats.
     """
     as_written = judge(bench.design, bench.assembly.plant)
     ample = plant_of(bench, bench.assembly.plant.modules, AMPLE, LARGEST * bench.day_litres / 1000.0)
@@ -121,7 +123,7 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
     """One capacity: the engine's least store, and the classical answers on the way to it.
 
     Where one module may be out the mass curve has the others alone. The ideal stores of `explain` need not
-    keep run-hours: a machine that tops up all day takes warmer water, which is no want of storage.
+    keep run-hours: a heat pump that tops up all day takes warmer water, which is no want of storage.
     """
     capacity = factor * modules * bench.assembly.made.capacity
     recovery = capacity / 1000.0 / c.kwh_per_litre
@@ -159,17 +161,17 @@ def point(bench: Bench, c: Classical, modules: int, factor: float, explain: bool
 
 
 def output_share(bench: Bench, source: Array) -> Array:
-    """Capacity of the machine as written over that at its rating, (part of an hour of the design days,).
+    """Capacity of the heat pump as written over that at its rating, (part of an hour of the design days,).
 
     With water from the mains (single pass), or half way up to the outlet. Zero where it cannot work or is
-    barred.
+    locked out.
 
     Parameters
     ----------
     bench : Bench
         A scenario on its design days.
     source : ndarray, shape (hour,)
-        What the machine meets. [°C]
+        What the heat pump meets. [°C]
     """
     assembly, drive = bench.assembly, bench.design.drive
     output = cold_output(assembly.plant, drive, source)

@@ -53,7 +53,7 @@ class Bench(NamedTuple):
     assembly: Assembly  # as written
     design: DesignDays
     drawn_light: Scenario  # as written, with draws that are quick to make; those of `design` count
-    light: Scenario  # and with a machine and a source that are quick to make; they are replaced
+    light: Scenario  # and with a heat pump and a source that are quick to make; they are replaced
     bases: dict[tuple[int, int], Assembly]  # by number of modules and of tanks, as they are asked for
     day_litres: float  # hot water of the largest of the days, at outlet temperature; of the years, as allowed
     cut: Cut  # how the days are cut out of a year

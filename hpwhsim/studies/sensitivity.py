@@ -1,4 +1,4 @@
-"""How far the answer swings with each assumption that drives it, one at a time, everything else as it is."""
+"""Sensitivity of the results to each assumption, one at a time, everything else as it is."""
 
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
@@ -29,7 +29,7 @@ class Figures(NamedTuple):
     saved_cost: float | None  # USD a year
 
 
-class Swing(NamedTuple):
+class Sensitivity(NamedTuple):
     """One assumption at a low and a high value."""
 
     name: str
@@ -40,11 +40,11 @@ class Swing(NamedTuple):
     high: Figures
 
 
-class Swings(NamedTuple):
+class Sensitivities(NamedTuple):
     """The answer as it is, and with each assumption moved."""
 
     base: Figures
-    rows: tuple[Swing, ...]
+    rows: tuple[Sensitivity, ...]
     left_out: dict[str, str]  # name of an assumption that cannot be moved so far, and why
 
 
@@ -56,12 +56,12 @@ class _Case(NamedTuple):
     baseline: Year | None
 
 
-def swings(loaded: Loaded, plant: Year, baseline: Year | None) -> Swings:
-    """Move each assumption down and up and answer again.
+def sensitivities(loaded: Loaded, plant: Year, baseline: Year | None) -> Sensitivities:
+    """Move each assumption down and up and evaluate again.
 
-    Use, loop and store losses and COP are marched anew; leak and grid factor only weigh the same years anew.
-    An assumption that the scenario does not have is left out: the rated COP where the machine is measured,
-    the use where it is metered. The years are marched at once, a thread for each core.
+    Use, loop and store losses and COP are simulated anew; leak and grid factor only weigh the same years
+    anew. An assumption that the scenario does not have is left out: the rated COP where the heat pump is
+    measured, the use where it is metered. The years are simulated at once, a thread for each core.
 
     Parameters
     ----------
@@ -85,14 +85,14 @@ def swings(loaded: Loaded, plant: Year, baseline: Year | None) -> Swings:
             reason = str(low if isinstance(low, InputError) else high)
             left_out[name] = without_folders(reason, loaded)
         else:
-            rows.append(Swing(name, key, _short(values[0]), _short(values[1]), low, high))
+            rows.append(Sensitivity(name, key, _short(values[0]), _short(values[1]), low, high))
     for name, key, share in (
         ("refrigerant leak", "carbon.refrigerant.annual_leak", LEAK),
         ("grid factor", "carbon.grid", GRID),
     ):
         row = _weighed(base, name, key, share)
         rows += [row] if row is not None else []
-    return Swings(_result(base), tuple(rows), left_out)
+    return Sensitivities(_result(base), tuple(rows), left_out)
 
 
 def _short(value: str) -> str:
@@ -172,7 +172,7 @@ def _with(base: _Case, changes: Sequence[tuple[str, str]]) -> list[Figures | Inp
     return found
 
 
-def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:
+def _weighed(base: _Case, name: str, key: str, share: float) -> Sensitivity | None:
     """A factor of the greenhouse gases moved; the years stay as they are."""
     collected = base.collected
     carbon, factors = collected.loaded.scenario.carbon, collected.factors
@@ -185,7 +185,7 @@ def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:
             by = factors._replace(grid=_scaled(factors.grid, factor))
             moved.append(_result(base._replace(collected=collected._replace(factors=by))))
         texts = [f"{mean * factor:.4g} kg/kWh" for factor in (1.0 - share, 1.0 + share)]
-        return Swing(name, key, texts[0], texts[1], moved[0], moved[1])
+        return Sensitivity(name, key, texts[0], texts[1], moved[0], moved[1])
     if collected.loaded.scenario.plant.heat_pump is None:
         return None
     leaks = [carbon.refrigerant.annual_leak * f for f in (1.0 - share, 1.0 + share)]
@@ -194,7 +194,7 @@ def _weighed(base: _Case, name: str, key: str, share: float) -> Swing | None:
         scenario = changed(collected.loaded.scenario, [f"{key}={leak!r}"], collected.loaded.path.parent)
         loaded = collected.loaded._replace(scenario=scenario)
         results.append(_result(base._replace(collected=collected._replace(loaded=loaded))))
-    return Swing(name, key, f"{leaks[0]:.3g}", f"{leaks[1]:.3g}", results[0], results[1])
+    return Sensitivity(name, key, f"{leaks[0]:.3g}", f"{leaks[1]:.3g}", results[0], results[1])
 
 
 def _scaled(grid: Grid, factor: float) -> Grid:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
 from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import decimals
-from hpwhsim.studies.sensitivity import Figures, Swing, Swings
+from hpwhsim.studies.sensitivity import Figures, Sensitivities, Sensitivity
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,12 +35,12 @@ FIGURES = (
 )
 
 
-def followed(swings: Swings) -> list[Figure]:
+def followed(sensitivities: Sensitivities) -> list[Figure]:
     """The three figures that matter most of those that there are: gases, cost, energy.
 
     What is saved comes before what is spent.
     """
-    there = [f for f in FIGURES if getattr(swings.base, f.field) not in (None, 0.0)]
+    there = [f for f in FIGURES if getattr(sensitivities.base, f.field) not in (None, 0.0)]
     kinds = {"kgco2e": 0, "cost": 1, "kwh": 2}
     first: dict[int, Figure] = {}
     for figure in there:
@@ -53,31 +53,31 @@ def value(result: Figures, figure: Figure) -> float:
     return float(getattr(result, figure.field))
 
 
-def span(row: Swing, base: Figures, figure: Figure) -> float:
+def span(row: Sensitivity, base: Figures, figure: Figure) -> float:
     """How far the figure moves, from the least to the most of both ends and the base."""
     reached = [value(result, figure) for result in (row.low, row.high, base)]
     return max(reached) - min(reached)
 
 
-def tornado(swings: Swings) -> bytes:
+def tornado(sensitivities: Sensitivities) -> bytes:
     """The picture as the bytes of a PNG file: a panel for each figure of `followed`."""
     from matplotlib.figure import Figure as Canvas
 
-    figures = followed(swings)
+    figures = followed(sensitivities)
     with house_style():
-        height = 0.9 + len(figures) * (0.75 + 0.3 * len(swings.rows))
+        height = 0.9 + len(figures) * (0.75 + 0.3 * len(sensitivities.rows))
         canvas = Canvas(figsize=(7.6, height), layout="constrained")
         panels = canvas.subplots(len(figures), 1, squeeze=False)[:, 0]
         for ax, figure in zip(panels, figures, strict=True):
-            _draw(ax, swings, figure)
+            _draw(ax, sensitivities, figure)
         handles, labels = panels[0].get_legend_handles_labels()
         canvas.legend(handles, labels, loc="outside upper right", ncols=2)
         return png(canvas)
 
 
-def _draw(ax: "Axes", swings: Swings, figure: Figure) -> None:
-    rows = sorted(swings.rows, key=lambda row: span(row, swings.base, figure))
-    base = value(swings.base, figure)
+def _draw(ax: "Axes", sensitivities: Sensitivities, figure: Figure) -> None:
+    rows = sorted(sensitivities.rows, key=lambda row: span(row, sensitivities.base, figure))
+    base = value(sensitivities.base, figure)
     for place, row in enumerate(rows):
         ends = {
             "low value": (value(row.low, figure) - base, BLUE),

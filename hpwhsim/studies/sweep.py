@@ -20,12 +20,12 @@ from hpwhsim.evaluation.evaluate import Baselines, Checked, evaluated, years_of
 from hpwhsim.evaluation.evaluate import check as answer_check
 from hpwhsim.evaluation.reading import read, with_changes
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
+from hpwhsim.results.declared import declared, record_keys
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
 from hpwhsim.scenario.reading import Loaded, override_text
 from hpwhsim.simulation.year import Record
-from hpwhsim.tables import read_table
 
 KEYS = (
     "electricity_kwh",
@@ -216,7 +216,6 @@ def gather(plan: Plan, rows: Sequence[Row]) -> Record:
     Cautions that only differ in their numbers are one, with the words of its first case.
     """
     keys = plan.keys if plan.chosen else [key for key in plan.keys if _worth(key, rows)]
-    declared = {row["name"]: row for row in read_table("results")}
     cautions: dict[str, dict[str, object]] = {}
     for number, row in enumerate(rows, 1):
         said = row.record["cautions"]
@@ -239,7 +238,7 @@ def gather(plan: Plan, rows: Sequence[Row]) -> Record:
         "weather.stations": list(dict.fromkeys(row.record["weather.station"] for row in rows)),
         "varied": [axis._asdict() for axis in plan.axes],
         "keys": [
-            {"key": key, "unit": declared[bare(key)]["unit"], "long_name": declared[bare(key)]["long_name"]}
+            {"key": key, "unit": declared(bare(key)).unit, "long_name": declared(bare(key)).long_name}
             for key in keys
         ],
         "rows": [
@@ -364,17 +363,17 @@ def _no_overlap(axes: Sequence[Axis], overrides: Sequence[str], weather: Path | 
 
 def _record_keys(text: str) -> tuple[str, ...]:
     """Keys of the annual record that a user named."""
-    declared = {row["name"]: row["kind"] for row in read_table("results") if row["where"] != "hourly"}
+    known = {row.name: row.kind for row in record_keys()}
     keys = tuple(dict.fromkeys(key.strip() for key in text.split(",") if key.strip()))
     if not keys:
         raise InputError(
             f"--keys: got nothing; allowed keys of the annual record such as {','.join(KEYS[:3])}"
         )
     for key in keys:
-        if bare(key) not in declared:
-            near = difflib.get_close_matches(bare(key), declared, n=1, cutoff=0.6)
+        if bare(key) not in known:
+            near = difflib.get_close_matches(bare(key), known, n=1, cutoff=0.6)
             hint = f"did you mean {near[0]}?" if near else "allowed a key of 'tankyear run --json'"
             raise InputError(f"--keys {key}: unknown key; {hint}")
-        if declared[bare(key)] == "text":
+        if known[bare(key)] == "text":
             raise InputError(f"--keys {key}: got text; allowed a key that holds a number")
     return keys

@@ -318,7 +318,9 @@ def test_apartments_do_not_copy_each_other() -> None:
     assert np.isin(other.start[other.apartment == 0], first).mean() < 0.01
 
 
-@pytest.mark.parametrize(("apartments", "limit"), [(1, None), (20, 0.25), (100, 0.10)])
+@pytest.mark.parametrize(
+    ("apartments", "limit"), [(1, None), (20, 0.25), pytest.param(100, 0.10, marks=pytest.mark.long)]
+)
 def test_year_without_the_factor(apartments: int, limit: float | None) -> None:
     """Before draws are taken by rank, the expected total of the households is the stated use already.
 

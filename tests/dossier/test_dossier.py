@@ -1,4 +1,4 @@
-"""The dossier beside its workbook: origin of inputs, swings, a PDF with all glyphs, a bundle that repeats."""
+"""The dossier beside its workbook: origin of inputs, sensitivity, PDF glyphs, a bundle that repeats."""
 
 import json
 import re
@@ -22,7 +22,7 @@ from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.studies.sensitivity import Figures, swings
+from hpwhsim.studies.sensitivity import Figures, sensitivities
 from hpwhsim.studies.sensitivity_report import followed, tornado
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
@@ -45,14 +45,14 @@ def test_inputs_name_their_origin(demo: Result) -> None:
     assert by_key["plant.storage.room_temperature", "default"].source
 
 
-# -- swings ----------------------------------------------------------------------------------------------
+# -- sensitivity ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.law
 def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
     assert demo.baseline is not None
-    found = swings(demo.loaded, demo.plant.year, demo.baseline.year)
+    found = sensitivities(demo.loaded, demo.plant.year, demo.baseline.year)
     record: Any = demo.plant.record
     assert found.left_out == {}
     base = found.base
@@ -95,7 +95,7 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
 def test_what_is_left_out_names_no_folder() -> None:
     """A COP that cannot be 10 % more has its reason, with the scenario's name and without its folder."""
     loaded = read_scenario(DEMO, ["plant.heat_pump.cop=5.4", "baseline=null", "costs=null"])
-    found = swings(loaded, evaluate_over(loaded).plant.year, None)
+    found = sensitivities(loaded, evaluate_over(loaded).plant.year, None)
     assert set(found.left_out) == {"rated COP"}
     assert DEMO.name in found.left_out["rated COP"]
     assert str(DEMO.parent) not in found.left_out["rated COP"]
@@ -119,14 +119,14 @@ def test_the_pdf_holds_what_a_reviewer_needs(written: Path) -> None:
     for words in (
         "Purpose",
         "Method",
-        "Inputs that were given",
+        "User inputs",
         "Defaults in force",
         "Months of the plant",
         "Months of the baseline",
         "site energy",
         "none: nothing is saved in a year",
         "Failed: floor load of the full store",
-        "Assumptions that drive the answer",
+        "Sensitivity, one at a time",
         "Greenhouse gases over the years of service",
         "Checks",
         "Cautions",
@@ -150,7 +150,7 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     title = "Ζεστό 100 % **{nb}** <b>вода</b> " + "x" * 120
     loaded = read_scenario(DEMO, ["baseline=null", "costs=null", f"title={title}"])
     papers = evaluate_over(loaded)
-    found = Drawn(swings(loaded, papers.plant.year, None), {})
+    found = Drawn(sensitivities(loaded, papers.plant.year, None), {})
     assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
 

@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 import workbook_cases
 from cases import ROOT
-from recalculation import recalculated, recalculated_all, table
+from recalculation import Book, Changes, recalculated, recalculated_all, table
 from scipy.optimize import brentq
 from workbook_cases import DEMO, close, engine_figures, live_figures, needs_office, wrong
 
@@ -138,10 +138,18 @@ def test_a_cell_changed_by_hand_moves_the_answer_as_the_engine_does(
     assert max(said) > 1e-6  # the sheet itself says that it is no longer the engine's
 
 
+@pytest.fixture(scope="module")
+def changed(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Book, Book]:
+    """The demo with a factor written over a formula, and with `PAYING`: in one call of the other program."""
+    cases: list[tuple[Path, Changes]] = [(demo_file, {"grid_factor": 0.71}), (demo_file, PAYING[0])]
+    own, paying = recalculated_all(cases, tmp_path_factory.mktemp("changed"))
+    return own, paying
+
+
 @needs_office
-def test_a_factor_written_over_a_formula_moves_the_answer(demo_file: Path, tmp_path: Path) -> None:
+def test_a_factor_written_over_a_formula_moves_the_answer(changed: tuple[Book, Book]) -> None:
     """A factor of one's own in place of the one that follows from the gases; the gases' masses stay."""
-    book = recalculated(demo_file, tmp_path, {"grid_factor": 0.71})
+    book, _ = changed
     engine = evaluate_over(read_scenario(DEMO, ["carbon.grid=0.71 kg/kWh"]))
     expected, live = engine_figures(engine), live_figures(book)
     apart = {key for key in live if re.match(r"carbon\.electricity_(co2|ch4|n2o)_kg", key)}
@@ -257,14 +265,13 @@ def test_the_factors_are_those_published(demo_file: Path) -> None:
 
 
 @needs_office
-def test_gases_and_life_cycle_by_hand(demo: Result, demo_file: Path, tmp_path: Path) -> None:
+def test_gases_and_life_cycle_by_hand(demo: Result, changed: tuple[Book, Book]) -> None:
     """What LibreOffice gives from changed cells, against closed forms that share no code with either.
 
     Gas: kWh x 53.06 kg/MMBtu (40 CFR 98 Table C-1). Costs: annuities with geometric growth, of textbooks; the
     internal rate by Brent's method of scipy.
     """
-    changes, _ = PAYING
-    book = recalculated(demo_file, tmp_path, changes)
+    _, book = changed
     live = live_figures(book)
     base: Any = demo.sides["baseline"].record
     plant: Any = demo.plant.record

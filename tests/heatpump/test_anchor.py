@@ -73,7 +73,12 @@ def anchored(name: str, share: float) -> tuple[Anchored, Isobars | Condensing]:
     return anchor_one(machine, high_side, Rating(*POINT, 1.0, cop), "test"), high_side
 
 
-@pytest.mark.parametrize("name", REFRIGERANTS)
+FEW = {"R-134a", "R-290", "R-407C", "R-717", "R-744"}  # with glide and without, hot gas, transcritical
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=() if name in FEW else pytest.mark.long) for name in REFRIGERANTS]
+)
 @settings(max_examples=3, deadline=None)
 @given(
     share=st.floats(-0.2, 0.98),  # below 0: less of the electricity reaches the gas

@@ -64,9 +64,9 @@ def test_other_outlet_than_rated() -> None:
 @pytest.mark.parametrize(
     ("refrigerant", "cop", "outlet"),
     [
-        ("R-744", 4.2, 50.0),
+        pytest.param("R-744", 4.2, 50.0, marks=pytest.mark.long),
         ("R-744", 4.2, 60.0),
-        ("R-744", 3.4, 65.0),
+        pytest.param("R-744", 3.4, 65.0, marks=pytest.mark.long),
         ("R-744", 4.2, 80.0),
         ("R-134a", 3.2, 60.0),
         ("R-290", 3.2, 65.0),

@@ -36,7 +36,7 @@ def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
     assert marched(found, drive, 62.0).heat_pump_heat.sum() == 0.0  # without the lift nothing calls
 
 
-@pytest.mark.parametrize("setpoint", [52.0, 57.2, 65.0])
+@pytest.mark.parametrize("setpoint", [52.0, pytest.param(57.2, marks=pytest.mark.long), 65.0])
 @pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
 def test_by_default_the_backup_never_runs_uncalled(setpoint: float, condenser: str) -> None:
     """A weak heat pump with loop and draws: the backup runs, and always while the heat pump is called."""

@@ -93,7 +93,7 @@ def test_defrosts_take_their_share_of_the_time_and_all_the_heat_owed(together: b
     rotation, modules, pause = make_rotation(4), 4, 0.08
     drawn = owed = stood = 0.0
     most = 0
-    for _ in range(200_000):
+    for _ in range(100_000):
         thawing = begin_thaws(controls, rotation, modules, 4, pause)
         most = max(most, thawing)
         stood += thawing
@@ -101,7 +101,7 @@ def test_defrosts_take_their_share_of_the_time_and_all_the_heat_owed(together: b
         owed += part
         drawn += pass_time(controls, rotation, modules, 4, pause, 10.0, part)
     assert drawn + rotation.owed.sum() == pytest.approx(owed, rel=1e-9)
-    assert stood / 800_000 == pytest.approx(pause, rel=0.01)  # a coil is seen to be full a part of 10 s late
+    assert stood / 400_000 == pytest.approx(pause, rel=0.01)  # a coil is seen to be full a part of 10 s late
     assert most == (4 if together else 1)
 
 

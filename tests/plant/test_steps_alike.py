@@ -23,7 +23,7 @@ from hpwhsim.storage import layers, still
 
 pytestmark = pytest.mark.law
 
-LOOKS = (4, 12, 60, 360)
+LOOKS = (4, 12, 360)
 SMALL = "plant.storage.volume=200 gal"
 # kWh of every family; litres where something is short
 CASES = {
@@ -52,8 +52,13 @@ def totals(out: Hourly) -> tuple[float, float, float]:
     return float(bought) / 3.6e6, 1e3 * float(out.short_volume.sum()), float(out.short_seconds.sum()) / 3600.0
 
 
+ALIKE = {"packaged"}  # as the one without backup, which shows more
+
+
 @pytest.mark.year
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize(
+    "case", [pytest.param(name, marks=pytest.mark.long if name in ALIKE else ()) for name in CASES]
+)
 def test_a_year_does_not_depend_on_how_often_the_world_is_looked_at(case: str) -> None:
     """4 to 360 looks an hour: kWh within 0.1 %, water short within 1 % or 5 L.
 

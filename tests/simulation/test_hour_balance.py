@@ -26,7 +26,7 @@ ARRANGED = {
         "plant.heat_pump.refrigerant=R-134a",
     ),
     "no loop": ("central-air", "recirculation=null"),
-    "boost": ("central-air", "plant.controls.boost=6 K", 'plant.controls.boost_windows=["12:00-16:00"]'),
+    "boost": ("central-air", "plant.controls.boost=8 K", 'plant.controls.boost_windows=["12:00-16:00"]'),
     "reset": ("central-air", "plant.controls.outdoor_reset={cold: -10 degC, mild: 15 degC, rise: 8 K}"),
     "pasteurised": ("central-air", "plant.controls.pasteurise={temperature: 70 degC}"),
     "defrosts": ("central-air", "plant.controls.defrosts=staggered"),

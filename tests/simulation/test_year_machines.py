@@ -38,15 +38,15 @@ def closes(year: Year) -> None:
     [
         "R-744",
         "R-410A",
-        "R-32",
+        pytest.param("R-32", marks=pytest.mark.long),
         "R-454B",
-        "R-513A",
+        pytest.param("R-513A", marks=pytest.mark.long),
         "R-134a",
         "R-290",
-        "R-1234yf",
-        "R-1234ze(E)",
-        "R-407C",
-        "R-600a",
+        pytest.param("R-1234yf", marks=pytest.mark.long),
+        pytest.param("R-1234ze(E)", marks=pytest.mark.long),
+        pytest.param("R-407C", marks=pytest.mark.long),
+        pytest.param("R-600a", marks=pytest.mark.long),
     ],
 )
 def test_every_refrigerant_runs_a_year(tmp_path: Path, refrigerant: str) -> None:

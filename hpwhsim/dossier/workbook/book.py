@@ -20,7 +20,7 @@ from hpwhsim.dossier.workbook.savings_sheet import savings_sheet
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet
 from hpwhsim.dossier.workbook.summary_sheet import PURCHASED, USEFUL, summary_sheet
 from hpwhsim.evaluation.result import Result, Side
-from hpwhsim.tables import read_table
+from hpwhsim.results.declared import declarations
 
 SHEETS = (
     "Summary",
@@ -120,11 +120,7 @@ def _join(live: dict[str, Cells], cells: Mapping[str, Cells]) -> None:
 def _columns(side: Side, papers: Result) -> dict[str, Array]:
     """Hourly series of a plant in the order of tables/results.csv, and what bills and savings measure."""
     hourly = side.year.hourly
-    found = {
-        row["name"]: hourly[row["name"]]
-        for row in read_table("results")
-        if row["name"] in hourly and row["name"] not in OF_ALL
-    }
+    found = {name: hourly[name] for name in declarations() if name in hourly and name not in OF_ALL}
     if side.room:
         found["room_electricity_kwh"] = side.bought.room_electricity
         found["room_fuel_kwh"] = side.bought.room_fuel
@@ -233,6 +229,6 @@ def _dictionary(book: Book, columns: Mapping[str, Columns]) -> None:
     sheet = "Columns"
     book.texts(sheet, 0, ["column", "unit", "what it is", "a positive value means"])
     book.widths(sheet, 36, 9, 80, 28, freeze=1)
-    known = [row for row in read_table("results") if any(row["name"] in held for held in columns.values())]
+    known = [row for row in declarations().values() if any(row.name in held for held in columns.values())]
     for at, row in enumerate(known, start=1):
-        book.texts(sheet, at, [row["name"], row["unit"], row["long_name"], row["sign"]], "text")
+        book.texts(sheet, at, [row.name, row.unit, row.long_name, row.sign], "text")

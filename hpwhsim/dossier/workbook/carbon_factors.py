@@ -61,7 +61,7 @@ class CarbonFactors(NamedTuple):
     grid: Energy
     marginal: Energy | None
     fuel: dict[str, Energy]  # of a plant that burns something
-    room_gas: Energy | None  # of the gas that heats the room of a machine
+    room_gas: Energy | None  # of the gas that heats the room of a heat pump
     refrigerant: dict[str, Cells]  # by the fields of Refrigerant
     by_set: dict[str, Cells]  # warming potential of the refrigerant in each set. [kg CO2e/kg]
     upstream: Formula | None  # methane lost before the meter for each kWh of gas. [kg/kWh]

@@ -70,7 +70,7 @@ def _yearly(name: str, side: Side, held: Columns, factors: CarbonFactors, years:
 
 
 def _room(held: Columns, grid: Energy, gas: Energy | None, year: int) -> Formula:
-    """What the room of a machine buys more, in a year of service. [kg CO2e]"""
+    """What the room of a heat pump purchases more, in a year of service. [kg CO2e]"""
     electric = grid.weigh(held["room_electricity_kwh"], year)
     return electric + gas.weigh(held["room_fuel_kwh"], year) if gas is not None else electric
 

@@ -1,4 +1,4 @@
-"""The sheet of bills: what each month of plant and baseline costs, with and without the room of a machine."""
+"""The sheet of bills: each month of plant and baseline, with and without the room of a heat pump."""
 
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple

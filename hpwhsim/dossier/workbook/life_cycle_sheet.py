@@ -22,32 +22,26 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, Page, at, difference
+from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
+from hpwhsim.results.declared import declared
 from hpwhsim.scenario.money import Costs
 
 SHEET = "Life cycle"
-FIGURES = {
-    "costs.extra_capital_usd": ("extra capital, after incentives", "USD", ""),
-    "costs.first_year_saving_usd": ("saved in a year at today's prices", "USD/year", ""),
-    "costs.simple_payback_years": ("simple payback", "year", "simple_payback"),
-    "costs.discounted_payback_years": ("discounted payback", "year", "discounted_payback"),
-    "costs.npv_usd": ("net present value", "USD", ""),
-    "costs.internal_rate": ("internal rate of return", "1/year", "irr"),
-    "costs.carbon_usd_per_tonne": (
-        "cost of CO2e avoided: tonnes by year, discounted at the real rate",
-        "USD/t",
-        "carbon_cost",
-    ),
-    "costs.present_value_usd": ("present value of all costs of the plant", "USD", ""),
-    "costs.heat_usd_per_mwh": ("levelised cost of useful heat, plant", "USD/MWh", "heat_cost"),
-    "costs.baseline_heat_usd_per_mwh": (
-        "levelised cost of useful heat, baseline",
-        "USD/MWh",
-        "baseline_heat_cost",
-    ),
-}
-"""Label, unit, and under what name costs.reasons says why there is none."""
+FIGURES = (
+    "costs.extra_capital_usd",
+    "costs.first_year_saving_usd",
+    "costs.simple_payback_years",
+    "costs.discounted_payback_years",
+    "costs.npv_usd",
+    "costs.internal_rate",
+    "costs.carbon_usd_per_tonne",
+    "costs.present_value_usd",
+    "costs.heat_usd_per_mwh",
+    "costs.baseline_heat_usd_per_mwh",
+)
+"""Keys of the record that follow from the flows."""
 GUESSES = (0.1, 0.0, -0.1, 0.3, -0.2, -0.3, 1.0, -0.5)
 """Rates from which the spreadsheet's IRR starts, one after the other until it finds something."""
 
@@ -326,14 +320,14 @@ def _figures(
     def put(key: str, content: Formula) -> Formula:
         nonlocal row
         row += 1
-        book.texts(SHEET, row, FIGURES[key][:2], "text")
-        style = book.in_unit(FIGURES[key][1])
+        book.texts(SHEET, row, [declared(key).label, declared(key).unit], "text")
+        style = book.in_unit(declared(key).unit)
         found[key] = book.live(SHEET, row, 2, content, style)
         engine = record.get(key)
         if isinstance(engine, float | int):
             difference(book, (SHEET, row, 4), found[key], book.number(SHEET, row, 3, engine, style))
         else:
-            book.text(SHEET, row, 3, record.get("costs.reasons", {}).get(FIGURES[key][2], "none"))
+            book.text(SHEET, row, 3, record.get("costs.reasons", {}).get(REASONS.get(key, ""), "none"))
         return found[key]
 
     if flows.compared is not None:

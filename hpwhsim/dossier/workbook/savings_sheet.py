@@ -1,4 +1,4 @@
-"""The sheet of savings: the plant against its baseline in one year, the room of a machine included."""
+"""The sheet of savings: the plant against its baseline in one year, the room of a heat pump included."""
 
 from collections.abc import Mapping
 
@@ -53,7 +53,7 @@ def savings_sheet(
 
 
 def _figure(key: str, name: str, side: Side, columns: Columns, live: Cells, factors: Factors) -> Formula:
-    """One figure of one plant, with what its room buys more."""
+    """One figure of one plant, with what its room purchases more."""
     if key in FROM_ACCOUNTS:
         return added(live[part] for part in FROM_ACCOUNTS[key] if part in live)
     if "." in key:
