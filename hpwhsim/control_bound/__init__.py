@@ -1,1 +1,1 @@
-"""What no control of the plant can be below: a relaxed linear program of the year."""
+"""What the controls capture of the savings that schedules by price or carbon can reach."""

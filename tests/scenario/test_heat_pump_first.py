@@ -179,7 +179,8 @@ def test_the_year_cautions_of_hours_not_called_and_of_short_runs() -> None:
         "run_hours": 2000.0,
     }
     assert year_cautions(**rest, not_called_hours=3.0) == []
-    assert "without a call for the heat pump: 12.0 h" in year_cautions(**rest, not_called_hours=12.0)[0]
+    (said,) = year_cautions(**rest, not_called_hours=12.0)
+    assert "12.0 h in which the heat pump's sensors are satisfied" in said
     starts, hours = np.array([1000.0, 6400.0]), np.array([1000.0, 900.0])
     (said,) = year_cautions(**rest, starts=starts, module_hours=hours)
     assert "module 2 starts 6,400 times" in said

@@ -18,6 +18,8 @@ from hpwhsim.evaluation.report import year_text
 from hpwhsim.results.declared import declarations
 from hpwhsim.results.records import read_stored
 
+pytestmark = pytest.mark.contract
+
 PACKAGE = Path(hpwhsim.__file__).parent
 ROOT = PACKAGE.parent
 RECORDS = sorted((ROOT / "scenarios" / "records").glob("*.json"))

@@ -15,7 +15,9 @@ from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import shown
 from hpwhsim.results.records import read_stored
 
-RECORDS = sorted((Path(__file__).parents[1] / "scenarios" / "records").glob("*.json"))
+pytestmark = pytest.mark.contract
+
+RECORDS = sorted((Path(__file__).parents[2] / "scenarios" / "records").glob("*.json"))
 FILES = [Path("out/plant") / name for name in ("annual.json", "hourly.csv", "hourly.nc", "schematic.svg")]
 FILES += [
     Path("out/plant") / name for name in ("cop_map.png", "year.png", "weeks.png", "carbon.png", "page.html")
@@ -93,6 +95,7 @@ def test_its_figures_are_the_records(path: Path) -> None:
             assert shown(f"savings.{name}", record[f"savings.{name}"]) in text
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("path", RECORDS, ids=lambda path: path.stem)
 def test_the_end_uses_on_it_add_up(path: Path) -> None:
     """Each is rounded to whole kWh, or two digits below that: half a kWh a term, and that of the sum."""
@@ -136,7 +139,7 @@ def test_what_limits_the_year_comes_before_what_holds_for_every_plant() -> None:
 @pytest.mark.year
 def test_options_of_the_command_show_the_rest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Without an option the first screen alone; each option adds its part, and --all everything."""
-    path = str(Path(__file__).parents[1] / "scenarios" / "packaged-test.yaml")
+    path = str(Path(__file__).parents[2] / "scenarios" / "packaged-test.yaml")
     heads = {"months": "  month ", "cautions": "Legionella, worst first", "figures": "Performance"}
     for option, expected in {
         "": set(),
