@@ -39,7 +39,7 @@ def test_accept_keeps_the_history(folder: Path) -> None:
             "version": "0.2.0",
             "reason": "colder mains",
             "moved": [
-                "monthly.electricity_kwh[Jan]: 2000 -> 2021.1 (+1.05 %), the most of 12 values",
+                "monthly.electricity_kwh[Jan]: 2000 -> 2021.1 (+1.05 %), the largest of 12 values",
                 "electricity_kwh: 27000 -> 27270 (+1 %)",
             ],
         },

@@ -223,7 +223,7 @@ def test_what_is_not_served_is_no_saving() -> None:
     assert bound.heat_kwh[0] < 0.9 * bound.heat_kwh[1]
     assert bound.control < bound.free
     assert bound.share is None
-    assert "less heat with the controls" in bound_text(bound)
+    assert "less useful heat with the controls" in bound_text(bound)
 
 
 def test_a_plant_without_heat_pump_is_refused() -> None:
