@@ -14,7 +14,7 @@ from hpwhsim.plant.charging import WORKS, charge, draw_back, entering, heat_of_m
 from hpwhsim.plant.flows import hot_needed, most_hot
 from hpwhsim.plant.loop_tank import beside_tank, heat_tank, through_tank
 from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, perform
-from hpwhsim.plant.state import Flow, LoopState, Moved
+from hpwhsim.plant.state import Duty, Flow, LoopState, Moved
 from hpwhsim.storage.layers import RHO_CP, Layers, settle, slices
 
 TO_HEAT = SECONDS / RHO_CP  # m³·K in the window per W
@@ -32,7 +32,7 @@ def ramp(low: float, high: float, slices: int = 40) -> Layers:
 
 def test_charge_from_cold_water_is_capacity_over_lift() -> None:
     """30 kW from 10 to 60 °C: flow = heat / (rho c 50 K); a third of it is electricity."""
-    found = heat_of_machine(plant(), 7.0, 1.0, (10.0, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(plant(), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 10.0)
     assert found.refused == WORKS
     assert found.flow == pytest.approx(30e3 / (RHO_CP * 50.0), rel=1e-9)
     assert found.heat * RHO_CP == pytest.approx(30e3, rel=1e-12)
@@ -44,7 +44,7 @@ def test_charge_from_cold_water_is_capacity_over_lift() -> None:
 @pytest.mark.parametrize("below", [10.0, 30.0, 50.0])
 def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: float, below: float) -> None:
     """First law on machine and mixing tee: flow times lift is the capacity; mains water goes to it first."""
-    found = heat_of_machine(plant(), 7.0, 1.0, (below, cold, 8.0), CLEAN)
+    found = heat_of_machine(plant(), Duty(7.0, 1.0, cold, 8.0, CLEAN), below)
     assert found.heat * RHO_CP == pytest.approx(30e3, rel=1e-12)
     assert found.flow * (60.0 - found.inlet) == pytest.approx(found.heat, rel=1e-3)  # the inlet's 1e-3 K
     from_store = max(found.flow - cold, 0.0)
@@ -55,7 +55,7 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
 @pytest.mark.parametrize("frosted", [CLEAN, (0.9, 0.985)])
 @pytest.mark.parametrize("units", [0.4, 1.0, 3.0])
 def test_modules_and_frost_scale_capacity_and_power(frosted: tuple[float, float], units: float) -> None:
-    found = heat_of_machine(plant(), 7.0, units, (20.0, 0.0, 10.0), frosted)
+    found = heat_of_machine(plant(), Duty(7.0, units, 0.0, 10.0, frosted), 20.0)
     assert found.heat * RHO_CP == pytest.approx(units * frosted[0] * 30e3, rel=1e-12)
     assert found.power == pytest.approx(units * frosted[1] * 10e3, rel=1e-12)
 
@@ -66,7 +66,7 @@ def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(s
     p = plant(water_side=int(side))
     if side != WaterSide.SINGLE:
         p = p._replace(machine=by_rise(p.machine))
-    assert heat_of_machine(p, 7.0, 1.0, (59.5, 0.0, 10.0), CLEAN).refused == Cause.WATER_TOO_WARM
+    assert heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 59.5).refused == Cause.WATER_TOO_WARM
     assert refusal(p, 7.0, 59.5) == Cause.WATER_TOO_WARM
     assert refusal(p, -20.1, 30.0) == Cause.SOURCE_TOO_COLD
     assert refusal(p, 7.0, 30.0) == WORKS
@@ -194,7 +194,7 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
     p = plant(water_side=int(side), machine=by_rise(machine()), return_port=0.5 * VOLUME)
     store = ramp(15.0, 52.0)
     before, profile = heat(store), slices(store, 40)
-    found = heat_of_machine(p, 7.0, 1.0, (15.0, 0.0, 10.0), frosted)
+    found = heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, frosted), 15.0)
     given, inlet = charge(p, store, found, SECONDS)
     assert found.power == pytest.approx(frosted[1] * 10e3, rel=1e-12)
     assert given == pytest.approx(frosted[0] * 30e3 * TO_HEAT, rel=1e-12)
@@ -223,7 +223,7 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     """Cold foot under hot water, far more capacity than room: all it covers ends at 60 °C, nothing above."""
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME)
     store = filled(column(VOLUME, 2.0), 10.0, 59.0)
-    found = heat_of_machine(p, 7.0, 1.0, (10.0, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 10.0)
     given, _ = charge(p, store, found, SECONDS)
     assert slices(store, 4) == pytest.approx([60.0, 60.0, 60.0, 59.0])
     assert given == pytest.approx(1.0 * 50.0 + 0.5 * 1.0)
@@ -235,7 +235,7 @@ def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     store = ramp(12.0, 40.0)
     before = slices(store, 40)
     mean = float(before[4:8].mean())
-    found = heat_of_machine(p, 7.0, 1.0, (mean, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, CLEAN), mean)
     given, inlet = charge(p, store, found, SECONDS)
     assert given == pytest.approx(found.flow * SECONDS * 60.0 - inlet, rel=1e-12)
     assert heat(store) - before.sum() * VOLUME / 40 == pytest.approx(given, rel=1e-9)
@@ -248,7 +248,7 @@ def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
 def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
     """Independent path: without draws, bottom to top between ports and past the taps is the same charge."""
     p, store, other = plant(), ramp(12.0, 40.0), ramp(12.0, 40.0)
-    found = heat_of_machine(p, 7.0, 1.0, (13.0, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 13.0)
     given, _ = charge(p, store, found, SECONDS)
     _, moved = circulate(p, other, hour_with(), straight=found.flow * SECONDS)
     assert given == pytest.approx(moved.heat, rel=1e-12)
@@ -259,7 +259,7 @@ def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
     p = plant(water_side=int(WaterSide.MULTI), machine=by_rise(machine()), intake_port=0.3, return_port=1.0)
     store = ramp(15.0, 40.0)
     before = slices(store, 40)
-    found = heat_of_machine(p, 7.0, 1.0, (20.0, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(p, Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 20.0)
     given, inlet = charge(p, store, found, SECONDS)
     assert given == pytest.approx(30e3 * TO_HEAT, rel=1e-12)
     assert slices(store, 40)[:6] == pytest.approx(before[:6], abs=1e-9)

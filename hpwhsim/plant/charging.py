@@ -7,7 +7,7 @@ from hpwhsim.kernel import kernel, kernel_apart, kernel_inside, kernel_inside_ap
 from hpwhsim.plant.arrays import Cause, Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.part_speed import perform
-from hpwhsim.plant.state import Heat, Hour
+from hpwhsim.plant.state import Duty, Heat, Hour
 from hpwhsim.storage.heating import at_wall, cool_between, heat_wall
 from hpwhsim.storage.layers import (
     RHO_CP,
@@ -16,6 +16,7 @@ from hpwhsim.storage.layers import (
     foot,
     insert,
     mean_above,
+    mean_brought,
     sensed,
     take_above,
     take_foot,
@@ -29,6 +30,7 @@ WRAPPED = int(WaterSide.WRAPPED)
 WORKS = -1  # no refusal
 SOURCE_TOO_COLD, WATER_TOO_WARM = int(Cause.SOURCE_TOO_COLD), int(Cause.WATER_TOO_WARM)
 AGREED = 1e-3  # K, of the water at the machine
+AGREED_HEAT, MOST_ROUNDS = 1e-3, 20  # share of the heat by which two rounds of a while may differ
 
 
 @kernel_apart
@@ -82,30 +84,12 @@ def mixed_inlet(flow: float, cold: float, mains: float, below: float) -> float:
 
 
 @kernel_apart
-def heat_of_machine(
-    plant: Plant, source: float, units: float, water: tuple[float, float, float], frosted: tuple[float, float]
-) -> Heat:
-    """What `units` running modules give by the water that comes to them.
+def heat_of_machine(plant: Plant, duty: Duty, below: float) -> Heat:
+    """What the running modules give by the water that comes to them, of the store at `below` °C.
 
-    Parameters
-    ----------
-    plant : Plant
-        The plant.
-    source : float
-        Temperature of the source. [°C]
-    units : float
-        Modules running, times their share of full speed.
-    water : tuple of three floats
-        Water of the store at the machine's intake [°C]; mains water that flows straight to the machine [m³/s]
-        and its temperature [°C].
-    frosted : tuple of two floats
-        Capacity and power over those of the map.
-
-    Notes
-    -----
     Single-pass: the first law on machine and mixing tee gives the flow that is heated to the outlet.
     """
-    below, cold, mains = water
+    cold, mains = duty.cold, duty.mains
     single = plant.water_side == SINGLE
     inlet = mains if cold > 0.0 else below
     highest = hottest_inlet(plant)
@@ -114,11 +98,11 @@ def heat_of_machine(
     inside = True
     for _ in range(20):
         outlet = plant.outlet[0] if single else inlet + rise
-        capacity, power, inside = perform(plant, source, inlet, outlet)
+        capacity, power, inside = perform(plant, duty.source, inlet, outlet)
         if inlet > highest or np.isnan(capacity):
-            why = refusal(plant, source, inlet)
+            why = refusal(plant, duty.source, inlet)
             return Heat(WATER_TOO_WARM if why == WORKS else why, 0.0, 0.0, 0.0, inlet, inside)
-        capacity *= frosted[0] * units / RHO_CP
+        capacity *= duty.frosted[0] * duty.units / RHO_CP
         if not single:
             flow = capacity / rise if plant.water_side == MULTI else 0.0
             break
@@ -129,7 +113,46 @@ def heat_of_machine(
         inlet = mixed_inlet(flow, cold, mains, below)
         if abs(inlet - before) < AGREED:
             break
-    return Heat(WORKS, flow, capacity, units * frosted[1] * power, inlet, inside)
+    return Heat(WORKS, flow, capacity, duty.units * duty.frosted[1] * power, inlet, inside)
+
+
+@kernel_apart
+def heat_over(plant: Plant, layers: Layers, duty: Duty, first: Heat, seconds: float) -> tuple[Heat, float]:
+    """What running modules give over a while in which more than one layer comes to them.
+
+    Warmer water above the first layer is heated in a larger flow, which takes more of it: single-pass, as
+    much water comes as their heat brings to the outlet. That heat changes little with the inlet, so that a
+    few rounds agree.
+
+    Parameters
+    ----------
+    plant, layers, duty
+        The plant, its store, and what the modules work on.
+    first : Heat
+        By the water that comes first.
+    seconds : float
+        Of heating.
+
+    Returns
+    -------
+    heat, mean : Heat, float
+        And mean of the store's water that comes. [°C]
+    """
+    heat, mean = first, first.inlet
+    for _ in range(MOST_ROUNDS):
+        if plant.water_side == SINGLE:
+            brought = (heat.heat - duty.cold * (plant.outlet[0] - duty.mains)) * seconds
+            mean = mean_brought(layers, plant.intake_port, brought, plant.outlet[0])
+        else:
+            mean = mean_above(layers, plant.intake_port, heat.flow * seconds)
+        again = heat_of_machine(plant, duty, mean)
+        if again.refused != WORKS:
+            break
+        agreed = abs(again.heat - heat.heat) < AGREED_HEAT * heat.heat
+        heat = again
+        if agreed:
+            break
+    return heat, mean
 
 
 @kernel_inside

@@ -28,6 +28,7 @@ from hpwhsim.plant.charging import (
     draw_back,
     entering,
     heat_of_machine,
+    heat_over,
     hottest_inlet,
     of_intake,
     straight_through,
@@ -69,7 +70,7 @@ from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.serve import move, serve
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
-from hpwhsim.plant.state import Charge, Flow, Heat, LineState, LoopState, Moved
+from hpwhsim.plant.state import Charge, Duty, Flow, Heat, LineState, LoopState, Moved
 from hpwhsim.source.offer import Offer
 from hpwhsim.storage.heating import coldest_foot, heat_upper
 from hpwhsim.storage.layers import (
@@ -89,6 +90,7 @@ from hpwhsim.storage.still import conduct, fading, lose
 
 SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
 TINY = 1e-6  # s
+MOST_SHARES, AGREED_TIME = 5, 1e-3  # rounds, and share of a window's time by which two may differ
 CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 GROUND_LOOP = int(SourceKind.GROUND_LOOP)
@@ -235,7 +237,7 @@ def marcher(kind: int) -> March:
                         to_lines = share_owed(plant, below, pipes.owed, source, units * (until - now), giving)
                         giving = giving[0] * (1.0 - to_lines), giving[1]
                 if units > 0.0:
-                    heat = heat_of_machine(plant, source, units, (below, cold, mains), giving)
+                    heat = heat_of_machine(plant, Duty(source, units, cold, mains, giving), below)
                     if heat.refused != WORKS:
                         refused, wanted = heat.refused, 0
                         heat = IDLE
@@ -265,7 +267,9 @@ def marcher(kind: int) -> March:
                     rest = look_end - now
                     share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
                     if cold > 0.0 and 0.0 < share < 1.0:  # the taps' mains water comes while it runs
-                        again = heat_of_machine(plant, source, units, (below, cold / share, mains), giving)
+                        again = heat_of_machine(
+                            plant, Duty(source, units, cold / share, mains, giving), below
+                        )
                         if again.refused == WORKS:
                             heat = again
                             share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
@@ -309,14 +313,16 @@ def marcher(kind: int) -> March:
                 heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
                 meant = below
                 if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
-                    meant = of_intake(plant, layers, net * dt)
-                    water = meant, cold * dt / heating, mains
-                    again = heat_of_machine(plant, source, units, water, giving)
-                    if again.refused == WORKS:
-                        heat = again
-                        if kind in LIMITED:
-                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
-                            heating = (dt - idle / wanted) * share
+                    for _ in range(MOST_SHARES):
+                        duty = Duty(source, units, cold * dt / heating, mains, giving)
+                        heat, meant = heat_over(plant, layers, duty, heat, heating)
+                        if kind not in LIMITED:
+                            break
+                        share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                        before = heating
+                        heating = (dt - idle / wanted) * share
+                        if abs(heating - before) <= AGREED_TIME * dt:
+                            break
 
                 # heat, and serve
                 given = weight = 0.0
@@ -352,8 +358,8 @@ def marcher(kind: int) -> March:
                         if (
                             kind in LIMITED and share < 1.0 and flow.straight > 0.0
                         ):  # with the mains water that taps let in
-                            water = (meant, served.taps / heating, mains)
-                            again = heat_of_machine(plant, source, units, water, giving)
+                            duty = Duty(source, units, served.taps / heating, mains, giving)
+                            again = heat_of_machine(plant, duty, meant)
                             if again.refused == WORKS:
                                 heat = again
                                 share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)

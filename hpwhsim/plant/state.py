@@ -63,6 +63,16 @@ class Flow(NamedTuple):
     loop: float  # to the loop
 
 
+class Duty(NamedTuple):
+    """What the running modules work on, but for the water of the store."""
+
+    source: float  # °C
+    units: float  # modules running, times their share of full speed
+    cold: float  # mains water that flows straight to them, m³/s
+    mains: float  # °C
+    frosted: tuple[float, float]  # capacity and power over those of the map
+
+
 class Heat(NamedTuple):
     """What the running modules would give, by the water at the machine."""
 

@@ -31,6 +31,7 @@ FIRST_LOSS = 1e-5  # K²: spread over the store's volume that a merger may alway
 LESS_NICE = 4.0  # times more, until the layers are few enough
 PLACES = 4096  # of the arrays; the layers lie in their middle
 EDGE = 64  # free places at either end, below which the layers are moved to the middle again
+LEAST_LIFT = 1.0  # K
 SLIVER = 1e-9  # m³ that are no layer of their own
 
 
@@ -174,6 +175,32 @@ def mean_above(layers: Layers, height: float, volume: float) -> float:
         k += 1
         part = layers.volume[k]
     return (heat + left * layers.temperature[k]) / volume
+
+
+@kernel
+def mean_brought(layers: Layers, height: float, heat: float, hot: float) -> float:
+    """Mean temperature of the water above a height, from there up, that `heat` brings to `hot` °C.
+
+    Water that is nearly as hot counts as colder by `LEAST_LIFT`. Heat in m³·K; none: of the first water.
+    """
+    k = layers.span[0]
+    last = k + layers.span[1] - 1
+    below = height
+    while k < last and below >= layers.volume[k]:
+        below -= layers.volume[k]
+        k += 1
+    left, volume, held = heat, 0.0, 0.0
+    part, warm = layers.volume[k] - below, layers.temperature[k]
+    lift = max(hot - warm, LEAST_LIFT)
+    while k < last and part * lift < left:
+        left -= part * lift
+        volume += part
+        held += part * warm
+        k += 1
+        part, warm = layers.volume[k], layers.temperature[k]
+        lift = max(hot - warm, LEAST_LIFT)
+    part = left / lift
+    return (held + part * warm) / (volume + part) if left > 0.0 else warm
 
 
 @kernel
