@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside, kernel_inside_apart
+from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
-from hpwhsim.plant.charging import WORKS, entering, refusal
+from hpwhsim.plant.charging import entering
 from hpwhsim.plant.controls import modules_to_run, next_call
 from hpwhsim.plant.heat_source import meet, offered, refused_by
+from hpwhsim.plant.running import WORKS, machine_now, refusal
 from hpwhsim.plant.state import Charge, Decision, Hour, Look
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.storage.layers import Layers, level_of, sensed
@@ -45,7 +46,7 @@ def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) 
     return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
 
 
-@kernel_inside_apart
+@kernel_inside
 def seen_source(
     plant: Plant,
     drive: Drive,
@@ -62,9 +63,9 @@ def seen_source(
     fed, inlet, barred = 1.0, 0.0, WORKS
     if plant.modules > 0:
         inlet = entering(plant, layers, hour, use, free, float(expected))
-        source, fed = meet(plant, offer, inlet, float(expected), hour.frosted)
+        source, fed = meet(machine_now(plant), offer, inlet, float(expected), hour.frosted)
         if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
-            barred = refused_by(plant, offer, source, fed, inlet)
+            barred = refused_by(machine_now(plant), offer, source, fed, inlet)
     open_hour, most, backup = clock_at(plant, drive, layers, step)
     return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
 
@@ -106,13 +107,13 @@ def may_start(
     plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
 ) -> Decision:
     """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
-    why = refusal(plant, source, entering(plant, layers, hour, use, source, float(asked.wanted)))
+    why = refusal(machine_now(plant), source, entering(plant, layers, hour, use, source, float(asked.wanted)))
     if why == WORKS:
         return asked
     return Decision(asked.calling, charge.running, why)
 
 
-@kernel_inside_apart
+@kernel_inside
 def fewer(
     kind: int,
     plant: Plant,
@@ -137,11 +138,11 @@ def fewer(
     while wanted > 0:
         if wanted != expected:
             offer = offered(kind, plant, drive, state, step, hour.number, wanted)
-            source, fed = meet(plant, offer, seen.inlet, float(wanted), hour.frosted)
+            source, fed = meet(machine_now(plant), offer, seen.inlet, float(wanted), hour.frosted)
             expected = wanted
         now = entering(plant, layers, hour, use, source, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
-        why = refused_by(plant, offer, source - spare, fed, now)
+        why = refused_by(machine_now(plant), offer, source - spare, fed, now)
         if why == WORKS:
             break
         refused = why

@@ -4,9 +4,9 @@ import numpy as np
 
 from hpwhsim.kernel import kernel, kernel_inside
 from hpwhsim.plant.arrays import Plant
-from hpwhsim.plant.charging import hottest_inlet
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
+from hpwhsim.plant.running import hottest_inlet, machine_now
 from hpwhsim.plant.state import Charge, Flow, Heat, Hour
 from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
@@ -97,7 +97,7 @@ def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
     heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
-    to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
+    to_limit = max(hottest_inlet(machine_now(plant)) - heat.inlet, 0.0) * heated
     return min(max(min(to_stop, to_limit) / heat.heat, SOONEST_WARM), MINUTE)
 
 

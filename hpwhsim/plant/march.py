@@ -20,20 +20,7 @@ from hpwhsim.plant.arrays import (
     make_hourly,
 )
 from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
-from hpwhsim.plant.charging import (
-    WATER_TOO_WARM,
-    WORKS,
-    at_intake,
-    charge,
-    draw_back,
-    entering,
-    heat_of_machine,
-    heat_over,
-    hottest_inlet,
-    of_intake,
-    straight_through,
-    thaw_power,
-)
+from hpwhsim.plant.charging import at_intake, charge, draw_back, entering, of_intake, straight_through
 from hpwhsim.plant.controls import (
     Rotation,
     begin_thaws,
@@ -66,8 +53,17 @@ from hpwhsim.plant.heat_source import (
     pumped,
     share_of,
 )
-from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_tank
+from hpwhsim.plant.loop_tank import beside_tank, heat_tank, serve_through, tank_turns, with_loop
 from hpwhsim.plant.part_speed import part_frost
+from hpwhsim.plant.running import (
+    WATER_TOO_WARM,
+    WORKS,
+    heat_of_machine,
+    heat_over,
+    hottest_inlet,
+    machine_now,
+    thaw_power,
+)
 from hpwhsim.plant.serve import move, serve
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
 from hpwhsim.plant.state import Charge, Duty, Flow, Heat, LineState, LoopState, Moved
@@ -214,6 +210,7 @@ def marcher(kind: int) -> March:
                     front = level_of(layers, column, controls.start_at + hour.lift)
                     speed = part_speed(controls, plant.turndown, front)
                 units, plant.speed[0] = (wanted - thawing) * speed, speed
+                machine = machine_now(plant)
                 top = top_of(layers)
                 if low_outlet:
                     top, _, _ = sensed(layers, plant.draw_port - SLIVER)
@@ -229,15 +226,17 @@ def marcher(kind: int) -> March:
                     if speed < 1.0 and back > 0.0:  # a coil of less heat is warmer
                         met_water = entering(plant, layers, hour, use, source, units)
                         clear, power, back, iced = part_frost(
-                            plant, state.frost, source, met_water, giving[0], hour.pause
+                            machine, state.frost, source, met_water, giving[0], hour.pause
                         )
                         giving = clear, power
                     if abs(pipes.owed) > SETTLED and units > 0.0:
                         until = min(until, now + MINUTE)
-                        to_lines = share_owed(plant, below, pipes.owed, source, units * (until - now), giving)
+                        to_lines = share_owed(
+                            machine, below, pipes.owed, source, units * (until - now), giving
+                        )
                         giving = giving[0] * (1.0 - to_lines), giving[1]
                 if units > 0.0:
-                    heat = heat_of_machine(plant, Duty(source, units, cold, mains, giving), below)
+                    heat = heat_of_machine(machine, Duty(source, units, cold, mains, giving), below)
                     if heat.refused != WORKS:
                         refused, wanted = heat.refused, 0
                         heat = IDLE
@@ -265,14 +264,14 @@ def marcher(kind: int) -> March:
                     # what is left of the step's sewage over the rest of the step, by the water met now
                     left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
                     rest = look_end - now
-                    share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                    share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
                     if cold > 0.0 and 0.0 < share < 1.0:  # the taps' mains water comes while it runs
                         again = heat_of_machine(
-                            plant, Duty(source, units, cold / share, mains, giving), below
+                            machine, Duty(source, units, cold / share, mains, giving), below
                         )
                         if again.refused == WORKS:
                             heat = again
-                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                            share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
                     if share < 1.0:
                         until = min(until, now + MINUTE)
                 runs = 0.0 if warming > 0.0 else share
@@ -297,7 +296,7 @@ def marcher(kind: int) -> March:
                 net = flow.straight - flow.taps if straight else flow.between
                 if net > 0.0:
                     dt = min(dt, max(alike / net, MINUTE))
-                    if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(plant):
+                    if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(machine):
                         dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
                 if plant.water_side != SINGLE and heat.heat > 0.0:
                     dt = min(dt, to_warm(plant, layers, hour, heat))
@@ -315,10 +314,10 @@ def marcher(kind: int) -> March:
                 if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
                     for _ in range(MOST_SHARES):
                         duty = Duty(source, units, cold * dt / heating, mains, giving)
-                        heat, meant = heat_over(plant, layers, duty, heat, heating)
+                        heat, meant = heat_over(machine, layers, plant.intake_port, duty, heat, heating)
                         if kind not in LIMITED:
                             break
-                        share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                        share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
                         before = heating
                         heating = (dt - idle / wanted) * share
                         if abs(heating - before) <= AGREED_TIME * dt:
@@ -334,23 +333,12 @@ def marcher(kind: int) -> March:
                     inlet = before / weight if weight > 0.0 else inlet
                 flow = Flow(use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate)
                 moved = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-                if tanked and plant.loop_tank.through > 0.0 and not series:
-                    moved, loop = through_tank(plant, layers, hour, flow, loop, dt)
-                    if moved.short > 0.0:
-                        run = taps_run(drive.draws, index, now, end)
-                        moved = Moved(
-                            moved.heat,
-                            moved.inlet,
-                            moved.taps,
-                            moved.taps_heat,
-                            moved.loop_heat,
-                            0.0,
-                            moved.short,
-                            run,
-                            moved.missing,
-                        )
-                else:
-                    if use > 0.0 or loop_rate > 0.0 or flow.straight > 0.0:
+                through_it = tanked and plant.loop_tank.through > 0.0 and not series
+                if through_it or use > 0.0 or loop_rate > 0.0 or flow.straight > 0.0:
+                    lost_by_loop = 0.0
+                    if through_it:
+                        served, loop, lost_by_loop = serve_through(plant, layers, hour, flow, loop, dt)
+                    else:
                         window = Window(at if by_second else -1, 0, now, end, use)
                         if by_second:
                             window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
@@ -359,20 +347,22 @@ def marcher(kind: int) -> March:
                             kind in LIMITED and share < 1.0 and flow.straight > 0.0
                         ):  # with the mains water that taps let in
                             duty = Duty(source, units, served.taps / heating, mains, giving)
-                            again = heat_of_machine(plant, duty, meant)
+                            again = heat_of_machine(machine, duty, meant)
                             if again.refused == WORKS:
                                 heat = again
-                                share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
+                                share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
                                 heating = (dt - idle / wanted) * share
                             flow = Flow(use, taps, heat.flow * heating / dt, 0.0, loop_rate)
                             served = serve(plant, layers, hour, flow, drive.draws, window)
-                        moved = move(plant, layers, hour, flow, served, dt)
-                        if series:
-                            out.supply[index] = min(out.supply[index], served.coldest)
-                    if tanked:
-                        moved, loop = beside_tank(plant, hour, moved, loop, dt)
+                    moved = move(plant, layers, hour, flow, served, dt)
+                    if through_it:
+                        moved = with_loop(moved, lost_by_loop)
+                    if series:
+                        out.supply[index] = min(out.supply[index], served.coldest)
+                if tanked and not through_it:
+                    moved, loop = beside_tank(plant, hour, moved, loop, dt)
                 if tanked:
-                    loop = heat_tank(plant, loop, dt, drive.source[index])
+                    loop = heat_tank(plant.loop_tank, loop, dt, drive.source[index])
                     lost_in_step += loop.lost
                 if straight and flow.straight > 0.0:
                     given = moved.heat
@@ -428,9 +418,9 @@ def marcher(kind: int) -> March:
                 # record
                 idle_energy = 0.0
                 if idle > 0.0:
-                    idle_energy = idle * thaw_power(plant, below, source, (1.0, 1.0))
+                    idle_energy = idle * thaw_power(machine, below, source, (1.0, 1.0))
                 if thawing > 0 and wanted > 0:
-                    energy += thaw_power(plant, below, source, giving) * thawing * heating
+                    energy += thaw_power(machine, below, source, giving) * thawing * heating
                 taken = (given - drawn) * RHO_CP - plant.gas_share * energy
                 shed = (1.0 - plant.gas_share) * energy + idle_energy
                 out.machine_loss[index] += shed
@@ -472,7 +462,10 @@ def marcher(kind: int) -> March:
                     )
                     if backup > 0.0:
                         out.backup_seconds[cause, index] += backup / plant.backup_power
-                    out.short_seconds[cause, index] += moved.short_seconds
+                    short = moved.short_seconds
+                    if through_it and moved.short > 0.0:
+                        short = taps_run(drive.draws, index, now, end)
+                    out.short_seconds[cause, index] += short
                 top = top_of(layers)
                 if low_outlet:
                     top, _, _ = sensed(layers, plant.draw_port - SLIVER)

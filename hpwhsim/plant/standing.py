@@ -7,14 +7,13 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside_apart
-from hpwhsim.plant.arrays import Plant, WaterSide
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.part_speed import perform
+from hpwhsim.plant.state import Machine
 
 MOST = 0.9  # of the machine's heat that the lines take at once; the rest keeps the water moving
 LEAST = -0.5  # a trace that warmed them gives that much of it at once at most
 SETTLED = 1.0  # J owed that are nothing
-SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 
 
 @kernel
@@ -53,9 +52,9 @@ def cool(pipe: float, around: float, hold: float, floor: float, left: float) -> 
     return hold, (hold - after) / (pipe - after)
 
 
-@kernel_inside_apart
+@kernel_apart
 def share_owed(
-    plant: Plant,
+    machine: Machine,
     inlet: float,
     owed: float,
     source: float,
@@ -66,8 +65,8 @@ def share_owed(
 
     Parameters
     ----------
-    plant : Plant
-        The plant.
+    machine : Machine
+        As it is now.
     inlet : float
         Water of the store at the machine's intake. [°C]
     owed : float
@@ -79,10 +78,7 @@ def share_owed(
     frosted : tuple of two floats
         Capacity and power over those of the map.
     """
-    outlet = plant.outlet[0]
-    if plant.water_side == MULTI:
-        outlet = inlet + plant.rise
-    capacity, _, _ = perform(plant, source, inlet, outlet)
+    capacity, _, _ = perform(machine, source, inlet)
     most = frosted[0] * capacity * unit_seconds
     if np.isnan(most) or most <= 0.0:
         return 0.0

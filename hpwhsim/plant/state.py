@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from hpwhsim.heatpump.maps import PerformanceMap
+
 
 class Hour(NamedTuple):
     """What holds for an hour."""
@@ -61,6 +63,23 @@ class Flow(NamedTuple):
     straight: float  # from the machine past the store
     between: float  # from the machine's intake to its return
     loop: float  # to the loop
+
+
+class Machine(NamedTuple):
+    """A module of the heat pump at a moment, and its map.
+
+    Small beside a whole `Plant`: a kernel that stands apart is handed every array of its arguments.
+    """
+
+    performance: PerformanceMap
+    water_side: int  # WaterSide
+    outlet: float  # water leaving it in this hour; multi-pass, wrapped: the hottest, °C
+    rise: float  # of the water per pass (multi-pass), K
+    highest_inlet: float  # °C
+    lowest_source: float  # °C
+    coil: float  # source less evaporating temperature over the heat it takes; 0: not known, K/W
+    gas_share: float  # of its electricity that reaches the refrigerant
+    speed: float  # share of full speed
 
 
 class Duty(NamedTuple):

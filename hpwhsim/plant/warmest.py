@@ -28,6 +28,7 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Array, Drive, Plant, SourceKind, WaterSide
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.heat_source import meet
+from hpwhsim.plant.running import machine_now
 from hpwhsim.source.coil import CP_AIR
 from hpwhsim.source.ground_loop import History, book_hour, loop_offer, make_history, wall_drop
 from hpwhsim.source.offer import Offer
@@ -99,7 +100,7 @@ def _warmest_met(plant: Plant, offer: Offer, modules: int, inlets: Array, outlet
     for outlet in outlets:
         plant.outlet[0] = outlet
         for inlet in inlets:
-            found, _ = meet(plant, offer, inlet, float(modules), CLEAN)
+            found, _ = meet(machine_now(plant), offer, inlet, float(modules), CLEAN)
             if found > most:  # NaN is not
                 most = found
     return most

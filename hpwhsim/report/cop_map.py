@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hpwhsim.heatpump.maps import EDGE, PerformanceMap
 from hpwhsim.heatpump.measured import read_ratings
 from hpwhsim.heatpump.rated import WRAPPED_RISE
-from hpwhsim.plant.charging import SMALLEST_LIFT
+from hpwhsim.plant.running import SMALLEST_LIFT
 from hpwhsim.report.drawing import MINUS, RED, SKY, degrees, head
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.study.year import Year
