@@ -1,6 +1,6 @@
 """What a while adds to its hour, and why the heat pump did not do it alone."""
 
-from hpwhsim.kernel import kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Cause, Hourly, Plant
 from hpwhsim.plant.state import Moved
 from hpwhsim.storage.layers import RHO_CP
@@ -13,7 +13,7 @@ NOT_CALLED = int(Cause.NOT_CALLED)
 SOURCE_SPENT = int(Cause.SOURCE_SPENT)
 
 
-@kernel_inside
+@kernel
 def book_heat_pump(
     out: Hourly, hour: int, heat: float, drawn: float, energy: float, fan: float, pump: float, standby: float
 ) -> None:
@@ -26,7 +26,7 @@ def book_heat_pump(
     out.standby_energy[hour] += standby
 
 
-@kernel_inside
+@kernel
 def book_run(
     out: Hourly, hour: int, on: float, seconds: float, inlet: float, weight: float, inside: bool
 ) -> None:
@@ -39,7 +39,7 @@ def book_run(
         out.edge_seconds[hour] += seconds
 
 
-@kernel_inside
+@kernel
 def book_water(out: Hourly, hour: int, moved: Moved) -> None:
     """Add what taps and loop took."""
     out.taps_heat[hour] += moved.taps_heat * RHO_CP
@@ -49,7 +49,7 @@ def book_water(out: Hourly, hour: int, moved: Moved) -> None:
     out.short_volume[hour] += moved.short
 
 
-@kernel_inside
+@kernel
 def book_heaters(
     out: Hourly, hour: int, backup: float, bought: float, tank_heat: float, tank_energy: float
 ) -> None:
@@ -60,7 +60,7 @@ def book_heaters(
     out.loop_heater_energy[hour] += tank_energy
 
 
-@kernel_inside
+@kernel
 def cause_of(
     plant: Plant,
     open_hour: bool,

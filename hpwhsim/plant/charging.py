@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.running import clear_capacity, machine_now, mixed_inlet
@@ -26,13 +26,13 @@ SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 WRAPPED = int(WaterSide.WRAPPED)
 
 
-@kernel_inside
+@kernel
 def straight_through(plant: Plant) -> bool:
     """Whether the machine's water passes by the store on its way to the taps."""
     return plant.water_side == SINGLE and plant.charge_apart == 0
 
 
-@kernel_inside
+@kernel
 def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
     """Water of the store that flows to the machine [°C], and how much of it is alike [m³]."""
     if plant.water_side == WRAPPED:
@@ -44,7 +44,7 @@ def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
     return here, above
 
 
-@kernel_inside
+@kernel
 def of_intake(plant: Plant, layers: Layers, volume: float) -> float:
     """Mean of the `volume` that flows to the machine. [°C]"""
     return mean_above(layers, plant.intake_port, volume)

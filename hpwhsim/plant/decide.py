@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
 from hpwhsim.plant.charging import entering
 from hpwhsim.plant.controls import modules_to_run, next_call
@@ -37,7 +37,7 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
     )
 
 
-@kernel_inside
+@kernel
 def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) -> Look:
     """Outdoor air and clock as they are at a step."""
     source = drive.source[hour.number]
@@ -46,7 +46,7 @@ def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) 
     return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
 
 
-@kernel_inside
+@kernel
 def seen_source(
     plant: Plant,
     drive: Drive,
@@ -70,7 +70,7 @@ def seen_source(
     return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
 
 
-@kernel_inside
+@kernel
 def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[bool, int, bool]:
     """Whether the heat pump may run at a step, how many modules, and whether the backup may."""
     open_hour = drive.permitted[step % drive.permitted.size]
@@ -80,7 +80,7 @@ def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[boo
     return open_hour, min(plant.modules, drive.most_modules[of_day]), drive.backup_permitted[of_day]
 
 
-@kernel_inside
+@kernel
 def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge) -> Decision:
     """What the sensors and the clock ask for; whether it can be had is found after."""
     controls = plant.controls
@@ -102,7 +102,7 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
     return Decision(calling, wanted, refused)
 
 
-@kernel_inside
+@kernel
 def may_start(
     plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
 ) -> Decision:
@@ -113,7 +113,7 @@ def may_start(
     return Decision(asked.calling, charge.running, why)
 
 
-@kernel_inside
+@kernel
 def fewer(
     kind: int,
     plant: Plant,

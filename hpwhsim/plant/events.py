@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
@@ -45,7 +45,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
     return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
 
 
-@kernel_inside
+@kernel
 def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     """How fast water rises at a height. [m³/s]"""
     rise = flow.taps - flow.straight
@@ -58,7 +58,7 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     return rise
 
 
-@kernel_inside
+@kernel
 def to_sensors(
     plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool
 ) -> float:
@@ -87,7 +87,7 @@ def to_sensors(
     return max(found, SOONEST)
 
 
-@kernel_inside
+@kernel
 def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
     """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
 
@@ -101,7 +101,7 @@ def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
     return min(max(min(to_stop, to_limit) / heat.heat, SOONEST_WARM), MINUTE)
 
 
-@kernel_inside
+@kernel
 def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
     """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
     controls = plant.controls
@@ -123,7 +123,7 @@ def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) ->
     return max(found, SOONEST)
 
 
-@kernel_inside
+@kernel
 def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> float:
     """Time until one of the running modules begins or ends a defrost. [s]"""
     found = np.inf
@@ -137,7 +137,7 @@ def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> 
     return found
 
 
-@kernel_inside
+@kernel
 def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     """Whether water of use temperature may run out below the outlet while `use` and the loop are served.
 

@@ -7,7 +7,7 @@ cooled source gives the machine less capacity.
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel_apart, kernel_inside
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import (
     Array,
     Cause,
@@ -79,7 +79,7 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
                 frost[2, k] += weight * table.drawn[row + i, column + j, k]
 
 
-@kernel_inside
+@kernel
 def begin_hour(
     kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int
 ) -> tuple[float, float, float]:
@@ -95,7 +95,7 @@ def begin_hour(
     return clear_or_frosted(plant, drive, state, hour)
 
 
-@kernel_inside
+@kernel
 def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) -> tuple[float, float, float]:
     """What the frost of an hour's outdoor air costs: capacity, power, share drawn back."""
     if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
@@ -105,7 +105,7 @@ def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) 
     return drive.frost_capacity[hour], drive.frost_power[hour], drive.frost_drawn[hour]
 
 
-@kernel_inside
+@kernel
 def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
     """Book the hour's heat in the history of the ground."""
     sources = plant.sources
@@ -119,7 +119,7 @@ def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hou
     book_hour(state.history, mean)
 
 
-@kernel_inside
+@kernel
 def offered(
     kind: int, plant: Plant, drive: Drive, state: SourceState, step: int, hour: int, running: int
 ) -> Offer:
@@ -164,7 +164,7 @@ def offered(
     return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
 
 
-@kernel_inside
+@kernel
 def refused_by(machine: Machine, offer: Offer, source: float, share: float, inlet: float) -> int:
     """Why modules cannot run on what a source offers them, a `Cause`; `WORKS` where they can.
 
@@ -185,7 +185,7 @@ def refused_by(machine: Machine, offer: Offer, source: float, share: float, inle
     return refusal(machine, source, inlet) if share > 0.0 else SOURCE_SPENT
 
 
-@kernel_inside
+@kernel
 def taken_at(
     machine: Machine, source: float, inlet: float, units: float, frosted: tuple[float, float]
 ) -> float:
@@ -194,7 +194,7 @@ def taken_at(
     return units * max(frosted[0] * capacity - machine.gas_share * frosted[1] * power, 0.0)
 
 
-@kernel_inside
+@kernel
 def share_of(
     machine: Machine,
     source: float,
@@ -269,7 +269,7 @@ def meet(
     return warm, share
 
 
-@kernel_inside
+@kernel
 def end_step(
     kind: int,
     plant: Plant,
@@ -353,7 +353,7 @@ def end_step(
     return grinding
 
 
-@kernel_inside
+@kernel
 def pumped(
     kind: int,
     plant: Plant,

@@ -3,7 +3,7 @@
 import numpy as np
 
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel, kernel_apart, kernel_inside
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import LoopTank, Plant
 from hpwhsim.plant.flows import loop_reach, most_hot
 from hpwhsim.plant.serve import at_outlet
@@ -13,14 +13,14 @@ from hpwhsim.storage.layers import RHO_CP, Layers
 HARD_DRAW = 0.02  # of the tank in a while; with it the year's kWh agree with that by the minute to 1e-4
 
 
-@kernel_inside
+@kernel
 def loop_losses(plant: Plant, hour: Hour, seconds: float, held: float) -> tuple[float, float]:
     """What the loop and the tank at `held` °C lose in a while. [m³·K]"""
     loop = hour.loop_watts * seconds / RHO_CP * loop_reach(plant, held)
     return loop, plant.loop_tank.loss * seconds / RHO_CP * (held - plant.column.room)
 
 
-@kernel_inside
+@kernel
 def tank_turns(plant: Plant, hour: Hour, loop: LoopState, use: float, top: float) -> bool:
     """Whether the tank is heated, drawn on hard, or may start its heater in a while.
 
@@ -65,7 +65,7 @@ def beside_tank(
     return both, LoopState(held, loop.on, stood, 0.0, 0.0)
 
 
-@kernel_inside
+@kernel
 def head_heat(plant: Plant, layers: Layers, hour: Hour, volume: float) -> float:
     """Heat of the `volume` that leaves the top of the store; past its water comes mains water. [m³·K]"""
     low = layers.span[0]
@@ -81,7 +81,7 @@ def head_heat(plant: Plant, layers: Layers, hour: Hour, volume: float) -> float:
     return heat + left * layers.temperature[k]
 
 
-@kernel_inside
+@kernel
 def above_mains(
     plant: Plant, layers: Layers, hour: Hour, passing: float, kept: float, taps: float
 ) -> tuple[float, float]:

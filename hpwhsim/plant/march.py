@@ -5,7 +5,7 @@ from functools import cache
 
 import numpy as np
 
-from hpwhsim.kernel import kernel_apart
+from hpwhsim.kernel import kernel_entry
 from hpwhsim.plant.arrays import (
     SLICES,
     Array,
@@ -112,7 +112,7 @@ March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], N
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
-    @kernel_apart
+    @kernel_entry
     def through(
         plant: Plant,
         drive: Drive,

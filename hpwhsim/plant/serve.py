@@ -9,7 +9,7 @@ serves is found at once.
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import loop_reach, mixed, most_hot
@@ -29,7 +29,7 @@ SMALL = 1e-9  # s or K that make no difference
 NOTHING = 1e-15  # m³
 
 
-@kernel_inside
+@kernel
 def at_outlet(plant: Plant, layers: Layers) -> tuple[int, float]:
     """Place of the layer at the height where taps and loop draw, and how much of it lies below. [m³]"""
     low = layers.span[0]
