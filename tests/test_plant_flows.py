@@ -10,13 +10,14 @@ from plant_cases import CLEAN, SECONDS, VOLUME, by_rise, circulate, hour_with, m
 from hpwhsim.heatpump.frost import LOADS
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.plant.arrays import Cause, LoopTank, Plant, WaterSide
-from hpwhsim.plant.charging import charge, draw_back, entering
+from hpwhsim.plant.charging import at_intake, charge, draw_back, entering, midway
 from hpwhsim.plant.flows import hot_needed, most_hot
 from hpwhsim.plant.loop_tank import beside_tank, heat_tank, serve_through
 from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, perform
 from hpwhsim.plant.running import WORKS, heat_of_machine, machine_now, refusal
 from hpwhsim.plant.serve import move
 from hpwhsim.plant.state import Duty, Flow, Hour, LoopState, Moved
+from hpwhsim.storage.heating import heat_wall
 from hpwhsim.storage.layers import RHO_CP, Layers, settle, slices
 
 TO_HEAT = SECONDS / RHO_CP  # m³·K in the window per W
@@ -88,16 +89,16 @@ def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(s
 def test_water_that_enters_is_the_store_s_and_with_draws_mains_water() -> None:
     """By hand: 0.6 L/s of use at 49 °C from 60 °C are 0.468 L/s of mains water, more than is heated."""
     p, store, hour = plant(), filled(column(VOLUME, 2.0), 20.0, 60.0), hour_with(10.0)
-    assert entering(p, store, hour, 0.0, 7.0, 1.0) == 20.0
+    assert entering(p, store, hour, 20.0, 0.0, 7.0, 1.0) == 20.0
     cold = 0.6e-3 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
-    assert entering(p, store, hour, 0.6e-3, 7.0, 1.0) == pytest.approx(
+    assert entering(p, store, hour, 20.0, 0.6e-3, 7.0, 1.0) == pytest.approx(
         10.0 if flow <= cold else 15.0, abs=1e-9
     )
     cold = 1e-4 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
     mixed = (cold * 10.0 + (flow - cold) * 20.0) / flow
-    assert entering(p, store, hour, 1e-4, 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
+    assert entering(p, store, hour, 20.0, 1e-4, 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
 
 
 # -- taps ----------------------------------------------------------------------------------------------
@@ -186,8 +187,9 @@ def test_loop_loses_its_constant_heat_and_returns_at_its_temperature() -> None:
     _, moved = circulate(plant(), store, hour_with(loop_watts=2e3))
     assert moved.loop_heat == pytest.approx(2e3 * TO_HEAT, rel=1e-12)
     inserted = 2e3 * TO_HEAT / 10.0
-    assert volumes(store) == pytest.approx([1.0, inserted, 1.0 - inserted], rel=1e-9)
-    assert temperatures(store) == pytest.approx([60.0, 50.0, 60.0], rel=1e-9)
+    assert volumes(store) == pytest.approx([1.0 + inserted, 1.0 - inserted], rel=1e-9)  # it sinks, and mixes
+    mean = (60.0 + 50.0 * inserted) / (1.0 + inserted)
+    assert temperatures(store) == pytest.approx([mean, 60.0], rel=1e-9)
 
 
 def test_a_cold_loop_loses_in_proportion() -> None:
@@ -208,7 +210,7 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
     store = ramp(15.0, 52.0)
     before, profile = heat(store), slices(store, 40)
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, frosted), 15.0)
-    given, inlet = charge(p, store, found, SECONDS)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert found.power == pytest.approx(frosted[1] * 10e3, rel=1e-12)
     assert given == pytest.approx(frosted[0] * 30e3 * TO_HEAT, rel=1e-12)
     assert heat(store) - before == pytest.approx(given, rel=1e-9)
@@ -221,8 +223,20 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
         assert inlet == pytest.approx(below, rel=1e-9)  # the water's heat before
     else:
         assert found.flow == 0.0
-        covered = profile[:20]
-        assert inlet / given == pytest.approx(np.average(covered, weights=60.0 - covered))
+        assert inlet / given == pytest.approx(found.inlet, rel=1e-12)
+
+
+@given(profiles, st.floats(0.0, 20.0))
+def test_a_condenser_meets_midway_what_it_meets_when_half_is_given(
+    profile: list[float], given: float
+) -> None:
+    """Independent path: half of the heat put into the layers, which are then looked at."""
+    p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine()), outlet=np.array([65.0]))
+    store = filled(p.column, *profile)
+    here = at_intake(p, store)
+    half = min(0.5 * given, 0.99 * here.lacking)
+    heat_wall(store, p.condenser_top, 65.0, half / here.lacking)
+    assert midway(p, here, 2.0 * half) == pytest.approx(at_intake(p, store).temperature, abs=1e-6)
 
 
 @pytest.mark.parametrize("side", list(WaterSide))
@@ -237,7 +251,7 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME)
     store = filled(column(VOLUME, 2.0), 10.0, 59.0)
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 10.0)
-    given, _ = charge(p, store, found, SECONDS)
+    given, _ = charge(p, store, at_intake(p, store), found, SECONDS)
     assert slices(store, 4) == pytest.approx([60.0, 60.0, 60.0, 59.0])
     assert given == pytest.approx(1.0 * 50.0 + 0.5 * 1.0)
 
@@ -245,11 +259,11 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
 def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     """First law on the machine, and plug flow: water outside the ports keeps its temperature."""
     p = plant(intake_port=0.2, return_port=1.5, charge_apart=1)
-    store = ramp(12.0, 40.0)
+    store = filled(column(VOLUME, 2.0), *np.linspace(12.0, 40.0, 30), *np.linspace(61.0, 65.0, 10))
     before = slices(store, 40)
     mean = float(before[4:8].mean())
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), mean)
-    given, inlet = charge(p, store, found, SECONDS)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert given == pytest.approx(found.flow * SECONDS * 60.0 - inlet, rel=1e-12)
     assert heat(store) - before.sum() * VOLUME / 40 == pytest.approx(given, rel=1e-9)
     after = slices(store, 40)
@@ -262,7 +276,7 @@ def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
     """Independent path: without draws, bottom to top between ports and past the taps is the same charge."""
     p, store, other = plant(), ramp(12.0, 40.0), ramp(12.0, 40.0)
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 13.0)
-    given, _ = charge(p, store, found, SECONDS)
+    given, _ = charge(p, store, at_intake(p, store), found, SECONDS)
     _, moved = circulate(p, other, hour_with(), straight=found.flow * SECONDS)
     assert given == pytest.approx(moved.heat, rel=1e-12)
     assert slices(store, 40) == pytest.approx(slices(other, 40), abs=1e-9)
@@ -273,7 +287,7 @@ def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
     store = ramp(15.0, 40.0)
     before = slices(store, 40)
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 20.0)
-    given, inlet = charge(p, store, found, SECONDS)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert given == pytest.approx(30e3 * TO_HEAT, rel=1e-12)
     assert slices(store, 40)[:6] == pytest.approx(before[:6], abs=1e-9)
     assert inlet / (found.flow * SECONDS) >= before[6] - 1e-9

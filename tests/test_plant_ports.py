@@ -10,7 +10,7 @@ from layer_cases import column, filled, temperatures, volumes
 from plant_cases import VOLUME, by_rise, circulate, hour_with, machine, plant
 
 from hpwhsim.plant.arrays import WaterSide
-from hpwhsim.plant.charging import charge
+from hpwhsim.plant.charging import at_intake, charge
 from hpwhsim.plant.running import heat_of_machine, machine_now
 from hpwhsim.plant.state import Duty
 from hpwhsim.storage.heating import at_wall, coldest_foot, heat_upper
@@ -35,7 +35,7 @@ def moment(store: Layers) -> float:
 def charged(**ports: float) -> float:
     p, store = plant(charge_apart=1, **ports), layered()
     found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 12.0)
-    charge(p, store, found, 300.0)
+    charge(p, store, at_intake(p, store), found, 300.0)
     return moment(store)
 
 
@@ -48,7 +48,13 @@ def loop_returns(port: float) -> float:
 def wrapped_to(top: float) -> float:
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine()), condenser_top=top)
     store = layered()
-    charge(p, store, heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 12.0), 300.0)
+    charge(
+        p,
+        store,
+        at_intake(p, store),
+        heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 12.0),
+        300.0,
+    )
     return moment(store)
 
 

@@ -6,7 +6,7 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.running import clear_capacity, machine_now, mixed_inlet
-from hpwhsim.plant.state import Heat, Hour
+from hpwhsim.plant.state import Heat, Hour, Intake
 from hpwhsim.storage.heating import at_wall, cool_between, heat_wall
 from hpwhsim.storage.layers import (
     RHO_CP,
@@ -33,15 +33,22 @@ def straight_through(plant: Plant) -> bool:
 
 
 @kernel
-def at_intake(plant: Plant, layers: Layers) -> tuple[float, float]:
-    """Water of the store that flows to the machine [°C], and how much of it is alike [m³]."""
+def at_intake(plant: Plant, layers: Layers) -> Intake:
+    """The water that comes to the machine."""
     if plant.water_side == WRAPPED:
-        _, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
-        return met, np.inf
+        lacking, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
+        return Intake(met, np.inf, lacking)
     if plant.intake_port <= 0.0:
-        return foot(layers), layers.volume[layers.span[0]]
+        return Intake(foot(layers), layers.volume[layers.span[0]], 0.0)
     here, above, _ = sensed(layers, plant.intake_port)
-    return here, above
+    return Intake(here, above, 0.0)
+
+
+@kernel
+def midway(plant: Plant, here: Intake, heat: float) -> float:
+    """What a condenser at the wall meets once half of `heat` [m³·K] is given as each layer lacks it. [°C]"""
+    share = min(0.5 * heat / here.lacking, 1.0) if here.lacking > 0.0 else 0.0
+    return here.temperature + share * (plant.outlet[0] - here.temperature)
 
 
 @kernel
@@ -51,7 +58,9 @@ def of_intake(plant: Plant, layers: Layers, volume: float) -> float:
 
 
 @kernel
-def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float, units: float) -> float:
+def entering(
+    plant: Plant, layers: Layers, hour: Hour, below: float, use: float, source: float, units: float
+) -> float:
     """Water that the machine gets, or would. [°C]
 
     Of a machine past which the mains water flows to the store it is that water, mixed with as much from the
@@ -61,12 +70,11 @@ def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float
     ----------
     plant, layers, hour
         The plant, its store, and its hour.
-    use : float
-        Water wanted at use temperature. [m³/s]
+    below, use : float
+        Water of the store that comes to the machine [°C], and what is wanted at use temperature [m³/s].
     source, units : float
         Temperature of the source [°C], and modules running.
     """
-    below, _ = at_intake(plant, layers)
     if use <= 0.0 or not straight_through(plant):
         return below
     capacity = clear_capacity(machine_now(plant), source, below)
@@ -79,7 +87,7 @@ def entering(plant: Plant, layers: Layers, hour: Hour, use: float, source: float
 
 
 @kernel
-def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[float, float]:
+def charge(plant: Plant, layers: Layers, here: Intake, heat: Heat, seconds: float) -> tuple[float, float]:
     """Charge the store in place where the machine's water does not pass by it; see the returns.
 
     Between ports the water leaves at the intake and comes back at the return; multi-pass water has gained the
@@ -93,11 +101,10 @@ def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[fl
     """
     if plant.water_side == WRAPPED:
         given = heat.heat * seconds
-        lacking, met = at_wall(layers, plant.condenser_top, plant.outlet[0])
-        given = min(given, lacking)
+        given = min(given, here.lacking)
         if given > 0.0:
-            heat_wall(layers, plant.condenser_top, plant.outlet[0], given / lacking)
-        return given, met * given
+            heat_wall(layers, plant.condenser_top, plant.outlet[0], given / here.lacking)
+        return given, heat.inlet * given
     volume = heat.flow * seconds
     if volume <= 0.0:
         return 0.0, 0.0
@@ -112,7 +119,7 @@ def charge(plant: Plant, layers: Layers, heat: Heat, seconds: float) -> tuple[fl
     if plant.return_port >= plant.column.volume:
         add_head(layers, volume, back)
     else:
-        insert(layers, plant.return_port - volume, volume, back)
+        insert(layers, plant.return_port - volume, volume, back, plant.column.tanks == 1)
     return volume * back - before, before
 
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
-from hpwhsim.plant.charging import entering
+from hpwhsim.plant.charging import at_intake, entering
 from hpwhsim.plant.controls import modules_to_run, next_call
 from hpwhsim.plant.heat_source import meet, offered, refused_by
 from hpwhsim.plant.running import WORKS, machine_now, refusal
@@ -62,7 +62,8 @@ def seen_source(
     source = free = met(offer, 0.0)
     fed, inlet, barred = 1.0, 0.0, WORKS
     if plant.modules > 0:
-        inlet = entering(plant, layers, hour, use, free, float(expected))
+        below = at_intake(plant, layers).temperature
+        inlet = entering(plant, layers, hour, below, use, free, float(expected))
         source, fed = meet(machine_now(plant), offer, inlet, float(expected), hour.frosted)
         if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
             barred = refused_by(machine_now(plant), offer, source, fed, inlet)
@@ -104,10 +105,18 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
 
 @kernel
 def may_start(
-    plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
+    plant: Plant,
+    layers: Layers,
+    hour: Hour,
+    below: float,
+    use: float,
+    charge: Charge,
+    asked: Decision,
+    source: float,
 ) -> Decision:
     """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
-    why = refusal(machine_now(plant), source, entering(plant, layers, hour, use, source, float(asked.wanted)))
+    inlet = entering(plant, layers, hour, below, use, source, float(asked.wanted))
+    why = refusal(machine_now(plant), source, inlet)
     if why == WORKS:
         return asked
     return Decision(asked.calling, charge.running, why)
@@ -122,6 +131,7 @@ def fewer(
     layers: Layers,
     hour: Hour,
     step: int,
+    below: float,
     use: float,
     charge: Charge,
     asked: Decision,
@@ -140,7 +150,7 @@ def fewer(
             offer = offered(kind, plant, drive, state, step, hour.number, wanted)
             source, fed = meet(machine_now(plant), offer, seen.inlet, float(wanted), hour.frosted)
             expected = wanted
-        now = entering(plant, layers, hour, use, source, float(wanted))
+        now = entering(plant, layers, hour, below, use, source, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
         why = refused_by(machine_now(plant), offer, source - spare, fed, now)
         if why == WORKS:

@@ -3,13 +3,14 @@
 import numpy as np
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Plant
+from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
 from hpwhsim.plant.running import hottest_inlet, machine_now
-from hpwhsim.plant.state import Charge, Flow, Heat, Hour
+from hpwhsim.plant.state import Charge, Flow, Heat, Hour, Intake
 from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
+WRAPPED = int(WaterSide.WRAPPED)
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
 SOONEST = 2.0  # s: a sensor or timer is met within this
@@ -88,12 +89,22 @@ def to_sensors(
 
 
 @kernel
-def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
+def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat) -> float:
     """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
 
-    A minute at most, since water mixes; the sooner, the nearer the water comes to where it stops.
+    The sooner, the nearer the water comes to where it stops. Where water circulates a minute at most, since
+    it mixes; a condenser at the wall gives each layer as it lacks heat, so that the time is known.
     """
     controls = plant.controls
+    if plant.water_side == WRAPPED:
+        hottest, limit = plant.outlet[0], hottest_inlet(machine_now(plant))
+        share = (limit - heat.inlet) / (hottest - heat.inlet) if limit < hottest else 1.0
+        if controls.stop_level < plant.condenser_top:
+            here, _, _ = sensed(layers, controls.stop_level)
+            stop = controls.stop_at + hour.lift
+            if stop < hottest:
+                share = min(share, (stop - here) / (hottest - here))
+        return max(share * intake.lacking / heat.heat, SOONEST_WARM)
     heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)

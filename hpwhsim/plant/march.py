@@ -20,7 +20,7 @@ from hpwhsim.plant.arrays import (
     make_hourly,
 )
 from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
-from hpwhsim.plant.charging import at_intake, charge, draw_back, entering, of_intake, straight_through
+from hpwhsim.plant.charging import at_intake, charge, draw_back, entering, midway, of_intake, straight_through
 from hpwhsim.plant.controls import (
     Rotation,
     begin_thaws,
@@ -66,7 +66,7 @@ from hpwhsim.plant.running import (
 )
 from hpwhsim.plant.serve import move, serve
 from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
-from hpwhsim.plant.state import Charge, Duty, Flow, Heat, LineState, LoopState, Moved
+from hpwhsim.plant.state import Charge, Duty, Flow, Heat, Intake, LineState, LoopState, Moved
 from hpwhsim.source.offer import Offer
 from hpwhsim.storage.heating import coldest_foot, heat_upper
 from hpwhsim.storage.layers import (
@@ -88,6 +88,7 @@ SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water
 TINY = 1e-6  # s
 MOST_SHARES, AGREED_TIME = 5, 1e-3  # rounds, and share of a window's time by which two may differ
 CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
+LOSS = 900.0  # s between two times that the store loses heat to a steady room
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 GROUND_LOOP = int(SourceKind.GROUND_LOOP)
 SEWER = int(SourceKind.SEWER)
@@ -102,6 +103,7 @@ OF_HOURS = (
 )
 OF_LINES = ("line_around", "line_hold", "line_floor")
 IDLE = Heat(WORKS, 0.0, 0.0, 0.0, 0.0, True)
+NOTHING_COMES = Intake(0.0, np.inf, 0.0)
 NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
@@ -111,6 +113,8 @@ March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], N
 @cache
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
+    outdoors, in_room, in_ground = kind == OUTDOOR_AIR, kind == ROOM, kind == GROUND_LOOP
+    limited = kind in LIMITED
 
     @kernel_entry
     def through(
@@ -135,7 +139,7 @@ def marcher(kind: int) -> March:
         loop = LoopState(plant.loop_tank.setpoint, plant.modules < 0, 0.0, 0.0, 0.0)
         pipes = LineState(0.0, drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k)
         backup_on = plant.modules < 0
-        waited = overdrawn = unmixed = 0.0
+        waited = overdrawn = unmixed = uncooled = 0.0
         at, even, by_second, bin_end, taps_off = 0, 0.0, False, 0.0, 0.0
         hour = hour_of(plant, drive, 0, series, (1.0, 1.0, 0.0))
         offer = NO_OFFER
@@ -145,19 +149,19 @@ def marcher(kind: int) -> March:
             if step % per_hour == 0:
                 plant.outlet[0] = drive.outlet[index]
                 frost = clear_or_frosted(plant, drive, state, index)
-                if kind in (ROOM, GROUND_LOOP):
+                if in_room or in_ground:
                     frost = begin_hour(kind, plant, drive, state, index)
                 hour = hour_of(plant, drive, index, series, frost)
                 bin_end = 0.0
-            if kind != OUTDOOR_AIR:
+            if not outdoors:
                 offer = offered(kind, plant, drive, state, step, index, max(charging.running, 1))
             now, look_end = begin, begin + plant.step_seconds
             use_now = drive.use[min(int((now + TINY) / span), bins - 1) + index * bins] / span
-            if kind == OUTDOOR_AIR:
+            if outdoors:
                 seen = seen_air(plant, drive, layers, hour, step)
             else:
                 seen = seen_source(plant, drive, offer, layers, hour, step, use_now, charging.running)
-            around = column.room if kind != ROOM else state.air[0]
+            around = state.air[0] if in_room else column.room
             taken_in_step = gain = on_in_step = lost_in_step = left = rest = 0.0
             quarter = step * 4 // per_hour
             while now < look_end - TINY:
@@ -191,13 +195,29 @@ def marcher(kind: int) -> March:
 
                 # sense and decide
                 asked = decide(plant, layers, hour, seen, charging)
-                if kind != OUTDOOR_AIR:
+                here = NOTHING_COMES
+                if asked.wanted > 0:
+                    here = at_intake(plant, layers)
+                below, alike = here.temperature, here.alike
+                if not outdoors:
                     if asked.wanted > 0:
                         asked, seen, offer = fewer(
-                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen, offer
+                            kind,
+                            plant,
+                            drive,
+                            state,
+                            layers,
+                            hour,
+                            step,
+                            below,
+                            use,
+                            charging,
+                            asked,
+                            seen,
+                            offer,
                         )
                 elif asked.wanted > charging.running:
-                    asked = may_start(plant, layers, hour, use, charging, asked, seen.source)
+                    asked = may_start(plant, layers, hour, below, use, charging, asked, seen.source)
                 wanted, refused, calling = asked.wanted, asked.refused, asked.calling
                 source = seen.source
 
@@ -218,13 +238,11 @@ def marcher(kind: int) -> March:
                 taps = hot_needed(plant, use, mains, hottest)
                 giving, back, iced = hour.frosted, hour.drawn_back, hour.pause
                 heat = IDLE
-                alike = np.inf
-                below = cold = to_lines = 0.0
+                cold = to_lines = 0.0
                 if wanted > 0:
-                    below, alike = at_intake(plant, layers)
                     cold = taps if straight else 0.0
                     if speed < 1.0 and back > 0.0:  # a coil of less heat is warmer
-                        met_water = entering(plant, layers, hour, use, source, units)
+                        met_water = entering(plant, layers, hour, below, use, source, units)
                         clear, power, back, iced = part_frost(
                             machine, state.frost, source, met_water, giving[0], hour.pause
                         )
@@ -260,7 +278,7 @@ def marcher(kind: int) -> March:
 
                 # how long nothing changes
                 share = seen.fed if wanted > 0 else 1.0
-                if kind in LIMITED and units > 0.0 and wanted > 0:
+                if limited and units > 0.0 and wanted > 0:
                     # what is left of the step's sewage over the rest of the step, by the water met now
                     left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
                     rest = look_end - now
@@ -299,7 +317,7 @@ def marcher(kind: int) -> March:
                     if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(machine):
                         dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
                 if plant.water_side != SINGLE and heat.heat > 0.0:
-                    dt = min(dt, to_warm(plant, layers, hour, heat))
+                    dt = min(dt, to_warm(plant, layers, hour, here, heat))
                 if backup_on:
                     dt = min(dt, MINUTE)
                 if tanked and tank_turns(plant, hour, loop, use * dt, top):
@@ -315,7 +333,7 @@ def marcher(kind: int) -> March:
                     for _ in range(MOST_SHARES):
                         duty = Duty(source, units, cold * dt / heating, mains, giving)
                         heat, meant = heat_over(machine, layers, plant.intake_port, duty, heat, heating)
-                        if kind not in LIMITED:
+                        if not limited:
                             break
                         share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
                         before = heating
@@ -323,11 +341,17 @@ def marcher(kind: int) -> March:
                         if abs(heating - before) <= AGREED_TIME * dt:
                             break
 
+                if plant.water_side == WRAPPED and heating > 0.0 and heat.heat > 0.0:
+                    meant = midway(plant, here, heat.heat * heating)
+                    again = heat_of_machine(machine, Duty(source, units, 0.0, mains, giving), meant)
+                    if again.refused == WORKS:
+                        heat = again
+
                 # heat, and serve
                 given = weight = 0.0
                 inlet = heat.inlet
                 if not straight and heat.heat > 0.0 and heating > 0.0:
-                    given, before = charge(plant, layers, heat, heating)
+                    given, before = charge(plant, layers, here, heat, heating)
                     settle(layers, column)
                     weight = heat.flow * heating if plant.water_side != WRAPPED else given
                     inlet = before / weight if weight > 0.0 else inlet
@@ -344,7 +368,7 @@ def marcher(kind: int) -> March:
                             window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
                         served = serve(plant, layers, hour, flow, drive.draws, window)
                         if (
-                            kind in LIMITED and share < 1.0 and flow.straight > 0.0
+                            limited and share < 1.0 and flow.straight > 0.0
                         ):  # with the mains water that taps let in
                             duty = Duty(source, units, served.taps / heating, mains, giving)
                             again = heat_of_machine(machine, duty, meant)
@@ -432,7 +456,7 @@ def marcher(kind: int) -> March:
                     standing += plant.crankcase_power
                 standby = (plant.modules * dt - on) * standing
                 circulation = 0.0
-                if kind != OUTDOOR_AIR:
+                if not outdoors:
                     circulation = pumped(kind, plant, state, index, source, on, wanted, taken, out)
                     out.source[MET, index] += (source if on > 0.0 else seen.free) * dt
                     out.source[PUMP, index] += circulation
@@ -475,11 +499,15 @@ def marcher(kind: int) -> March:
                 now = end
 
             # rest
-            lost = (lose(layers, around, share_lost) + lost_in_step) * RHO_CP
+            lost = lost_in_step * RHO_CP
+            uncooled += plant.step_seconds
+            if in_room or uncooled >= LOSS - TINY:  # a room's air is of the step
+                lost += lose(layers, around, share_lost) * RHO_CP
+                uncooled -= LOSS
             out.storage_loss[index] += lost
             if kind == SEWER:
                 overdrawn = max(overdrawn + taken_in_step - offer.most * plant.step_seconds, 0.0)
-            if kind != OUTDOOR_AIR:
+            if not outdoors:
                 gain += lost
                 grinding = end_step(
                     kind, plant, drive, state, step, index, taken_in_step, on_in_step, gain, out
@@ -494,7 +522,7 @@ def marcher(kind: int) -> March:
                 out.store_mean[index] = heat_of(layers) / column.volume
                 out.store_bottom[index] = foot(layers)
                 out.loop_tank_end[index] = loop.held
-                if kind == GROUND_LOOP:
+                if in_ground:
                     end_hour(plant, drive, state, index, out)
 
     return through
@@ -533,7 +561,8 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourl
         )
     out = make_hourly(drive.source.size)
     layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
-    lost = fading(plant.column, plant.step_seconds)
+    in_room = plant.sources.kind == SourceKind.ROOM
+    lost = fading(plant.column, plant.step_seconds if in_room else LOSS)
     marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
     store[:] = slices(layers, store.size)
     out.profile[:] = slices(layers, SLICES)

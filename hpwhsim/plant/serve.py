@@ -177,7 +177,8 @@ def move(plant: Plant, layers: Layers, hour: Hour, flow: Flow, served: Served, s
         supply = served.loop_heat / served.loop
         loop_lost = hour.loop_watts / RHO_CP * loop_reach(plant, supply) * seconds
         back = (served.loop_heat - loop_lost) / served.loop
-        insert(layers, min(plant.loop_port, plant.draw_port - served.store), served.loop, back)
+        port = min(plant.loop_port, plant.draw_port - served.store)
+        insert(layers, port, served.loop, back, column.tanks == 1)
     # What waits on top of a store that gave water goes in after that has left.
     later = served.waiting if served.store > 0.0 else 0.0
     direct = passing - later

@@ -92,6 +92,14 @@ class Duty(NamedTuple):
     frosted: tuple[float, float]  # capacity and power over those of the map
 
 
+class Intake(NamedTuple):
+    """The water of the store that comes to the machine, or that a condenser at the wall meets."""
+
+    temperature: float  # °C
+    alike: float  # how much of it is alike, m³
+    lacking: float  # of a condenser at the wall: to the hottest water that it makes, m³·K
+
+
 class Heat(NamedTuple):
     """What the running modules would give, by the water at the machine."""
 

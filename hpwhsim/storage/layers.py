@@ -351,8 +351,11 @@ def add_head(layers: Layers, volume: float, temperature: float) -> None:
 
 
 @kernel_apart
-def insert(layers: Layers, height: float, volume: float, temperature: float) -> None:
-    """Put water at a height: it joins water of its temperature there, or splits the layer that it meets."""
+def insert(layers: Layers, height: float, volume: float, temperature: float, mixes: bool) -> None:
+    """Put water at a height: it joins water of its temperature there, or splits the layer that it meets.
+
+    Where it `mixes`: with water below that is warmer, or above that is colder, as `pool` would.
+    """
     low, n = layers.span[0], layers.span[1]
     end = low + n
     k, below = low, height
@@ -365,15 +368,52 @@ def insert(layers: Layers, height: float, volume: float, temperature: float) -> 
         if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
             blend(layers, j, volume, temperature)
             return
-    more = 1 if k == end or below < SLIVER else 2
-    for j in range(end + more - 1, k + more - 1, -1):
-        layers.volume[j], layers.temperature[j] = layers.volume[j - more], layers.temperature[j - more]
-    if more == 2:
-        layers.volume[k + 2], layers.temperature[k + 2] = layers.volume[k] - below, layers.temperature[k]
-        layers.volume[k] = below
+    splits = k < end and below >= SLIVER
+    if splits:  # k becomes the upper part, k - 1 the lower one
+        open_place(layers, k)
+        layers.volume[k], layers.temperature[k] = below, layers.temperature[k + 1]
+        layers.volume[k + 1] -= below
         k += 1
-    layers.volume[k], layers.temperature[k] = volume, temperature
-    layers.span[1] = n + more
+        end += 1
+    if mixes and k > low and temperature < layers.temperature[k - 1]:
+        blend(layers, k - 1, volume, temperature)
+        sink(layers, k - 1)
+    elif mixes and k < end and temperature > layers.temperature[k]:
+        blend(layers, k, volume, temperature)
+        rise(layers, k)
+    else:
+        open_place(layers, k)
+        layers.volume[k], layers.temperature[k] = volume, temperature
+
+
+@kernel
+def open_place(layers: Layers, k: int) -> None:
+    """Move the layers from place `k` up by one; what is at `k` is to be filled."""
+    for j in range(layers.span[0] + layers.span[1], k, -1):
+        layers.volume[j], layers.temperature[j] = layers.volume[j - 1], layers.temperature[j - 1]
+    layers.span[1] += 1
+
+
+@kernel
+def sink(layers: Layers, k: int) -> None:
+    """Mix a layer with those below it that are warmer."""
+    below = k
+    while below > layers.span[0] and layers.temperature[below - 1] > layers.temperature[k]:
+        below -= 1
+        join(layers, below, k)
+    if below < k:
+        layers.volume[below], layers.temperature[below] = layers.volume[k], layers.temperature[k]
+        close_gap(layers, below + 1, k + 1)
+
+
+@kernel
+def rise(layers: Layers, k: int) -> None:
+    """Mix a layer with those above it that are colder."""
+    above, last = k, layers.span[0] + layers.span[1] - 1
+    while above < last and layers.temperature[above + 1] < layers.temperature[k]:
+        above += 1
+        join(layers, above, k)
+    close_gap(layers, k + 1, above + 1)
 
 
 @kernel_apart
@@ -405,18 +445,14 @@ def settle(layers: Layers, column: Column) -> None:
     """
     low, n = layers.span[0], layers.span[1]
     temperature = layers.temperature[low : low + n]
-    first = n
-    for k in range(1, n):
-        if temperature[k] < temperature[k - 1]:
-            first = k
-            break
+    odd = 0
+    for k in range(1, n):  # counted, not broken off: the compiler then takes several at once
+        odd += temperature[k] < temperature[k - 1]
     crowded = n > layers.span[2] or low < EDGE or low + n > PLACES - EDGE
     if column.tanks > 1 or crowded:
         set_right(layers, column)
-    elif first < n:
-        start = low + first - 1
-        last = pool(layers, start, low + n, low)
-        layers.span[1] = last - low
+    elif odd > 0:
+        layers.span[1] = pool(layers, low, low + n, low) - low
 
 
 @kernel_apart
