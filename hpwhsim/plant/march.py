@@ -290,8 +290,6 @@ def marcher(kind: int) -> March:
                         if again.refused == WORKS:
                             heat = again
                             share = share_of(machine, source, heat.inlet, units, hour.frosted, left, rest)
-                    if share < 1.0:
-                        until = min(until, now + MINUTE)
                 runs = 0.0 if warming > 0.0 else share
                 loop_rate = 0.0
                 if plant.loop_runs > 0.0:
