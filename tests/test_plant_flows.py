@@ -18,7 +18,8 @@ from hpwhsim.plant.running import WORKS, heat_of_machine, machine_now, refusal
 from hpwhsim.plant.serve import move
 from hpwhsim.plant.state import Duty, Flow, Hour, LoopState, Moved
 from hpwhsim.storage.heating import heat_wall
-from hpwhsim.storage.layers import RHO_CP, Layers, settle, slices
+from hpwhsim.storage.layers import RHO_CP, Layers, slices
+from hpwhsim.storage.order import settle
 
 TO_HEAT = SECONDS / RHO_CP  # m³·K in the window per W
 NOTHING = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)

@@ -19,7 +19,7 @@ from hpwhsim.plant.arrays import Hourly
 from hpwhsim.plant.assemble import assemble
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage import layers, still
+from hpwhsim.storage import layers, order, still
 
 LOOKS = (4, 12, 60, 360)
 SMALL = "plant.storage.volume=200 gal"
@@ -87,10 +87,10 @@ def test_twice_as_many_layers_move_ten_days_little(case: str, monkeypatch: pytes
     drive = first_days(made, tuple(range(5, 15)))
     found = []
     for most, loss in ((layers.MOST, layers.FIRST_LOSS), (2 * layers.MOST, 0.25 * layers.FIRST_LOSS)):
-        monkeypatch.setattr(layers, "MOST", most)
-        for module in (layers, still):
-            if hasattr(module, "FIRST_LOSS"):
-                monkeypatch.setattr(module, "FIRST_LOSS", loss)
+        for module in (layers, order, still):
+            for name, value in (("MOST", most), ("FIRST_LOSS", loss)):
+                if hasattr(module, name):
+                    monkeypatch.setattr(module, name, value)
         found.append(totals(marched(made, drive, made.start)))
     assert found[0] != found[1]  # another number was in force
     assert found[0][0] == pytest.approx(found[1][0], rel=0.003)

@@ -25,19 +25,16 @@ from hpwhsim.storage.layers import (
     cut,
     foot,
     heat_of,
-    insert,
     level_of,
     make_layers,
     mean_above,
-    merge,
-    pool,
     sensed,
-    settle,
     slices,
     take_above,
     take_foot,
     take_head,
 )
+from hpwhsim.storage.order import insert, merge, pool, settle
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 
 COLDEST, HOTTEST = 5.0, 95.0  # °C

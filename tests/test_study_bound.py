@@ -13,7 +13,8 @@ from layer_cases import column, filled, temperatures, volumes
 from hpwhsim.errors import InputError
 from hpwhsim.report.bound import bound_text
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.storage.layers import add_head, settle, take_foot, take_head
+from hpwhsim.storage.layers import add_head, take_foot, take_head
+from hpwhsim.storage.order import settle
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 from hpwhsim.study.bound import Bounded, bounded
 from hpwhsim.study.grade import Scale, of_taps

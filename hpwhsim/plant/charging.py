@@ -13,13 +13,13 @@ from hpwhsim.storage.layers import (
     Layers,
     add_head,
     foot,
-    insert,
     mean_above,
     sensed,
     take_above,
     take_foot,
     top_of,
 )
+from hpwhsim.storage.order import insert
 
 THAWED = 0.02  # share of the store from which a defrost takes its heat, at the machine's return
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)

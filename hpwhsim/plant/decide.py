@@ -3,12 +3,12 @@
 import numpy as np
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
+from hpwhsim.plant.arrays import BackupMode, Cause, Drive, Plant, SourceKind, SourceState
 from hpwhsim.plant.charging import at_intake, entering
 from hpwhsim.plant.controls import modules_to_run, next_call
-from hpwhsim.plant.heat_source import meet, offered, refused_by
+from hpwhsim.plant.heat_source import begin_hour, clear_or_frosted, meet, offered, refused_by
 from hpwhsim.plant.running import WORKS, machine_now, refusal
-from hpwhsim.plant.state import Charge, Decision, Hour, Look
+from hpwhsim.plant.state import Charge, Decision, Hour, Intake, Look
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.storage.layers import Layers, level_of, sensed
 
@@ -16,11 +16,20 @@ from hpwhsim.storage.layers import Layers, level_of, sensed
 # the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
 RESET, RESET_TIME = 0.5, 86400.0  # K, s
 SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+GROUND_LOOP = int(SourceKind.GROUND_LOOP)
+SERIES = int(BackupMode.SERIES)
+NOTHING_COMES = Intake(0.0, np.inf, 0.0)
+NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
 @kernel
-def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[float, float, float]) -> Hour:
-    """The settings of an hour, with what frost costs in it: capacity, power, heat drawn back."""
+def open_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, index: int) -> Hour:
+    """The settings of an hour that begins, with what frost costs in it."""
+    plant.outlet[0] = drive.outlet[index]
+    frost = clear_or_frosted(plant, drive, state, index)
+    if kind == ROOM or kind == GROUND_LOOP:  # noqa: SIM109 - the compiler drops it for others
+        frost = begin_hour(kind, plant, drive, state, index)
     backup_at = drive.backup_setpoint[index]
     return Hour(
         number=index,
@@ -28,13 +37,32 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
         lift=drive.lift[index],
         backup_at=backup_at,
         backup_level=drive.backup_level[index],
-        lifts_to=backup_at if series else -np.inf,
+        lifts_to=backup_at if plant.backup_mode == SERIES else -np.inf,
         loop_watts=drive.loop_loss[index % 24],
         loop_back=drive.loop_return[index % 24],
         frosted=(frost[0], frost[1]),
         drawn_back=frost[2],
         pause=drive.frost_pause[index],
     )
+
+
+@kernel
+def look(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    running: int,
+) -> tuple[Look, Offer]:
+    """Look at source and clock; `use` is water at use temperature. [m³/s]"""
+    if kind == OUTDOOR_AIR:
+        return seen_air(plant, drive, layers, hour, step), NO_OFFER
+    offer = offered(kind, plant, drive, state, step, hour.number, max(running, 1))
+    return seen_source(plant, drive, offer, layers, hour, step, use, running), offer
 
 
 @kernel
@@ -101,6 +129,39 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
     elif wanted > 0 or not calling:
         refused = WORKS
     return Decision(calling, wanted, refused)
+
+
+@kernel
+def ask(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    charge: Charge,
+    seen: Look,
+    offer: Offer,
+) -> tuple[Decision, Look, Offer, Intake]:
+    """As many modules of those that the controls want as source and water can carry.
+
+    And what was seen with them, what the source offers them, and the water that comes to them.
+    """
+    asked = decide(plant, layers, hour, seen, charge)
+    here = NOTHING_COMES
+    if asked.wanted > 0:
+        here = at_intake(plant, layers)
+    if kind == OUTDOOR_AIR:
+        if asked.wanted > charge.running:
+            asked = may_start(plant, layers, hour, here.temperature, use, charge, asked, seen.source)
+        return asked, seen, offer, here
+    if asked.wanted > 0:
+        asked, seen, offer = fewer(
+            kind, plant, drive, state, layers, hour, step, here.temperature, use, charge, asked, seen, offer
+        )
+    return asked, seen, offer, here
 
 
 @kernel

@@ -3,18 +3,21 @@
 import numpy as np
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Plant, WaterSide
+from hpwhsim.plant.arrays import BackupMode, Plant, WaterSide
+from hpwhsim.plant.charging import of_intake
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
 from hpwhsim.plant.running import hottest_inlet, machine_now
-from hpwhsim.plant.state import Charge, Flow, Heat, Hour, Intake
+from hpwhsim.plant.state import Begun, Charge, Course, Flow, Heat, Held, Hour, Intake
 from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
-WRAPPED = int(WaterSide.WRAPPED)
+SINGLE, WRAPPED = int(WaterSide.SINGLE), int(WaterSide.WRAPPED)
+PARALLEL = int(BackupMode.PARALLEL)
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
 SOONEST = 2.0  # s: a sensor or timer is met within this
 SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
+TINY = 1e-6  # s
 MOST_MOVED = 0.2  # of a tank in a window
 
 
@@ -159,3 +162,41 @@ def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     loop = loop_now(plant, hour, 0.0, 0.0, top)
     moved = hot_needed(plant, use, hour.mains, plant.use_temperature) + loop * LONGEST
     return front + moved + 0.02 * plant.column.volume >= plant.draw_port
+
+
+@kernel
+def nothing_changes(
+    plant: Plant,
+    course: Course,
+    layers: Layers,
+    hour: Hour,
+    held: Held,
+    rotation: Rotation,
+    begun: Begun,
+    most: float,
+) -> float:
+    """Time, at most `most`, until a sensor, a timer or a layer used up may change what runs or flows. [s]"""
+    flow, ready = begun.flow, begun.ready
+    waits = plant.backup_mode == PARALLEL and held.seen.backup_allowed and not held.backup.on
+    dt = min(most, to_sensors(plant, layers, hour, held.charging, flow, waits))
+    dt = min(dt, to_timers(plant, held.charging, rotation, ready.pause))
+    through = max(flow.taps + flow.loop, flow.straight + flow.between)
+    if through > 0.0:
+        dt = min(dt, course.most / through)
+    net = net_flow(course, flow)
+    if net > 0.0:
+        alike = ready.here.alike
+        dt = min(dt, max(alike / net, MINUTE))
+        if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(machine_now(plant)):
+            dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
+    if plant.water_side != SINGLE and ready.heat.heat > 0.0:
+        dt = min(dt, to_warm(plant, layers, hour, ready.here, ready.heat))
+    if held.backup.on:
+        dt = min(dt, MINUTE)
+    return dt
+
+
+@kernel
+def net_flow(course: Course, flow: Flow) -> float:
+    """What leaves the store for the machine. [m³/s]"""
+    return flow.straight - flow.taps if course.straight else flow.between

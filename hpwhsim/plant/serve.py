@@ -14,15 +14,8 @@ from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import loop_reach, mixed, most_hot
 from hpwhsim.plant.state import Flow, Hour, Moved, Served
-from hpwhsim.storage.layers import (
-    RHO_CP,
-    Layers,
-    add_head,
-    insert,
-    take_above,
-    take_foot,
-    take_head,
-)
+from hpwhsim.storage.layers import RHO_CP, Layers, add_head, take_above, take_foot, take_head
+from hpwhsim.storage.order import insert
 from hpwhsim.storage.still import enter, stir_feet
 
 SMALL = 1e-9  # s or K that make no difference
