@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from types import FunctionType
 from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
@@ -69,8 +70,11 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
     off (`_nrt`), because it took nearly half of a march. A kernel that makes an array does not compile.
     No ``fastmath`` (it deletes NaN checks), no ``parallel`` (whole marches are spread over threads, which
     ``nogil`` lets run at the same time).
+
+    Most kernels are called by kernels alone: the way in from Python, which unpacks every array of a whole
+    plant and takes the compiler longer than most kernels do, is compiled when Python calls.
     """
-    return _compiled(function, OPTIONS)
+    return _compiled_inside(function, OPTIONS)
 
 
 def kernel_apart(function: Callable[P, R]) -> Callable[P, R]:
@@ -79,21 +83,12 @@ def kernel_apart(function: Callable[P, R]) -> Callable[P, R]:
     A march of kernels that are all put into one another takes minutes to compile. A call passes every array
     of its arguments, about 0.1 us where one of them is a whole plant.
     """
+    return _compiled_inside(function, OPTIONS | {"forceinline": False})
+
+
+def kernel_entry(function: Callable[P, R]) -> Callable[P, R]:
+    """As `kernel_apart`, for one that Python alone calls: its way in is compiled with it."""
     return _compiled(function, OPTIONS | {"forceinline": False})
-
-
-def kernel_inside(function: Callable[P, R]) -> Callable[P, R]:
-    """As `kernel`, for one that only other kernels call: without the way in from Python.
-
-    That way in unpacks every array of a whole plant, which takes the compiler longer than most kernels do.
-    Called from Python it raises `TypeError`; with the compiler off it is a function like any other.
-    """
-    return _inside(function, OPTIONS)
-
-
-def kernel_inside_apart(function: Callable[P, R]) -> Callable[P, R]:
-    """As `kernel_inside`, but not forced into its callers, as `kernel_apart`."""
-    return _inside(function, OPTIONS | {"forceinline": False})
 
 
 def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
@@ -102,7 +97,7 @@ def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
     Parameters
     ----------
     made : kernel
-        Changed in place; with the compiler off it is left as it is.
+        From `kernel_entry`, changed in place; with the compiler off it is left as it is.
     what : str
         What is waited for, such as "the march for outdoor air".
     """
@@ -120,19 +115,33 @@ def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
     return made
 
 
-def _inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
+def _compiled_inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
+    """Without a way in from Python, until Python calls: then a second one is compiled that has it."""
     made = _compiled(function, options | {"no_cpython_wrapper": True})
     if not vars(numba.config)["DISABLE_JIT"]:
         inside: Any = made
 
-        def refuse(*_: object, **__: object) -> None:
-            raise TypeError(f"{function.__name__} is called by kernels alone")
+        @cache
+        def entry() -> Callable[P, R]:
+            whole: Any = FunctionType(
+                function.__code__,
+                function.__globals__,
+                function.__name__,
+                function.__defaults__,
+                function.__closure__,
+            )
+            whole.__module__ = function.__module__
+            whole.__qualname__ = f"{function.__qualname__}_from_python"  # its name in the cache
+            return _compiled(whole, options)
 
         def keep(compiled: Any) -> None:
             # not in the table of what Python may call: there is no code for that
             inside.overloads[tuple(compiled.signature.args)] = compiled
 
-        inside.add_overload, inside._compile_for_args = keep, refuse
+        def from_python(*_: object, **__: object) -> Callable[P, R]:
+            return entry()  # the compiler's own code calls what it gets here
+
+        inside.add_overload, inside._compile_for_args = keep, from_python
     return made
 
 

@@ -159,7 +159,7 @@ OWN_WAY = {
 }
 
 
-KERNELS = ("kernel", "kernel_apart", "kernel_inside")  # decorators of hpwhsim/kernel.py
+KERNELS = ("kernel", "kernel_apart", "kernel_entry")  # decorators of hpwhsim/kernel.py
 
 
 def odd_calls(path: Path) -> list[str]:

@@ -11,7 +11,7 @@ from hpwhsim.heatpump.maps import EDGE, PerformanceMap
 from hpwhsim.heatpump.measured import read_ratings
 from hpwhsim.heatpump.rated import WRAPPED_RISE
 from hpwhsim.io.figures import RED, SKY, head
-from hpwhsim.plant.charging import SMALLEST_LIFT
+from hpwhsim.plant.running import SMALLEST_LIFT
 from hpwhsim.results.numbers import MINUS, degrees
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.year import Year

@@ -36,23 +36,23 @@ LIBRARIES = ("numpy", "numba", "scipy", "CoolProp", "pandas", "pvlib", "pygfunct
 """Libraries that a figure may hang on."""
 
 
-def bundle(papers: Result, documents: Mapping[str, bytes]) -> bytes:
+def bundle(result: Result, documents: Mapping[str, bytes]) -> bytes:
     """The bytes of the archive.
 
     Parameters
     ----------
-    papers : Result
+    result : Result
         What was calculated.
     documents : mapping of str to bytes
         Workbook and PDF by file name: their hashes are kept.
     """
-    loaded = papers.loaded
+    loaded = result.loaded
     names, texts = _inputs(loaded)
     overrides = overrides_anew(loaded, names)
     contents = {
         README: _readme(names[loaded.path], overrides, list(documents)).encode(),
-        FACTORS: _json(factors(papers)),
-        RECORD: _json(finite(papers.plant.record)),
+        FACTORS: _json(factors(result)),
+        RECORD: _json(finite(result.plant.record)),
         **{names[path]: data for path, data in texts.items()},
     }
     files = {names[file.path]: file for file in files_of(loaded)}
@@ -145,7 +145,7 @@ To repeat the calculation, unpack the archive into an empty folder, and in that 
 """
 
 
-def factors(papers: Result) -> dict[str, Any]:
+def factors(result: Result) -> dict[str, Any]:
     """The factors in force. The calculation takes them from the scenario and the program's own tables."""
 
     def side(of: Side) -> dict[str, Any]:
@@ -158,13 +158,13 @@ def factors(papers: Result) -> dict[str, Any]:
             found["refrigerant"] = of.refrigerant._asdict()
         return found
 
-    found: dict[str, Any] = {name: side(of) for name, of in papers.sides.items()}
-    found["electricity_to_source"] = papers.electricity_to_source
-    found["service_years"] = papers.service_years
-    carbon = papers.plant.scenario.carbon
+    found: dict[str, Any] = {name: side(of) for name, of in result.sides.items()}
+    found["electricity_to_source"] = result.electricity_to_source
+    found["service_years"] = result.service_years
+    carbon = result.plant.scenario.carbon
     if carbon is not None:
         found["gwp"] = {"set": carbon.gwp, **warming(carbon.gwp)}
-    for name, grid in (("grid", papers.grid), ("marginal", papers.marginal)):
+    for name, grid in (("grid", result.grid), ("marginal", result.marginal)):
         if grid is not None:
             by_year = grid.kgco2e_per_kwh
             found[name] = {

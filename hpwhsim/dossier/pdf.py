@@ -118,39 +118,39 @@ class Drawn(NamedTuple):
     pictures: Mapping[str, bytes]  # PNG files by caption, in order
 
 
-def pdf_bytes(papers: Result, drawn: Callable[[], Drawn], command: str) -> bytes:
+def pdf_bytes(result: Result, drawn: Callable[[], Drawn], command: str) -> bytes:
     """The bytes of the PDF file.
 
     Parameters
     ----------
-    papers : Result
+    result : Result
         What was calculated.
     drawn : callable
         Gives sensitivities and pictures; asked when their pages are reached.
     command : str
         What repeats the calculation.
     """
-    pdf = new_pdf(str(papers.plant.record["title"]))
-    _first_page(pdf, papers)
-    _repeat(pdf, papers, command)
-    _method(pdf, papers)
-    _inputs(pdf, papers)
-    _plant(pdf, papers)
-    _results(pdf, papers)
+    pdf = new_pdf(str(result.plant.record["title"]))
+    _first_page(pdf, result)
+    _repeat(pdf, result, command)
+    _method(pdf, result)
+    _inputs(pdf, result)
+    _plant(pdf, result)
+    _results(pdf, result)
     sensitivities, pictures = drawn()
     _sensitivities(pdf, sensitivities)
     for caption, picture in pictures.items():
         add_picture(pdf, caption, picture)
-    _checks(pdf, papers)
-    _cautions(pdf, papers)
+    _checks(pdf, result)
+    _cautions(pdf, result)
     return bytes(pdf.output())
 
 
 # -- pages ---------------------------------------------------------------------------------------------
 
 
-def _first_page(pdf: "FPDF", papers: Result) -> None:
-    record: Any = papers.plant.record
+def _first_page(pdf: "FPDF", result: Result) -> None:
+    record: Any = result.plant.record
     pdf.add_page()
     pdf.set_font(FONT, "B", TITLE)
     pdf.multi_cell(0, 8, str(record["title"]), new_x="LMARGIN", new_y="NEXT", align="L")
@@ -158,37 +158,37 @@ def _first_page(pdf: "FPDF", papers: Result) -> None:
     add_text(pdf, f"Dossier of an hourly annual calculation. Weather: {record['weather.station']}")
     add_heading(pdf, "Purpose")
     add_text(pdf, PURPOSE)
-    if papers.loaded.scenario.notes:
-        add_text(pdf, f"Notes of the modeler: {' '.join(papers.loaded.scenario.notes.split())}")
+    if result.loaded.scenario.notes:
+        add_text(pdf, f"Notes of the modeler: {' '.join(result.loaded.scenario.notes.split())}")
     add_heading(pdf, "Summary")
-    heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
+    heads = ["", "unit", *result.sides, *(["saved"] if result.baseline is not None else [])]
     add_table(
-        pdf, heads, list(headline(papers)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
+        pdf, heads, list(headline(result)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
     )
-    if any(side.room for side in papers.sides.values()):
+    if any(side.room for side in result.sides.values()):
         add_text(
             pdf,
             "Rooms included: with the extra purchases for heating, cooling and drying of a heat pump's room.",
             SMALL,
         )
-    if papers.checks:
-        add_text(pdf, fits(papers), SMALL)
-    if papers.terms is not None:
-        add_heading(pdf, f"Costs over {papers.terms.years} years")
+    if result.checks:
+        add_text(pdf, fits(result), SMALL)
+    if result.terms is not None:
+        add_heading(pdf, f"Costs over {result.terms.years} years")
         add_table(pdf, ("", "unit", "value"), list(over_the_years(record)), (82, 24, 78), "lll")
 
 
-def _repeat(pdf: "FPDF", papers: Result, command: str) -> None:
+def _repeat(pdf: "FPDF", result: Result, command: str) -> None:
     add_heading(pdf, "How to repeat it")
     rows = [
-        *origins(papers),
+        *origins(result),
         ("command, typed where bundle.zip was unpacked", command),
         ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
     ]
     add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
 
 
-def _method(pdf: "FPDF", papers: Result) -> None:
+def _method(pdf: "FPDF", result: Result) -> None:
     add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
     add_text(
         pdf,
@@ -196,15 +196,15 @@ def _method(pdf: "FPDF", papers: Result) -> None:
         "heat from the source, charges the store, draws, and books every kilowatt-hour. Equations and "
         "their sources are documented in the program's own files.",
     )
-    minutes = 60.0 / papers.loaded.scenario.run.steps_per_hour
+    minutes = 60.0 / result.loaded.scenario.run.steps_per_hour
     for head, text in METHOD:
         pdf.set_font(FONT, "B", BODY)
         pdf.multi_cell(0, 5, head, new_x="LMARGIN", new_y="NEXT")
         add_text(pdf, text.format(minutes=minutes))
 
 
-def _inputs(pdf: "FPDF", papers: Result) -> None:
-    rows = inputs(papers)
+def _inputs(pdf: "FPDF", result: Result) -> None:
+    rows = inputs(result)
     add_heading(pdf, "User inputs", new_page=True)
     given = [row for row in rows if row.origin.startswith("given")]
     add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
@@ -213,33 +213,33 @@ def _inputs(pdf: "FPDF", papers: Result) -> None:
     add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
 
 
-def _plant(pdf: "FPDF", papers: Result) -> None:
+def _plant(pdf: "FPDF", result: Result) -> None:
     add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
-    year = papers.plant.year
-    drawn = png(schematic(papers.plant.scenario, year.made.capacity, year))
+    year = result.plant.year
+    drawn = png(schematic(result.plant.scenario, year.made.capacity, year))
     add_picture(pdf, "Schematic, with the heat of the year at each arrow", drawn)
 
 
-def _results(pdf: "FPDF", papers: Result) -> None:
+def _results(pdf: "FPDF", result: Result) -> None:
     add_heading(pdf, "Results", new_page=True)
-    rows = result_rows(papers)
-    heads = ["key", "what it is", "unit", *papers.sides]
+    rows = result_rows(result)
+    heads = ["key", "what it is", "unit", *result.sides]
     add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
-    if papers.savings:
+    if result.savings:
         add_heading(pdf, "Savings: the baseline less the plant, its room included")
         add_table(
             pdf,
             SAVING_HEADS,
-            saving_rows(papers),
+            saving_rows(result),
             (56, 18, 27, 27, 27, 27),
             "llrrrr",
         )
-    if "seeds" in papers.plant.record:
+    if "seeds" in result.plant.record:
         add_heading(pdf, "Years of draws")
-        add_text(pdf, draw_title(papers.plant.record))
-        rows = draw_rows(papers.plant.record)
+        add_text(pdf, draw_title(result.plant.record))
+        rows = draw_rows(result.plant.record)
         add_table(pdf, DRAW_HEADS, rows, (54, 16, *([19] * 6)), "llrrrrrr", 7.0)
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         _months(pdf, name, side)
 
 
@@ -276,17 +276,17 @@ def _sensitivities(pdf: "FPDF", sensitivities: Sensitivities) -> None:
         add_text(pdf, f"Left out: {name}: {reason}", SMALL)
 
 
-def _checks(pdf: "FPDF", papers: Result) -> None:
+def _checks(pdf: "FPDF", result: Result) -> None:
     add_heading(pdf, "Checks", new_page=True)
-    add_table(pdf, CHECK_HEADS, check_rows(papers), (19, 35, 28, 50, 11, 40), "llllrl")
+    add_table(pdf, CHECK_HEADS, check_rows(result), (19, 35, 28, 50, 11, 40), "llllrl")
     add_text(pdf, MEANING, SMALL)
 
 
-def _cautions(pdf: "FPDF", papers: Result) -> None:
-    cautions: Any = papers.plant.record["cautions"]
+def _cautions(pdf: "FPDF", result: Result) -> None:
+    cautions: Any = result.plant.record["cautions"]
     add_heading(pdf, "Legionella")
     add_text(pdf, HYGIENE)
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         if rows := hygiene_rows(side.record):
             add_text(pdf, f"Of the {name}", SMALL)
             add_table(pdf, HYGIENE_HEADS, rows, (46, 24, 18, 24, 70), "llrrl")

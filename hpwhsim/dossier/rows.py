@@ -62,33 +62,33 @@ SAVING_HEADS = ("figure", "unit", "baseline", "plant", "saved", "of the baseline
 CHECK_HEADS = ("state", "check", "value", "limit", "ratio", "source")
 
 
-def origins(papers: Result) -> list[tuple[str, str]]:
+def origins(result: Result) -> list[tuple[str, str]]:
     """Program, scenario and weather with their checksums."""
-    record: Any = papers.plant.record
+    record: Any = result.plant.record
     overrides = record["scenario.overrides"]
     return [
         ("tool", f"tankyear {record['tool.version']}"),
-        ("scenario", f"{papers.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
+        ("scenario", f"{result.loaded.path.name}, SHA-256 {record['scenario.sha256']}"),
         *([("set on the command line", "; ".join(overrides))] if overrides else []),
-        ("weather", f"{papers.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
+        ("weather", f"{result.loaded.scenario.site.weather.name}, SHA-256 {record['weather.sha256']}"),
     ]
 
 
-def headline(papers: Result) -> Iterator[list[str]]:
+def headline(result: Result) -> Iterator[list[str]]:
     """Rows of the summary: label, unit, each plant, saved."""
-    record: Any = papers.plant.record
-    other: Any = papers.baseline.record if papers.baseline is not None else {}
+    record: Any = result.plant.record
+    other: Any = result.baseline.record if result.baseline is not None else {}
     for key in HEADLINE:
         label, unit = declared(key).label, declared(key).screen_unit
         label = HEADLINE[key].format(label)
         if key not in record and key not in other:
             continue
         if key == "cop_plant":
-            yield from _lines(papers)
+            yield from _lines(result)
         cells = [label, unit, amount(record.get(key))]
-        if papers.baseline is not None:
+        if result.baseline is not None:
             cells.append(amount(other.get(key)))
-            line = papers.savings.get(SAVED.get(key, ""))
+            line = result.savings.get(SAVED.get(key, ""))
             if line is None and key in PLAIN:
                 line = saving(other[key], record[key])
             same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
@@ -99,17 +99,17 @@ def headline(papers: Result) -> Iterator[list[str]]:
         yield cells
 
 
-def _lines(papers: Result) -> Iterator[list[str]]:
+def _lines(result: Result) -> Iterator[list[str]]:
     """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
-    hours = {one.name: f"peak power in {one}" for one in papers.loaded.scenario.savings.peak_hours}
-    for key, line in papers.savings.items():
+    hours = {one.name: f"peak power in {one}" for one in result.loaded.scenario.savings.peak_hours}
+    for key, line in result.savings.items():
         if key in ENERGIES:
             label, unit = ENERGIES[key], "MMBtu"
         elif key.endswith(".highest_kw"):
             label, unit = hours[key.removesuffix(".highest_kw")], "kW"
         else:
             continue
-        label += ROOMS if any(side.room for side in papers.sides.values()) else ""
+        label += ROOMS if any(side.room for side in result.sides.values()) else ""
         yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
 
 
@@ -122,35 +122,35 @@ def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
             yield [row.label, row.unit, reason or amount(value)]
 
 
-def fits(papers: Result) -> str:
+def fits(result: Result) -> str:
     """Whether the plant fits the building: how many checks are in each state, and each that failed."""
-    checks = papers.checks
+    checks = result.checks
     failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
     said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
     return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
 
 
-def result_rows(papers: Result) -> list[list[str]]:
+def result_rows(result: Result) -> list[list[str]]:
     """Every number of the record: key, what it is, unit, value, and that of the baseline."""
     rows = []
     for row in record_keys():
         if row.name.startswith(("savings.", "baseline.")):
             continue
-        value: Any = papers.plant.record.get(row.name)
-        theirs: Any = papers.baseline.record.get(row.name) if papers.baseline is not None else None
-        none = row.name in papers.plant.record and value is None
+        value: Any = result.plant.record.get(row.name)
+        theirs: Any = result.baseline.record.get(row.name) if result.baseline is not None else None
+        none = row.name in result.plant.record and value is None
         numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
         if none or numbers or row.name == "peak_time":
             cells = [row.name, row.long_name, row.unit, "none" if none else amount(value)]
-            rows.append([*cells, amount(theirs)] if papers.baseline is not None else cells)
+            rows.append([*cells, amount(theirs)] if result.baseline is not None else cells)
     return rows
 
 
-def saving_rows(papers: Result) -> list[list[str]]:
+def saving_rows(result: Result) -> list[list[str]]:
     """Every line of the savings, as text below `SAVING_HEADS`."""
     return [
         [*saving_label(name), *(amount(x) for x in line[:3]), amount(line.percent, "%")]
-        for name, line in papers.savings.items()
+        for name, line in result.savings.items()
     ]
 
 
@@ -209,24 +209,24 @@ def month_rows(side: Side) -> list[list[str]]:
     return rows
 
 
-def check_rows(papers: Result) -> list[Sequence[str]]:
+def check_rows(result: Result) -> list[Sequence[str]]:
     """The heat balance, and every check of site and refrigerant, as text below `CHECK_HEADS`."""
     rows: list[Sequence[str]] = []
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         balance: Any = side.record["balance_error"]
         state = OK if abs(balance) <= 1e-6 else FAIL
         said = (f"heat balance of the year, {name}", f"{balance:.1e}", "at most 1e-6")
         rows.append((state, *said, f"{abs(balance) / 1e-6:.2f}", "first law"))
     rows += [
         (c.state, c.name, c.text, c.limit, "" if c.ratio is None else f"{c.ratio:.2f}", c.source)
-        for c in papers.checks
+        for c in result.checks
     ]
     return sorted(rows, key=lambda row: STATES.index(row[0]))
 
 
-def command_of(papers: Result, verb: str = "dossier") -> str:
+def command_of(result: Result, verb: str = "dossier") -> str:
     """The command that repeats the calculation, to be typed in the folder of the scenario."""
-    loaded = papers.loaded
+    loaded = result.loaded
     words = ["tankyear", verb, loaded.path.name]
     for override in loaded.overrides:
         if override.startswith(f"{WEATHER}="):  # --weather, from wherever the command was typed
@@ -234,7 +234,7 @@ def command_of(papers: Result, verb: str = "dossier") -> str:
             words += ["--weather", Path(weather).as_posix()]
         else:
             words += ["--set", override]
-    found: Any = papers.plant.record.get("seeds")
+    found: Any = result.plant.record.get("seeds")
     if found is not None:
         words += ["--seeds", str(found["count"])]
     return shlex.join(words)

@@ -145,11 +145,11 @@ def _repeated(
         except OSError as error:
             raise InputError(f"{path}: cannot be unpacked: {error.strerror}") from None
         try:
-            papers = evaluate_over(read_scenario(folder / scenario["name"], scenario["overrides"]), seeds)
+            result = evaluate_over(read_scenario(folder / scenario["name"], scenario["overrides"]), seeds)
         except InputError as error:
             said = str(error).replace(f"{folder}/", "").replace(str(folder), "")
             raise InputError(f"{path}: {said}") from None
-        return finite(papers.plant.record), json.loads(json.dumps(factors(papers)))
+        return finite(result.plant.record), json.loads(json.dumps(factors(result)))
 
 
 # -- comparing -------------------------------------------------------------------------------------------

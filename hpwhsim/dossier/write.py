@@ -44,10 +44,10 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
     with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
-        papers = evaluate_over(loaded, seeds)
+        result = evaluate_over(loaded, seeds)
         bar.update()
-        own = papers.plant.year
-        base = papers.baseline.year if papers.baseline is not None else None
+        own = result.plant.year
+        base = result.baseline.year if result.baseline is not None else None
         moved = others.submit(_moved, loaded, own, base)
         pictures = others.submit(draw_pictures, own, loaded.scenario)
 
@@ -60,13 +60,13 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
 
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
-            contents = {WORKBOOK: workbook_bytes(papers)}
+            contents = {WORKBOOK: workbook_bytes(result)}
             bar.update()
-            contents[PDF] = pdf_bytes(papers, drawn, repeat_command(loaded, "dossier"))
+            contents[PDF] = pdf_bytes(result, drawn, repeat_command(loaded, "dossier"))
             bar.update()
         finally:
             gc.enable()
-        contents[BUNDLE] = bundle(papers, contents)
+        contents[BUNDLE] = bundle(result, contents)
         bar.update()
     return write_files(folder, contents)
 

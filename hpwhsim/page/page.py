@@ -81,34 +81,34 @@ ABOUT = (
 )
 
 
-def page(papers: Result, pictures: Mapping[str, bytes]) -> bytes:
+def page(result: Result, pictures: Mapping[str, bytes]) -> bytes:
     """The bytes of ``page.html``.
 
     Parameters
     ----------
-    papers : Result
+    result : Result
         What was calculated.
     pictures : mapping of str to bytes
         What `draw_pictures` drew of it.
     """
-    title = str(papers.plant.record["title"])
+    title = str(result.plant.record["title"])
     sections = {
-        "Summary": _answer(papers),
-        "The plant": _plant(papers, pictures),
-        "Months": _months(papers),
-        "Backup and unmet hot water": _causes(papers.plant.record),
+        "Summary": _answer(result),
+        "The plant": _plant(result, pictures),
+        "Months": _months(result),
+        "Backup and unmet hot water": _causes(result.plant.record),
         "Pictures": _pictures(pictures),
-        "Savings": _savings(papers),
-        "Greenhouse gases": _part(papers, GASES, "carbon."),
-        "Cost": _part(papers, ("energy_cost",), "costs."),
-        "Years of draws": _draws(papers.plant.record),
-        "Checks": _checks(papers),
-        "Legionella": _hygiene(papers),
-        "Cautions": _cautions(papers.plant.record),
-        "User inputs": _inputs(papers, given=True),
-        "Assumptions": _inputs(papers, given=False),
-        "All numbers": _all(papers),
-        "How to repeat it": _repeat(papers),
+        "Savings": _savings(result),
+        "Greenhouse gases": _part(result, GASES, "carbon."),
+        "Cost": _part(result, ("energy_cost",), "costs."),
+        "Years of draws": _draws(result.plant.record),
+        "Checks": _checks(result),
+        "Legionella": _hygiene(result),
+        "Cautions": _cautions(result.plant.record),
+        "User inputs": _inputs(result, given=True),
+        "Assumptions": _inputs(result, given=False),
+        "All numbers": _all(result),
+        "How to repeat it": _repeat(result),
     }
     there = {name: parts for name, parts in sections.items() if parts}
     links = [element("a", name, href=f"#{_anchor(name)}") for name in there]
@@ -122,7 +122,7 @@ def page(papers: Result, pictures: Mapping[str, bytes]) -> bytes:
     )
     main = element(
         "main",
-        *_beginning(papers, title),
+        *_beginning(result, title),
         element("nav", listing(links), aria_label="Sections"),
         *(element("section", element("h2", name, id=_anchor(name)), *parts) for name, parts in there.items()),
     )
@@ -134,8 +134,8 @@ def _anchor(name: str) -> str:
     return name.lower().replace(" ", "-")
 
 
-def _beginning(papers: Result, title: str) -> list[Html]:
-    scenario, record = papers.plant.scenario, papers.plant.record
+def _beginning(result: Result, title: str) -> list[Html]:
+    scenario, record = result.plant.scenario, result.plant.record
     plant, homes = scenario.plant, scenario.building.apartments
     words = f"A {plant.family} plant"
     if plant.heat_pump is not None:
@@ -147,17 +147,17 @@ def _beginning(papers: Result, title: str) -> list[Html]:
     return parts
 
 
-def _answer(papers: Result) -> list[Html]:
-    heads = ["", "unit", *papers.sides, *(["saved"] if papers.baseline is not None else [])]
-    found = table(heads, headline(papers), "lurrr"[: len(heads)], "The year in figures")
-    measures = table(("", "SI", "inch-pound"), _measures(papers), "lrr", "Usual measures of the plant")
-    checked = [element("p", fits(papers))] if papers.checks else []
+def _answer(result: Result) -> list[Html]:
+    heads = ["", "unit", *result.sides, *(["saved"] if result.baseline is not None else [])]
+    found = table(heads, headline(result), "lurrr"[: len(heads)], "The year in figures")
+    measures = table(("", "SI", "inch-pound"), _measures(result), "lrr", "Usual measures of the plant")
+    checked = [element("p", fits(result))] if result.checks else []
     return [found, *checked, measures]
 
 
-def _measures(papers: Result) -> Iterator[tuple[str, str, str]]:
+def _measures(result: Result) -> Iterator[tuple[str, str, str]]:
     """What engineers compare plants by, in both systems of units."""
-    scenario, year, record = papers.plant.scenario, papers.plant.year, dict(papers.plant.record)
+    scenario, year, record = result.plant.scenario, result.plant.year, dict(result.plant.record)
     values: dict[str, Any] = record
     homes, storage = scenario.building.apartments, scenario.plant.storage
     made, litres = year.made, values["hot_water_litres"]
@@ -202,8 +202,8 @@ def _measures(papers: Result) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(papers: Result, pictures: Mapping[str, bytes]) -> list[Html]:
-    year, record = papers.plant.year, papers.plant.record
+def _plant(result: Result, pictures: Mapping[str, bytes]) -> list[Html]:
+    year, record = result.plant.year, result.plant.record
     places = digits(record)
     rows = []
     for one in sums(record):
@@ -219,11 +219,11 @@ def _plant(papers: Result, pictures: Mapping[str, bytes]) -> list[Html]:
     ]
 
 
-def _months(papers: Result) -> list[Html]:
+def _months(result: Result) -> list[Html]:
     heads = ("", *MONTH_NAMES, "year")
     return [
         table(heads, month_rows(side), "l" + "r" * 13, f"Months of the {name}")
-        for name, side in papers.sides.items()
+        for name, side in result.sides.items()
     ]
 
 
@@ -250,19 +250,19 @@ def _pictures(pictures: Mapping[str, bytes]) -> list[Html]:
     ]
 
 
-def _savings(papers: Result) -> list[Html]:
-    if not papers.savings:
+def _savings(result: Result) -> list[Html]:
+    if not result.savings:
         return []
     caption = "The baseline less the plant, its room included; negative: the plant takes more"
-    return [table(SAVING_HEADS, saving_rows(papers), "lurrrr", caption)]
+    return [table(SAVING_HEADS, saving_rows(result), "lurrrr", caption)]
 
 
 GASES = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
 
 
-def _part(papers: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
+def _part(result: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
     """Figures of the record by key, or by how their keys begin; empty where there are none."""
-    record, rows = papers.plant.record, []
+    record, rows = result.plant.record, []
     for row in record_keys():
         name = row.name
         value: Any = record.get(name)
@@ -276,9 +276,9 @@ def _part(papers: Result, keys: tuple[str, ...], prefix: str) -> list[Html]:
     return [table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []
 
 
-def _checks(papers: Result) -> list[Html]:
+def _checks(result: Result) -> list[Html]:
     return [
-        table(CHECK_HEADS, check_rows(papers), "llllrl", "Value, limit, ratio and source; what failed first"),
+        table(CHECK_HEADS, check_rows(result), "llllrl", "Value, limit, ratio and source; what failed first"),
         element("p", MEANING, class_="dim"),
     ]
 
@@ -289,8 +289,8 @@ def _draws(record: Mapping[str, Any]) -> list[Html]:
     return [table(DRAW_HEADS, draw_rows(record), "lurrrrrr", draw_title(record))]
 
 
-def _hygiene(papers: Result) -> list[Html]:
-    rows = {name: hygiene_rows(side.record) for name, side in papers.sides.items()}
+def _hygiene(result: Result) -> list[Html]:
+    rows = {name: hygiene_rows(side.record) for name, side in result.sides.items()}
     return [
         table(HYGIENE_HEADS, found, "llrrl", f"{HYGIENE} Of the {name}")
         for name, found in rows.items()
@@ -302,8 +302,8 @@ def _cautions(record: Mapping[str, Any]) -> list[Html]:
     return [listing(record["cautions"])]
 
 
-def _inputs(papers: Result, given: bool) -> list[Html]:
-    rows = [row for row in inputs(papers) if row.origin.startswith("given") == given]
+def _inputs(result: Result, given: bool) -> list[Html]:
+    rows = [row for row in inputs(result) if row.origin.startswith("given") == given]
     if given:
         return [
             table(("key", "value", "origin"), [row[:3] for row in rows], "lll", "As given in the scenario")
@@ -312,19 +312,19 @@ def _inputs(papers: Result, given: bool) -> list[Html]:
     return [table(Input._fields, rows, "lllll", caption)]
 
 
-def _all(papers: Result) -> list[Html]:
+def _all(result: Result) -> list[Html]:
     """Every number of the record; that of the plant in full in its `value`."""
-    record = papers.plant.record
+    record = result.plant.record
     rows = []
-    for key, name, unit, value, *theirs in result_rows(papers):
+    for key, name, unit, value, *theirs in result_rows(result):
         exact = record.get(key)
         cell = element("data", value, value=repr(exact)) if isinstance(exact, float | int) else value
         rows.append([key, name, unit, cell, *theirs])
-    heads = ["key", "what it is", "unit", *papers.sides]
+    heads = ["key", "what it is", "unit", *result.sides]
     return [table(heads, rows, "llurr"[: len(heads)], "The annual record")]
 
 
-def _repeat(papers: Result) -> list[Html]:
-    command = element("code", f"{command_of(papers, 'run')} --pictures")
+def _repeat(result: Result) -> list[Html]:
+    command = element("code", f"{command_of(result, 'run')} --pictures")
     caption = "The command is typed in the folder of the scenario"
-    return [table(("what", "value"), [*origins(papers), ("command", command)], "ll", caption)]
+    return [table(("what", "value"), [*origins(result), ("command", command)], "ll", caption)]

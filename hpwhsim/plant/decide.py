@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside, kernel_inside_apart
-from hpwhsim.plant.arrays import Cause, Drive, Plant, SourceState
-from hpwhsim.plant.charging import WORKS, entering, refusal
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import BackupMode, Cause, Drive, Plant, SourceKind, SourceState
+from hpwhsim.plant.charging import at_intake, entering
 from hpwhsim.plant.controls import modules_to_run, next_call
-from hpwhsim.plant.heat_source import meet, offered, refused_by
-from hpwhsim.plant.state import Charge, Decision, Hour, Look
+from hpwhsim.plant.heat_source import begin_hour, clear_or_frosted, meet, offered, refused_by
+from hpwhsim.plant.running import WORKS, machine_now, refusal
+from hpwhsim.plant.state import Charge, Decision, Hour, Intake, Look
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.storage.layers import Layers, level_of, sensed
 
@@ -15,11 +16,20 @@ from hpwhsim.storage.layers import Layers, level_of, sensed
 # the differential of a cut-out (choice of this program); a day, so that a steady cold source is used.
 RESET, RESET_TIME = 0.5, 86400.0  # K, s
 SOURCE_TOO_COLD = int(Cause.SOURCE_TOO_COLD)
+OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
+GROUND_LOOP = int(SourceKind.GROUND_LOOP)
+SERIES = int(BackupMode.SERIES)
+NOTHING_COMES = Intake(0.0, np.inf, 0.0)
+NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
 @kernel
-def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[float, float, float]) -> Hour:
-    """The settings of an hour, with what frost costs in it: capacity, power, heat drawn back."""
+def open_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, index: int) -> Hour:
+    """The settings of an hour that begins, with what frost costs in it."""
+    plant.outlet[0] = drive.outlet[index]
+    frost = clear_or_frosted(plant, drive, state, index)
+    if kind == ROOM or kind == GROUND_LOOP:  # noqa: SIM109 - the compiler drops it for others
+        frost = begin_hour(kind, plant, drive, state, index)
     backup_at = drive.backup_setpoint[index]
     return Hour(
         number=index,
@@ -27,7 +37,7 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
         lift=drive.lift[index],
         backup_at=backup_at,
         backup_level=drive.backup_level[index],
-        lifts_to=backup_at if series else -np.inf,
+        lifts_to=backup_at if plant.backup_mode == SERIES else -np.inf,
         loop_watts=drive.loop_loss[index % 24],
         loop_back=drive.loop_return[index % 24],
         frosted=(frost[0], frost[1]),
@@ -36,7 +46,26 @@ def hour_of(plant: Plant, drive: Drive, index: int, series: bool, frost: tuple[f
     )
 
 
-@kernel_inside
+@kernel
+def look(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    running: int,
+) -> tuple[Look, Offer]:
+    """Look at source and clock; `use` is water at use temperature. [m³/s]"""
+    if kind == OUTDOOR_AIR:
+        return seen_air(plant, drive, layers, hour, step), NO_OFFER
+    offer = offered(kind, plant, drive, state, step, hour.number, max(running, 1))
+    return seen_source(plant, drive, offer, layers, hour, step, use, running), offer
+
+
+@kernel
 def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) -> Look:
     """Outdoor air and clock as they are at a step."""
     source = drive.source[hour.number]
@@ -45,7 +74,7 @@ def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) 
     return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
 
 
-@kernel_inside_apart
+@kernel
 def seen_source(
     plant: Plant,
     drive: Drive,
@@ -61,15 +90,16 @@ def seen_source(
     source = free = met(offer, 0.0)
     fed, inlet, barred = 1.0, 0.0, WORKS
     if plant.modules > 0:
-        inlet = entering(plant, layers, hour, use, free, float(expected))
-        source, fed = meet(plant, offer, inlet, float(expected), hour.frosted)
+        below = at_intake(plant, layers).temperature
+        inlet = entering(plant, layers, hour, below, use, free, float(expected))
+        source, fed = meet(machine_now(plant), offer, inlet, float(expected), hour.frosted)
         if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
-            barred = refused_by(plant, offer, source, fed, inlet)
+            barred = refused_by(machine_now(plant), offer, source, fed, inlet)
     open_hour, most, backup = clock_at(plant, drive, layers, step)
     return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
 
 
-@kernel_inside
+@kernel
 def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[bool, int, bool]:
     """Whether the heat pump may run at a step, how many modules, and whether the backup may."""
     open_hour = drive.permitted[step % drive.permitted.size]
@@ -79,7 +109,7 @@ def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[boo
     return open_hour, min(plant.modules, drive.most_modules[of_day]), drive.backup_permitted[of_day]
 
 
-@kernel_inside
+@kernel
 def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge) -> Decision:
     """What the sensors and the clock ask for; whether it can be had is found after."""
     controls = plant.controls
@@ -101,18 +131,59 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
     return Decision(calling, wanted, refused)
 
 
-@kernel_inside
+@kernel
+def ask(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    layers: Layers,
+    hour: Hour,
+    step: int,
+    use: float,
+    charge: Charge,
+    seen: Look,
+    offer: Offer,
+) -> tuple[Decision, Look, Offer, Intake]:
+    """As many modules of those that the controls want as source and water can carry.
+
+    And what was seen with them, what the source offers them, and the water that comes to them.
+    """
+    asked = decide(plant, layers, hour, seen, charge)
+    here = NOTHING_COMES
+    if asked.wanted > 0:
+        here = at_intake(plant, layers)
+    if kind == OUTDOOR_AIR:
+        if asked.wanted > charge.running:
+            asked = may_start(plant, layers, hour, here.temperature, use, charge, asked, seen.source)
+        return asked, seen, offer, here
+    if asked.wanted > 0:
+        asked, seen, offer = fewer(
+            kind, plant, drive, state, layers, hour, step, here.temperature, use, charge, asked, seen, offer
+        )
+    return asked, seen, offer, here
+
+
+@kernel
 def may_start(
-    plant: Plant, layers: Layers, hour: Hour, use: float, charge: Charge, asked: Decision, source: float
+    plant: Plant,
+    layers: Layers,
+    hour: Hour,
+    below: float,
+    use: float,
+    charge: Charge,
+    asked: Decision,
+    source: float,
 ) -> Decision:
     """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
-    why = refusal(plant, source, entering(plant, layers, hour, use, source, float(asked.wanted)))
+    inlet = entering(plant, layers, hour, below, use, source, float(asked.wanted))
+    why = refusal(machine_now(plant), source, inlet)
     if why == WORKS:
         return asked
     return Decision(asked.calling, charge.running, why)
 
 
-@kernel_inside_apart
+@kernel
 def fewer(
     kind: int,
     plant: Plant,
@@ -121,6 +192,7 @@ def fewer(
     layers: Layers,
     hour: Hour,
     step: int,
+    below: float,
     use: float,
     charge: Charge,
     asked: Decision,
@@ -137,11 +209,11 @@ def fewer(
     while wanted > 0:
         if wanted != expected:
             offer = offered(kind, plant, drive, state, step, hour.number, wanted)
-            source, fed = meet(plant, offer, seen.inlet, float(wanted), hour.frosted)
+            source, fed = meet(machine_now(plant), offer, seen.inlet, float(wanted), hour.frosted)
             expected = wanted
-        now = entering(plant, layers, hour, use, source, float(wanted))
+        now = entering(plant, layers, hour, below, use, source, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
-        why = refused_by(plant, offer, source - spare, fed, now)
+        why = refused_by(machine_now(plant), offer, source - spare, fed, now)
         if why == WORKS:
             break
         refused = why

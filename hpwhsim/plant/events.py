@@ -2,18 +2,22 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
-from hpwhsim.plant.arrays import Plant
-from hpwhsim.plant.charging import hottest_inlet
+from hpwhsim.kernel import kernel
+from hpwhsim.plant.arrays import BackupMode, Plant, WaterSide
+from hpwhsim.plant.charging import of_intake
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
-from hpwhsim.plant.state import Charge, Flow, Heat, Hour
+from hpwhsim.plant.running import hottest_inlet, machine_now
+from hpwhsim.plant.state import Begun, Charge, Course, Flow, Heat, Held, Hour, Intake
 from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
+SINGLE, WRAPPED = int(WaterSide.SINGLE), int(WaterSide.WRAPPED)
+PARALLEL = int(BackupMode.PARALLEL)
 LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor cools unseen
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
 SOONEST = 2.0  # s: a sensor or timer is met within this
 SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
+TINY = 1e-6  # s
 MOST_MOVED = 0.2  # of a tank in a window
 
 
@@ -45,7 +49,7 @@ def loop_now(plant: Plant, hour: Hour, flow: float, taps: float, top: float) -> 
     return loop_flow(plant, supply, hour.loop_back, full * loop_reach(plant, supply))
 
 
-@kernel_inside
+@kernel
 def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     """How fast water rises at a height. [m³/s]"""
     rise = flow.taps - flow.straight
@@ -58,7 +62,7 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
     return rise
 
 
-@kernel_inside
+@kernel
 def to_sensors(
     plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool
 ) -> float:
@@ -87,21 +91,31 @@ def to_sensors(
     return max(found, SOONEST)
 
 
-@kernel_inside
-def to_warm(plant: Plant, layers: Layers, hour: Hour, heat: Heat) -> float:
+@kernel
+def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat) -> float:
     """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
 
-    A minute at most, since water mixes; the sooner, the nearer the water comes to where it stops.
+    The sooner, the nearer the water comes to where it stops. Where water circulates a minute at most, since
+    it mixes; a condenser at the wall gives each layer as it lacks heat, so that the time is known.
     """
     controls = plant.controls
+    if plant.water_side == WRAPPED:
+        hottest, limit = plant.outlet[0], hottest_inlet(machine_now(plant))
+        share = (limit - heat.inlet) / (hottest - heat.inlet) if limit < hottest else 1.0
+        if controls.stop_level < plant.condenser_top:
+            here, _, _ = sensed(layers, controls.stop_level)
+            stop = controls.stop_at + hour.lift
+            if stop < hottest:
+                share = min(share, (stop - here) / (hottest - here))
+        return max(share * intake.lacking / heat.heat, SOONEST_WARM)
     heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
-    to_limit = max(hottest_inlet(plant) - heat.inlet, 0.0) * heated
+    to_limit = max(hottest_inlet(machine_now(plant)) - heat.inlet, 0.0) * heated
     return min(max(min(to_stop, to_limit) / heat.heat, SOONEST_WARM), MINUTE)
 
 
-@kernel_inside
+@kernel
 def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) -> float:
     """Time until a minimum time, a stage's delay or a defrost is over. [s]"""
     controls = plant.controls
@@ -123,7 +137,7 @@ def to_timers(plant: Plant, charge: Charge, rotation: Rotation, pause: float) ->
     return max(found, SOONEST)
 
 
-@kernel_inside
+@kernel
 def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> float:
     """Time until one of the running modules begins or ends a defrost. [s]"""
     found = np.inf
@@ -137,7 +151,7 @@ def to_defrost(plant: Plant, rotation: Rotation, running: int, pause: float) -> 
     return found
 
 
-@kernel_inside
+@kernel
 def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     """Whether water of use temperature may run out below the outlet while `use` and the loop are served.
 
@@ -148,3 +162,41 @@ def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
     loop = loop_now(plant, hour, 0.0, 0.0, top)
     moved = hot_needed(plant, use, hour.mains, plant.use_temperature) + loop * LONGEST
     return front + moved + 0.02 * plant.column.volume >= plant.draw_port
+
+
+@kernel
+def nothing_changes(
+    plant: Plant,
+    course: Course,
+    layers: Layers,
+    hour: Hour,
+    held: Held,
+    rotation: Rotation,
+    begun: Begun,
+    most: float,
+) -> float:
+    """Time, at most `most`, until a sensor, a timer or a layer used up may change what runs or flows. [s]"""
+    flow, ready = begun.flow, begun.ready
+    waits = plant.backup_mode == PARALLEL and held.seen.backup_allowed and not held.backup.on
+    dt = min(most, to_sensors(plant, layers, hour, held.charging, flow, waits))
+    dt = min(dt, to_timers(plant, held.charging, rotation, ready.pause))
+    through = max(flow.taps + flow.loop, flow.straight + flow.between)
+    if through > 0.0:
+        dt = min(dt, course.most / through)
+    net = net_flow(course, flow)
+    if net > 0.0:
+        alike = ready.here.alike
+        dt = min(dt, max(alike / net, MINUTE))
+        if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(machine_now(plant)):
+            dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
+    if plant.water_side != SINGLE and ready.heat.heat > 0.0:
+        dt = min(dt, to_warm(plant, layers, hour, ready.here, ready.heat))
+    if held.backup.on:
+        dt = min(dt, MINUTE)
+    return dt
+
+
+@kernel
+def net_flow(course: Course, flow: Flow) -> float:
+    """What leaves the store for the machine. [m³/s]"""
+    return flow.straight - flow.taps if course.straight else flow.between

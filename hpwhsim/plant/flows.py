@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant
 
 
@@ -36,7 +36,7 @@ def loop_reach(plant: Plant, supply: float) -> float:
     return max(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
 
 
-@kernel_inside
+@kernel
 def loop_flow(plant: Plant, supply: float, back: float, loss: float) -> float:
     """What leaves the store for the loop while it loses `loss` [m³·K/s]. [m³/s]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.kernel import kernel_apart, kernel_inside
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import (
     Cause,
     Drive,
@@ -19,16 +19,16 @@ from hpwhsim.plant.arrays import (
     SourceKind,
     SourceRow,
     SourceState,
-    WaterSide,
 )
-from hpwhsim.plant.charging import WORKS, refusal
+from hpwhsim.plant.part_speed import outlet_of
+from hpwhsim.plant.running import WORKS, refusal
+from hpwhsim.plant.state import Machine
 from hpwhsim.source.coil import humidity_at
 from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop, warmest_fluid
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.source.room import State, room_offer, room_step
 from hpwhsim.source.wastewater import RHO_CP, pumping_energy, sewer_offer, well_offer, well_step
 
-SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 SOURCE_TOO_COLD, SOURCE_SPENT = int(Cause.SOURCE_TOO_COLD), int(Cause.SOURCE_SPENT)
 ROOM, GROUND_LOOP = int(SourceKind.ROOM), int(SourceKind.GROUND_LOOP)
 WET_WELL, SEWER = int(SourceKind.WET_WELL), int(SourceKind.SEWER)
@@ -79,7 +79,7 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
                 frost[2, k] += weight * table.drawn[row + i, column + j, k]
 
 
-@kernel_inside
+@kernel
 def begin_hour(
     kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int
 ) -> tuple[float, float, float]:
@@ -95,7 +95,7 @@ def begin_hour(
     return clear_or_frosted(plant, drive, state, hour)
 
 
-@kernel_inside
+@kernel
 def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) -> tuple[float, float, float]:
     """What the frost of an hour's outdoor air costs: capacity, power, share drawn back."""
     if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
@@ -105,7 +105,7 @@ def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) 
     return drive.frost_capacity[hour], drive.frost_power[hour], drive.frost_drawn[hour]
 
 
-@kernel_inside
+@kernel
 def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
     """Book the hour's heat in the history of the ground."""
     sources = plant.sources
@@ -119,7 +119,7 @@ def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hou
     book_hour(state.history, mean)
 
 
-@kernel_inside
+@kernel
 def offered(
     kind: int, plant: Plant, drive: Drive, state: SourceState, step: int, hour: int, running: int
 ) -> Offer:
@@ -164,14 +164,14 @@ def offered(
     return Offer(drive.source[hour], 0.0, -np.inf, np.inf, np.inf)
 
 
-@kernel_inside
-def refused_by(plant: Plant, offer: Offer, source: float, share: float, inlet: float) -> int:
+@kernel
+def refused_by(machine: Machine, offer: Offer, source: float, share: float, inlet: float) -> int:
     """Why modules cannot run on what a source offers them, a `Cause`; `WORKS` where they can.
 
     Parameters
     ----------
-    plant, offer
-        The plant, and what the source offers these modules.
+    machine, offer
+        The machine, and what the source offers these modules.
     source, share : float
         Their answer from `meet`.
     inlet : float
@@ -180,23 +180,23 @@ def refused_by(plant: Plant, offer: Offer, source: float, share: float, inlet: f
     if offer.most <= 0.0:
         return SOURCE_SPENT
     if np.isnan(source):
-        why = refusal(plant, met(offer, 0.0), inlet)
+        why = refusal(machine, met(offer, 0.0), inlet)
         return SOURCE_TOO_COLD if why == WORKS else why  # it works on the source as it is, not once cooled
-    return refusal(plant, source, inlet) if share > 0.0 else SOURCE_SPENT
+    return refusal(machine, source, inlet) if share > 0.0 else SOURCE_SPENT
 
 
-@kernel_inside
-def taken_at(plant: Plant, source: float, inlet: float, units: float, frosted: tuple[float, float]) -> float:
+@kernel
+def taken_at(
+    machine: Machine, source: float, inlet: float, units: float, frosted: tuple[float, float]
+) -> float:
     """Heat that `units` modules take from a source at `source` °C; NaN where they cannot work. [W]"""
-    rise = plant.rise if plant.water_side == MULTI else 1.0
-    outlet = plant.outlet[0] if plant.water_side == SINGLE else inlet + rise
-    capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
-    return units * max(frosted[0] * capacity - plant.gas_share * frosted[1] * power, 0.0)
+    capacity, power, _ = look_up(machine.performance, source, inlet, outlet_of(machine, inlet))
+    return units * max(frosted[0] * capacity - machine.gas_share * frosted[1] * power, 0.0)
 
 
-@kernel_inside
+@kernel
 def share_of(
-    plant: Plant,
+    machine: Machine,
     source: float,
     inlet: float,
     units: float,
@@ -205,20 +205,20 @@ def share_of(
     seconds: float,
 ) -> float:
     """Share of the next `seconds` in which `units` modules run on the heat that a source has left. [J]"""
-    needs = taken_at(plant, source, inlet, units, frosted) * seconds
+    needs = taken_at(machine, source, inlet, units, frosted) * seconds
     return left / needs if needs > left else 1.0
 
 
 @kernel_apart
 def meet(
-    plant: Plant, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]
+    machine: Machine, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]
 ) -> tuple[float, float]:
     """Source temperature at which machine and source agree, and the share of the time it can be had.
 
     Parameters
     ----------
-    plant : Plant
-        The plant.
+    machine : Machine
+        As it is now.
     offer : Offer
         What the source offers to these modules.
     inlet : float
@@ -242,7 +242,7 @@ def meet(
     warm = met(offer, 0.0)
     if offer.slope == 0.0 and offer.most == np.inf:
         return warm, 1.0
-    heat = taken_at(plant, warm, inlet, units, frosted)
+    heat = taken_at(machine, warm, inlet, units, frosted)
     if np.isnan(heat):
         return np.nan, 0.0
     above = warm - met(offer, heat)
@@ -250,7 +250,7 @@ def meet(
         cold = found = met(offer, heat)
         below = np.nan
         for _ in range(MOST_TRIES):
-            heat = taken_at(plant, found, inlet, units, frosted)
+            heat = taken_at(machine, found, inlet, units, frosted)
             gap = found - met(offer, heat)
             if abs(gap) <= NEAR:
                 break
@@ -269,7 +269,7 @@ def meet(
     return warm, share
 
 
-@kernel_inside
+@kernel
 def end_step(
     kind: int,
     plant: Plant,
@@ -353,7 +353,7 @@ def end_step(
     return grinding
 
 
-@kernel_inside
+@kernel
 def pumped(
     kind: int,
     plant: Plant,

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from hpwhsim.arrays import Array
-from hpwhsim.kernel import kernel_apart
+from hpwhsim.kernel import kernel, kernel_entry
 from hpwhsim.plant.arrays import (
     SLICES,
     BackupMode,
@@ -19,102 +19,261 @@ from hpwhsim.plant.arrays import (
     WaterSide,
     make_hourly,
 )
-from hpwhsim.plant.booking import book_heat_pump, book_heaters, book_run, book_water, cause_of
-from hpwhsim.plant.charging import (
-    WATER_TOO_WARM,
-    WORKS,
-    at_intake,
-    charge,
-    draw_back,
-    entering,
-    heat_of_machine,
-    hottest_inlet,
-    of_intake,
-    straight_through,
-    thaw_power,
+from hpwhsim.plant.backup import back_up
+from hpwhsim.plant.booking import (
+    book_cause,
+    book_heat_pump,
+    book_heaters,
+    book_source,
+    book_water,
+    energy_of,
 )
-from hpwhsim.plant.controls import (
-    Rotation,
-    begin_thaws,
-    count_run,
-    count_starts,
-    make_rotation,
-    part_speed,
-    pass_time,
-)
-from hpwhsim.plant.decide import decide, fewer, hour_of, may_start, seen_air, seen_source
-from hpwhsim.plant.draw_times import Window, mean_use, stretch_at, taps_run
-from hpwhsim.plant.events import (
-    LONGEST,
-    MINUTE,
-    MOST_MOVED,
-    SOONEST,
-    loop_now,
-    runs_out,
-    to_sensors,
-    to_timers,
-    to_warm,
-)
+from hpwhsim.plant.controls import Rotation, count_run, make_rotation
+from hpwhsim.plant.decide import ask, look, open_hour
+from hpwhsim.plant.draw_times import taps_run
+from hpwhsim.plant.events import MINUTE, SOONEST, TINY, loop_now, net_flow, nothing_changes
 from hpwhsim.plant.flows import hot_needed
-from hpwhsim.plant.heat_source import (
-    begin_hour,
-    clear_or_frosted,
-    end_hour,
-    end_step,
-    offered,
-    pumped,
-    share_of,
+from hpwhsim.plant.heat_source import end_hour, end_step
+from hpwhsim.plant.held import begin_part, first_held, with_look, with_overdraft
+from hpwhsim.plant.loop_tank import tank_turns
+from hpwhsim.plant.ready import (
+    agreed,
+    change_over,
+    heated,
+    make_ready,
+    pass_on,
+    rationed_start,
+    with_heat,
 )
-from hpwhsim.plant.loop_tank import beside_tank, heat_tank, tank_turns, through_tank
-from hpwhsim.plant.part_speed import part_frost
-from hpwhsim.plant.serve import move, serve
-from hpwhsim.plant.standing import SETTLED, cool, kept, share_owed
-from hpwhsim.plant.state import Charge, Flow, Heat, LineState, LoopState, Moved
-from hpwhsim.source.offer import Offer
-from hpwhsim.storage.heating import coldest_foot, heat_upper
+from hpwhsim.plant.running import machine_now
+from hpwhsim.plant.standing import lines_after
+from hpwhsim.plant.state import (
+    Begun,
+    Course,
+    Flow,
+    Given,
+    Held,
+    Hour,
+    Ration,
+    Ready,
+    Spell,
+    Step,
+    Sums,
+)
+from hpwhsim.plant.taps import course_of, next_draw, turn_taps, use_at, window_of
+from hpwhsim.plant.window import charged, defrost, flowing, serve_and_move
 from hpwhsim.storage.layers import (
     RHO_CP,
     SLIVER,
     Layers,
     foot,
     heat_of,
-    level_of,
     make_layers,
     sensed,
-    settle,
     slices,
     top_of,
 )
 from hpwhsim.storage.still import conduct, fading, lose
 
-SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
-TINY = 1e-6  # s
 CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
+LOSS = 900.0  # s between two times that the store loses heat to a steady room
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 GROUND_LOOP = int(SourceKind.GROUND_LOOP)
-SEWER = int(SourceKind.SEWER)
-LIMITED = int(SourceKind.WET_WELL), SEWER  # they give so much in a step and no more
-MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
-PARALLEL, SERIES = int(BackupMode.PARALLEL), int(BackupMode.SERIES)
-SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
+WET_WELL, SEWER = int(SourceKind.WET_WELL), int(SourceKind.SEWER)  # they give so much in a step and no more
+PUMP = int(SourceRow.PUMP)
 WRAPPED = int(WaterSide.WRAPPED)
+PARALLEL = int(BackupMode.PARALLEL)
 OF_HOURS = (
     *("outlet", "lift", "backup_setpoint", "backup_level", "mains"),
     *("frost_capacity", "frost_power", "frost_drawn", "frost_pause"),
 )
 OF_LINES = ("line_around", "line_hold", "line_floor")
-IDLE = Heat(WORKS, 0.0, 0.0, 0.0, 0.0, True)
-NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
+NO_RATION = Ration(0.0, 0.0)
 
 
 March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], None]
+
+
+@kernel
+def at_outlet_now(plant: Plant, layers: Layers) -> float:
+    """Water at the height where taps and loop draw. [°C]"""
+    if plant.draw_port < plant.column.volume:
+        return sensed(layers, plant.draw_port - SLIVER)[0]
+    return top_of(layers)
+
+
+@kernel
+def begin_flow(
+    plant: Plant, course: Course, hour: Hour, ready: Ready, runs: float, use: float, taps: float, top: float
+) -> Flow:
+    """What flows as a window begins, while the modules heat for the share `runs` of the time; see `Flow`."""
+    pumped = ready.heat.flow * runs
+    straight = pumped if course.straight else 0.0
+    loop = 0.0
+    if plant.loop_runs > 0.0:
+        loop = loop_now(plant, hour, straight, taps, top)
+    return Flow(use, taps, straight, 0.0 if course.straight else pumped, loop)
+
+
+@kernel
+def begin_window(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    course: Course,
+    layers: Layers,
+    rotation: Rotation,
+    out: Hourly,
+    hour: Hour,
+    step: Step,
+    now: float,
+    held: Held,
+) -> tuple[Held, Begun]:
+    """Decide and run the heat pump: what runs and flows from a moment on, by what is seen then."""
+    tap, running = held.tap, held.charging.running
+    if now >= tap.end - TINY:
+        tap = turn_taps(plant, drive, course, layers, hour, tap, now, running)
+    draw = next_draw(drive, course, hour.number, tap, now, step.end, running)
+    asked, seen, offer, here = ask(
+        kind, plant, drive, state, layers, hour, step.number, draw.use, held.charging, held.seen, held.offer
+    )
+    top = at_outlet_now(plant, layers)
+    taps = hot_needed(plant, draw.use, hour.mains, max(top, hour.lifts_to))
+    cold = taps if course.straight else 0.0
+    ready, asked, until = make_ready(
+        plant, layers, hour, rotation, state.frost, asked, here, seen.source, draw, cold, held.lines.owed
+    )
+    charging = change_over(plant, rotation, held.charging, asked, out.module_starts)
+    share, ration = seen.fed if charging.running > 0 else 1.0, NO_RATION
+    if kind == WET_WELL or kind == SEWER:  # noqa: SIM102, SIM109 - the compiler drops it for others
+        if ready.duty.units > 0.0 and charging.running > 0:
+            # what is left of the step's sewage over the rest of the step, by the water met now
+            left = max(offer.most * plant.step_seconds - held.overdrawn - held.sums.taken, 0.0)
+            ration = Ration(left, step.end - now)
+            heat, share = rationed_start(machine_now(plant), hour, ready, ration)
+            ready = with_heat(ready, heat)
+    runs = 0.0 if charging.warming > 0.0 else share
+    flow = begin_flow(plant, course, hour, ready, runs, draw.use, taps, top)
+    after = Held(charging, tap, held.loop, held.lines, held.backup, seen, offer, held.sums, held.overdrawn)
+    return after, Begun(ready, ration, share, flow, draw, until, top)
+
+
+@kernel
+def spell_of(
+    kind: int,
+    plant: Plant,
+    course: Course,
+    layers: Layers,
+    rotation: Rotation,
+    hour: Hour,
+    now: float,
+    held: Held,
+    begun: Begun,
+) -> tuple[Spell, float]:
+    """How long nothing changes, the machine's heat meanwhile, and the end. [s from the start of the hour]"""
+    ready, until = begun.ready, begun.until
+    dt = nothing_changes(plant, course, layers, hour, held, rotation, begun, until - now)
+    if course.tanked and tank_turns(plant, hour, held.loop, begun.flow.use * dt, begun.top):
+        dt = min(dt, MINUTE)
+    if until - now - dt < SOONEST:
+        dt = until - now
+    end = now + dt if now + dt < until - TINY else until
+    dt = end - now
+    idle = min(held.charging.warming, held.charging.running * dt)
+    heating = heated(held.charging, dt, idle, begun.share)
+    spell = Spell(dt, idle, heating, begun.share, ready.heat, ready.here.temperature)
+    more = plant.water_side == WRAPPED or net_flow(course, begun.flow) * dt > ready.here.alike
+    if more and heating > 0.0 and ready.heat.heat > 0.0:
+        spell = agreed(kind, plant, layers, hour, held.charging, ready, begun.ration, spell)
+    return spell, end
+
+
+@kernel
+def pass_window(
+    kind: int,
+    plant: Plant,
+    drive: Drive,
+    state: SourceState,
+    course: Course,
+    layers: Layers,
+    rotation: Rotation,
+    out: Hourly,
+    hour: Hour,
+    step: Step,
+    now: float,
+    held: Held,
+    begun: Begun,
+) -> tuple[float, Held]:
+    """Serve, defrost, back up and record for as long as nothing changes; the end, and what is carried on."""
+    index, charging, ready = hour.number, held.charging, begun.ready
+    spell, end = spell_of(kind, plant, course, layers, rotation, hour, now, held, begun)
+    given = charged(plant, course, layers, ready, spell)
+    window = window_of(drive, held.tap, begun.draw, index, now, end)
+    moved, loop, spell, coldest = serve_and_move(
+        kind,
+        plant,
+        drive,
+        course,
+        layers,
+        hour,
+        charging,
+        ready,
+        begun.ration,
+        spell,
+        begun.flow,
+        window,
+        held.loop,
+    )
+    straight = flowing(course, begun.flow, spell).straight * spell.seconds
+    if straight > 0.0:
+        given = Given(moved.heat, straight, moved.inlet / straight)
+    lines = held.lines
+    if plant.lines.capacity > 0.0:
+        lines = lines_after(plant, drive, lines, given, ready.to_lines, index, spell.seconds, out)
+    drawn = defrost(plant, layers, hour, rotation, ready, charging.running, given.heat, spell.seconds)
+    backup, by_backup = held.backup, moved.added
+    if plant.backup_mode == PARALLEL:
+        backup = back_up(plant, layers, hour, held.seen.backup_allowed, backup, spell.seconds)
+        by_backup = backup.heat
+
+    energy = energy_of(plant, charging, ready, spell, given, drawn)
+    circulation, sums = 0.0, held.sums
+    if kind != OUTDOOR_AIR:
+        circulation, sums = book_source(
+            kind, plant, state, out, index, held.seen, charging, energy, spell.seconds, sums
+        )
+    book_heat_pump(out, index, energy, given, drawn, spell)
+    book_water(out, index, moved, coldest if course.series else np.inf, at_outlet_now(plant, layers))
+    heaters = book_heaters(plant, out, index, by_backup * RHO_CP, loop)
+    out.quarter_power[step.quarter] += (
+        energy.machine + energy.fan + energy.pump + energy.standby + circulation + heaters
+    )
+    if energy.on > 0.0:
+        count_run(rotation, plant.modules, charging.running, energy.on / charging.running, out.module_run)
+    short = moved.short_seconds
+    if course.through and moved.short > 0.0:
+        short = taps_run(drive.draws, index, now, end)
+    book_cause(plant, out, index, held.seen, charging, spell, by_backup * RHO_CP, short)
+    lost = sums.lost + loop.lost if course.tanked else sums.lost
+    return end, Held(
+        pass_on(charging, spell),
+        held.tap,
+        loop,
+        lines,
+        backup,
+        held.seen,
+        held.offer,
+        Sums(sums.taken, sums.on, sums.gain, lost),
+        held.overdrawn,
+    )
 
 
 @cache
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
-    @kernel_apart
+    @kernel_entry
     def through(
         plant: Plant,
         drive: Drive,
@@ -125,378 +284,64 @@ def marcher(kind: int) -> March:
         share_lost: float,
     ) -> None:
         """March from the first look to the last: `march`, with its work space and zeroed arrays to fill."""
-        column, controls = plant.column, plant.controls
-        hours, per_hour = drive.source.size, drive.looks
-        bins = drive.use.size // hours
-        span = plant.step_seconds * per_hour / bins  # of an even draw
-        straight, series = straight_through(plant), plant.backup_mode == SERIES
-        low_outlet = plant.draw_port < column.volume
-        tanked, lines = plant.loop_tank.volume > 0.0, plant.lines
-        most = MOST_MOVED * column.volume / column.tanks
-        charging = Charge(plant.modules < 0, min(plant.modules, 0), WORKS, 1e9, 1e9, 1e9, 0.0)
-        loop = LoopState(plant.loop_tank.setpoint, plant.modules < 0, 0.0, 0.0, 0.0)
-        pipes = LineState(0.0, drive.mains[0] + lines.cold_k, drive.outlet[0] + lines.hot_k)
-        backup_on = plant.modules < 0
-        waited = overdrawn = unmixed = 0.0
-        at, even, by_second, bin_end, taps_off = 0, 0.0, False, 0.0, 0.0
-        hour = hour_of(plant, drive, 0, series, (1.0, 1.0, 0.0))
-        offer = NO_OFFER
-        for step in range(hours * per_hour):
-            index = step // per_hour
-            begin = step % per_hour * plant.step_seconds
-            if step % per_hour == 0:
-                plant.outlet[0] = drive.outlet[index]
-                frost = clear_or_frosted(plant, drive, state, index)
-                if kind in (ROOM, GROUND_LOOP):
-                    frost = begin_hour(kind, plant, drive, state, index)
-                hour = hour_of(plant, drive, index, series, frost)
-                bin_end = 0.0
-            if kind != OUTDOOR_AIR:
-                offer = offered(kind, plant, drive, state, step, index, max(charging.running, 1))
-            now, look_end = begin, begin + plant.step_seconds
-            use_now = drive.use[min(int((now + TINY) / span), bins - 1) + index * bins] / span
-            if kind == OUTDOOR_AIR:
-                seen = seen_air(plant, drive, layers, hour, step)
-            else:
-                seen = seen_source(plant, drive, offer, layers, hour, step, use_now, charging.running)
-            around = column.room if kind != ROOM else state.air[0]
-            taken_in_step = gain = on_in_step = lost_in_step = left = rest = 0.0
-            quarter = step * 4 // per_hour
-            while now < look_end - TINY:
-                # the draws
-                if now >= bin_end - TINY:
-                    part = min(int((now + TINY) / span), bins - 1)
-                    bin_end = (part + 1) * span
-                    even = drive.use[index * bins + part] / span
-                    by_second = drive.draws.first.size > 1 and (
-                        series or (not tanked and runs_out(plant, layers, hour, even * span))
+        per_hour, dt = drive.looks, plant.step_seconds
+        course = course_of(plant, drive)
+        held = first_held(plant, drive)
+        uncooled = unmixed = 0.0
+        for index in range(drive.source.size):
+            hour = open_hour(kind, plant, drive, state, index)
+            held = begin_part(held)
+            for part in range(per_hour):
+                step = Step(
+                    index * per_hour + part, (index * per_hour + part) * 4 // per_hour, part * dt + dt
+                )
+                now = part * dt
+                running = held.charging.running
+                use, _ = use_at(drive, course, index, now)
+                seen, offer = look(kind, plant, drive, state, layers, hour, step.number, use, running)
+                around = state.air[0] if kind == ROOM else plant.column.room
+                held = with_look(held, seen, offer)
+                while now < step.end - TINY:
+                    held, begun = begin_window(
+                        kind, plant, drive, state, course, layers, rotation, out, hour, step, now, held
                     )
-                    taps_off = bin_end
-                    if straight and charging.running > 0 and even > 0.0 and not by_second:
-                        # mains water mixes with the store's on its way to the machine while taps run
-                        run = taps_run(drive.draws, index, now, bin_end)
-                        even *= span / run
-                        taps_off = now + run
-                    if by_second:
-                        at = stretch_at(drive.draws, index, at, now)
-                until = min(min(look_end, bin_end), now + LONGEST)
-                use = even if now < taps_off - TINY else 0.0
-                if now < taps_off - TINY:
-                    until = min(until, taps_off)
-                if by_second:
-                    at = stretch_at(drive.draws, index, at, now)
-                    last = drive.draws.first[index + 1] - 1
-                    fine = SHORT_PART if straight and charging.running > 0 else MINUTE
-                    until = min(until, now + fine)
-                    use, until = mean_use(drive.draws, Window(at, last, now, until, use), most)
-                mains = hour.mains
-
-                # sense and decide
-                asked = decide(plant, layers, hour, seen, charging)
+                    now, held = pass_window(
+                        kind, plant, drive, state, course, layers, rotation, out, hour, step, now, held, begun
+                    )
+                # rest
+                lost = held.sums.lost * RHO_CP
+                uncooled += dt
+                if kind == ROOM or uncooled >= LOSS - TINY:  # a room's air is of the step
+                    lost += lose(layers, around, share_lost) * RHO_CP
+                    uncooled -= LOSS
+                out.storage_loss[index] += lost
+                if kind == SEWER:
+                    held = with_overdraft(held, plant.step_seconds)
                 if kind != OUTDOOR_AIR:
-                    if asked.wanted > 0:
-                        asked, seen, offer = fewer(
-                            kind, plant, drive, state, layers, hour, step, use, charging, asked, seen, offer
-                        )
-                elif asked.wanted > charging.running:
-                    asked = may_start(plant, layers, hour, use, charging, asked, seen.source)
-                wanted, refused, calling = asked.wanted, asked.refused, asked.calling
-                source = seen.source
-
-                # the machine by the water that it meets
-                thawing = 0
-                if hour.pause > 0.0 and wanted > 0:
-                    thawing = begin_thaws(controls, rotation, plant.modules, wanted, hour.pause)
-                speed = 1.0
-                if wanted > 0 and plant.turndown < 1.0:
-                    front = level_of(layers, column, controls.start_at + hour.lift)
-                    speed = part_speed(controls, plant.turndown, front)
-                units, plant.speed[0] = (wanted - thawing) * speed, speed
-                top = top_of(layers)
-                if low_outlet:
-                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
-                hottest = max(top, hour.lifts_to)
-                taps = hot_needed(plant, use, mains, hottest)
-                giving, back, iced = hour.frosted, hour.drawn_back, hour.pause
-                heat = IDLE
-                alike = np.inf
-                below = cold = to_lines = 0.0
-                if wanted > 0:
-                    below, alike = at_intake(plant, layers)
-                    cold = taps if straight else 0.0
-                    if speed < 1.0 and back > 0.0:  # a coil of less heat is warmer
-                        met_water = entering(plant, layers, hour, use, source, units)
-                        clear, power, back, iced = part_frost(
-                            plant, state.frost, source, met_water, giving[0], hour.pause
-                        )
-                        giving = clear, power
-                    if abs(pipes.owed) > SETTLED and units > 0.0:
-                        until = min(until, now + MINUTE)
-                        to_lines = share_owed(plant, below, pipes.owed, source, units * (until - now), giving)
-                        giving = giving[0] * (1.0 - to_lines), giving[1]
-                if units > 0.0:
-                    heat = heat_of_machine(plant, source, units, (below, cold, mains), giving)
-                    if heat.refused != WORKS:
-                        refused, wanted = heat.refused, 0
-                        heat = IDLE
-                since, rested, cut_out = charging.since, charging.rested, charging.cut_out
-                warming = charging.warming
-                if wanted > charging.running:
-                    warming += (wanted - charging.running) * plant.start_loss
-                if wanted == 0:
-                    warming = 0.0
-                if wanted < charging.running and refused != WORKS:
-                    rested = 0.0
-                    if refused != WATER_TOO_WARM:
-                        cut_out = 0.0
-                if (wanted > 0) != (charging.running > 0):
-                    since = 0.0
-                if wanted != charging.running:
-                    count_starts(
-                        controls, rotation, plant.modules, charging.running, wanted, out.module_starts
+                    sums = held.sums
+                    grinding = end_step(
+                        kind,
+                        plant,
+                        drive,
+                        state,
+                        step.number,
+                        index,
+                        sums.taken,
+                        sums.on,
+                        sums.gain + lost,
+                        out,
                     )
-                charging = Charge(calling, wanted, refused, since, rested, cut_out, warming)
-
-                # how long nothing changes
-                share = seen.fed if wanted > 0 else 1.0
-                if kind in LIMITED and units > 0.0 and wanted > 0:
-                    # what is left of the step's sewage over the rest of the step, by the water met now
-                    left = max(offer.most * plant.step_seconds - overdrawn - taken_in_step, 0.0)
-                    rest = look_end - now
-                    share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
-                    if cold > 0.0 and 0.0 < share < 1.0:  # the taps' mains water comes while it runs
-                        again = heat_of_machine(plant, source, units, (below, cold / share, mains), giving)
-                        if again.refused == WORKS:
-                            heat = again
-                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
-                    if share < 1.0:
-                        until = min(until, now + MINUTE)
-                runs = 0.0 if warming > 0.0 else share
-                loop_rate = 0.0
-                if plant.loop_runs > 0.0:
-                    passing = heat.flow * runs if straight else 0.0
-                    loop_rate = loop_now(plant, hour, passing, taps, top)
-                flow = Flow(
-                    use,
-                    taps,
-                    heat.flow * runs if straight else 0.0,
-                    0.0 if straight else heat.flow * runs,
-                    loop_rate,
-                )
-                waits = plant.backup_mode == PARALLEL and seen.backup_allowed and not backup_on
-                dt = until - now
-                dt = min(dt, to_sensors(plant, layers, hour, charging, flow, waits))
-                dt = min(dt, to_timers(plant, charging, rotation, iced))
-                through = max(flow.taps + flow.loop, flow.straight + flow.between)
-                if through > 0.0:
-                    dt = min(dt, most / through)
-                net = flow.straight - flow.taps if straight else flow.between
-                if net > 0.0:
-                    dt = min(dt, max(alike / net, MINUTE))
-                    if net * dt > alike and of_intake(plant, layers, net * dt) > hottest_inlet(plant):
-                        dt = max(alike / net, SOONEST)  # it stops at the warm water, not after it
-                if plant.water_side != SINGLE and heat.heat > 0.0:
-                    dt = min(dt, to_warm(plant, layers, hour, heat))
-                if backup_on:
-                    dt = min(dt, MINUTE)
-                if tanked and tank_turns(plant, hour, loop, use * dt, top):
-                    dt = min(dt, MINUTE)
-                if until - now - dt < SOONEST:
-                    dt = until - now
-                end = now + dt if now + dt < until - TINY else until
-                dt = end - now
-                idle = min(warming, wanted * dt)  # module-seconds of power without heat
-                heating = (dt - idle / wanted) * share if wanted > 0 else 0.0
-                meant = below
-                if net * dt > alike and heating > 0.0 and heat.flow > 0.0:  # more than one layer
-                    meant = of_intake(plant, layers, net * dt)
-                    water = meant, cold * dt / heating, mains
-                    again = heat_of_machine(plant, source, units, water, giving)
-                    if again.refused == WORKS:
-                        heat = again
-                        if kind in LIMITED:
-                            share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
-                            heating = (dt - idle / wanted) * share
-
-                # heat, and serve
-                given = weight = 0.0
-                inlet = heat.inlet
-                if not straight and heat.heat > 0.0 and heating > 0.0:
-                    given, before = charge(plant, layers, heat, heating)
-                    settle(layers, column)
-                    weight = heat.flow * heating if plant.water_side != WRAPPED else given
-                    inlet = before / weight if weight > 0.0 else inlet
-                flow = Flow(use, taps, heat.flow * heating / dt if straight else 0.0, 0.0, loop_rate)
-                moved = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-                if tanked and plant.loop_tank.through > 0.0 and not series:
-                    moved, loop = through_tank(plant, layers, hour, flow, loop, dt)
-                    if moved.short > 0.0:
-                        run = taps_run(drive.draws, index, now, end)
-                        moved = Moved(
-                            moved.heat,
-                            moved.inlet,
-                            moved.taps,
-                            moved.taps_heat,
-                            moved.loop_heat,
-                            0.0,
-                            moved.short,
-                            run,
-                            moved.missing,
-                        )
-                else:
-                    if use > 0.0 or loop_rate > 0.0 or flow.straight > 0.0:
-                        window = Window(at if by_second else -1, 0, now, end, use)
-                        if by_second:
-                            window = Window(at, drive.draws.first[index + 1] - 1, now, end, use)
-                        served = serve(plant, layers, hour, flow, drive.draws, window)
-                        if (
-                            kind in LIMITED and share < 1.0 and flow.straight > 0.0
-                        ):  # with the mains water that taps let in
-                            water = (meant, served.taps / heating, mains)
-                            again = heat_of_machine(plant, source, units, water, giving)
-                            if again.refused == WORKS:
-                                heat = again
-                                share = share_of(plant, source, heat.inlet, units, hour.frosted, left, rest)
-                                heating = (dt - idle / wanted) * share
-                            flow = Flow(use, taps, heat.flow * heating / dt, 0.0, loop_rate)
-                            served = serve(plant, layers, hour, flow, drive.draws, window)
-                        moved = move(plant, layers, hour, flow, served, dt)
-                        if series:
-                            out.supply[index] = min(out.supply[index], served.coldest)
-                    if tanked:
-                        moved, loop = beside_tank(plant, hour, moved, loop, dt)
-                if tanked:
-                    loop = heat_tank(plant, loop, dt, drive.source[index])
-                    lost_in_step += loop.lost
-                if straight and flow.straight > 0.0:
-                    given = moved.heat
-                    weight = flow.straight * dt
-                    inlet = moved.inlet / weight
-                energy = given * heat.power / heat.heat if heat.heat > 0.0 else 0.0
-
-                # lines outdoors
-                if lines.capacity > 0.0:
-                    owed = pipes.owed
-                    if to_lines != 0.0:
-                        repaid = given * RHO_CP * to_lines / (1.0 - to_lines)
-                        owed -= repaid
-                        out.line_heat[index] += repaid
-                    if weight > 0.0:
-                        heated = plant.outlet[0] if plant.water_side == SINGLE else inlet + plant.rise
-                        pipes = LineState(owed, inlet + lines.cold_k, heated + lines.hot_k)
-                    else:
-                        excess = kept(dt / lines.time_constant)
-                        air, hold = drive.line_around[index], drive.line_hold[index]
-                        floor = drive.line_floor[index]
-                        to, held_to = cool(pipes.out, air, hold, floor, excess)
-                        fro, held_fro = cool(pipes.back, air, hold, floor, excess)
-                        owed += lines.capacity * (pipes.out + pipes.back - to - fro)
-                        pipes = LineState(owed, to, fro)
-                        out.line_held[index] += 0.5 * (held_to + held_fro) * dt
-
-                # defrost
-                drawn = back * given
-                if hour.pause > 0.0 and wanted > 0:
-                    drawn = pass_time(controls, rotation, plant.modules, wanted, iced, dt, drawn)
-                if drawn > 0.0:
-                    draw_back(plant, layers, drawn)
-                settle(layers, column)
-
-                # backup
-                backup_heat = moved.added
-                if plant.backup_mode == PARALLEL:
-                    cold_at = coldest_foot(layers, column, hour.backup_level)
-                    if not seen.backup_allowed or cold_at >= hour.backup_at:
-                        backup_on, waited = False, 0.0
-                    elif cold_at < hour.backup_at - plant.backup_dead_band:
-                        backup_on = waited >= plant.backup_delay
-                        waited += dt
-                    if backup_on:
-                        asked_heat = plant.backup_power * dt / RHO_CP
-                        backup_heat = heat_upper(
-                            layers, column, hour.backup_level, asked_heat, hour.backup_at
-                        )
-                        backup_on = backup_heat >= asked_heat  # less: it reached its setpoint
-                        settle(layers, column)
-
-                # record
-                idle_energy = 0.0
-                if idle > 0.0:
-                    idle_energy = idle * thaw_power(plant, below, source, (1.0, 1.0))
-                if thawing > 0 and wanted > 0:
-                    energy += thaw_power(plant, below, source, giving) * thawing * heating
-                taken = (given - drawn) * RHO_CP - plant.gas_share * energy
-                shed = (1.0 - plant.gas_share) * energy + idle_energy
-                out.machine_loss[index] += shed
-                energy += idle_energy
-                on = wanted * min(share, 1.0) * dt  # module-seconds
-                fan, pump = on * plant.fan_power, on * plant.pump_power
-                standing = plant.standby_power
-                if not source >= plant.crankcase_below:
-                    standing += plant.crankcase_power
-                standby = (plant.modules * dt - on) * standing
-                circulation = 0.0
-                if kind != OUTDOOR_AIR:
-                    circulation = pumped(kind, plant, state, index, source, on, wanted, taken, out)
-                    out.source[MET, index] += (source if on > 0.0 else seen.free) * dt
-                    out.source[PUMP, index] += circulation
-                    taken_in_step += taken
-                    on_in_step += on
-                    gain += shed + pump + standby + (fan if plant.sources.room.exhaust_here else 0.0)
-                backup = backup_heat * RHO_CP
-                bought = backup / plant.backup_efficiency
-                book_heat_pump(
-                    out, index, (given - drawn) * RHO_CP, drawn * RHO_CP, energy, fan, pump, standby
-                )
-                book_water(out, index, moved)
-                book_heaters(out, index, backup, bought, loop.heat, loop.energy)
-                electric = energy + fan + pump + standby + circulation + loop.energy
-                out.quarter_power[quarter] += electric + plant.backup_electric * bought
-                if on > 0.0:
-                    count_run(rotation, plant.modules, wanted, on / wanted, out.module_run)
-                    book_run(out, index, on, share * dt, inlet, weight, heat.inside)
-                    if share < 1.0:
-                        out.source[SPENT, index] += dt
-                permitted = seen.open_hour and seen.barred == WORKS and seen.most_modules > 0
-                if calling and wanted == 0 and (refused != WORKS or not permitted):
-                    out.lockout_seconds[index] += dt
-                if backup > 0.0 or moved.short > 0.0:
-                    cause = cause_of(
-                        plant, seen.open_hour, refused, share, wanted, seen.most_modules, calling
-                    )
-                    if backup > 0.0:
-                        out.backup_seconds[cause, index] += backup / plant.backup_power
-                    out.short_seconds[cause, index] += moved.short_seconds
-                top = top_of(layers)
-                if low_outlet:
-                    top, _, _ = sensed(layers, plant.draw_port - SLIVER)
-                out.store_top[index] = min(out.store_top[index], top)
-                warming = warming - idle if wanted > 0 else 0.0
-                charging = Charge(calling, wanted, refused, since + dt, rested + dt, cut_out + dt, warming)
-                now = end
-
-            # rest
-            lost = (lose(layers, around, share_lost) + lost_in_step) * RHO_CP
-            out.storage_loss[index] += lost
-            if kind == SEWER:
-                overdrawn = max(overdrawn + taken_in_step - offer.most * plant.step_seconds, 0.0)
-            if kind != OUTDOOR_AIR:
-                gain += lost
-                grinding = end_step(
-                    kind, plant, drive, state, step, index, taken_in_step, on_in_step, gain, out
-                )
-                out.source[PUMP, index] += grinding
-                out.quarter_power[quarter] += grinding
-            unmixed += plant.step_seconds
-            if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
-                conduct(layers, column, CONDUCTION)
-                unmixed -= CONDUCTION
-            if (step + 1) % per_hour == 0:
-                out.store_mean[index] = heat_of(layers) / column.volume
-                out.store_bottom[index] = foot(layers)
-                out.loop_tank_end[index] = loop.held
-                if kind == GROUND_LOOP:
-                    end_hour(plant, drive, state, index, out)
+                    out.source[PUMP, index] += grinding
+                    out.quarter_power[step.quarter] += grinding
+                unmixed += dt
+                if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
+                    conduct(layers, plant.column, CONDUCTION)
+                    unmixed -= CONDUCTION
+            out.store_mean[index] = heat_of(layers) / plant.column.volume
+            out.store_bottom[index] = foot(layers)
+            out.loop_tank_end[index] = held.loop.held
+            if kind == GROUND_LOOP:
+                end_hour(plant, drive, state, index, out)
 
     return through
 
@@ -534,7 +379,8 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourl
         )
     out = make_hourly(drive.source.size)
     layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
-    lost = fading(plant.column, plant.step_seconds)
+    in_room = plant.sources.kind == SourceKind.ROOM
+    lost = fading(plant.column, plant.step_seconds if in_room else LOSS)
     marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
     store[:] = slices(layers, store.size)
     out.profile[:] = slices(layers, SLICES)

@@ -5,7 +5,8 @@ import numpy as np
 from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.plant.arrays import Plant, WaterSide
+from hpwhsim.plant.arrays import WaterSide
+from hpwhsim.plant.state import Machine
 
 SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 
@@ -16,7 +17,7 @@ MOST_WARMER = 15  # of these steps
 
 
 @kernel_apart
-def full_speed_source(plant: Plant, source: float, inlet: float, outlet: float, speed: float) -> float:
+def full_speed_source(machine: Machine, source: float, inlet: float) -> float:
     """Source at which a module of full speed evaporates as one of `speed` does at `source`. [°C]
 
     At a share s of full speed the coil takes s times the heat that it would take at the same evaporating
@@ -26,29 +27,28 @@ def full_speed_source(plant: Plant, source: float, inlet: float, outlet: float, 
 
     Parameters
     ----------
-    plant : Plant
-        The plant.
-    source, inlet, outlet : float
-        Source, water entering and leaving. [°C]
-    speed : float
-        Share of full speed.
+    machine : Machine
+        With its share of full speed.
+    source, inlet : float
+        Source, and water entering. [°C]
     """
-    if speed >= 1.0 or plant.coil <= 0.0:
+    speed = machine.speed
+    if speed >= 1.0 or machine.coil <= 0.0:
         return source
-    part = (1.0 - speed) * plant.coil
+    part = (1.0 - speed) * machine.coil
     met = source
-    heat = coil_heat(plant, met, inlet, outlet)
+    heat = coil_heat(machine, met, inlet)
     steps = 0
     while np.isnan(heat) and steps < MOST_WARMER:  # too cold for full speed
         met += WARMER * (1.0 - speed)
-        heat = coil_heat(plant, met, inlet, outlet)
+        heat = coil_heat(machine, met, inlet)
         steps += 1
     if np.isnan(heat):
         return source
     last, gap_last = met, met - source - part * heat
     met = source + part * heat
     for _ in range(MOST_TRIES):
-        heat = coil_heat(plant, met, inlet, outlet)
+        heat = coil_heat(machine, met, inlet)
         if np.isnan(heat):  # between a point where it works and one where it does not
             met = 0.5 * (met + last)
             continue
@@ -62,30 +62,38 @@ def full_speed_source(plant: Plant, source: float, inlet: float, outlet: float, 
 
 
 @kernel
-def coil_heat(plant: Plant, source: float, inlet: float, outlet: float) -> float:
-    """Heat that a module of full speed takes from its source, without frost; NaN where it cannot work. [W]"""
-    capacity, power, _ = look_up(plant.machine, source, inlet, outlet)
-    return capacity - plant.gas_share * power
+def outlet_of(machine: Machine, inlet: float) -> float:
+    """Water leaving a machine that water of `inlet` °C enters. [°C]"""
+    if machine.water_side == SINGLE:
+        return machine.outlet
+    return inlet + (machine.rise if machine.water_side == MULTI else 1.0)
 
 
 @kernel
-def perform(plant: Plant, source: float, inlet: float, outlet: float) -> tuple[float, float, bool]:
-    """Capacity and power of a module over its speed, as `look_up`, at the plant's present speed."""
-    if plant.speed[0] < 1.0:
-        source = full_speed_source(plant, source, inlet, outlet, plant.speed[0])
-    return look_up(plant.machine, source, inlet, outlet)
+def coil_heat(machine: Machine, source: float, inlet: float) -> float:
+    """Heat that a module of full speed takes from its source, without frost; NaN where it cannot work. [W]"""
+    capacity, power, _ = look_up(machine.performance, source, inlet, outlet_of(machine, inlet))
+    return capacity - machine.gas_share * power
+
+
+@kernel
+def perform(machine: Machine, source: float, inlet: float) -> tuple[float, float, bool]:
+    """Capacity and power of a module over its speed, as `look_up`, at its present speed."""
+    if machine.speed < 1.0:
+        source = full_speed_source(machine, source, inlet)
+    return look_up(machine.performance, source, inlet, outlet_of(machine, inlet))
 
 
 @kernel_apart
 def part_frost(
-    plant: Plant, frost: Array, source: float, inlet: float, capacity: float, pause: float
+    machine: Machine, frost: Array, source: float, inlet: float, capacity: float, pause: float
 ) -> tuple[float, float, float, float]:
     """What frost costs at part speed: capacity, power, share drawn back, share of the time to thaw.
 
     Parameters
     ----------
-    plant : Plant
-        The plant.
+    machine : Machine
+        With its share of full speed.
     frost : ndarray, shape (3, share of the full coil load)
         What frost costs in this hour.
     source, inlet : float
@@ -99,14 +107,11 @@ def part_frost(
     The surface follows the heat that the coil takes: its load over that of full speed is read between the
     columns. Below the first the frost is that of the first.
     """
-    outlet = plant.outlet[0]
-    if plant.water_side != SINGLE:
-        outlet = inlet + (plant.rise if plant.water_side == MULTI else 1.0)
     columns = frost.shape[1]
-    load = plant.speed[0]
-    full = coil_heat(plant, source, inlet, outlet)
-    met = full_speed_source(plant, source, inlet, outlet, load)
-    here = coil_heat(plant, met, inlet, outlet)
+    load = machine.speed
+    full = coil_heat(machine, source, inlet)
+    met = full_speed_source(machine, source, inlet)
+    here = coil_heat(machine, met, inlet)
     if full > 0.0 and here > 0.0:
         load = min(load * here / full, 1.0)
     place = min(max(load * columns - 1.0, 0.0), columns - 1.0)

@@ -9,27 +9,20 @@ serves is found at once.
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside
+from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant
 from hpwhsim.plant.draw_times import DrawTimes, Window, stretch
 from hpwhsim.plant.flows import loop_reach, mixed, most_hot
 from hpwhsim.plant.state import Flow, Hour, Moved, Served
-from hpwhsim.storage.layers import (
-    RHO_CP,
-    Layers,
-    add_head,
-    insert,
-    take_above,
-    take_foot,
-    take_head,
-)
+from hpwhsim.storage.layers import RHO_CP, Layers, add_head, take_above, take_foot, take_head
+from hpwhsim.storage.order import insert
 from hpwhsim.storage.still import enter, stir_feet
 
 SMALL = 1e-9  # s or K that make no difference
 NOTHING = 1e-15  # m³
 
 
-@kernel_inside
+@kernel
 def at_outlet(plant: Plant, layers: Layers) -> tuple[int, float]:
     """Place of the layer at the height where taps and loop draw, and how much of it lies below. [m³]"""
     low = layers.span[0]
@@ -177,7 +170,8 @@ def move(plant: Plant, layers: Layers, hour: Hour, flow: Flow, served: Served, s
         supply = served.loop_heat / served.loop
         loop_lost = hour.loop_watts / RHO_CP * loop_reach(plant, supply) * seconds
         back = (served.loop_heat - loop_lost) / served.loop
-        insert(layers, min(plant.loop_port, plant.draw_port - served.store), served.loop, back)
+        port = min(plant.loop_port, plant.draw_port - served.store)
+        insert(layers, port, served.loop, back, column.tanks == 1)
     # What waits on top of a store that gave water goes in after that has left.
     later = served.waiting if served.store > 0.0 else 0.0
     direct = passing - later

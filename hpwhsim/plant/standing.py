@@ -7,14 +7,16 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 
 import numpy as np
 
-from hpwhsim.kernel import kernel, kernel_inside_apart
-from hpwhsim.plant.arrays import Plant, WaterSide
+from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.plant.arrays import Drive, Hourly, Plant, WaterSide
 from hpwhsim.plant.part_speed import perform
+from hpwhsim.plant.state import Given, LineState, Machine
+from hpwhsim.storage.layers import RHO_CP
 
 MOST = 0.9  # of the machine's heat that the lines take at once; the rest keeps the water moving
 LEAST = -0.5  # a trace that warmed them gives that much of it at once at most
+SINGLE = int(WaterSide.SINGLE)
 SETTLED = 1.0  # J owed that are nothing
-SINGLE, MULTI = int(WaterSide.SINGLE), int(WaterSide.MULTI)
 
 
 @kernel
@@ -53,9 +55,9 @@ def cool(pipe: float, around: float, hold: float, floor: float, left: float) -> 
     return hold, (hold - after) / (pipe - after)
 
 
-@kernel_inside_apart
+@kernel_apart
 def share_owed(
-    plant: Plant,
+    machine: Machine,
     inlet: float,
     owed: float,
     source: float,
@@ -66,8 +68,8 @@ def share_owed(
 
     Parameters
     ----------
-    plant : Plant
-        The plant.
+    machine : Machine
+        As it is now.
     inlet : float
         Water of the store at the machine's intake. [°C]
     owed : float
@@ -79,11 +81,37 @@ def share_owed(
     frosted : tuple of two floats
         Capacity and power over those of the map.
     """
-    outlet = plant.outlet[0]
-    if plant.water_side == MULTI:
-        outlet = inlet + plant.rise
-    capacity, _, _ = perform(plant, source, inlet, outlet)
+    capacity, _, _ = perform(machine, source, inlet)
     most = frosted[0] * capacity * unit_seconds
     if np.isnan(most) or most <= 0.0:
         return 0.0
     return min(max(owed / most, LEAST), MOST)
+
+
+@kernel
+def lines_after(
+    plant: Plant,
+    drive: Drive,
+    pipes: LineState,
+    given: Given,
+    to_lines: float,
+    hour: int,
+    dt: float,
+    out: Hourly,
+) -> LineState:
+    """Lines outdoors after a window of `dt` seconds: flushed by the machine's water, or standing."""
+    lines, owed = plant.lines, pipes.owed
+    if to_lines != 0.0:
+        repaid = given.heat * RHO_CP * to_lines / (1.0 - to_lines)
+        owed -= repaid
+        out.line_heat[hour] += repaid
+    if given.weight > 0.0:
+        heated = plant.outlet[0] if plant.water_side == SINGLE else given.inlet + plant.rise
+        return LineState(owed, given.inlet + lines.cold_k, heated + lines.hot_k)
+    excess = kept(dt / lines.time_constant)
+    air, hold, floor = drive.line_around[hour], drive.line_hold[hour], drive.line_floor[hour]
+    to, held_to = cool(pipes.out, air, hold, floor, excess)
+    fro, held_fro = cool(pipes.back, air, hold, floor, excess)
+    owed += lines.capacity * (pipes.out + pipes.back - to - fro)
+    out.line_held[hour] += 0.5 * (held_to + held_fro) * dt
+    return LineState(owed, to, fro)

@@ -2,6 +2,9 @@
 
 from typing import NamedTuple
 
+from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.source.offer import Offer
+
 
 class Hour(NamedTuple):
     """What holds for an hour."""
@@ -17,6 +20,54 @@ class Hour(NamedTuple):
     frosted: tuple[float, float]  # capacity and power over those of a clean coil
     drawn_back: float  # by defrosts, over heat while heating
     pause: float  # share of the time for defrosts where these are events
+
+
+class Course(NamedTuple):
+    """What stays the same through the march."""
+
+    straight: bool  # the machine's water passes by the store on its way to the taps
+    series: bool  # a backup lifts the water on its way to taps and loop
+    tanked: bool  # the loop has a tank of its own
+    through: bool  # and the taps' water runs through it
+    most: float  # that a window moves, m³
+    bins: int  # parts of an hour in which draws are even
+    span: float  # length of such a part, s
+
+
+class Tap(NamedTuple):
+    """The draws of a part of an hour."""
+
+    at: int  # stretch of constant flow that was reached
+    even: float  # water at use temperature while taps run, m³/s
+    by_second: bool  # draws follow one another as they are; else they are even
+    end: float  # of the part, s from the start of the hour
+    off: float  # taps rest from then on, the same
+
+
+class Draw(NamedTuple):
+    """The draw of a window."""
+
+    use: float  # water at use temperature, m³/s
+    since: float  # s from the start of the hour
+    until: float  # so long at most, the same
+    at: int  # stretch of constant flow at its start
+
+
+class Step(NamedTuple):
+    """From one look at source and clock to the next."""
+
+    number: int  # of the year
+    quarter: int  # of an hour, of the year
+    end: float  # s from the start of its hour
+
+
+class Sums(NamedTuple):
+    """What a step adds up to for the source and for the air around the plant."""
+
+    taken: float  # heat from the source, J
+    on: float  # module-seconds
+    gain: float  # heat to the air, J
+    lost: float  # by the loop's own tank, m³·K
 
 
 class Look(NamedTuple):
@@ -63,6 +114,41 @@ class Flow(NamedTuple):
     loop: float  # to the loop
 
 
+class Machine(NamedTuple):
+    """A module of the heat pump at a moment, and its map.
+
+    Small beside a whole `Plant`: a kernel that stands apart is handed every array of its arguments.
+    """
+
+    performance: PerformanceMap
+    water_side: int  # WaterSide
+    outlet: float  # water leaving it in this hour; multi-pass, wrapped: the hottest, °C
+    rise: float  # of the water per pass (multi-pass), K
+    highest_inlet: float  # °C
+    lowest_source: float  # °C
+    coil: float  # source less evaporating temperature over the heat it takes; 0: not known, K/W
+    gas_share: float  # of its electricity that reaches the refrigerant
+    speed: float  # share of full speed
+
+
+class Duty(NamedTuple):
+    """What the running modules work on, but for the water of the store."""
+
+    source: float  # °C
+    units: float  # modules running, times their share of full speed
+    cold: float  # mains water that flows straight to them, m³/s
+    mains: float  # °C
+    frosted: tuple[float, float]  # capacity and power over those of the map
+
+
+class Intake(NamedTuple):
+    """The water of the store that comes to the machine, or that a condenser at the wall meets."""
+
+    temperature: float  # °C
+    alike: float  # how much of it is alike, m³
+    lacking: float  # of a condenser at the wall: to the hottest water that it makes, m³·K
+
+
 class Heat(NamedTuple):
     """What the running modules would give, by the water at the machine."""
 
@@ -72,6 +158,108 @@ class Heat(NamedTuple):
     power: float  # W
     inlet: float  # °C
     inside: bool  # the point lies in the performance map
+
+
+class Ready(NamedTuple):
+    """The modules that are to run in a window, and the water that they meet."""
+
+    duty: Duty
+    here: Intake
+    heat: Heat
+    thawing: int  # modules that defrost
+    back: float  # drawn back by defrosts, over heat
+    pause: float  # share of the time for defrosts where these are events
+    to_lines: float  # share of the heat that lines outdoors take
+
+
+class Ration(NamedTuple):
+    """What a step's sewage still has to give."""
+
+    left: float  # J
+    seconds: float  # of the step that are left
+
+
+class Spell(NamedTuple):
+    """A window: how long, and how much of it the modules heat."""
+
+    seconds: float
+    idle: float  # module-seconds of power without heat
+    heating: float  # s
+    share: float  # of the time for which the source gives the heat
+    heat: Heat
+    water: float  # mean of the store's that comes to the machine, °C
+
+
+class Given(NamedTuple):
+    """What the machine gave to the water in a window."""
+
+    heat: float  # m³·K
+    weight: float  # volume of the water; of a condenser at the wall the heat
+    inlet: float  # °C
+
+
+class Energy(NamedTuple):
+    """Of the heat pump in a window; J unless said."""
+
+    machine: float  # electricity by its map, starts and defrosts included
+    taken: float  # heat from the source
+    shed: float  # electricity that warms what is around the machine
+    fan: float
+    pump: float
+    standby: float
+    on: float  # module-seconds
+
+
+class Backup(NamedTuple):
+    """A heater in the store from one moment to the next."""
+
+    on: bool
+    waited: float  # since its thermostat called, s
+    heat: float  # that it gave in the window, m³·K
+
+
+class LoopState(NamedTuple):
+    """The loop's own tank."""
+
+    held: float  # °C
+    on: bool
+    lost: float  # standby loss in the window, m³·K
+    heat: float  # of its heater, J
+    energy: float  # J
+
+
+class LineState(NamedTuple):
+    """Water lines outdoors."""
+
+    owed: float  # J that they lost standing and did not get back yet
+    out: float  # °C
+    back: float  # °C
+
+
+class Held(NamedTuple):
+    """What the march carries from one window to the next."""
+
+    charging: Charge
+    tap: Tap
+    loop: LoopState
+    lines: LineState
+    backup: Backup
+    seen: Look
+    offer: Offer
+    sums: Sums
+    overdrawn: float  # by earlier steps from what the sewage had to give, J
+
+
+class Begun(NamedTuple):
+    """A window as it begins: the modules, what flows, and how long it may last."""
+
+    ready: Ready
+    ration: Ration
+    share: float  # of the time for which the source gives the heat
+    flow: Flow
+    draw: Draw
+    until: float  # s from the start of the hour
+    top: float  # water at the store's outlet, °C
 
 
 class Served(NamedTuple):
@@ -102,21 +290,3 @@ class Moved(NamedTuple):
     short: float
     short_seconds: float
     missing: float
-
-
-class LoopState(NamedTuple):
-    """The loop's own tank."""
-
-    held: float  # °C
-    on: bool
-    lost: float  # standby loss in the window, m³·K
-    heat: float  # of its heater, J
-    energy: float  # J
-
-
-class LineState(NamedTuple):
-    """Water lines outdoors."""
-
-    owed: float  # J that they lost standing and did not get back yet
-    out: float  # °C
-    back: float  # °C

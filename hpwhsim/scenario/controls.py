@@ -195,7 +195,7 @@ class Controls(Block):
         le=1,
         description="a lockout is lifted while less of the store than this share, from the top, is as hot"
         " as the taps need; 0: never",
-        json_schema_extra=origin("[tankyear-default]: bars hold"),
+        json_schema_extra=origin("[tankyear-default]: lockouts hold"),
     )
     demand_windows: Windows = Field(
         (),

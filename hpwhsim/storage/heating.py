@@ -95,10 +95,13 @@ def heat_wall(layers: Layers, top: float, hottest: float, share: float) -> None:
 @kernel_apart
 def cool_between(layers: Layers, bottom: float, top: float, heat: float) -> None:
     """Take heat out of the water between two heights, evenly. [m³·K]"""
-    low, n = layers.span[0], layers.span[1]
-    height = 0.0
-    for k in range(low, low + n):
-        part = min(height + layers.volume[k], top) - max(height, bottom)
-        height += layers.volume[k]
-        if part > 0.0:
-            layers.temperature[k] -= heat * part / (top - bottom) / layers.volume[k]
+    end = layers.span[0] + layers.span[1]
+    k, below = layers.span[0], 0.0
+    while k < end and below + layers.volume[k] <= bottom:
+        below += layers.volume[k]
+        k += 1
+    while k < end and below < top:
+        part = min(below + layers.volume[k], top) - max(below, bottom)
+        layers.temperature[k] -= heat * part / (top - bottom) / layers.volume[k]
+        below += layers.volume[k]
+        k += 1

@@ -30,6 +30,7 @@ FIRST_LOSS = 1e-5  # K²: spread over the store's volume that a merger may alway
 LESS_NICE = 4.0  # times more, until the layers are few enough
 PLACES = 4096  # of the arrays; the layers lie in their middle
 EDGE = 64  # free places at either end, below which the layers are moved to the middle again
+LEAST_LIFT = 1.0  # K
 SLIVER = 1e-9  # m³ that are no layer of their own
 
 
@@ -176,6 +177,32 @@ def mean_above(layers: Layers, height: float, volume: float) -> float:
 
 
 @kernel
+def mean_brought(layers: Layers, height: float, heat: float, hot: float) -> float:
+    """Mean temperature of the water above a height, from there up, that `heat` brings to `hot` °C.
+
+    Water that is nearly as hot counts as colder by `LEAST_LIFT`. Heat in m³·K; none: of the first water.
+    """
+    k = layers.span[0]
+    last = k + layers.span[1] - 1
+    below = height
+    while k < last and below >= layers.volume[k]:
+        below -= layers.volume[k]
+        k += 1
+    left, volume, held = heat, 0.0, 0.0
+    part, warm = layers.volume[k] - below, layers.temperature[k]
+    lift = max(hot - warm, LEAST_LIFT)
+    while k < last and part * lift < left:
+        left -= part * lift
+        volume += part
+        held += part * warm
+        k += 1
+        part, warm = layers.volume[k], layers.temperature[k]
+        lift = max(hot - warm, LEAST_LIFT)
+    part = left / lift
+    return (held + part * warm) / (volume + part) if left > 0.0 else warm
+
+
+@kernel
 def heat_of(layers: Layers) -> float:
     """Heat above 0 °C. [m³·K]"""
     low, n = layers.span[0], layers.span[1]
@@ -183,26 +210,6 @@ def heat_of(layers: Layers) -> float:
     for k in range(low, low + n):
         heat += layers.volume[k] * layers.temperature[k]
     return heat
-
-
-@kernel_apart
-def to_middle(layers: Layers) -> None:
-    """Move the layers to the middle of their arrays."""
-    low, n = layers.span[0], layers.span[1]
-    new = (PLACES - n) // 2
-    if new < low:
-        for k in range(n):
-            layers.volume[new + k], layers.temperature[new + k] = (
-                layers.volume[low + k],
-                layers.temperature[low + k],
-            )
-    else:
-        for k in range(n - 1, -1, -1):
-            layers.volume[new + k], layers.temperature[new + k] = (
-                layers.volume[low + k],
-                layers.temperature[low + k],
-            )
-    layers.span[0] = new
 
 
 @kernel
@@ -323,32 +330,6 @@ def add_head(layers: Layers, volume: float, temperature: float) -> None:
 
 
 @kernel_apart
-def insert(layers: Layers, height: float, volume: float, temperature: float) -> None:
-    """Put water at a height: it joins water of its temperature there, or splits the layer that it meets."""
-    low, n = layers.span[0], layers.span[1]
-    end = low + n
-    k, below = low, height
-    while k < end and below > layers.volume[k] - SLIVER:
-        below -= layers.volume[k]
-        k += 1
-    near = NEAR if volume >= SLIVER else np.inf
-    for j in (k, k - 1):
-        beside = j == k or below < SLIVER
-        if low <= j < end and beside and abs(layers.temperature[j] - temperature) < near:
-            blend(layers, j, volume, temperature)
-            return
-    more = 1 if k == end or below < SLIVER else 2
-    for j in range(end + more - 1, k + more - 1, -1):
-        layers.volume[j], layers.temperature[j] = layers.volume[j - more], layers.temperature[j - more]
-    if more == 2:
-        layers.volume[k + 2], layers.temperature[k + 2] = layers.volume[k] - below, layers.temperature[k]
-        layers.volume[k] = below
-        k += 1
-    layers.volume[k], layers.temperature[k] = volume, temperature
-    layers.span[1] = n + more
-
-
-@kernel_apart
 def cut(layers: Layers, height: float) -> int:
     """Make a height a boundary between two layers; place of the layer above it."""
     low, n = layers.span[0], layers.span[1]
@@ -368,63 +349,6 @@ def cut(layers: Layers, height: float) -> int:
 
 
 @kernel
-def settle(layers: Layers, column: Column) -> None:
-    """Mix what is warmer below than above, in each tank, and merge what is alike where layers are many.
-
-    Pooled are adjacent violators: the one order of temperatures that keeps the heat and differs least
-    (Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions, 1972).
-    Merging two layers loses their spread, ``v w / (v + w) (t - u)^2``; those that lose least go first.
-    """
-    low, n = layers.span[0], layers.span[1]
-    temperature = layers.temperature[low : low + n]
-    first = n
-    for k in range(1, n):
-        if temperature[k] < temperature[k - 1]:
-            first = k
-            break
-    crowded = n > layers.span[2] or low < EDGE or low + n > PLACES - EDGE
-    if column.tanks > 1 or crowded:
-        set_right(layers, column)
-    elif first < n:
-        start = low + first - 1
-        last = pool(layers, start, low + n, low)
-        layers.span[1] = last - low
-
-
-@kernel_apart
-def set_right(layers: Layers, column: Column) -> None:
-    """What `settle` does where tanks are several or layers many."""
-    low, n = layers.span[0], layers.span[1]
-    if low < EDGE or low + n > PLACES - EDGE:
-        to_middle(layers)
-    size = column.volume / column.tanks
-    share = most_layers(column)
-    start = layers.span[0]
-    for tank in range(column.tanks):
-        end = end_of_tank(layers, column, tank, size)
-        last = pool(layers, start, end, start)
-        if column.tanks == 1 or last - start > share + 2:
-            last = merge(layers, start, last, share, FIRST_LOSS * size)
-        close_gap(layers, last, end)
-        start = last
-    layers.span[2] = layers.span[1] + SPARE
-
-
-@kernel
-def most_layers(column: Column) -> int:
-    """Layers that a tank keeps."""
-    return MOST if column.tanks == 1 else max(MOST // column.tanks, FEWEST)
-
-
-@kernel
-def end_of_tank(layers: Layers, column: Column, tank: int, size: float) -> int:
-    """Place of the first layer above a tank, cut there if it reaches into it."""
-    if tank == column.tanks - 1:
-        return layers.span[0] + layers.span[1]
-    return cut(layers, (tank + 1) * size)
-
-
-@kernel
 def close_gap(layers: Layers, first: int, end: int) -> None:
     """Take the places from `first` up to `end` out of the arrays; what lies above them comes down."""
     last = layers.span[0] + layers.span[1]
@@ -433,40 +357,3 @@ def close_gap(layers: Layers, first: int, end: int) -> None:
             layers.volume[k - end + first] = layers.volume[k]
             layers.temperature[k - end + first] = layers.temperature[k]
         layers.span[1] -= end - first
-
-
-@kernel_apart
-def pool(layers: Layers, first: int, end: int, start: int) -> int:
-    """Pool inversions of the layers from `first` to `end` with those from `start` on, in order; new end."""
-    volume, temperature = layers.volume, layers.temperature
-    write = first
-    for k in range(first, end):
-        v, t = volume[k], temperature[k]
-        while write > start and t < temperature[write - 1]:
-            write -= 1
-            both = v + volume[write]
-            t = (t * v + temperature[write] * volume[write]) / both
-            v = both
-        volume[write], temperature[write] = v, t
-        write += 1
-    return write
-
-
-@kernel_apart
-def merge(layers: Layers, first: int, end: int, most: int, loss: float) -> int:
-    """Merge neighbours that lose less than `loss` [m³·K²], then more, to at most `most` layers; new end."""
-    volume, temperature = layers.volume, layers.temperature
-    while True:
-        last = first
-        for k in range(first + 1, end):
-            apart, both = temperature[k] - temperature[last], volume[k] + volume[last]
-            if apart * apart * volume[k] * volume[last] < loss * both:
-                temperature[last] = (temperature[last] * volume[last] + temperature[k] * volume[k]) / both
-                volume[last] = both
-            else:
-                last += 1
-                volume[last], temperature[last] = volume[k], temperature[k]
-        end = last + 1
-        if end - first <= most:
-            return end
-        loss *= LESS_NICE

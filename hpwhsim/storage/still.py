@@ -13,12 +13,9 @@ from hpwhsim.storage.layers import (
     add_foot,
     close_gap,
     cut,
-    end_of_tank,
-    merge,
-    most_layers,
-    set_right,
     take_foot,
 )
+from hpwhsim.storage.order import end_of_tank, merge, most_layers, set_right
 
 THIN = 0.02  # m: thickness of the pieces at a steep step
 GROWTH = 1.5  # of the next piece away from it

@@ -226,7 +226,7 @@ def test_a_standing_loop_is_not_counted_but_said() -> None:
     found = year_of(return_c=back)
     assert found.standing_hours == 365.0
     assert row(found, "return-w551", "loop return").hours == 0.0
-    assert any("stands in 365 h" in text for text in cautions(found))
+    assert any("loop is off in 365 h" in text for text in cautions(found))
 
 
 @pytest.mark.independent

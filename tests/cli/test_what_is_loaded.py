@@ -66,9 +66,9 @@ def test_a_year_on_the_screen_loads_neither_pandas_nor_xarray(tmp_path: Path) ->
 
 FIRST = """
 import sys
-from hpwhsim.kernel import announced, kernel_apart
+from hpwhsim.kernel import announced, kernel_entry
 
-@kernel_apart
+@kernel_entry
 def double(x):
     return 2.0 * x
 

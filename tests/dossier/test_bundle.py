@@ -106,7 +106,9 @@ def test_no_folder_of_the_machine_is_named(written: Path) -> None:
         assert b"secret-place" not in data, name
         assert b"below/" not in data, name
         if not name.endswith(".gz"):
-            assert b"../" not in data.replace(b"../_rels", b"").replace(b"../drawings", b""), name
+            for known in (b"../_rels", b"../drawings", b"$schema=../"):  # of the workbook; for editors alone
+                data = data.replace(known, b"")
+            assert b"../" not in data, name
 
 
 @pytest.mark.law

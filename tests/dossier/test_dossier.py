@@ -149,9 +149,9 @@ def test_odd_titles_do_not_break_the_pdf(tmp_path: Path, caplog: pytest.LogCaptu
     """Signs of markup, Greek, Cyrillic, a very long word: written as they are, nothing missing."""
     title = "Ζεστό 100 % **{nb}** <b>вода</b> " + "x" * 120
     loaded = read_scenario(DEMO, ["baseline=null", "costs=null", f"title={title}"])
-    papers = evaluate_over(loaded)
-    found = Drawn(sensitivities(loaded, papers.plant.year, None), {})
-    assert pdf_bytes(papers, lambda: found, command_of(papers)).startswith(b"%PDF")
+    result = evaluate_over(loaded)
+    found = Drawn(sensitivities(loaded, result.plant.year, None), {})
+    assert pdf_bytes(result, lambda: found, command_of(result)).startswith(b"%PDF")
     assert [line for line in caplog.messages if "missing" in line] == []
 
 

@@ -175,13 +175,13 @@ def test_another_program_recalculates_the_demo(demo: Result, demo_file: Path, tm
 @needs_office
 def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
     """A room to pay for, hourly factors and prices, tiers, windows at quarters, ratchets, nominal rates."""
-    papers = evaluate_over(lopsided(tmp_path))
-    assert papers.plant.room
+    result = evaluate_over(lopsided(tmp_path))
+    assert result.plant.room
     path = tmp_path / "dossier.xlsx"
-    path.write_bytes(workbook_bytes(papers))
+    path.write_bytes(workbook_bytes(result))
     other: dict[str, float | str] = {"gwp_set": "AR5-20", "upstream_leak": 0.03}
     book, picked = recalculated_all([(path, {}), (path, other)], tmp_path)
-    assert wrong(book, papers) == {}
+    assert wrong(book, result) == {}
     live = live_figures(book)
     for key in (
         "carbon.room_kgco2e",
@@ -195,7 +195,7 @@ def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
         "cop_net",
     ):
         assert f"{key} (plant)" in live, key
-    assert {f"saved {key}" for key in papers.savings} <= set(live)
+    assert {f"saved {key}" for key in result.savings} <= set(live)
     # the engine with another set is the reference for the sheet with another set picked
     assert wrong(picked, evaluate_over(lopsided(tmp_path, gwp="AR5-20", upstream_leak=0.03))) == {}
     assert (
@@ -233,8 +233,8 @@ def test_totals_are_formulas_and_carry_their_values(demo: Result, demo_file: Pat
 def test_a_plant_alone_has_no_empty_sheets(tmp_path: Path) -> None:
     """Without baseline, carbon and tariff the sheets on them are left out, and the book still holds."""
     overrides = ["baseline=null", "carbon=null", "tariff=null", "costs=null", "site.checks=null"]
-    papers = evaluate_over(read_scenario(DEMO, overrides))
-    book = openpyxl.load_workbook(BytesIO(workbook_bytes(papers)), read_only=True)
+    result = evaluate_over(read_scenario(DEMO, overrides))
+    book = openpyxl.load_workbook(BytesIO(workbook_bytes(result)), read_only=True)
     assert not {"Savings", "Carbon", "Cost", "Life cycle", "Hourly baseline"} & set(book.sheetnames)
 
 
@@ -252,13 +252,13 @@ def few_hours(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sheets, "_completed", lambda sheet, columns: whole(sheet, [c[:48] for c in columns]))
 
 
-def check_carried(papers: Result) -> None:
+def check_carried(result: Result) -> None:
     """What the formulas carry is the record, and a figure without a formula has its reason beside it.
 
     What they carry was worked out from all hours, in however many rows these are written.
     """
-    book = openpyxl.load_workbook(BytesIO(workbook_bytes(papers)), read_only=True, data_only=True)
-    assert wrong(book, papers) == {}
+    book = openpyxl.load_workbook(BytesIO(workbook_bytes(result)), read_only=True, data_only=True)
+    assert wrong(book, result) == {}
     assert [row[0] for row in table(book, "Summary") if UNEXPLAINED in row] == []
 
 

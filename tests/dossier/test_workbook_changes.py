@@ -184,10 +184,10 @@ def test_other_forms_of_the_demo(
 ) -> None:
     """As above, of a workbook of another scenario."""
     path = tmp_path / "dossier.xlsx"
-    papers = evaluate_over(read_scenario(DEMO, written))
-    path.write_bytes(workbook_bytes(papers))
+    result = evaluate_over(read_scenario(DEMO, written))
+    path.write_bytes(workbook_bytes(result))
     book, changed = recalculated_all([(path, {}), (path, changes)], tmp_path)
-    assert wrong(book, papers) == {}
+    assert wrong(book, result) == {}
     assert wrong(changed, evaluate_over(read_scenario(DEMO, overrides))) == {}
 
 
@@ -225,14 +225,14 @@ TEN: tuple[dict[str, float | str], list[str]] = (
 def test_ten_changes_at_once_move_every_figure_as_the_engine_does(tmp_path: Path) -> None:
     """Equal to the record to 1e-9 before and after, with prices in units of the modeler's own."""
     own = ["tariff.fuel=1.45 USD/therm", "tariff.electricity=0.14 USD/kWh", "costs.maintenance=75 USD/month"]
-    path, papers = tmp_path / "dossier.xlsx", evaluate_over(read_scenario(DEMO, own))
-    path.write_bytes(workbook_bytes(papers))
+    path, result = tmp_path / "dossier.xlsx", evaluate_over(read_scenario(DEMO, own))
+    path.write_bytes(workbook_bytes(result))
     cells, keys = TEN
     unchanged, book = recalculated_all([(path, {}), (path, cells)], tmp_path)
-    assert wrong(unchanged, papers) == {}
+    assert wrong(unchanged, result) == {}
     after = evaluate_over(read_scenario(DEMO, keys))
     assert wrong(book, after) == {}
-    before, now = engine_figures(papers), live_figures(book)
+    before, now = engine_figures(result), live_figures(book)
     for key in ("total_kgco2e (plant)", "energy_cost (plant)", "costs.npv_usd (plant)", "saved cost"):
         assert not close(now[key], before[key]), key
 

@@ -23,13 +23,13 @@ CHANGES = [
 @pytest.mark.year
 def test_the_ratio_of_every_check_is_live(tmp_path: Path) -> None:
     """Recalculated by LibreOffice: above 1 exactly where the value is beyond its limit."""
-    papers = evaluate_over(read_scenario(ROOT / "scenarios" / "packaged.yaml", CHANGES))
-    checks = papers.checks
+    result = evaluate_over(read_scenario(ROOT / "scenarios" / "packaged.yaml", CHANGES))
+    checks = result.checks
     assert {check.limit_kind for check in checks if check.limit_value is not None} == {
         *("at most", "below", "at least")
     }
     path = tmp_path / "book.xlsx"
-    path.write_bytes(workbook_bytes(papers))
+    path.write_bytes(workbook_bytes(result))
     head, *rows = table(recalculated(path, tmp_path), "Checks")
     assert head[5:] == ["ratio", "value, number", "limit, number", "unit"]
     found = {row[0]: [*row, *[None] * 9][:9] for row in rows}

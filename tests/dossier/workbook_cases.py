@@ -45,19 +45,19 @@ def live_figures(book: Any) -> dict[str, float | None]:
     return found
 
 
-def engine_figures(papers: Result) -> dict[str, float | None]:
+def engine_figures(result: Result) -> dict[str, float | None]:
     """The same from the record of the engine, not from the sheet's own copy."""
     found: dict[str, float | None] = {}
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         for key, value in flatten(side.record).items():
             if value is None or isinstance(value, float | int):
                 found[f"{key} ({name})"] = value
-    return found | {f"saved {key}": line.saved for key, line in papers.savings.items()}
+    return found | {f"saved {key}": line.saved for key, line in result.savings.items()}
 
 
-def wrong(book: Any, papers: Result) -> dict[str, tuple[float | None, float | None]]:
+def wrong(book: Any, result: Result) -> dict[str, tuple[float | None, float | None]]:
     """Live figures that are not the engine's."""
-    engine = engine_figures(papers)
+    engine = engine_figures(result)
     live = live_figures(book)
     assert len(live) > 20
     return {key: (value, engine[key]) for key, value in live.items() if not close(value, engine[key])}

@@ -41,19 +41,19 @@ def loaded(case: Case) -> Loaded:
 
 
 @pytest.fixture(scope="module")
-def papers(loaded: Loaded) -> Result:
+def result(loaded: Loaded) -> Result:
     return evaluate_over(loaded, COUNT)
 
 
-def spread_of(papers: Result) -> dict[str, Any]:
-    found: Any = papers.plant.record["seeds"]
+def spread_of(result: Result) -> dict[str, Any]:
+    found: Any = result.plant.record["seeds"]
     return dict(found)
 
 
 @pytest.mark.parametrize("at", [0, 1, 8, COUNT - 1])
-def test_each_year_is_that_of_its_seed(case: Case, papers: Result, at: int) -> None:
+def test_each_year_is_that_of_its_seed(case: Case, result: Result, at: int) -> None:
     """The scenario written with that seed gives the same figures, the baseline's and the peak hours' too."""
-    found = spread_of(papers)
+    found = spread_of(result)
     seed = found["seeds"][at]
     assert found["seeds"] == list(range(3, 3 + COUNT))  # the scenario's own is 3
     alone: Any = evaluate(
@@ -66,19 +66,19 @@ def test_each_year_is_that_of_its_seed(case: Case, papers: Result, at: int) -> N
         assert found["figures"][f"july.highest_kw.{part}"]["values"][at] == line[part]
 
 
-def test_quantiles_are_those_of_the_standard_library(papers: Result) -> None:
+def test_quantiles_are_those_of_the_standard_library(result: Result) -> None:
     """`statistics.quantiles`, method exclusive: places at shares of n + 1; sums of two floats, 1e-12."""
-    for key, of in spread_of(papers)["figures"].items():
+    for key, of in spread_of(result)["figures"].items():
         tenths = statistics.quantiles(of["values"], n=10, method="exclusive")
         assert of["p10"] == pytest.approx(tenths[0], rel=1e-12, abs=1e-12), key
         assert of["median"] == pytest.approx(statistics.median(of["values"]), rel=1e-12, abs=1e-12), key
         assert of["p90"] == pytest.approx(tenths[8], rel=1e-12, abs=1e-12), key
-    assert len(set(spread_of(papers)["figures"]["peak_kw"]["values"])) > COUNT // 2  # seeds do differ
+    assert len(set(spread_of(result)["figures"]["peak_kw"]["values"])) > COUNT // 2  # seeds do differ
 
 
 @pytest.mark.contract
-def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, papers: Result) -> None:
-    one, many = evaluate_over(loaded).plant.year, papers.plant.year
+def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, result: Result) -> None:
+    one, many = evaluate_over(loaded).plant.year, result.plant.year
     assert "seeds" not in one.record
     assert sum(text.startswith(f"{ONE_SEED} (hot_water.seed 3)") for text in one.cautions) == 1
     assert not any(ONE_SEED in text for text in many.cautions)
@@ -86,7 +86,7 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
     assert same == many.cautions
     assert "; one seed" in first_screen(one.record)
     assert "; one seed" not in first_screen(many.record)
-    peak = spread_of(papers)["figures"]["peak_kw"]
+    peak = spread_of(result)["figures"]["peak_kw"]
     words = f"P10 {peak['p10']:,.1f}, P90 {peak['p90']:,.1f} kW"
     assert words in year_text(many.record)
     rest = {key: value for key, value in many.record.items() if key not in ("seeds", "cautions")}
@@ -94,26 +94,26 @@ def test_without_more_seeds_a_caution_says_that_there_is_one(loaded: Loaded, pap
 
 
 @pytest.mark.contract
-def test_the_screen_shows_the_spread_within_a_hundred_columns(papers: Result) -> None:
-    text = year_text(papers.plant.record)
+def test_the_screen_shows_the_spread_within_a_hundred_columns(result: Result) -> None:
+    text = year_text(result.plant.record)
     head = f"Over {COUNT} years of random draws in the same weather, seeds 3 to {2 + COUNT}"
     block = text[text.index(head) :].split("\n\n")[0].splitlines()
     assert max(map(len, block)) <= 100
-    shown = {row[0]: row[2:] for row in draw_rows(papers.plant.record)}
+    shown = {row[0]: row[2:] for row in draw_rows(result.plant.record)}
     peak = "peak power (15-minute mean)"
     assert [line.split()[-6:] for line in block if line.strip().startswith(peak)] == [shown[peak]]
     assert "july: highest, plant" in text
-    assert any(row[0] == "demand charges" for row in draw_rows(papers.plant.record))
+    assert any(row[0] == "demand charges" for row in draw_rows(result.plant.record))
 
 
 @needs_office
-def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(papers: Result, tmp_path: Path) -> None:
+def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(result: Result, tmp_path: Path) -> None:
     """Recalculated by LibreOffice from the values of the years."""
     file = tmp_path / "dossier.xlsx"
-    file.write_bytes(workbook_bytes(papers))
+    file.write_bytes(workbook_bytes(result))
     rows = table(recalculated(file, tmp_path), SHEET)
     keys = rows[TOP - 1][1:]
-    figures = spread_of(papers)["figures"]
+    figures = spread_of(result)["figures"]
     assert [key for key in keys if key] == list(figures)
     for at, key in enumerate(figures, start=1):
         for row, which in enumerate(SHARES, start=5):

@@ -266,7 +266,7 @@ def test_a_negative_saving_stays_negative_and_is_shown(case: Case) -> None:
     assert number(case.one, "savings.electricity_kwh") > 0.0
     assert number(case.one, "savings.fuel_kwh") < 0.0  # the room's heating burns more gas
     assert number(case.swapped, "savings.electricity_kwh") < 0.0
-    text = year_text(case.swapped.year.record)
+    text = year_text(case.swapped.record)
     shown = next(line for line in text.splitlines() if line.split()[:2] == ["electricity", "kWh"])
     saved = number(case.swapped, "savings.electricity_kwh")
     assert f"\N{MINUS SIGN}{-saved:,.0f}" in shown

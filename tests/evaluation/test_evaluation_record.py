@@ -190,7 +190,7 @@ def test_the_summary_and_the_comparison_show_it(case: Case) -> None:
         assert said in text
     records = [case.one.record, case.swapped.record]
     table = comparison_text(["packaged.yaml", "tanks.yaml"], records)
-    for label, key in (("electricity", "electricity_kwh"), ("CO2e, all", "total_kgco2e")):
+    for label, key in (("electricity", "electricity_kwh"), ("CO2e, total", "total_kgco2e")):
         row = next(line for line in table.splitlines() if line.startswith(label))
         assert row.split()[-2:] == [f"{record[key]:,.0f}" for record in records]
 

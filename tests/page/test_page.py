@@ -313,8 +313,8 @@ def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -
 @pytest.mark.parametrize("name", ["packaged-test", "gas-boiler", "electric-tank-test"])
 def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
     """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
-    papers = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
-    root = assert_sound(page(papers, draw_pictures(papers.plant.year, papers.loaded.scenario)))
+    result = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
+    root = assert_sound(page(result, draw_pictures(result.plant.year, result.loaded.scenario)))
     heads = {n.text for n in root.all("h2")}
     assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()
     assert heads > {"Summary", "The plant", "Checks", "Cautions"}

@@ -10,12 +10,16 @@ from plant_cases import CLEAN, SECONDS, VOLUME, by_rise, circulate, hour_with, m
 from hpwhsim.heatpump.frost import LOADS
 from hpwhsim.heatpump.maps import PerformanceMap, look_up
 from hpwhsim.plant.arrays import Cause, LoopTank, Plant, WaterSide
-from hpwhsim.plant.charging import WORKS, charge, draw_back, entering, heat_of_machine, refusal
+from hpwhsim.plant.charging import at_intake, charge, draw_back, entering, midway
 from hpwhsim.plant.flows import hot_needed, most_hot
-from hpwhsim.plant.loop_tank import beside_tank, heat_tank, through_tank
+from hpwhsim.plant.loop_tank import beside_tank, heat_tank, serve_through
 from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, perform
-from hpwhsim.plant.state import Flow, LoopState, Moved
-from hpwhsim.storage.layers import RHO_CP, Layers, settle, slices
+from hpwhsim.plant.running import WORKS, heat_of_machine, machine_now, refusal
+from hpwhsim.plant.serve import move
+from hpwhsim.plant.state import Duty, Flow, Hour, LoopState, Moved
+from hpwhsim.storage.heating import heat_wall
+from hpwhsim.storage.layers import RHO_CP, Layers, slices
+from hpwhsim.storage.order import settle
 
 pytestmark = pytest.mark.independent
 
@@ -29,12 +33,20 @@ def ramp(low: float, high: float, slices: int = 40) -> Layers:
     return filled(column(VOLUME, 2.0), *np.linspace(low, high, slices))
 
 
+def through_tank(
+    of: Plant, store: Layers, hour: Hour, flow: Flow, loop: LoopState, seconds: float
+) -> tuple[Moved, LoopState]:
+    """Serve the taps through the loop's own tank and move the store, as the march does."""
+    served, after, lost = serve_through(of, store, hour, flow, loop, seconds)
+    return move(of, store, hour, flow, served, seconds)._replace(loop_heat=lost), after
+
+
 # -- the machine ---------------------------------------------------------------------------------------
 
 
 def test_charge_from_cold_water_is_capacity_over_lift() -> None:
     """30 kW from 10 to 60 °C: flow = heat / (rho c 50 K); a third of it is electricity."""
-    found = heat_of_machine(plant(), 7.0, 1.0, (10.0, 0.0, 10.0), CLEAN)
+    found = heat_of_machine(machine_now(plant()), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 10.0)
     assert found.refused == WORKS
     assert found.flow == pytest.approx(30e3 / (RHO_CP * 50.0), rel=1e-9)
     assert found.heat * RHO_CP == pytest.approx(30e3, rel=1e-12)
@@ -47,7 +59,7 @@ def test_charge_from_cold_water_is_capacity_over_lift() -> None:
 @pytest.mark.parametrize("below", [10.0, 30.0, 50.0])
 def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: float, below: float) -> None:
     """First law on machine and mixing tee: flow times lift is the capacity; mains water goes to it first."""
-    found = heat_of_machine(plant(), 7.0, 1.0, (below, cold, 8.0), CLEAN)
+    found = heat_of_machine(machine_now(plant()), Duty(7.0, 1.0, cold, 8.0, CLEAN), below)
     assert found.heat * RHO_CP == pytest.approx(30e3, rel=1e-12)
     assert found.flow * (60.0 - found.inlet) == pytest.approx(found.heat, rel=1e-3)  # the inlet's 1e-3 K
     from_store = max(found.flow - cold, 0.0)
@@ -59,7 +71,7 @@ def test_charge_gives_the_capacity_whatever_mains_water_comes_with_it(cold: floa
 @pytest.mark.parametrize("frosted", [CLEAN, (0.9, 0.985)])
 @pytest.mark.parametrize("units", [0.4, 1.0, 3.0])
 def test_modules_and_frost_scale_capacity_and_power(frosted: tuple[float, float], units: float) -> None:
-    found = heat_of_machine(plant(), 7.0, units, (20.0, 0.0, 10.0), frosted)
+    found = heat_of_machine(machine_now(plant()), Duty(7.0, units, 0.0, 10.0, frosted), 20.0)
     assert found.heat * RHO_CP == pytest.approx(units * frosted[0] * 30e3, rel=1e-12)
     assert found.power == pytest.approx(units * frosted[1] * 10e3, rel=1e-12)
 
@@ -70,25 +82,28 @@ def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(s
     p = plant(water_side=int(side))
     if side != WaterSide.SINGLE:
         p = p._replace(machine=by_rise(p.machine))
-    assert heat_of_machine(p, 7.0, 1.0, (59.5, 0.0, 10.0), CLEAN).refused == Cause.WATER_TOO_WARM
-    assert refusal(p, 7.0, 59.5) == Cause.WATER_TOO_WARM
-    assert refusal(p, -20.1, 30.0) == Cause.SOURCE_TOO_COLD
-    assert refusal(p, 7.0, 30.0) == WORKS
+    assert (
+        heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 59.5).refused
+        == Cause.WATER_TOO_WARM
+    )
+    assert refusal(machine_now(p), 7.0, 59.5) == Cause.WATER_TOO_WARM
+    assert refusal(machine_now(p), -20.1, 30.0) == Cause.SOURCE_TOO_COLD
+    assert refusal(machine_now(p), 7.0, 30.0) == WORKS
 
 
 def test_water_that_enters_is_the_store_s_and_with_draws_mains_water() -> None:
     """By hand: 0.6 L/s of use at 49 °C from 60 °C are 0.468 L/s of mains water, more than is heated."""
     p, store, hour = plant(), filled(column(VOLUME, 2.0), 20.0, 60.0), hour_with(10.0)
-    assert entering(p, store, hour, 0.0, 7.0, 1.0) == 20.0
+    assert entering(p, store, hour, 20.0, 0.0, 7.0, 1.0) == 20.0
     cold = 0.6e-3 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
-    assert entering(p, store, hour, 0.6e-3, 7.0, 1.0) == pytest.approx(
+    assert entering(p, store, hour, 20.0, 0.6e-3, 7.0, 1.0) == pytest.approx(
         10.0 if flow <= cold else 15.0, abs=1e-9
     )
     cold = 1e-4 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
     mixed = (cold * 10.0 + (flow - cold) * 20.0) / flow
-    assert entering(p, store, hour, 1e-4, 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
+    assert entering(p, store, hour, 20.0, 1e-4, 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
 
 
 # -- taps ----------------------------------------------------------------------------------------------
@@ -179,8 +194,9 @@ def test_loop_loses_its_constant_heat_and_returns_at_its_temperature() -> None:
     _, moved = circulate(plant(), store, hour_with(loop_watts=2e3))
     assert moved.loop_heat == pytest.approx(2e3 * TO_HEAT, rel=1e-12)
     inserted = 2e3 * TO_HEAT / 10.0
-    assert volumes(store) == pytest.approx([1.0, inserted, 1.0 - inserted], rel=1e-9)
-    assert temperatures(store) == pytest.approx([60.0, 50.0, 60.0], rel=1e-9)
+    assert volumes(store) == pytest.approx([1.0 + inserted, 1.0 - inserted], rel=1e-9)  # it sinks, and mixes
+    mean = (60.0 + 50.0 * inserted) / (1.0 + inserted)
+    assert temperatures(store) == pytest.approx([mean, 60.0], rel=1e-9)
 
 
 def test_a_cold_loop_loses_in_proportion() -> None:
@@ -201,8 +217,8 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
     p = plant(water_side=int(side), machine=by_rise(machine()), return_port=0.5 * VOLUME)
     store = ramp(15.0, 52.0)
     before, profile = heat(store), slices(store, 40)
-    found = heat_of_machine(p, 7.0, 1.0, (15.0, 0.0, 10.0), frosted)
-    given, inlet = charge(p, store, found, SECONDS)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, frosted), 15.0)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert found.power == pytest.approx(frosted[1] * 10e3, rel=1e-12)
     assert given == pytest.approx(frosted[0] * 30e3 * TO_HEAT, rel=1e-12)
     assert heat(store) - before == pytest.approx(given, rel=1e-9)
@@ -215,8 +231,20 @@ def test_reheating_gives_the_capacity(side: WaterSide, frosted: tuple[float, flo
         assert inlet == pytest.approx(below, rel=1e-9)  # the water's heat before
     else:
         assert found.flow == 0.0
-        covered = profile[:20]
-        assert inlet / given == pytest.approx(np.average(covered, weights=60.0 - covered))
+        assert inlet / given == pytest.approx(found.inlet, rel=1e-12)
+
+
+@given(profiles, st.floats(0.0, 20.0))
+def test_a_condenser_meets_midway_what_it_meets_when_half_is_given(
+    profile: list[float], given: float
+) -> None:
+    """Independent path: half of the heat put into the layers, which are then looked at."""
+    p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine()), outlet=np.array([65.0]))
+    store = filled(p.column, *profile)
+    here = at_intake(p, store)
+    half = min(0.5 * given, 0.99 * here.lacking)
+    heat_wall(store, p.condenser_top, 65.0, half / here.lacking)
+    assert midway(p, here, 2.0 * half) == pytest.approx(at_intake(p, store).temperature, abs=1e-6)
 
 
 @pytest.mark.law
@@ -232,8 +260,8 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
     """Cold foot under hot water, far more capacity than room: all it covers ends at 60 °C, nothing above."""
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine(3e6)), condenser_top=0.75 * VOLUME)
     store = filled(column(VOLUME, 2.0), 10.0, 59.0)
-    found = heat_of_machine(p, 7.0, 1.0, (10.0, 0.0, 10.0), CLEAN)
-    given, _ = charge(p, store, found, SECONDS)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 10.0)
+    given, _ = charge(p, store, at_intake(p, store), found, SECONDS)
     assert slices(store, 4) == pytest.approx([60.0, 60.0, 60.0, 59.0])
     assert given == pytest.approx(1.0 * 50.0 + 0.5 * 1.0)
 
@@ -242,11 +270,11 @@ def test_a_wrapped_condenser_heats_nothing_past_its_hottest_water() -> None:
 def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
     """First law on the machine, and plug flow: water outside the ports keeps its temperature."""
     p = plant(intake_port=0.2, return_port=1.5, charge_apart=1)
-    store = ramp(12.0, 40.0)
+    store = filled(column(VOLUME, 2.0), *np.linspace(12.0, 40.0, 30), *np.linspace(61.0, 65.0, 10))
     before = slices(store, 40)
     mean = float(before[4:8].mean())
-    found = heat_of_machine(p, 7.0, 1.0, (mean, 0.0, 10.0), CLEAN)
-    given, inlet = charge(p, store, found, SECONDS)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), mean)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert given == pytest.approx(found.flow * SECONDS * 60.0 - inlet, rel=1e-12)
     assert heat(store) - before.sum() * VOLUME / 40 == pytest.approx(given, rel=1e-9)
     after = slices(store, 40)
@@ -259,8 +287,8 @@ def test_a_charge_between_ports_moves_only_what_lies_between() -> None:
 def test_ports_at_the_ends_charge_like_the_plain_store() -> None:
     """Independent path: without draws, bottom to top between ports and past the taps is the same charge."""
     p, store, other = plant(), ramp(12.0, 40.0), ramp(12.0, 40.0)
-    found = heat_of_machine(p, 7.0, 1.0, (13.0, 0.0, 10.0), CLEAN)
-    given, _ = charge(p, store, found, SECONDS)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 13.0)
+    given, _ = charge(p, store, at_intake(p, store), found, SECONDS)
     _, moved = circulate(p, other, hour_with(), straight=found.flow * SECONDS)
     assert given == pytest.approx(moved.heat, rel=1e-12)
     assert slices(store, 40) == pytest.approx(slices(other, 40), abs=1e-9)
@@ -271,8 +299,8 @@ def test_multi_pass_water_leaves_what_is_below_its_intake() -> None:
     p = plant(water_side=int(WaterSide.MULTI), machine=by_rise(machine()), intake_port=0.3, return_port=1.0)
     store = ramp(15.0, 40.0)
     before = slices(store, 40)
-    found = heat_of_machine(p, 7.0, 1.0, (20.0, 0.0, 10.0), CLEAN)
-    given, inlet = charge(p, store, found, SECONDS)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 20.0)
+    given, inlet = charge(p, store, at_intake(p, store), found, SECONDS)
     assert given == pytest.approx(30e3 * TO_HEAT, rel=1e-12)
     assert slices(store, 40)[:6] == pytest.approx(before[:6], abs=1e-9)
     assert inlet / (found.flow * SECONDS) >= before[6] - 1e-9
@@ -356,19 +384,19 @@ def test_a_loop_beside_the_store_cools_its_tank_by_hand() -> None:
 def test_the_loop_tank_is_heated_to_its_setpoint_and_no_further() -> None:
     """9 kW against 0.4 rho c: 0.327 K a minute; the last step takes the rest; it stands below its range."""
     of = plant(loop_tank=own_tank())
-    assert heat_tank(of, held_at(52.5), 60.0, 7.0) == held_at(52.5)  # within the dead band
-    found = heat_tank(of, held_at(51.9), 60.0, 7.0)
+    assert heat_tank(of.loop_tank, held_at(52.5), 60.0, 7.0) == held_at(52.5)  # within the dead band
+    found = heat_tank(of.loop_tank, held_at(51.9), 60.0, 7.0)
     assert (found.heat, found.energy, found.on) == (540e3, 540e3, True)
     rise = found.held - 51.9
     assert rise == pytest.approx(540e3 / (0.4 * RHO_CP)) == pytest.approx(0.327, abs=1e-3)
-    found = heat_tank(of, held_at(54.9, on=True), 60.0, 7.0)
+    found = heat_tank(of.loop_tank, held_at(54.9, on=True), 60.0, 7.0)
     assert found.held == pytest.approx(55.0)
     assert found.heat == found.energy == pytest.approx(0.1 * 0.4 * RHO_CP)
     assert not found.on
     own = plant(loop_tank=own_tank(power=0.0, lowest=-10.0))
-    found = heat_tank(own, held_at(50.0, on=True), 60.0, -10.1)
+    found = heat_tank(own.loop_tank, held_at(50.0, on=True), 60.0, -10.1)
     assert (found.held, found.heat, found.energy) == (50.0, 0.0, 0.0)
-    found = heat_tank(own, held_at(50.0, on=True), 60.0, -9.9)
+    found = heat_tank(own.loop_tank, held_at(50.0, on=True), 60.0, -9.9)
     assert (found.heat, found.energy) == pytest.approx((1.8e6, 6e5), rel=1e-9)
 
 
@@ -394,8 +422,9 @@ def test_part_speed_evaporates_below_its_source(source: float) -> None:
     p = coiled()
     before = np.inf
     for speed in (0.1, 0.2, 0.5, 0.9, 1.0):
-        met = full_speed_source(p, source, 20.0, 60.0, speed)
-        heat = coil_heat(p, met, 20.0, 60.0)
+        p.speed[0] = speed
+        met = full_speed_source(machine_now(p), source, 20.0)
+        heat = coil_heat(machine_now(p), met, 20.0)
         evaporating = met - p.coil * heat
         assert evaporating == pytest.approx(
             source - speed * p.coil * heat, abs=2e-3
@@ -404,8 +433,7 @@ def test_part_speed_evaporates_below_its_source(source: float) -> None:
         assert evaporating < before
         before = evaporating
     assert met == source
-    p.speed[0] = 1.0
-    assert perform(p, source, 20.0, 60.0) == look_up(p.machine, source, 20.0, 60.0)
+    assert perform(machine_now(p), source, 20.0) == look_up(p.machine, source, 20.0, 60.0)
 
 
 def test_frost_at_part_speed_is_that_of_the_coil_s_load() -> None:
@@ -415,7 +443,7 @@ def test_frost_at_part_speed_is_that_of_the_coil_s_load() -> None:
     before = -1.0
     for speed in (0.1, 0.3, 0.6, 1.0):
         p.speed[0] = speed
-        capacity, power, drawn, pause = part_frost(p, frost, 0.0, 20.0, 0.9 * 0.97, 0.0)
+        capacity, power, drawn, pause = part_frost(machine_now(p), frost, 0.0, 20.0, 0.9 * 0.97, 0.0)
         assert capacity / 0.97 == pytest.approx(1.0 - 2.0 * drawn, rel=1e-12)
         assert power == pytest.approx(1.0 - 0.4 * drawn, rel=1e-12)
         assert pause == 0.0
@@ -423,6 +451,6 @@ def test_frost_at_part_speed_is_that_of_the_coil_s_load() -> None:
         before = drawn
     assert drawn == pytest.approx(0.05, rel=1e-12)
     p.speed[0] = 0.3
-    capacity, _, drawn, pause = part_frost(p, frost, 0.0, 20.0, 0.97, 0.1)  # defrosts as events
+    capacity, _, drawn, pause = part_frost(machine_now(p), frost, 0.0, 20.0, 0.97, 0.1)  # defrosts as events
     assert capacity == 0.97
     assert pause == pytest.approx(2.0 * drawn, rel=1e-12)

@@ -10,7 +10,9 @@ from layer_cases import column, filled, temperatures, volumes
 from plant_cases import VOLUME, by_rise, circulate, hour_with, machine, plant
 
 from hpwhsim.plant.arrays import WaterSide
-from hpwhsim.plant.charging import charge, heat_of_machine
+from hpwhsim.plant.charging import at_intake, charge
+from hpwhsim.plant.running import heat_of_machine, machine_now
+from hpwhsim.plant.state import Duty
 from hpwhsim.storage.heating import at_wall, coldest_foot, heat_upper
 from hpwhsim.storage.layers import Layers, sensed
 
@@ -34,8 +36,8 @@ def moment(store: Layers) -> float:
 
 def charged(**ports: float) -> float:
     p, store = plant(charge_apart=1, **ports), layered()
-    found = heat_of_machine(p, 7.0, 1.0, (12.0, 0.0, 10.0), CLEAN)
-    charge(p, store, found, 300.0)
+    found = heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 12.0)
+    charge(p, store, at_intake(p, store), found, 300.0)
     return moment(store)
 
 
@@ -48,7 +50,13 @@ def loop_returns(port: float) -> float:
 def wrapped_to(top: float) -> float:
     p = plant(water_side=int(WaterSide.WRAPPED), machine=by_rise(machine()), condenser_top=top)
     store = layered()
-    charge(p, store, heat_of_machine(p, 7.0, 1.0, (12.0, 0.0, 10.0), CLEAN), 300.0)
+    charge(
+        p,
+        store,
+        at_intake(p, store),
+        heat_of_machine(machine_now(p), Duty(7.0, 1.0, 0.0, 10.0, CLEAN), 12.0),
+        300.0,
+    )
     return moment(store)
 
 
@@ -121,3 +129,29 @@ def test_a_charge_starts_when_the_front_is_at_its_sensor(tmp_path: Path, height:
     first = int(np.argmax(out.run_seconds > 0.0))
     started = first + 1.0 - out.run_seconds[first] / 3600.0
     assert started == pytest.approx(height * of.volume / cold, abs=12.0 / 3600.0)
+
+
+@pytest.mark.parametrize("intake", [0.0, 0.05, 0.1, 0.2])
+def test_a_machine_gives_its_heat_wherever_its_water_comes_from(tmp_path: Path, intake: float) -> None:
+    """A machine of 20 kW whatever the water gives 20 kW times its time, from steep and from stirred water.
+
+    Its flow times the rise of the water in it, summed over windows, against a product. The water that comes
+    to it is layered: at the top of the stirred foot each litre is warmer than the one before. A window agrees
+    to a thousandth, and windows err to both sides.
+    """
+    found = still(
+        tmp_path,
+        {"dead_band": "6 K", "sensor_height": 0.4, "stop_height": 0.25},
+        {"condenser": "single-pass", "outlet_temperature": "63 degC", "intake_height": intake},
+    )
+    of = found.plant.column
+    found = found._replace(plant=found.plant._replace(column=of._replace(stirred=0.1 * of.volume)))
+    hours = 72
+    parts = found.drive.use.size // 8760
+    use, mains = np.full(hours * parts, 0.2 / parts), np.full(hours, 10.0)
+    out = march_hours(found, hours, draws=True, use=use, mains=mains, start=63.0).out
+    assert out.module_seconds.sum() > 10 * 3600.0
+    ran = out.module_seconds > 600.0
+    power = out.heat_pump_heat[ran] / out.module_seconds[ran]
+    assert power == pytest.approx(20e3, rel=2e-3)
+    assert out.heat_pump_heat.sum() == pytest.approx(20e3 * out.module_seconds.sum(), rel=5e-4)

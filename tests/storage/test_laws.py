@@ -25,19 +25,16 @@ from hpwhsim.storage.layers import (
     cut,
     foot,
     heat_of,
-    insert,
     level_of,
     make_layers,
     mean_above,
-    merge,
-    pool,
     sensed,
-    settle,
     slices,
     take_above,
     take_foot,
     take_head,
 )
+from hpwhsim.storage.order import insert, merge, pool, settle
 from hpwhsim.storage.still import conduct, enter, lose, stir_feet
 
 pytestmark = pytest.mark.law
@@ -102,7 +99,7 @@ def test_water_put_at_a_height_stands_there(
     """Below it nothing changes, above it everything is lifted by its volume."""
     of = column()
     store = filled(of, *profile)
-    insert(store, height, volume, warm)
+    insert(store, height, volume, warm, False)
     assert heat(store) == pytest.approx(np.mean(profile) + volume * warm, rel=1e-12)
     assert volumes(store).sum() == pytest.approx(1.0 + volume, rel=1e-12)
     other = filled(of, *profile)
@@ -110,6 +107,23 @@ def test_water_put_at_a_height_stands_there(
     if not joined:
         assert take_foot(store, height) == pytest.approx(take_foot(other, height), abs=1e-9)
         assert take_foot(store, volume * (1.0 - 1e-9)) == pytest.approx(warm * volume, rel=1e-8)
+
+
+@given(stores.map(sorted), shares, st.floats(1e-3, 2.0), degrees)
+def test_water_put_where_it_does_not_belong_mixes_as_little_as_it_can(
+    profile: list[float], height: float, volume: float, warm: float
+) -> None:
+    """Isotonic regression of the store with that water in it, by another library."""
+    of = column()
+    store, other = filled(of, *profile), filled(of, *profile)
+    insert(other, height, volume, warm, False)
+    insert(store, height, volume, warm, True)
+    size, before = volumes(other), temperatures(other)
+    expected = isotonic_regression(before, weights=size).x
+    assert np.all(np.diff(temperatures(store)) >= -1e-9)
+    edges = np.cumsum(size) - 0.5 * size
+    found = temperatures(store)[np.searchsorted(np.cumsum(volumes(store)), edges)]
+    assert found[size > 1e-6] == pytest.approx(expected[size > 1e-6], abs=1e-6)
 
 
 @given(stores.map(sorted), st.floats(0.01, 0.99))
@@ -266,10 +280,10 @@ def happens(deed: tuple[Any, ...], store: Layers, of: Column) -> float:
         low = values[2] * (of.volume - volume)
         high = low + values[3] * (of.volume - volume - low)
         out = take_above(store, low, volume)
-        insert(store, high, volume, values[1])
+        insert(store, high, volume, values[1], of.tanks == 1)
         return volume * values[1] - out
     if kind == "loop":
-        insert(store, values[2] * of.volume, volume, values[1])
+        insert(store, values[2] * of.volume, volume, values[1], of.tanks == 1)
         return volume * values[1] - take_head(store, volume)
     if kind == "cut":
         cut(store, volume)

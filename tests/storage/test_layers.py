@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 from scipy.special import erfc, erfcx, gammaincinv
 
 from hpwhsim.plant.march import CONDUCTION
-from hpwhsim.storage.layers import NEAR, RHO_CP, Column, Layers, settle, slices, take_head
+from hpwhsim.storage.layers import NEAR, RHO_CP, Column, Layers, slices, take_head
+from hpwhsim.storage.order import settle
 from hpwhsim.storage.still import conduct, enter, fading, lose, stir_feet
 
 pytestmark = pytest.mark.independent

@@ -151,9 +151,9 @@ def test_the_screen_adds_up(papers_of: Callable[[str], Result], name: str) -> No
 @pytest.mark.parametrize("name", NAMES)
 def test_the_page_adds_up(papers_of: Callable[[str], Result], name: str) -> None:
     """Months of each plant, with their year; the sums of heat; the PDF prints the same rows of months."""
-    papers = papers_of(name)
-    tables = Tables(page(papers, {SCHEMATIC: SVG}).decode()).tables
-    for which, side in papers.sides.items():
+    result = papers_of(name)
+    tables = Tables(page(result, {SCHEMATIC: SVG}).decode()).tables
+    for which, side in result.sides.items():
         rows = tables[f"Months of the {which}"]
         shown = {row[0]: numbers(row[1:]) for row in rows[1:] if "[kWh]" in row[0]}
         assert [row[0] for row in month_rows(side)] == [row[0] for row in rows[1:]]
@@ -193,9 +193,9 @@ def test_the_first_screen_and_the_answer_say_the_net_cop(
     papers_of: Callable[[str], Result], name: str
 ) -> None:
     """Where a heat pump cools a room: useful heat over purchases with penalty and credits, re-added."""
-    papers = papers_of(name)
-    record: Any = papers.plant.record
-    text, rows = year_text(record), {row[0]: row[2] for row in headline(papers)}
+    result = papers_of(name)
+    record: Any = result.plant.record
+    text, rows = year_text(record), {row[0]: row[2] for row in headline(result)}
     if "room_heating_penalty_kwh" not in record:
         assert "net of its room" not in text
         return

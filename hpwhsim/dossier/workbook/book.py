@@ -50,7 +50,7 @@ SUMMED_BY_MONTH = (
 )
 
 
-def workbook_bytes(papers: Result) -> bytes:
+def workbook_bytes(result: Result) -> bytes:
     """The bytes of the XLSX file.
 
     Totals, savings, greenhouse gases and costs are formulas on the hourly rows and on cells of
@@ -58,43 +58,43 @@ def workbook_bytes(papers: Result) -> bytes:
 
     Parameters
     ----------
-    papers : Result
+    result : Result
         What was calculated.
     """
-    sides, outside = papers.sides, hourly_factors(papers)
+    sides, outside = result.sides, hourly_factors(result)
     there = {
-        "Savings": papers.baseline is not None,
-        "Hourly baseline": papers.baseline is not None,
-        "Carbon": papers.grid is not None,
-        POTENTIALS: papers.grid is not None,
-        "Cost": papers.plant.tariff is not None,
-        "Life cycle": papers.plant.costs is not None,
+        "Savings": result.baseline is not None,
+        "Hourly baseline": result.baseline is not None,
+        "Carbon": result.grid is not None,
+        POTENTIALS: result.grid is not None,
+        "Cost": result.plant.tariff is not None,
+        "Life cycle": result.plant.costs is not None,
         "Hourly factors": bool(outside),
-        "Draws": "seeds" in papers.plant.record,
+        "Draws": "seeds" in result.plant.record,
     }
-    record = papers.plant.record
+    record = result.plant.record
     book = Book(str(record["title"]), [name for name in SHEETS if there.get(name, True)])
-    factors = factor_sheet(book, papers, hourly_sheet(book, "Hourly factors", outside) if outside else {})
+    factors = factor_sheet(book, result, hourly_sheet(book, "Hourly factors", outside) if outside else {})
     columns = {
-        name: hourly_sheet(book, f"Hourly {name}", _columns(side, papers)) for name, side in sides.items()
+        name: hourly_sheet(book, f"Hourly {name}", _columns(side, result)) for name, side in sides.items()
     }
     live: dict[str, Cells] = {name: {} for name in sides}
     saved: Cells = {}
     of_savings: Cells = {}
     if factors.carbon is not None:
-        _join(live, carbon_sheet(book, papers, columns, factors.carbon))
+        _join(live, carbon_sheet(book, result, columns, factors.carbon))
     if factors.prices is not None:
-        _join(live, cost_sheet(book, papers, columns, factors.prices))
-    if papers.baseline is not None:
-        saved, of_savings["savings"] = savings_sheet(book, papers, columns, live, factors)
-    if papers.plant.costs is not None:
-        live["plant"] |= life_cycle_sheet(book, papers, columns, live, saved)
+        _join(live, cost_sheet(book, result, columns, factors.prices))
+    if result.baseline is not None:
+        saved, of_savings["savings"] = savings_sheet(book, result, columns, live, factors)
+    if result.plant.costs is not None:
+        live["plant"] |= life_cycle_sheet(book, result, columns, live, saved)
     _monthly(book, columns)
     if "seeds" in record:
         of_savings["years of draws"] = draw_sheet(book, record)
     differences = summary_sheet(book, sides, columns, live, factors) | of_savings
-    _inputs(book, papers)
-    _checks(book, papers, differences)
+    _inputs(book, result)
+    _checks(book, result, differences)
     book.texts("Cautions", 0, ["What the reader must know before using the result"])
     cautions: Any = record["cautions"]
     for row, caution in enumerate(cautions, start=1):
@@ -117,7 +117,7 @@ def _join(live: dict[str, Cells], cells: Mapping[str, Cells]) -> None:
         live[name] |= held
 
 
-def _columns(side: Side, papers: Result) -> dict[str, Array]:
+def _columns(side: Side, result: Result) -> dict[str, Array]:
     """Hourly series of a plant in the order of tables/results.csv, and what bills and savings measure."""
     hourly = side.year.hourly
     found = {name: hourly[name] for name in declarations() if name in hourly and name not in OF_ALL}
@@ -129,8 +129,8 @@ def _columns(side: Side, papers: Result) -> dict[str, Array]:
     if side.room:
         for n, values in enumerate(side.measured_kw(True), start=1):
             found[f"demand_{n}_with_room_kw"] = values
-    if papers.baseline is not None:
-        for name, when in papers.peak_hours.items():
+    if result.baseline is not None:
+        for name, when in result.peak_hours.items():
             found |= {f"{name}_{what}": values for what, values in side.in_hours(when).items()}
     return found
 
@@ -171,15 +171,15 @@ def _monthly(book: Book, columns: Mapping[str, Columns]) -> None:
         row += 2
 
 
-def _inputs(book: Book, papers: Result) -> None:
+def _inputs(book: Book, result: Result) -> None:
     """Every input with where it is from."""
     book.texts("Inputs", 0, Input._fields)
     book.widths("Inputs", 44, 44, 12, 90, 12, freeze=1)
-    for row, item in enumerate(inputs(papers), start=1):
+    for row, item in enumerate(inputs(result), start=1):
         book.texts("Inputs", row, item, "wrap")
 
 
-def _checks(book: Book, papers: Result, differences: Cells) -> None:
+def _checks(book: Book, result: Result, differences: Cells) -> None:
     """Whether the sheets add up to the engine's record, whether the year closes, and the plant's checks."""
     sheet = "Checks"
     book.texts(
@@ -195,7 +195,7 @@ def _checks(book: Book, papers: Result, differences: Cells) -> None:
         book.text(sheet, row, 2, "rounding, below 1e-9, until a cell is changed by hand")
         book.live(sheet, row, RATIO, value / 1e-9)
         row += 1
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         balance = side.record["balance_error"]
         assert isinstance(balance, float)
         book.text(sheet, row, 0, f"heat in less heat out less change in the store, over heat in, {name}")
@@ -203,7 +203,7 @@ def _checks(book: Book, papers: Result, differences: Cells) -> None:
         book.text(sheet, row, 2, "at most 1e-6")
         book.live(sheet, row, RATIO, maximum(value, 0.0 - value) / 1e-6)
         row += 1
-    for check in papers.checks:
+    for check in result.checks:
         book.texts(sheet, row, [check.name, check.text, check.limit, check.source, check.state], "wrap")
         _check_ratio(book, row, check)
         row += 1

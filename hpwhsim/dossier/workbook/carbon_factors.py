@@ -68,10 +68,10 @@ class CarbonFactors(NamedTuple):
     fossil_methane: Formula  # its warming potential. [kg CO2e/kg]
 
 
-def carbon_factors(page: Page, papers: Result, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
+def carbon_factors(page: Page, result: Result, outside: Columns, mmbtu: Formula) -> CarbonFactors | None:
     """Rows of the sheet of factors and the sheet of warming potentials; None where no gas is counted."""
-    carbon, sides = papers.plant.scenario.carbon, papers.sides
-    if papers.grid is None or carbon is None:
+    carbon, sides = result.plant.scenario.carbon, result.sides
+    if result.grid is None or carbon is None:
         return None
     table = _potentials(page.book, sides)
     page.choice("set of warming potentials", carbon.gwp, "gwp_set", table.offered, "carbon.gwp")
@@ -85,12 +85,12 @@ def carbon_factors(page: Page, papers: Result, outside: Columns, mmbtu: Formula)
         )
         for gas, label in GASES.items()
     }
-    written = papers.plant.written
-    grid = _grid(page, papers.grid, "grid", outside, potential, at(written, "carbon", "grid"))
+    written = result.plant.written
+    grid = _grid(page, result.grid, "grid", outside, potential, at(written, "carbon", "grid"))
     marginal = None
-    if papers.marginal is not None:
+    if result.marginal is not None:
         of = at(written, "carbon", "marginal")
-        marginal = _grid(page, papers.marginal, "marginal", outside, potential, of)
+        marginal = _grid(page, result.marginal, "marginal", outside, potential, of)
     burnt = {name: one for name, side in sides.items() if (one := burnt_fuel(side.scenario)) is not None}
     room = any(side.room for side in sides.values())
     plain = {one.name.removeprefix("steam from ") for one in burnt.values()}

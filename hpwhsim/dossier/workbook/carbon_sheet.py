@@ -21,7 +21,7 @@ NONE = formula(0.0)
 
 
 def carbon_sheet(
-    book: Book, papers: Result, columns: Mapping[str, Columns], factors: CarbonFactors
+    book: Book, result: Result, columns: Mapping[str, Columns], factors: CarbonFactors
 ) -> dict[str, Cells]:
     """Greenhouse gases of each year of service; returns figures by key of the record."""
     book.text(SHEET, 0, 0, "Greenhouse gases in each year of service [kg CO2e]", "title")
@@ -33,7 +33,7 @@ def carbon_sheet(
         "cooling and drying of the heat pump's room purchase more. Refrigerant: charge x warming potential x "
         "fraction lost; at the end in the last year, at installation in the first.",
     )
-    years = papers.service_years
+    years = result.service_years
     heads = [f"{name}: {part}" for name in columns for part in PARTS]
     book.texts(SHEET, TOP - 1, ["year of service", *heads])
     book.widths(SHEET, 18, *([13] * len(heads)), freeze=TOP)
@@ -42,8 +42,8 @@ def carbon_sheet(
     found = {}
     for i, (name, held) in enumerate(columns.items()):
         place = 1 + i * len(PARTS)
-        cells, means = _years(book, place, _yearly(name, papers.sides[name], held, factors, years))
-        figures = _figures(name, papers.sides[name], held, factors, means, years)
+        cells, means = _years(book, place, _yearly(name, result.sides[name], held, factors, years))
+        figures = _figures(name, result.sides[name], held, factors, means, years)
         found[name] = _below(book, place, figures, TOP + years + 3)
         found[name] |= {f"{OF_YEAR}{year}": row[ALL] for year, row in enumerate(cells, start=1)}
         found[name][AFTER] = cells[-1][ALL] - cells[-1][END] - cells[-1][INSTALLATION]

@@ -56,14 +56,14 @@ def meters(tariff: Tariff, side: Side, columns: Columns) -> dict[str, Meter]:
 
 
 def cost_sheet(
-    book: Book, papers: Result, columns: Mapping[str, Columns], prices: Prices
+    book: Book, result: Result, columns: Mapping[str, Columns], prices: Prices
 ) -> dict[str, Cells]:
     """The bill of each month; returns the year's by key of the record."""
     book.widths(SHEET, 38, *([12] * 13))
     found: dict[str, Cells] = {}
     row = 0
     for name, held in columns.items():
-        side = papers.sides[name]
+        side = result.sides[name]
         assert side.tariff is not None
         totals: list[Cells] = []
         for whose, meter in meters(side.tariff, side, held).items():

@@ -53,13 +53,13 @@ def bands(tariff: Tariff) -> tuple[Array, Array] | None:
     return (prices, np.asarray(index + 1.0, dtype=np.float64)) if prices.size <= BANDS else None
 
 
-def hourly_factors(papers: Result) -> dict[str, Array]:
+def hourly_factors(result: Result) -> dict[str, Array]:
     """Factors that change by the hour, each shape (8760,): of the grid, and the price or its band."""
     found = {}
-    for name, grid in (("grid", papers.grid), ("marginal", papers.marginal)):
+    for name, grid in (("grid", result.grid), ("marginal", result.marginal)):
         if grid is not None and grid.kgco2e_per_kwh.shape[1] == HOURS:
             found[f"{name}_kg_per_kwh"] = grid.kgco2e_per_kwh[0]
-    tariff = papers.plant.tariff
+    tariff = result.plant.tariff
     if tariff is not None and tariff.electricity is not None:
         split = bands(tariff)
         if split is None:
@@ -69,16 +69,16 @@ def hourly_factors(papers: Result) -> dict[str, Array]:
     return found
 
 
-def factor_sheet(book: Book, papers: Result, outside: Columns) -> Factors:
+def factor_sheet(book: Book, result: Result, outside: Columns) -> Factors:
     """Fill the sheet; `outside` are the columns of `hourly_factors`."""
     page = Page(book, "Factors")
     book.widths("Factors", 58, 22, 18, 24, 36, 90, freeze=1)
     label = "million Btu (International Table) in a kWh"
     mmbtu = page.given(label, "MMBtu/kWh", MMBTU_PER_KWH, "mmbtu_per_kwh", "NIST SP 811")
-    to_source = _to_source(page, papers) if papers.baseline is not None else {}
-    carbon = carbon_factors(page, papers, outside, mmbtu)
-    prices = _prices(page, papers, outside)
-    sewage, water, floor = papers.plant.scenario.plant.source.wastewater, None, None
+    to_source = _to_source(page, result) if result.baseline is not None else {}
+    carbon = carbon_factors(page, result, outside, mmbtu)
+    prices = _prices(page, result, outside)
+    sewage, water, floor = result.plant.scenario.plant.source.wastewater, None, None
     if sewage is not None:
         label = "heat of a cubic metre of water for each K"
         water = page.given(label, "kWh/m3/K", RHO_CP / 3.6e6, "water_heat", "water at 50 degC")
@@ -87,10 +87,10 @@ def factor_sheet(book: Book, papers: Result, outside: Columns) -> Factors:
     return Factors(mmbtu, to_source, carbon, prices, water, floor)
 
 
-def _to_source(page: Page, papers: Result) -> dict[str, tuple[Formula, Formula, Formula]]:
+def _to_source(page: Page, result: Result) -> dict[str, tuple[Formula, Formula, Formula]]:
     """Source energy over site energy by plant | baseline: of electricity, its fuel, gas of the room."""
-    sides, what = papers.sides, "source energy over site energy"
-    given = papers.plant.scenario.savings
+    sides, what = result.sides, "source energy over site energy"
+    given = result.plant.scenario.savings
 
     average = str(cited("[epa-source-energy]"))
     by_fuel = str(cited("[epa-source-energy]; [epa-source-energy-oil]; [doe-source-energy-steam]"))
@@ -98,7 +98,7 @@ def _to_source(page: Page, papers: Result) -> dict[str, tuple[Formula, Formula, 
     def source(key: str, packaged: str) -> str:
         return packaged if getattr(given, key) is None else f"savings.{key}"
 
-    ratio, key = papers.electricity_to_source, "electricity_to_source"
+    ratio, key = result.electricity_to_source, "electricity_to_source"
     electric = page.given(f"{what}, electricity", "1", ratio, key, source(key, average))
     heating = electric  # of the room's heating by gas
     if any(side.room for side in sides.values()):
@@ -112,9 +112,9 @@ def _to_source(page: Page, papers: Result) -> dict[str, tuple[Formula, Formula, 
     return found
 
 
-def _prices(page: Page, papers: Result, outside: Columns) -> Prices | None:
+def _prices(page: Page, result: Result, outside: Columns) -> Prices | None:
     """Prices of bands, tiers, demand charges, connection, and fuel by plant | baseline."""
-    sides = papers.sides
+    sides = result.sides
     tariff, written = sides["plant"].tariff, sides["plant"].written
     if tariff is None:
         return None

@@ -83,10 +83,10 @@ class Flows(NamedTuple):
 
 
 def life_cycle_sheet(
-    book: Book, papers: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
+    book: Book, result: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], saved: Cells
 ) -> Cells:
     """Costs of both plants over the years; returns figures of the plant by key of the record."""
-    terms, costs = papers.terms, papers.plant.scenario.costs
+    terms, costs = result.terms, result.plant.scenario.costs
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
@@ -100,12 +100,12 @@ def life_cycle_sheet(
     }
     real = (1.0 + rates["discount_rate"]) / (1.0 + rates["inflation"]) - 1.0
     rates["real_rate"] = page.follows("real discount rate, per year", "1", real, "life_real_rate")
-    found: Cells = {"costs.real_discount_rate": rates["real_rate"]} if papers.grid is not None else {}
+    found: Cells = {"costs.real_discount_rate": rates["real_rate"]} if result.grid is not None else {}
     outlays = {}
-    for name, side in papers.sides.items():
+    for name, side in result.sides.items():
         assert side.costs is not None
         block = _block(name)
-        written = at(papers.plant.written, *block.split("."))
+        written = at(result.plant.written, *block.split("."))
         capital = page.given(
             f"capital of the {name}", "USD", side.costs.capital, f"{name}_capital", f"{block}.capital"
         )
@@ -121,7 +121,7 @@ def life_cycle_sheet(
         )
     top = page.row + len(FIGURES) + 6  # two rows more than figures for what they need
     flows = _flows(book, top, terms, rates, outlays)
-    return found | _figures(book, page.row + 2, papers, outlays, flows, rates["discount_rate"])
+    return found | _figures(book, page.row + 2, result, outlays, flows, rates["discount_rate"])
 
 
 def _incentives(
@@ -308,11 +308,11 @@ def _compare(put: Put, saved: Formula, discount: Formula, before: list[Formula],
 
 
 def _figures(
-    book: Book, row: int, papers: Result, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
+    book: Book, row: int, result: Result, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
 ) -> Cells:
     """Write what follows from the flows, beside the engine's figures; returns it by key of the record."""
     book.texts(SHEET, row, ["figure", "unit", "value", "engine", "difference"])
-    record: Mapping[str, Any] = papers.plant.record
+    record: Mapping[str, Any] = result.plant.record
     ours, found = flows.costs["plant"], {}
     later = flows.discount._replace(values=flows.discount.values[1:], first=flows.discount.first + 1)
     annuity = later.total()

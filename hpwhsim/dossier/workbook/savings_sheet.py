@@ -20,19 +20,19 @@ FROM_ACCOUNTS = {
 
 
 def savings_sheet(
-    book: Book, papers: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
+    book: Book, result: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
 ) -> tuple[Cells, Formula]:
     """What the plant saves, baseline less plant; returns what is saved, and the largest difference."""
     heads = ["figure", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
     book.texts(SHEET, 0, heads)
     book.widths(SHEET, 34, 10, 18, 18, 18, 10, 18, 12, freeze=1)
     found, row, apart = {}, 0, [0.0]
-    for row, (key, line) in enumerate(papers.savings.items(), start=1):
+    for row, (key, line) in enumerate(result.savings.items(), start=1):
         unit = next((text for end, text in UNITS.items() if key.endswith(end)), "")
         book.texts(SHEET, row, [key, unit], "text")
         base, plant = (
             book.live(
-                SHEET, row, place, _figure(key, name, papers.sides[name], columns[name], live[name], factors)
+                SHEET, row, place, _figure(key, name, result.sides[name], columns[name], live[name], factors)
             )
             for place, name in ((2, "baseline"), (3, "plant"))
         )
