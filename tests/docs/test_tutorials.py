@@ -1,5 +1,6 @@
 """The tutorials of the manual run as they are written, and print what they show."""
 
+import difflib
 import doctest
 import re
 import shlex
@@ -70,7 +71,10 @@ def test_runs_as_written(
                 code = main(arguments)
                 printed = capsys.readouterr()
                 assert code == 0, printed.err
-                assert (arguments, printed_in_order(shown, printed.out.splitlines())) == (arguments, None)
+                lines = printed.out.splitlines()
+                missing = printed_in_order(shown, lines)
+                near = difflib.get_close_matches(missing or "", lines, n=1)
+                assert missing is None, f"{arguments} prints no such line after those before it; near: {near}"
         elif language == "pycon":
             examples = doctest.DocTestParser().get_doctest(text, names, f"{path.name}:{number}", None, 0)
             runner = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS)
