@@ -1,6 +1,6 @@
 """All that is wrong with a scenario is listed at once: clashes in a block, between blocks, and of a plant.
 
-Expected lines are read off the tables of keys in README: what each key says that it allows.
+Expected lines are read off the tables of keys in the manual: what each key says that it allows.
 """
 
 import random

@@ -1,0 +1,92 @@
+"""The lists of the manual that are made from the code: keys, results, verbs and sources, as Markdown."""
+
+import os
+import re
+from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
+
+from hpwhsim.cli.main import VERBS, parser
+from hpwhsim.results.declared import Declared, declarations
+from hpwhsim.scenario.key_list import Key, key_list
+from hpwhsim.tables.sources import sources as source_table
+
+WIDTH = 100  # columns of a help text
+
+
+def cell(text: str) -> str:
+    """Text for a table of Markdown."""
+    return re.sub(r"([|<>$*_\[\]`\\])", r"\\\1", " ".join(text.split()))
+
+
+def table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> Iterator[str]:
+    """The lines of a table."""
+    names = list(heads)
+    yield f"| {' | '.join(names)} |"
+    yield "|---" * len(names) + "|"
+    for row in rows:
+        yield f"| {' | '.join(row)} |"
+    yield ""
+
+
+def keys() -> Iterator[str]:
+    """Every scenario key, by block."""
+
+    def block(key: Key) -> str:
+        return key.key.rpartition(".")[0]
+
+    def default(key: Key) -> str:
+        if key.required:
+            return "must be written"
+        return cell(f"{key.default} ({key.source})" if key.default and key.source else key.default)
+
+    def kind(key: Key) -> str:
+        return cell(f"{key.type}: {key.allowed}" if key.allowed else key.type)
+
+    listed = {}
+    for key in key_list():
+        listed.setdefault(block(key), []).append(key)
+    for name, members in listed.items():
+        yield f"## {name or 'Top of the file'}\n"
+        rows = ((f"`{key.key}`", kind(key), default(key), cell(key.meaning)) for key in members)
+        yield from table(("key", "what may be written", "default", "meaning"), rows)
+
+
+def results() -> Iterator[str]:
+    """Every hourly variable and key of the annual record."""
+    places = {
+        "hourly": "Hourly only",
+        "both": "Hourly, and in the annual record",
+        "record": "The annual record only",
+    }
+
+    def row(one: Declared) -> tuple[str, ...]:
+        said = f"{one.long_name}. Positive: {one.sign}" if one.sign else one.long_name
+        return f"`{one.name}`", cell(one.unit), one.kind, cell(one.label), cell(said)
+
+    ordered = sorted(declarations().values(), key=lambda one: list(places).index(one.where))
+    for where, members in groupby(ordered, key=lambda one: one.where):
+        yield f"## {places[where]}\n"
+        yield from table(("name", "unit", "kind", "label", "meaning"), map(row, members))
+
+
+def verbs() -> Iterator[str]:
+    """The help of every verb."""
+    os.environ["COLUMNS"] = str(WIDTH)
+    command = parser()
+    (choices,) = (action.choices for action in command._actions if isinstance(action.choices, dict))
+    for verb in VERBS:
+        yield from (f"## {verb.name}\n", "```text", choices[verb.name].format_help().rstrip(), "```", "")
+
+
+def sources() -> Iterator[str]:
+    """Every source of a packaged table or default."""
+    rows = ((f"`{one.id}`", one.status, cell(one.citation)) for one in source_table().values())
+    yield from table(("id", "status", "citation"), rows)
+
+
+LISTS: dict[str, Callable[[], Iterator[str]]] = {
+    "keys": keys,
+    "results": results,
+    "verbs": verbs,
+    "sources": sources,
+}
