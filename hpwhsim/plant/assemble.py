@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 MOST_LOOKS = 60  # in an hour
 EVEN_PARTS = 12  # of an hour, through each of which draws are taken as even where water is not short
 LEAST = 0.01  # share of the store that ports at its ends keep from each other
+THINNEST = 1e-6  # share of the store below which a zone or a height is none
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
 MARCHED = (
     *("plant", "drive", "start", "state"),
@@ -228,7 +229,7 @@ def store_column(scenario: Scenario, found: list[Assumption]) -> Column:
         loss=_heat_loss(scenario, found),
         room=storage.room_temperature,
         conductivity=storage.conductivity,
-        stirred=storage.inlet_mixing,
+        stirred=storage.inlet_mixing if storage.inlet_mixing >= THINNEST else 0.0,  # no layer is thinner
         tanks=series,
     )
 
@@ -324,7 +325,8 @@ def _drawn(
 
 def _loop_port(height: float, draw_port: float, column: Column) -> float:
     """Height where the loop comes back [m³ below it]: above the stirred foot, below where it is fed."""
-    return min(max(height * column.volume, column.stirred), draw_port - LEAST * column.volume)
+    above_foot = height * column.volume if height >= THINNEST else 0.0  # no layer is thinner
+    return min(max(above_foot, column.stirred), draw_port - LEAST * column.volume)
 
 
 def _heat_loss(scenario: Scenario, found: list[Assumption]) -> float:

@@ -15,14 +15,14 @@ from hpwhsim.storage.layers import (
     cut,
     take_foot,
 )
-from hpwhsim.storage.order import end_of_tank, merge, most_layers, set_right
+from hpwhsim.storage.order import end_of_tank, merge, most_layers, set_right, to_middle
 
 THIN = 0.02  # m: thickness of the pieces at a steep step
 GROWTH = 1.5  # of the next piece away from it
 STEEP = 0.5  # K between layers that makes a step steep
 AT_ONCE = 0.25  # of the stirred zone leaves it as one layer
 THINNEST = 1e-4  # m: less is no piece of its own
-MANY = 2 * PLACES - 64  # pieces that the work space holds
+MANY = PLACES // 2 - 512  # pieces; so many fit above the middle of the arrays, beside other tanks
 
 
 @kernel_apart
@@ -33,6 +33,7 @@ def conduct(layers: Layers, column: Column, seconds: float) -> None:
     heat implicitly, so that any time is stable, in two parts; then those that lose least are merged.
     """
     set_right(layers, column)
+    to_middle(layers)  # the pieces need room
     size = column.volume / column.tanks
     share = most_layers(column)
     start = layers.span[0]

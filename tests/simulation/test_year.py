@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 from cases import CHICAGO, GOLDEN, GREENSBORO, ROOT, SAND_POINT, central_air, hours_of_day, number, run
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import HealthCheck, Phase, example, given, settings
 from hypothesis import strategies as st
 
 from hpwhsim.climate.mains import mains_temperature
@@ -417,6 +417,33 @@ def assert_closes(tmp_path: Path, p: dict[str, Any]) -> None:
     assert np.all(year.hourly["heat_to_taps_kwh"] >= -left - 1e-6)
 
 
+# a zone and a port thinner than any layer; layers at the end of their arrays when they are cut finer
+SEVERAL = {
+    "apartments": 18,
+    "litres": 60.0,
+    "volume": 19903.0,
+    "height": 3.13,
+    "tanks": 5,
+    "mixing": 0.38256446,
+    "loss": 23.0,
+    "setpoint": 57.66,
+    "modules": 2,
+    "loop": 70.0,
+    "port": 1e-200,
+    "kind": "none",
+    "mode": "parallel",
+    "power": 69.0,
+    "dead_band": 0.5,
+    "heights": [0.593, 0.993],
+    "lock_outs": ["23:00-01:15", "05:00-06:00"],
+    "run_minutes": 2,
+    "draws": "random",
+    "weather": GREENSBORO,
+}
+
+
+@example(SEVERAL)
+@example(SEVERAL | {"mixing": 1e-12, "tanks": 2, "litres": 0.0, "lock_outs": ["06:00-23:30"], "port": 0.0})
 @given(plants)
 @settings(
     max_examples=settings().max_examples * 2 // 5,

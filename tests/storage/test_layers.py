@@ -291,3 +291,22 @@ def test_slices_of_layers_are_their_means() -> None:
     assert slices(layers, 4) == pytest.approx([10.0, (0.05 * 10.0 + 0.2 * 60.0) / 0.25, 60.0, 60.0])
     assert slices(layers, 7).mean() == pytest.approx(heat(layers))
     assert middles(layers)[0] == pytest.approx(0.05)
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("tanks", [1, 5])
+@pytest.mark.parametrize("low", [64, 3990])
+def test_conduction_has_room_wherever_the_layers_lie(tanks: int, low: int) -> None:
+    """Steep steps are cut into many pieces: near an end of the arrays they are those of the middle."""
+    of = column(height=6.0, tanks=tanks)
+    steps = np.linspace(10.0, 60.0, 30)
+    middle, moved = filled(of, *steps), filled(of, *steps)
+    n, at = int(moved.span[1]), int(moved.span[0])
+    for values in (moved.volume, moved.temperature):
+        values[low : low + n] = values[at : at + n].copy()
+    moved.span[0] = low
+    for layers in (middle, moved):
+        conduct(layers, of, 3600.0)
+    assert np.array_equal(volumes(middle), volumes(moved))
+    assert np.array_equal(temperatures(middle), temperatures(moved))
+    assert 64 <= moved.span[0] <= moved.volume.size - 64 - moved.span[1]
