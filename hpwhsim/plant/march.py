@@ -76,7 +76,6 @@ from hpwhsim.storage.layers import (
 from hpwhsim.storage.still import conduct, fading, lose
 
 CONDUCTION = 3600.0  # s between two times that heat is conducted along the height
-LOSS = 900.0  # s between two times that the store loses heat to a steady room
 OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 GROUND_LOOP = int(SourceKind.GROUND_LOOP)
 WET_WELL, SEWER = int(SourceKind.WET_WELL), int(SourceKind.SEWER)  # they give so much in a step and no more
@@ -287,7 +286,7 @@ def marcher(kind: int) -> March:
         per_hour, dt = drive.looks, plant.step_seconds
         course = course_of(plant, drive)
         held = first_held(plant, drive)
-        uncooled = unmixed = 0.0
+        unmixed = 0.0
         for index in range(drive.source.size):
             hour = open_hour(kind, plant, drive, state, index)
             held = begin_part(held)
@@ -309,11 +308,7 @@ def marcher(kind: int) -> March:
                         kind, plant, drive, state, course, layers, rotation, out, hour, step, now, held, begun
                     )
                 # rest
-                lost = held.sums.lost * RHO_CP
-                uncooled += dt
-                if kind == ROOM or uncooled >= LOSS - TINY:  # a room's air is of the step
-                    lost += lose(layers, around, share_lost) * RHO_CP
-                    uncooled -= LOSS
+                lost = (held.sums.lost + lose(layers, around, share_lost)) * RHO_CP
                 out.storage_loss[index] += lost
                 if kind == SEWER:
                     held = with_overdraft(held, plant.step_seconds)
@@ -379,8 +374,7 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourl
         )
     out = make_hourly(drive.source.size)
     layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
-    in_room = plant.sources.kind == SourceKind.ROOM
-    lost = fading(plant.column, plant.step_seconds if in_room else LOSS)
+    lost = fading(plant.column, plant.step_seconds)
     marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
     store[:] = slices(layers, store.size)
     out.profile[:] = slices(layers, SLICES)

@@ -57,7 +57,7 @@ def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
     assert chosen["design_days"]["backup_share"] == 1.0
     assert chosen["design_days"]["most_run_hours_in_a_day"] is None
     cautions = " ".join(record["cautions"])
-    assert "the machine cannot run on the design days" in cautions
+    assert "the heat pump cannot run on the design days" in cautions
     text = sizing_text(record)
     assert "No curve: the machine cannot run" in text
     assert sizing_figure(record).startswith(b"\x89PNG")

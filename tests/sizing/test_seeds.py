@@ -140,7 +140,7 @@ def test_smooth_draws_bear_no_probability() -> None:
     record: Any = size(read_scenario(DEMO, overrides))
     assert record["draws"] is None
     assert "least_storage_litres" not in record["chosen"]
-    assert any("no diversity stands behind this store" in said for said in record["cautions"])
+    assert any("the store is sized without diversity" in said for said in record["cautions"])
     assert "years of draws pass" not in sizing_text(record)
 
 
@@ -261,6 +261,6 @@ def test_the_record_and_what_is_said_of_it() -> None:
     text = sizing_text(record)
     assert "draws: 3 years (seeds 7 to 9), of which 0 may fail" in text
     assert "design days of 3 of 3 years of draws pass" in text
-    assert "least store of each year of draws alone" in text
+    assert "minimum store of each year of draws alone" in text
     assert any("draws of seed 7 alone" in said for said in record["cautions"])
     assert sizing_figure(record).startswith(b"\x89PNG")

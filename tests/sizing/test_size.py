@@ -226,8 +226,8 @@ def test_wrong_input(capsys: pytest.CaptureFixture[str], words: list[str], said:
     ("text", "said"),
     [
         ("litres,cost\n300,1\n", "columns"),
-        ("litres,cost,weight_kg,carbon_kg\n0,1,1,1\n", "above zero"),
-        ("litres,cost,weight_kg,carbon_kg\n300,-1,1,1\n", "zero or more"),
+        ("litres,cost,weight_kg,carbon_kg\n0,1,1,1\n", "above 0"),
+        ("litres,cost,weight_kg,carbon_kg\n300,-1,1,1\n", "0 or more"),
         ("litres,cost,weight_kg,carbon_kg\n", "no row"),
     ],
 )
@@ -246,7 +246,7 @@ def test_a_table_has_no_other_sizes(tmp_path: Path) -> None:
     modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n30,1,1,1\n")
     raw["sizing"] = {"modules": str(modules)}
     bench = make_bench(scenario_from(raw, tmp_path), read_weather(CHICAGO))
-    with pytest.raises(InputError, match="own machine alone, of 60 kW"):
+    with pytest.raises(InputError, match="own heat pump alone, of 60 kW"):
         Market(bench)
 
 
