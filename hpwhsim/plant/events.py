@@ -95,8 +95,8 @@ def to_sensors(
 def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat) -> float:
     """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
 
-    The sooner, the nearer the water comes to where it stops. Where water circulates a minute at most, since
-    it mixes; a condenser at the wall gives each layer as it lacks heat, so that the time is known.
+    A minute at most; the sooner, the nearer the water comes to where it stops. A condenser at the wall gives
+    each layer as it lacks heat, so that the time is known.
     """
     controls = plant.controls
     if plant.water_side == WRAPPED:
@@ -107,7 +107,7 @@ def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat
             stop = controls.stop_at + hour.lift
             if stop < hottest:
                 share = min(share, (stop - here) / (hottest - here))
-        return max(share * intake.lacking / heat.heat, SOONEST_WARM)
+        return min(max(share * intake.lacking / heat.heat, SOONEST_WARM), MINUTE)
     heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)

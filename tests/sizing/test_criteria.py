@@ -59,7 +59,7 @@ def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
     cautions = " ".join(record["cautions"])
     assert "the heat pump cannot run on the design days" in cautions
     text = sizing_text(record)
-    assert "No curve: the machine cannot run" in text
+    assert "No curve: the heat pump cannot run" in text
     assert sizing_figure(record).startswith(b"\x89PNG")
     bench = make_bench(read_scenario(DEMO, overrides).scenario, read_weather(CHICAGO))
     hourly = bench.design.drive.use.reshape(24 * bench.design.days.size, -1).sum(axis=1)
