@@ -80,13 +80,19 @@ def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path, references: Path) 
     assert found.sharp / bench.day_litres == pytest.approx(float(profile[16:21].sum()), rel=0.025)
 
 
-@pytest.mark.xfail(strict=True, reason="0.9 % between two stores that differ by 0.5 % at most until 0.5.0")
 @pytest.mark.law
-def test_a_real_store_is_larger_for_reasons_that_add_up(tmp_path: Path, references: Path) -> None:
-    """Thermocline and sensors only add: mass curve < heated < as it is; each by more than the bisection."""
-    bench = steady(tmp_path, references)
-    found = at_hours(bench, 16.0, True)
-    assert found.classical < found.heated * (1.0 + NEAR)
+@pytest.mark.parametrize("hours", [22.0, 20.0, 18.0, 16.0, 14.0, 12.0])
+def test_a_real_store_is_larger_for_reasons_that_add_up(
+    tmp_path: Path, references: Path, hours: float
+) -> None:
+    """Thermocline and sensors only add: mass curve < unmixed < mixed < as it is, within the bisection.
+
+    Water cooler than the taps use is unmet here: where 43.3 °C count as served, a store that runs out is
+    stretched with cold water, and the engine's is up to 9 % smaller than the mass curve's.
+    """
+    found = at_hours(steady(tmp_path, references, least="48.8 degC"), hours, True)
+    assert found.classical < found.sharp * (1.0 + NEAR)
+    assert found.sharp < found.heated * (1.0 + NEAR)
     assert found.heated < found.storage * (1.0 - 2.0 * NEAR)
 
 
