@@ -1,16 +1,14 @@
 """How Sphinx builds the manual: `make docs`. Nothing is fetched, and the result needs no network either."""
 
 import sys
+from importlib.metadata import version as version_of
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE), str(HERE.parent)]
-
-import hpwhsim  # noqa: E402
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 project = "tankyear"
 author = "the tankyear contributors"
-version = release = hpwhsim.__version__
+version = release = version_of("tankyear")
 html_title = f"tankyear {release}"
 
 extensions = ["myst_parser", "from_code"]
