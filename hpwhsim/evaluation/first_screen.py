@@ -123,7 +123,7 @@ def _energy(record: Record) -> list[str]:
         if alone is None
         else f"heat pump alone {shown('cop_heat_pump', alone)}"
     )
-    lines += _figure(record, "cop_plant", "COP of the plant", note)
+    lines += _figure(record, "cop_plant", "Plant efficiency" if alone is None else "COP of the plant", note)
     if "room_heating_penalty_kwh" in record:
         penalty = shown("room_heating_penalty_kwh", record["room_heating_penalty_kwh"])
         credit = decimals(sum(record[key] for key in CREDITS), 0)
