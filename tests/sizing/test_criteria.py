@@ -148,7 +148,7 @@ def test_no_plant_passes_is_exit_1(
     if litres == 500:
         assert "largest of both: 6 x 2 kW, 4 x 500 L fails short-litres" in printed
     else:
-        assert "fails short-litres: short" in printed
+        assert "fails short-litres: unmet" in printed
 
 
 # -- chances -------------------------------------------------------------------------------------------
