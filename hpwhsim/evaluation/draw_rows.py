@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from hpwhsim.evaluation.draw_years import QUANTILES
+from hpwhsim.evaluation.draw_years import QUANTILES, line_part
 from hpwhsim.results.declared import declarations
 from hpwhsim.results.numbers import amount
 
@@ -15,8 +15,9 @@ SURE_OF_TENTHS = 9  # years from which P10 and P90 lie within them
 
 def label(key: str) -> tuple[str, str]:
     """What a figure is called, and its unit."""
-    if key not in declarations():  # power in the peak hours, such as summer_afternoon.highest_kw.plant
-        hours, what, whose = key.rsplit(".", 2)
+    if (line := line_part(key)) is not None:  # power in the peak hours, such as summer_afternoon.highest_kw
+        (name, whose) = line
+        hours, what = name.rsplit(".", 1)
         power = "highest" if what == "highest_kw" else "mean"
         return f"{hours}: {power}, {whose}", "kW"
     row = declarations()[key]
@@ -36,10 +37,10 @@ def draw_title(record: Record) -> str:
 
 
 def draw_rows(record: Record) -> list[list[str]]:
-    """Figures as text below `DRAW_HEADS`; what is zero in every year is left out."""
+    """Headlines as text below `DRAW_HEADS`; what is zero in every year is left out."""
     rows = []
     for key, found in record["seeds"]["figures"].items():
-        values = found["values"]
+        values = found.get("values", ())
         if any(values):
             cells = [found[name] for name in QUANTILES] + [min(values), max(values), values[0]]
             rows.append([*label(key), *map(amount, cells)])

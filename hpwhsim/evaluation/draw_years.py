@@ -12,6 +12,7 @@ from typing import Any
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.evaluate import check, evaluated, years_of
 from hpwhsim.evaluation.result import Collected, Result
+from hpwhsim.results.records import absent, flatten
 from hpwhsim.scenario.reading import Loaded, baseline_of, with_keys
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
@@ -19,7 +20,7 @@ from hpwhsim.simulation.year import ONE_SEED, run_years, year_of
 
 Record = Mapping[str, Any]
 
-FIGURES = (
+HEADLINES = (
     "peak_kw",
     "costs.demand_usd",
     "energy_cost",
@@ -37,8 +38,8 @@ FIGURES = (
     "savings.cost_usd",
     "costs.npv_usd",
 )
-"""Keys of the record whose spread is given, besides power in the peak hours of the savings."""
-PARTS = ("plant", "baseline", "saved")  # of a line of the savings
+"""Figures that reports show, with power in the peak hours of the savings; each year's value is kept."""
+LINE_PARTS = ("plant", "baseline", "saved")  # of a line of the savings
 QUANTILES = ("p10", "median", "p90")
 AT_ONCE = 8  # years kept in memory together
 
@@ -61,8 +62,9 @@ def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
     Returns
     -------
     Result
-        Its record has ``seeds``: the seeds, and by figure `QUANTILES` and the value of each year. Quantiles
-        are those of `hpwhsim.sizing.seeds.quantiles`.
+        Its record has ``seeds``: the seeds, and `QUANTILES` of every number of the record that differs
+        between them, named as `hpwhsim.results.records.flatten` does; of `HEADLINES` also the value of each
+        year, alike or not. Quantiles are those of `hpwhsim.simulation.draw_seeds.quantiles`.
 
     Raises
     ------
@@ -83,28 +85,43 @@ def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
     rows = [figures(own.record)]
     for first in range(1, count, AT_ONCE):
         rows += _others(collected, seeds[first : first + AT_ONCE])
-    keys = [key for key in rows[0] if all(key in row for row in rows)]
-    spread = {key: _spread([row[key] for row in rows]) for key in keys}
     record = dict(own.record)
     cautions: Any = record["cautions"]
     record["cautions"] = [text for text in cautions if not text.startswith(ONE_SEED)]
-    record["seeds"] = {"count": count, "seeds": seeds, "figures": spread}
+    record["seeds"] = {"count": count, "seeds": seeds, "figures": _spread(rows)}
     year = own.plant.year._replace(record=record)
     return replace(own, plant=replace(own.plant, year=year, record=record))
 
 
 def figures(record: Record) -> dict[str, float]:
-    """Figures of a record whose spread is given; of the savings also ``NAME.highest_kw.plant`` and such."""
-    found = {key: float(record[key]) for key in FIGURES if isinstance(record.get(key), float | int)}
-    for name, line in record.get("savings.lines", {}).items():
-        if "." in name:
-            found |= {f"{name}.{part}": float(line[part]) for part in PARTS}
+    """The numbers of a record one by one."""
+    return {key: float(value) for key, value in flatten(record).items() if isinstance(value, float | int)}
+
+
+def is_headline(key: str) -> bool:
+    """Whether reports show the spread of a figure."""
+    return key in HEADLINES or line_part(key) is not None
+
+
+def line_part(key: str) -> tuple[str, str] | None:
+    """Of a saving in named hours, such as ``july.highest_kw``, its name and whose it is; None of any other."""
+    name, _, part = key.removeprefix("savings.lines[").removesuffix("]").partition("][")
+    if key.startswith("savings.lines[") and "." in name and part in LINE_PARTS:
+        return name, part
+    return None
+
+
+def _spread(rows: Sequence[Mapping[str, float]]) -> dict[str, dict[str, Any]]:
+    """Quantiles over the years, by figure."""
+    found = {}
+    for key in dict.fromkeys(key for row in rows for key in row):
+        held = [row.get(key, absent(key)) for row in rows]
+        values = [value for value in held if isinstance(value, float)]
+        headline = is_headline(key)
+        if len(values) == len(rows) and (headline or min(values) < max(values)):
+            of = quantiles(values)
+            found[key] = {name: of[name] for name in QUANTILES} | ({"values": values} if headline else {})
     return found
-
-
-def _spread(values: Sequence[float]) -> dict[str, Any]:
-    found = quantiles(values)
-    return {name: found[name] for name in QUANTILES} | {"values": list(values)}
 
 
 def _others(collected: Collected, seeds: Sequence[int]) -> list[dict[str, float]]:

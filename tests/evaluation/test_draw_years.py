@@ -18,11 +18,12 @@ from hpwhsim.dossier.verify import verify
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.dossier.workbook.draw_sheet import SHARES, SHEET, TOP
 from hpwhsim.evaluation.draw_rows import draw_rows
-from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.evaluation.draw_years import evaluate_over, is_headline
 from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.evaluation.first_screen import first_screen
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.evaluation.result import Result
+from hpwhsim.results.records import absent, flatten
 from hpwhsim.scenario.reading import Loaded, read_scenario
 from hpwhsim.simulation.year import ONE_SEED
 
@@ -63,17 +64,38 @@ def test_each_year_is_that_of_its_seed(case: Case, result: Result, at: int) -> N
         assert found["figures"][key]["values"][at] == alone[key], key
     for part in ("plant", "baseline", "saved"):
         line = alone["savings.lines"]["july.highest_kw"]
-        assert found["figures"][f"july.highest_kw.{part}"]["values"][at] == line[part]
+        assert found["figures"][f"savings.lines[july.highest_kw][{part}]"]["values"][at] == line[part]
 
 
 def test_quantiles_are_those_of_the_standard_library(result: Result) -> None:
     """`statistics.quantiles`, method exclusive: places at shares of n + 1; sums of two floats, 1e-12."""
-    for key, of in spread_of(result)["figures"].items():
+    headlines = {key: of for key, of in spread_of(result)["figures"].items() if is_headline(key)}
+    assert {"peak_kw", "energy_cost", "savings.lines[july.highest_kw][saved]"} <= set(headlines)
+    for key, of in headlines.items():
         tenths = statistics.quantiles(of["values"], n=10, method="exclusive")
         assert of["p10"] == pytest.approx(tenths[0], rel=1e-12, abs=1e-12), key
         assert of["median"] == pytest.approx(statistics.median(of["values"]), rel=1e-12, abs=1e-12), key
         assert of["p90"] == pytest.approx(tenths[8], rel=1e-12, abs=1e-12), key
     assert len(set(spread_of(result)["figures"]["peak_kw"]["values"])) > COUNT // 2  # seeds do differ
+
+
+def test_every_number_of_the_record_that_differs_between_seeds_has_its_spread(
+    case: Case, loaded: Loaded
+) -> None:
+    """Of two years P10 and P90 are the smaller and the larger, and the median is their mean; each run alone."""
+    path = case.folder / "packaged.yaml"
+    alone = [flatten(evaluate(read_scenario(path, [QUICK, f"hot_water.seed={n}"])).record) for n in (3, 4)]
+    found = spread_of(evaluate_over(loaded, 2))["figures"]
+    both = {key: [year.get(key, absent(key)) for year in alone] for key in {**alone[0], **alone[1]}}
+    numbers = {
+        key: pair for key, pair in both.items() if all(isinstance(value, float | int) for value in pair)
+    }
+    apart = {key: sorted(pair) for key, pair in numbers.items() if pair[0] != pair[1]}
+    assert {"monthly.peak_kw[Jul]", "backup_hours_by_cause[capacity]", "costs.npv_usd"} <= set(apart)
+    for key, (low, high) in apart.items():
+        assert (found[key]["p10"], found[key]["p90"]) == (low, high), key
+        assert found[key]["median"] == pytest.approx(0.5 * (low + high), rel=1e-12, abs=1e-12), key
+    assert {key for key in found if not is_headline(key)} <= set(apart)
 
 
 @pytest.mark.contract
@@ -114,8 +136,9 @@ def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(result: Result
     rows = table(recalculated(file, tmp_path), SHEET)
     keys = rows[TOP - 1][1:]
     figures = spread_of(result)["figures"]
-    assert [key for key in keys if key] == list(figures)
-    for at, key in enumerate(figures, start=1):
+    shown = [key for key in figures if is_headline(key)]
+    assert [key for key in keys if key] == shown
+    for at, key in enumerate(shown, start=1):
         for row, which in enumerate(SHARES, start=5):
             assert rows[row][at] == pytest.approx(figures[key][which], rel=RELATIVE, abs=1e-9), (key, which)
         assert [rows[TOP + n][at] for n in range(COUNT)] == pytest.approx(figures[key]["values"])

@@ -17,6 +17,7 @@ TOP = 12  # row of the first year, counted from 0
 def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
     """Fill the sheet; returns the largest relative difference of its quantiles from the engine's."""
     found = record["seeds"]
+    figures = {key: of for key, of in found["figures"].items() if "values" in of}
     book.text(SHEET, 0, 0, draw_title(record), "title")
     book.text(
         SHEET,
@@ -28,12 +29,12 @@ def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
     book.text(SHEET, 3, 0, "figure")
     for at, words in enumerate((*NAMES.values(), *(f"{name}, engine" for name in NAMES.values())), start=5):
         book.text(SHEET, at, 0, words)
-    book.texts(SHEET, TOP - 1, ["seed", *found["figures"]])
-    book.widths(SHEET, 22, *([20] * len(found["figures"])))
+    book.texts(SHEET, TOP - 1, ["seed", *figures])
+    book.widths(SHEET, 22, *([20] * len(figures)))
     for row, seed in enumerate(found["seeds"], start=TOP):
         book.number(SHEET, row, 0, float(seed), "text")
     apart = [0.0]
-    for at, (key, of) in enumerate(found["figures"].items(), start=1):
+    for at, (key, of) in enumerate(figures.items(), start=1):
         name, unit = label(key)
         book.text(SHEET, 3, at, f"{name} [{unit}]" if unit else name)
         for row, value in enumerate(of["values"], start=TOP):
@@ -47,7 +48,7 @@ def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
     book.text(SHEET, first - 1, 0, "difference, P10")
     book.text(SHEET, first, 0, "difference, median")
     book.text(SHEET, first + 1, 0, "difference, P90")
-    end = letter(len(found["figures"]))
+    end = letter(len(figures))
     return Formula(f"MAX('{SHEET}'!$B${first}:${end}${last})", max(apart))
 
 
