@@ -104,7 +104,7 @@ def is_headline(key: str) -> bool:
 
 
 def line_part(key: str) -> tuple[str, str] | None:
-    """Of a saving in named hours, such as ``july.highest_kw``, its name and whose it is; None of any other."""
+    """Of a saving in named hours, such as ``july.highest_kw``, its name and whose it is; None otherwise."""
     name, _, part = key.removeprefix("savings.lines[").removesuffix("]").partition("][")
     if key.startswith("savings.lines[") and "." in name and part in LINE_PARTS:
         return name, part

@@ -82,7 +82,7 @@ def test_quantiles_are_those_of_the_standard_library(result: Result) -> None:
 def test_every_number_of_the_record_that_differs_between_seeds_has_its_spread(
     case: Case, loaded: Loaded
 ) -> None:
-    """Of two years P10 and P90 are the smaller and the larger, and the median is their mean; each run alone."""
+    """Of two years P10 and P90 are the smaller and the larger, and the median is their mean; run alone."""
     path = case.folder / "packaged.yaml"
     alone = [flatten(evaluate(read_scenario(path, [QUICK, f"hot_water.seed={n}"])).record) for n in (3, 4)]
     found = spread_of(evaluate_over(loaded, 2))["figures"]
