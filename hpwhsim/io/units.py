@@ -2,12 +2,8 @@
 
 Number and unit are split before anything is parsed, because one expression such as ``"2 W/degC"``
 can be read with the offset of the scale and come out 274 times too small. The units are our own
-short list, so a name means what an engineer means by it (MBH is a thousand Btu per hour, not a
+short list (`unit_words`), so a name means what an engineer means by it (MBH is a thousand Btu per hour, not a
 mega-something; C is no unit at all rather than a coulomb) and the registry is built in milliseconds.
-
-References
-----------
-.. [1] NIST Special Publication 811 (2008), appendix B: inch, pound, gallon, International Table Btu.
 """
 
 import difflib
@@ -28,6 +24,7 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core.core_schema import CoreSchema, no_info_before_validator_function
 
 from hpwhsim.errors import InputError
+from hpwhsim.io.unit_words import DELTAS, FOLDED, HINTS, SPELLINGS, TIDY, UNITS
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -90,114 +87,8 @@ _TONS = (POWER, CAPACITY_PRICE, MASS_PER_POWER)  # where a ton is one of refrige
 # where a plain C or F was meant as a degree
 _THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY, HEAT_CAPACITY)
 
-# name: (definition for pint, spellings). No prefixes: every unit that may be written is here.
-_UNITS: dict[str, tuple[str, str]] = {
-    "meter": ("[length]", "m metre metres meters"),
-    "second": ("[time]", "s sec secs seconds"),
-    "kilogram": ("[mass]", "kg kilograms"),
-    "kelvin": ("[temperature]; offset: 0", "K kelvins"),
-    "degree_Celsius": ("kelvin; offset: 273.15", "degC celsius"),
-    "degree_Fahrenheit": ("5 / 9 * kelvin; offset: 233.15 + 200 / 9", "degF fahrenheit"),
-    "millimeter": ("0.001 * meter", "mm millimetre"),
-    "centimeter": ("0.01 * meter", "cm centimetre"),
-    "kilometer": ("1000 * meter", "km kilometre"),
-    "inch": ("0.0254 * meter", "in inches"),
-    "foot": ("0.3048 * meter", "ft feet"),
-    "square_meter": ("meter ** 2", "m2"),
-    "square_foot": ("foot ** 2", "ft2 sqft"),
-    "cubic_meter": ("meter ** 3", "m3 cum"),
-    "cubic_foot": ("foot ** 3", "ft3 cuft"),
-    "liter": ("0.001 * meter ** 3", "L l litre litres liters"),
-    "milliliter": ("1e-6 * meter ** 3", "mL ml"),
-    "gallon": ("231 * inch ** 3", "gal gals gallons"),
-    "minute": ("60 * second", "min mins minutes"),
-    "hour": ("3600 * second", "h hr hrs hours"),
-    "day": ("86400 * second", "d days"),
-    "month": ("[month]", "months"),  # of a bill: as a time, USD/kW/month would pass for USD/kWh
-    "year": ("12 * month", "yr yrs years"),
-    "gram": ("0.001 * kilogram", "g grams"),
-    "tonne": ("1000 * kilogram", "t tonnes"),
-    "pound": ("0.45359237 * kilogram", "lb lbs pounds"),
-    "joule": ("kilogram * meter ** 2 / second ** 2", "J"),
-    "kilojoule": ("1000 * joule", "kJ"),
-    "megajoule": ("1e6 * joule", "MJ"),
-    "watt": ("joule / second", "W watts"),
-    "milliwatt": ("0.001 * watt", "mW"),
-    "kilowatt": ("1000 * watt", "kW kilowatts"),
-    "megawatt": ("1e6 * watt", "MW"),
-    "watt_hour": ("watt * hour", "Wh"),
-    "kilowatt_hour": ("1000 * watt * hour", "kWh"),
-    "megawatt_hour": ("1e6 * watt * hour", "MWh"),
-    "btu": ("1055.05585262 * joule", "Btu BTU"),
-    "kilo_btu": ("1000 * btu", "kBtu kBTU"),
-    "million_btu": ("1e6 * btu", "MMBtu mmBtu"),
-    "therm": ("1e5 * btu", "therms"),
-    "btu_per_hour": ("btu / hour", "Btuh BTUH"),
-    "thousand_btu_per_hour": ("1000 * btu / hour", "MBH"),
-    "ton_refrigeration": ("12000 * btu / hour", "tons_refrigeration TR"),
-    "horsepower": ("745.69987158227022 * watt", "hp"),
-    "gallon_per_minute": ("gallon / minute", "gpm GPM"),
-    "gallon_per_hour": ("gallon / hour", "gph GPH"),
-    "gallon_per_day": ("gallon / day", "gpd GPD"),
-    "cubic_foot_per_minute": ("foot ** 3 / minute", "cfm CFM"),
-    "pascal": ("kilogram / meter / second ** 2", "Pa pascals"),
-    "kilopascal": ("1000 * pascal", "kPa"),
-    "megapascal": ("1e6 * pascal", "MPa"),
-    "bar": ("1e5 * pascal", "bars bara"),
-    "dollar": ("[currency]", "USD dollars"),
-    "cent": ("0.01 * dollar", "cents"),
-    "psi": ("0.45359237 * 9.80665 / 0.0254 ** 2 * pascal", "psia"),
-    "ounce": ("pound / 16", "oz ounces"),
-    "psf": ("0.45359237 * 9.80665 / 0.3048 ** 2 * pascal", ""),
-    "kilonewton": ("1000 * pascal * meter ** 2", "kN"),
-    "ampere": ("[current]", "A amps amperes"),
-    "volt": ("watt / ampere", "V volts"),
-}
-_DELTAS = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta_degree_Fahrenheit"}
-_SPELLINGS = {word: name for name, (_, words) in _UNITS.items() for word in (name, *words.split())}
-_SPELLINGS |= {
-    "delta_degC": "delta_degree_Celsius",
-    "delta_degF": "delta_degree_Fahrenheit",
-    "delta_K": "kelvin",
-}
-_FOLDED: dict[str, set[str]] = {}
-for _word, _name in _SPELLINGS.items():
-    _FOLDED.setdefault(_word.casefold(), set()).add(_name)
-
-# Words that look like units but do not say enough; the value is the hint.
-_HINTS = {
-    "C": "write degC, or delta_degC for a difference: a plain C is no unit here",
-    "F": "write degF, or delta_degF for a difference: a plain F is no unit here",
-    "MBtu": "write kBtu for a thousand or MMBtu for a million: MBtu is used for both",
-    "deg": "write degC or degF",
-    "ton": "a ton is a unit only for a power (12,000 Btu/h); for a mass write kg, lb or tonne",
-}
-_HINTS |= {"tons": _HINTS["ton"], "c": _HINTS["C"], "f": _HINTS["F"], "mbtu": _HINTS["MBtu"]}
-_HINTS |= {word: "money is counted in USD only" for word in ("EUR", "GBP", "CAD", "AUD", "CNY", "JPY")}
-_HINTS |= {"MBTU": _HINTS["MBtu"], "Mbtu": _HINTS["MBtu"]}
-
 _NUMBER = re.compile(r"([+-]?(?:\d{1,3}(?:,\d{3})+(?![\d,])|\d+|(?=\.\d))(?:\.\d*)?(?:[eE][+-]?\d+)?)(.*)")
 _TOKEN = re.compile(r"[^\W\d]\w*|\*\*|[-*/()]|\d+|\S")
-_TIDY = (
-    (re.compile("[−–]"), "-"),
-    (re.compile("[℃]"), "degC"),
-    (re.compile("[℉]"), "degF"),
-    (re.compile("[°º]"), "deg"),
-    (re.compile("[Δ∆]_?"), "delta_"),
-    (re.compile("²"), "2"),
-    (re.compile("³"), "3"),
-    (re.compile("[·⋅×]"), "*"),
-    (re.compile(r"\^"), "**"),
-    (re.compile(r"[$]"), "USD"),
-    (re.compile(r"\bper\b"), "/"),
-    (re.compile(r"\bdelta\s+(?=deg)"), "delta_"),
-    (re.compile(r"(?<=deg)\.?\s+(?=[CF]\b)"), ""),
-    (re.compile(r"\b(?:cu|cubic)\.?\s*(?:ft|feet|foot)\b"), "ft3"),
-    (re.compile(r"\b(tons?)\s+(?:of\s+)?refrigeration\b"), "ton_refrigeration"),
-    (re.compile(r"\b(?:US|U\.S\.)\s*(?=gal)"), ""),
-    (re.compile(r"\blbf?\s*/\s*(?:ft2|ft\*\*2|sq\.?\s*ft)(?![\w*])"), "psf"),  # the load of a floor
-    (re.compile(r"\bmK\b"), "(m*K)"),  # conductivity: nobody means a thousandth of a kelvin
-)
 
 
 @lru_cache(maxsize=1)
@@ -206,7 +97,7 @@ def _registry() -> "UnitRegistry[Any]":
     import pint  # here, because importing it costs 0.15 s
 
     registry: UnitRegistry[Any] = pint.UnitRegistry(None)
-    registry.load_definitions([f"{name} = {definition}" for name, (definition, _) in _UNITS.items()])
+    registry.load_definitions([f"{name} = {definition}" for name, (definition, _) in UNITS.items()])
     return registry
 
 
@@ -214,15 +105,15 @@ def _canonical(word: str, kind: Kind) -> str:
     """Canonical name of one unit word."""
     if word.casefold() in ("ton", "tons") and kind in _TONS:
         return "ton_refrigeration"
-    if word in _SPELLINGS:
-        return _SPELLINGS[word]
-    hint = _HINTS.get(word) or _HINTS.get(word.casefold())
+    if word in SPELLINGS:
+        return SPELLINGS[word]
+    hint = HINTS.get(word) or HINTS.get(word.casefold())
     if hint and (word not in "CcFf" or kind in _THERMAL):
         raise QuantityError(hint)
-    folded = _FOLDED.get(word.casefold(), set())
+    folded = FOLDED.get(word.casefold(), set())
     if len(folded) == 1:
         return next(iter(folded))
-    near = difflib.get_close_matches(word, _SPELLINGS, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(word, SPELLINGS, n=1, cutoff=0.5)
     raise QuantityError(f"'{word}' is no unit" + (f"; did you mean '{near[0]}'?" if near else ""))
 
 
@@ -235,7 +126,7 @@ def _expression(words: str, kind: Kind, all_below: bool) -> str:
         if token[0].isalpha() or token[0] == "_":
             name = _canonical(token, kind)
             if not alone:  # within a compound unit a degree is always a difference
-                name = _DELTAS.get(name, name)
+                name = DELTAS.get(name, name)
             if out and (out[-1][-1].isalnum() or out[-1] == ")"):
                 out.append("*")
             out.append(name)
@@ -281,7 +172,7 @@ def _converted(words: str, kind: Kind) -> _Conversion:
     targets = [_expression(text, kind, False) for text in (kind.short, kind.unit) if text]
     for all_below in (False, True):  # W/m*K and W/m-K can only mean W/(m*K)
         unit = _expression(words, kind, all_below)
-        if unit in _DELTAS and kind is DIFFERENCE:
+        if unit in DELTAS and kind is DIFFERENCE:
             short = unit.replace("degree_", "deg")[:4]
             raise QuantityError(f"this is a difference, not a temperature: write delta_{short} or K")
         for target in targets:
@@ -294,7 +185,7 @@ def _converted(words: str, kind: Kind) -> _Conversion:
                         for number in (0.0, 100.0)
                     )
                     return _Conversion(unit, (hundred - zero) / 100.0, zero)
-                if unit not in _DELTAS:
+                if unit not in DELTAS:
                     factor = float(registry.Quantity(1.0, unit).to(target).magnitude)
                     return _Conversion(unit, factor, 0.0)
             except (PintError, TokenError, AssertionError, AttributeError, TypeError, ValueError):
@@ -405,7 +296,7 @@ def _split(text: object) -> tuple[float, str]:
             raise QuantityError("write the unit too")
         raise QuantityError("write a number and its unit")
     words = text.strip()
-    for pattern, plain in _TIDY:
+    for pattern, plain in TIDY:
         words = pattern.sub(plain, words)
     match = _NUMBER.fullmatch(words)
     if match is None:

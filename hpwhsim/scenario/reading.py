@@ -3,8 +3,6 @@
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from copy import deepcopy
-from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -29,6 +27,7 @@ from hpwhsim.scenario.parts import A_FILE, Block
 from hpwhsim.scenario.plant import Plant
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.writing import dump
+from hpwhsim.scenario.yaml_text import parsed
 
 
 class WrongScenario(ListedError):
@@ -70,41 +69,8 @@ class Loaded(NamedTuple):
             raise InputError(f"{self.path}: {error}") from None
 
 
-class _Loader(yaml.SafeLoader):
-    """YAML without repeated keys: a second value would quietly replace the first."""
-
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
-        seen: set[Any] = set()
-        for key_node, _ in node.value:
-            key = (key_node.tag, str(key_node.value))
-            if key in seen and key_node.tag != "tag:yaml.org,2002:merge":
-                raise yaml.constructor.ConstructorError(
-                    None, None, f"the key '{key_node.value}' is written twice", key_node.start_mark
-                )
-            seen.add(key)
-        return super().construct_mapping(node, deep)
-
-
 def _error(message: str) -> InputError:
     return InputError(one_line(message))
-
-
-def _yaml(text: str, where: str) -> Any:
-    return deepcopy(_parsed(text, where))  # overrides are put in
-
-
-@lru_cache(maxsize=16)
-def _parsed(text: str, where: str) -> Any:
-    """What a text holds; the cases of a sweep have theirs in common."""
-    try:
-        return yaml.load(text, Loader=_Loader)
-    except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line = f", line {mark.line + 1}, column {mark.column + 1}" if mark else ""
-        raise _error(f"{where}{line}: not valid YAML: {error.problem or error.context}") from None
-    except (yaml.YAMLError, ValueError, RecursionError) as error:
-        reason = " ".join(str(error).split())
-        raise _error(f"{where}: not valid YAML: {reason}") from None
 
 
 # -- overrides and empty keys ------------------------------------------------------------------------
@@ -124,7 +90,7 @@ def _override(raw: dict[Any, Any], override: str) -> str:
     if value in ("", "null"):
         value = None
     elif str not in inner_types(field.annotation):  # free text stays as it was typed
-        value = _yaml(text, where)
+        value = parsed(text, where)
         if isinstance(value, dict) and block_of(field) is None:
             value = text.strip()
     *blocks, leaf = path.split(".")
@@ -285,7 +251,7 @@ def _loaded(data: bytes, path: Path, used: Sequence[str], put: Sequence[str]) ->
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _error(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
-    raw = _yaml(text, str(path))
+    raw = parsed(text, str(path))
     if raw is None:
         raise _error(f"{path}: the file is empty; 'tankyear new' writes one to start from")
     if not isinstance(raw, dict):

@@ -14,6 +14,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.scenario.keys import known_fields, walk
 from hpwhsim.scenario.reading import Loaded, read_scenario, scenario_from
 from hpwhsim.scenario.renamed import RENAMED, renamed
+from hpwhsim.scenario.yaml_text import parsed
 
 pytestmark = pytest.mark.contract
 
@@ -136,6 +137,11 @@ def test_a_byte_order_mark_is_no_error(folder: Path) -> None:
         ("plant: {family: x,\n  family: y}\n", "line 2, column 3: not valid YAML: the key 'family'"),
         ("title: x\n---\ntitle: y\n", "another document"),
         ("title: !!python/object:os.system x\n", "line 1, column 8: not valid YAML"),
+        ('building: {apartments: !!int ""}\n', "line 1, column 24: not valid YAML: the tag"),
+        (
+            "<<: {title: x}\n<<: {notes: y}\n",
+            "line 2, column 1: not valid YAML: the key '<<' is written twice",
+        ),
         ("title: \x07\n", "not valid YAML"),
         ("title: 2024-99-01\n", "not valid YAML"),
         ("title: &a [*a]\n", "title: got"),
@@ -145,6 +151,24 @@ def test_what_is_wrong_with_the_file(folder: Path, text: str, part: str) -> None
     said = messages(folder, text=text)
     assert part in said
     assert said.startswith(str(folder / "good.yaml"))
+
+
+@pytest.mark.parametrize("number", ["010", "1:30", "0x10", "1_0", "0b11"])
+def test_a_number_that_yaml_1_1_reads_in_its_own_way_is_refused(folder: Path, number: str) -> None:
+    """YAML 1.2, 10.3.2: no octal by a leading zero, no base 60; 1.1 took them for 8 and 90."""
+    text = GOOD + f"building: {{apartments: {number}}}\n"
+    assert f"building.apartments: got '{number}'; allowed a whole number" in messages(folder, text=text)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("0", 0), ("-12", -12), ("+7", 7), ("1e5", 1e5), (".5", 0.5), ("5.", 5.0), ("-1.5e-3", -1.5e-3)],
+)
+def test_plain_numbers_are_those_of_the_core_schema(text: str, value: float) -> None:
+    """YAML 1.2.2, section 10.3.2."""
+    found = parsed(f"a: {text}", "a text")["a"]
+    assert (found, type(found)) == (value, type(value))
 
 
 # -- keys --------------------------------------------------------------------------------------------
