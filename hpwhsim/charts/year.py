@@ -20,6 +20,7 @@ from hpwhsim.results.files import PICTURES
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import MINUS
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.schematic.one_line import one_line_svg
 from hpwhsim.schematic.sheet import schematic_svg
 from hpwhsim.simulation.year import Year
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 Hourly = Mapping[str, Array]
 
-SCHEMATIC, COP_MAP, YEAR, WEEKS, CARBON = PICTURES
+SCHEMATIC, ONE_LINE, COP_MAP, YEAR, WEEKS, CARBON = PICTURES
 CAPTIONS = {
     COP_MAP: "The map of COP, and where the year's hours lie on it",
     YEAR: "The year by day",
@@ -84,13 +85,16 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        SVG and PNG by file name: ``schematic.svg``, ``cop_map.png`` (only with a heat pump), ``year.png``,
-        ``weeks.png``, ``carbon.png`` (where greenhouse gases are counted). Neither the time of drawing nor
-        the user's plotting settings are in them.
+        SVG and PNG by file name: ``schematic.svg``, ``one_line.svg`` (with electrical checks),
+        ``cop_map.png`` (with a heat pump), ``year.png``, ``weeks.png``, ``carbon.png`` (where greenhouse
+        gases are counted). Neither the time of drawing nor the user's plotting settings are in them.
     """
     figures: dict[str, Figure] = {}
     with house_style():
         drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year)}
+        wired = one_line_svg(year.record, year.made.modules)
+        if wired is not None:
+            drawn[ONE_LINE] = wired
         if year.machine is not None:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)
