@@ -162,7 +162,7 @@ def _note(checks: Mapping[str, Record]) -> str:
         powers = f"Connected load {load['value']:.4g} kVA, full-load current {full['value']:.4g} A"
         said.append(f"{powers}, {load['source']}.")
     said.append(
-        f"Pumps and controls are in the plant's ampacity. Symbols after {cited('[iec-60617]')}. Service voltage "
+        f"Pumps are in the plant's ampacity. Symbols after {cited('[iec-60617]')}. Service voltage "
         "kills: the local electrical code, the nameplates and a licensed electrician decide."
     )
     return " ".join(said)
