@@ -15,12 +15,13 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.arrays import Array
 from hpwhsim.charts.carbon import carbon_figure
 from hpwhsim.charts.cop_map import cop_map_figure, lowest_source_c
-from hpwhsim.io.figures import BLUE, GREEN, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png, svg
+from hpwhsim.io.figures import BLUE, GREEN, ORANGE, PINK, RED, SKY, YELLOW, head, house_style, png
 from hpwhsim.results.files import PICTURES
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import MINUS
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.schematic.sheet import schematic
+from hpwhsim.schematic.one_line import one_line_svg
+from hpwhsim.schematic.sheet import schematic_svg
 from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 Hourly = Mapping[str, Array]
 
-SCHEMATIC, COP_MAP, YEAR, WEEKS, CARBON = PICTURES
+SCHEMATIC, ONE_LINE, COP_MAP, YEAR, WEEKS, CARBON = PICTURES
 CAPTIONS = {
     COP_MAP: "The map of COP, and where the year's hours lie on it",
     YEAR: "The year by day",
@@ -84,20 +85,23 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        SVG and PNG by file name: ``schematic.svg``, ``cop_map.png`` (only with a heat pump), ``year.png``,
-        ``weeks.png``, ``carbon.png`` (where greenhouse gases are counted). Neither the time of drawing nor
-        the user's plotting settings are in them.
+        SVG and PNG by file name: ``schematic.svg``, ``one_line.svg`` (with electrical checks),
+        ``cop_map.png`` (with a heat pump), ``year.png``, ``weeks.png``, ``carbon.png`` (where greenhouse
+        gases are counted). Neither the time of drawing nor the user's plotting settings are in them.
     """
     figures: dict[str, Figure] = {}
     with house_style():
-        figures[SCHEMATIC] = schematic(scenario, year.made.capacity, year)
+        drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year)}
+        wired = one_line_svg(year.record, year.made.modules)
+        if wired is not None:
+            drawn[ONE_LINE] = wired
         if year.machine is not None:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)
         figures[WEEKS] = weeks_figure(year, scenario)
         if "carbon.cumulative_kgco2e" in year.record:
             figures[CARBON] = carbon_figure(year)
-        return {n: svg(figure) if n == SCHEMATIC else png(figure) for n, figure in figures.items()}
+        return drawn | {name: png(figure) for name, figure in figures.items()}
 
 
 def year_figure(year: Year) -> "Figure":

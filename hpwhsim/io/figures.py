@@ -6,6 +6,9 @@ from contextlib import contextmanager
 from io import BytesIO
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+from hpwhsim.io.plain_text import visible
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -54,13 +57,19 @@ def png(figure: "Figure") -> bytes:
     return file.getvalue()
 
 
-def svg(figure: "Figure") -> bytes:
-    """The figure as the bytes of an SVG file, letters as outlines; the same for the same figure."""
+def svg(figure: "Figure", title: str, words: str) -> bytes:
+    """The figure as the bytes of an SVG file; the same for the same figure.
+
+    Its text is text, with a title and a description: it can be searched, and read aloud.
+    """
     import matplotlib
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     FigureCanvasSVG(figure)
     file = BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "tankyear", "svg.fonttype": "path"}):
+    with matplotlib.rc_context({"svg.hashsalt": "tankyear", "svg.fonttype": "none"}):
         figure.savefig(file, format="svg", metadata={"Date": None, "Creator": None})
-    return file.getvalue()
+    before, opening, rest = file.getvalue().decode().partition("<svg ")
+    attributes, _, inside = rest.partition(">")
+    named = f"<title>{escape(visible(title))}</title>\n<desc>{escape(visible(words))}</desc>"
+    return f'{before}{opening}role="img" {attributes}>\n{named}{inside}'.encode()

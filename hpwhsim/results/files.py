@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 NAMES = ("annual.json", "hourly.csv", "hourly.nc")
-PICTURES = ("schematic.svg", "cop_map.png", "year.png", "weeks.png", "carbon.png")
+PICTURES = ("schematic.svg", "one_line.svg", "cop_map.png", "year.png", "weeks.png", "carbon.png")
 PAGE = "page.html"
 
 

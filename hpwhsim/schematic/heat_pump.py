@@ -3,6 +3,7 @@
 from hpwhsim.results.heat_flows import BESIDE
 from hpwhsim.results.numbers import degrees
 from hpwhsim.scenario.machine import HeatPump
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.layout import (
     COLD_LINE,
     COLD_PORT,
@@ -14,10 +15,12 @@ from hpwhsim.schematic.layout import (
     TOP,
     Sheet,
     exchanges,
+    in_flow,
     return_height,
 )
-from hpwhsim.schematic.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Pen, Point
+from hpwhsim.schematic.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Point
 from hpwhsim.schematic.source import air_words
+from hpwhsim.storage.layers import RHO_CP
 
 
 def draw_machine(sheet: Sheet) -> None:
@@ -34,8 +37,10 @@ def draw_machine(sheet: Sheet) -> None:
         shade = Box(box.left + step, box.foot + step, box.right + step, box.top + step)
         pen.box(shade, zorder=3.0 - 0.1 * k)
     pen.box(box)
+    tag = _tag(sheet, heat_pump)
     pen.text(box.x, box.top - 0.6, _words(sheet, heat_pump), align="center")
-    _circuit(pen, box)
+    _circuit(sheet, box)
+    pen.tag(box.left, box.foot - 0.5, tag)
     y = sheet.feed(ELECTRIC, box.x, box.top, ["electricity"], sheet.flow("compressor_kwh"))
     if beside := _beside(sheet):
         pen.text(box.x + 0.8, y, ["fans, pumps, standby"], bold=beside)
@@ -74,15 +79,35 @@ def _beside(sheet: Sheet) -> list[str]:
     return sheet.flow(*BESIDE) if any(sheet.record.get(key) for key in BESIDE) else []
 
 
-def _circuit(pen: Pen, box: Box) -> None:
-    """Evaporator, compressor, condenser and valve of a refrigerant circuit."""
-    left, right, foot, top = box.left + 2.2, box.right - 2.2, box.foot + 2.0, box.foot + 11.5
+def _tag(sheet: Sheet, heat_pump: HeatPump) -> str:
+    """The tag of the first module; all join the list of items."""
+    return sheet.tag("HP", f"heat pump, {sheet.capacity / 1e3:.3g} kW each", heat_pump.modules)
+
+
+def _circuit(sheet: Sheet, box: Box) -> None:
+    """Evaporator, compressor, condenser and expansion valve of a refrigerant circuit."""
+    pen, kind = sheet.pen, sheet.scenario.plant.source_kind
+    left, right, foot, top = box.left + 3.4, box.right - 3.4, box.foot + 2.6, box.foot + 11.0
+    low, high = foot + 1.9, top - 1.6
     for y in (foot, top):
         pen.line(REFRIGERANT, (left, y), (right, y), width=1.2, zorder=4.4)
-    for x in (left, right):
-        pen.coil(REFRIGERANT, (x, foot), (x, top), width=1.0)
-    pen.pump(box.x, top, 1.0)
-    pen.valve(box.x, foot)
+    for x, at in ((left, low), (left, high), (right, low), (right, high)):
+        pen.line(REFRIGERANT, (x, foot if at == low else top), (x, at), width=1.2, zorder=4.4)
+    evaporator, condenser = (Box(x - 1.2, low, x + 1.2, high) for x in (left, right))
+    if kind in ("outdoor-air", "room"):
+        pen.fins(evaporator)
+        pen.fan(evaporator.right + 1.1, evaporator.y)
+    else:
+        pen.plates(evaporator)
+    heat_pump = sheet.scenario.plant.heat_pump
+    if heat_pump is not None and (heat_pump.condenser == "wrap-around" or heat_pump.lines is not None):
+        pen.line(
+            REFRIGERANT, (right, low), (right, high), width=1.2, zorder=4.4
+        )  # the condenser is at the store
+    else:
+        pen.plates(condenser)
+    pen.compressor(box.x, top, 1.0)
+    pen.valve(box.x, foot, dome=True)
 
 
 def _on_tanks(sheet: Sheet, heat_pump: HeatPump) -> None:
@@ -95,10 +120,13 @@ def _on_tanks(sheet: Sheet, heat_pump: HeatPump) -> None:
     for tank in sheet.at.tanks:
         box = Box(tank.left, foot, tank.right, top)
         pen.box(box)
-        pen.pump(box.x, box.y, 1.0)
+        pen.compressor(box.x, box.y, 1.0)
         for colour, y in ((ELECTRIC, top - 2.0), (BRINE, foot + 2.0)):
             pen.pipe(colour, (left, y), (box.left, y))
     _wraps(sheet, heat_pump)
+    _tag(sheet, heat_pump)
+    for number, tank in enumerate(sheet.at.tanks, start=1):
+        pen.tag(tank.left + 0.4, top - 0.4, f"HP-{number}")
     bought, beside = sheet.flow("compressor_kwh"), _beside(sheet)
     y = top - 1.6 + LINE * (1 + len(bought) + 2 * len(beside))  # the last line stands on the arrow
     y = pen.text(left, y, ["electricity"], bold=bought)
@@ -148,6 +176,26 @@ def _water(sheet: Sheet, heat_pump: HeatPump) -> None:
     if heat_pump.intake_height > 0.0:
         y = sheet.port(COLD, heat_pump.intake_height, back, inwards=False)
     pen.pipe(COLD, (back, y), (back, COLD_PORT), (start, COLD_PORT))
+    # in the upright part of the pipe, or below the machine's port where there is none
+    middle = 0.5 * (y + COLD_PORT) if abs(y - COLD_PORT) > 3.0 else COLD_PORT
+    up = 1.0 if y < COLD_PORT else -1.0
+    across = middle == COLD_PORT
+    pen.pump(back - 0.4 if across else back, middle, -1.0 if across else 0.0, 0.0 if across else up)
+    flow = design_flow(sheet.scenario, sheet.capacity)
+    rated = f", {in_flow(flow * heat_pump.modules)} in all" if flow is not None else ""
+    tag = sheet.tag("P", f"charging pump of the heat pumps{rated}")
+    pen.tag(back + 1.5, middle + 0.6, tag)
+
+
+def design_flow(scenario: Scenario, capacity: float) -> float | None:
+    """Water through one module at its rating; None where its rating says none. [m3/s]"""
+    heat_pump = scenario.plant.heat_pump
+    if heat_pump is None:
+        return None
+    if heat_pump.condenser == "multi-pass":
+        return capacity / (RHO_CP * heat_pump.rise)
+    at = heat_pump.rated_at
+    return None if at is None else capacity / (RHO_CP * (at.water_out - at.water_in))
 
 
 def draw_lines(sheet: Sheet) -> None:
@@ -171,9 +219,12 @@ def draw_lines(sheet: Sheet) -> None:
     if exchanges(sheet.scenario):
         plate = Box(box.right - 5.0, COLD_PORT - 1.5, box.right, HOT_PORT + 1.5)
         end = plate.left
-        pen.box(plate)
-        for x, colour in ((plate.left + 1.5, to), (plate.right - 1.5, HOT)):
-            pen.coil(colour, (x, COLD_PORT), (x, HOT_PORT), width=0.7)
+        pen.plates(plate)
+        pen.used.add(to)
+        tag = sheet.tag(
+            "HX", "condenser at the store" if block is not None else "exchanger of the water lines"
+        )
+        pen.tag(plate.x, plate.top + 1.6, tag, align="center")
         pen.text(
             plate.x, plate.foot - 0.4, ["condenser" if block is not None else "exchanger"], align="center"
         )

@@ -8,6 +8,7 @@ store stand at their heights. All lengths are tenths of an inch.
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from hpwhsim.io.us_units import GALLON
 from hpwhsim.results.heat_flows import mwh
 from hpwhsim.results.numbers import decimals
 from hpwhsim.scenario import families
@@ -65,6 +66,21 @@ class Sheet(NamedTuple):
     at: Columns
     record: Mapping[str, Any]  # empty before a year is run
     places: int  # digits of every flow
+    items: list[str]  # tag and what it is, in the order of drawing; the parts add theirs
+
+    def tag(self, letters: str, what: str, count: int = 1) -> str:
+        """The next tag of its kind, or the first of `count`; it joins the list of items."""
+        first = 1 + sum(item.startswith(f"{letters}-") for item in self.items)
+        name = f"{letters}-{first}"
+        self.items.append(f"{name}{f' to {letters}-{first + count - 1}' if count > 1 else ''} {what}")
+        return name
+
+    def sensor(
+        self, letters: str, what: str, x: float, y: float, to: tuple[float, float] | None = None
+    ) -> None:
+        """A sensor with the next number of its kind."""
+        number = self.tag(letters, what).rpartition("-")[2]
+        self.pen.sensor(x, y, letters, int(number), to)
 
     def flow(self, *keys: str) -> list[str]:
         """The year's heat or energy as a line of text; none before a year is run. [MWh]"""
@@ -109,6 +125,11 @@ def on_tank(scenario: Scenario) -> bool:
     if machine is None or machine.condenser != "wrap-around" or machine.lines is not None:
         return False
     return machine.modules == store.tanks and (store.arrangement == "parallel" or store.tanks == 1)
+
+
+def in_flow(flow: float) -> str:
+    """A design flow [m³/s] in L/s and gpm."""
+    return f"{flow * 1e3:.3g} L/s ({flow / GALLON * 60.0:.3g} gpm)"
 
 
 def return_height(scenario: Scenario) -> float:

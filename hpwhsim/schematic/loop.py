@@ -1,19 +1,22 @@
 """Taps and loop of a schematic: hot water to the building, and what comes back."""
 
+from hpwhsim.constants import HOURS
 from hpwhsim.results.heat_flows import mwh
 from hpwhsim.results.numbers import degrees
-from hpwhsim.scenario.recirculation import LoopTank
+from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.schematic.layout import (
     BACK_LINE,
     COLD_LINE,
     HOT_LINE,
     RISING,
     Sheet,
+    in_flow,
     on_tank,
     return_height,
 )
 from hpwhsim.schematic.shapes import BACK, COLD, ELECTRIC, HOT, Box
 from hpwhsim.schematic.storage import in_litres
+from hpwhsim.storage.layers import RHO_CP
 
 TANK_IN, TANK_OUT = 22.0, 32.0  # heights of the ports of the loop's own tank
 
@@ -50,8 +53,11 @@ def draw_supply(sheet: Sheet) -> None:
     pen.line("k", (end, HOT_LINE + 1.0), (end, HOT_LINE - 1.0), width=2.0, zorder=5.0)
     if at.valve is not None and valve is not None:
         pen.pipe(COLD, (at.mains, COLD_LINE), (at.valve, COLD_LINE), (at.valve, HOT_LINE - 1.3))
-        pen.valve(at.valve, HOT_LINE, third=True)
-        pen.text(at.valve, HOT_LINE + 4.3, ["valve", degrees(valve)], align="center")
+        pen.valve(at.valve, HOT_LINE, third=True, dome=True)
+        tag = sheet.tag("TV", f"tempering valve, {degrees(valve)}")
+        pen.tag(at.valve + 1.4, HOT_LINE + 3.4, tag, degrees(valve))
+    x = at.building.left + 1.5
+    sheet.sensor("TT", "hot water to the building", x, HOT_LINE + 2.6, (x, HOT_LINE))
     words = ["taps", f"mixed to {degrees(scenario.hot_water.use_temperature)}"]
     pen.text(at.building.left + 4.5, HOT_LINE - 1.2, words, bold=sheet.flow("heat_to_taps_kwh"))
 
@@ -89,13 +95,25 @@ def draw_loop(sheet: Sheet) -> None:
     x = (at.valve or at.building.left) - 1.6
     pen.pump(x - 2.4, back, -1.0)
     pumped = sheet.flow("recirculation_pump_kwh") if sheet.record.get("recirculation_pump_kwh") else []
-    pen.text(x, back - 1.6, ["loop pump"], bold=pumped, align="right")
+    tag = sheet.tag("P", f"loop pump{_loop_flow(sheet, loop)}")
+    pen.text(x, back - 1.6, [f"{tag}, loop"], bold=pumped, align="right")
+    x = at.building.left + 1.3
+    sheet.sensor("TT", "water back from the loop", x, back + 2.5, (x, back))
+
+
+def _loop_flow(sheet: Sheet, loop: Recirculation) -> str:
+    """The flow that carries the loop's mean loss at its drop, as words; none before a year is run."""
+    supply = sheet.scenario.hot_water.tempering_valve or sheet.scenario.plant.storage.setpoint
+    drop = loop.supply_drop if loop.supply_drop is not None else supply - loop.return_temperature
+    loss = mwh(sheet.record, "recirculation_loss_kwh") * 1e6 / HOURS
+    return f", {in_flow(loss / (RHO_CP * drop))} for the mean loss" if loss > 0.0 and drop > 0.0 else ""
 
 
 def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
     """The loop's own tank with its element or heat pump."""
     pen, bought = sheet.pen, sheet.flow("loop_heater_kwh")
-    pen.box(box, width=1.5)
+    pen.vessel(box)
+    pen.tag(box.left, box.foot - 0.8, sheet.tag("LT", f"loop tank, {in_litres(tank.volume)}"))
     litres, gallons = in_litres(tank.volume).split(" (")
     pen.text(
         box.x, box.top - 4.6, ["loop tank", litres, f"({gallons}", degrees(tank.setpoint)], align="center"
@@ -103,7 +121,8 @@ def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
     x = box.left + 4.0
     if tank.heat_pump is None:
         sheet.feed(ELECTRIC, x, box.top, ["resistance", f"{(tank.power or 0.0) / 1e3:.3g} kW"], bought)
-        pen.coil(ELECTRIC, (box.left + 2.0, box.top - 1.5), (box.left + 8.0, box.top - 1.5), width=0.7)
+        pen.element(Box(box.left + 2.0, box.top - 3.6, box.left + 8.0, box.top - 2.0))
+        sheet.tag("EH", f"heater of the loop tank, {(tank.power or 0.0) / 1e3:.3g} kW")
         return
     machine = Box(box.left, box.top + 1.2, box.right, box.top + 7.6)
     pen.box(machine)

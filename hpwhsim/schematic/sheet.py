@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from textwrap import shorten, wrap
 from typing import TYPE_CHECKING, Any
 
-from hpwhsim.io.figures import head, house_style
+from hpwhsim.io.figures import head, house_style, svg
 from hpwhsim.results.heat_flows import digits, sum_text, sums
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.heat_pump import draw_lines, draw_machine
@@ -24,17 +24,18 @@ from hpwhsim.schematic.shapes import (
     BRINE,
     COLD,
     ELECTRIC,
+    FONT,
     FUEL,
     HOT,
-    LINE,
     LOST,
     REFRIGERANT,
     SEWAGE,
+    SMALL,
     Box,
     Pen,
 )
 from hpwhsim.schematic.source import draw_source
-from hpwhsim.schematic.storage import draw_burner, draw_elements, draw_store
+from hpwhsim.schematic.storage import draw_burner, draw_elements, draw_sensors, draw_store
 from hpwhsim.simulation.year import Year
 
 if TYPE_CHECKING:
@@ -51,6 +52,10 @@ LEGEND = {
     "fuel": FUEL,
     "lost": LOST,
 }
+SYMBOLS = (
+    "Symbols after EN 1861 and ISO 14617, shapes not held against the standards. Check valve, expansion "
+    "vessel and relief valves are usual and not simulated; the plumbing code and a licensed engineer decide."
+)
 PLACES = {"outdoor-air": "outdoors", "ground-loop": "ground", "wastewater": "sewage"}
 
 
@@ -70,29 +75,22 @@ def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> 
 
     record: Mapping[str, Any] = year.record if year is not None else {}
     at, places = columns(scenario), digits(record)
-    said = _sums(record, places, int((at.width - 2.0 * MARGIN) / 0.66))  # letters in a line
-    foot = -1.6 - LINE * len(said)
-    high = (TOP + 1.0 - foot) / 10.0
+    letters = int((at.width - 2.0 * MARGIN) / 0.66)  # in a line
+    said = _sums(record, places, letters)
     with house_style():
-        figure = Figure(figsize=(at.width / 10.0, high + 0.85))  # in; heading and foot are text of their own
-        ax = figure.add_axes((0.0, 0.2 / (high + 0.85), 1.0, high / (high + 0.85)))
-        ax.set(xlim=(0.0, at.width), ylim=(foot, TOP + 1.0))
+        figure = Figure()  # heading and foot are text of their own
+        ax = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         ax.set_axis_off()
-        sheet = Sheet(Pen(ax), scenario, capacity, at, record, places)
-        for part in (
-            _outlines,
-            draw_source,
-            draw_machine,
-            draw_lines,
-            draw_burner,
-            draw_store,
-            draw_elements,
-            draw_supply,
-            draw_loop,
-            _legend,
-        ):
+        sheet = Sheet(Pen(ax), scenario, capacity, at, record, places, [])
+        for part in PARTS:
             part(sheet)
-        sheet.pen.text(MARGIN, -1.6, said)
+        listed = wrap(f"{'; '.join(sheet.items)}. {SYMBOLS}", int(letters * FONT / SMALL))
+        below = sheet.pen.text(MARGIN, -1.6, said)
+        foot = sheet.pen.text(MARGIN, below - 0.6, listed, small=True)
+        high = (TOP + 1.0 - foot) / 10.0  # in
+        figure.set_size_inches(at.width / 10.0, high + 0.85)
+        ax.set_position((0.0, 0.2 / (high + 0.85), 1.0, high / (high + 0.85)))
+        ax.set(xlim=(0.0, at.width), ylim=(foot, TOP + 1.0))
         if year is not None:
             head(figure, record, "The plant; in bold the heat and energy of the year, MWh")
         else:
@@ -107,6 +105,12 @@ def alternative(year: Year) -> str:
     record: Mapping[str, Any] = year.record
     said = [sum_text(one, digits(record)) for one in sums(record)]
     return f"Schematic of the plant with the heat of the year in MWh. {'. '.join(said)}."
+
+
+def schematic_svg(scenario: Scenario, capacity: float, year: Year | None = None) -> bytes:
+    """The drawing as SVG whose text is text, with a title and a description that can be read aloud."""
+    words = alternative(year) if year is not None else "Schematic of the plant as described."
+    return svg(schematic(scenario, capacity, year), scenario.title, words)
 
 
 def _outlines(sheet: Sheet) -> None:
@@ -146,3 +150,19 @@ def _sums(record: Mapping[str, Any], places: int, letters: int) -> list[str]:
     """The sums of the year as lines of text; none before a year is run."""
     said = [sum_text(one, places) for one in sums(record)] if record else []
     return [line for one in said for line in wrap(one, letters)]
+
+
+PARTS = (
+    _outlines,
+    draw_source,
+    draw_machine,
+    draw_lines,
+    draw_burner,
+    draw_store,
+    draw_elements,
+    draw_sensors,
+    draw_supply,
+    draw_loop,
+    _legend,
+)
+"""What draws the sheet, in this order."""

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import GroundLoop, Wastewater
-from hpwhsim.schematic.layout import COLD_PORT, HOT_PORT, Sheet
-from hpwhsim.schematic.shapes import BRINE, LINE, SEWAGE, Box, Pen
+from hpwhsim.schematic.layout import COLD_PORT, HOT_PORT, Sheet, in_flow
+from hpwhsim.schematic.shapes import BRINE, LINE, SEWAGE, Box
 
 
 def draw_source(sheet: Sheet) -> None:
@@ -16,10 +16,12 @@ def draw_source(sheet: Sheet) -> None:
     machine, heat, source = sheet.at.machine.left, sheet.flow("source_heat_kwh"), scenario.plant.source
     if source.ground_loop is not None:
         given = sheet.flow("rejected_heat_kwh") if sheet.record.get("rejected_heat_kwh") else []
-        _bores(pen, source.ground_loop, box, machine, given)
+        _bores(sheet, source.ground_loop, box, machine, given)
+        sheet.sensor("TT", "fluid from the bores", machine - 3.0, 28.4, (machine - 3.0, HOT_PORT))
         pen.text(machine - 7.4, HOT_PORT + 1.9, [], bold=heat)
     elif scenario.plant.source_kind == "wastewater":
-        _sewage(pen, source.wastewater or Wastewater(), box, machine)
+        _sewage(sheet, source.wastewater or Wastewater(), box, machine)
+        sheet.sensor("TT", "water to the evaporator", machine - 2.6, 28.2, (machine - 2.6, HOT_PORT))
         pen.text(machine - 6.4, HOT_PORT + 1.9, [], bold=heat)
     else:
         words = air_words(scenario)
@@ -27,6 +29,7 @@ def draw_source(sheet: Sheet) -> None:
         if source.room is not None:
             pen.pipe(BRINE, (machine, 23.5), (box.left, 23.5))
         pen.text(box.left, 29.0 + LINE * (len(words) + len(heat)), words, bold=heat)
+        sheet.sensor("TT", "air to the evaporator", box.left + 1.8, 26.0, (box.left + 1.8, 28.5))
 
 
 def air_words(scenario: Scenario) -> list[str]:
@@ -41,8 +44,9 @@ def air_words(scenario: Scenario) -> list[str]:
     return [f"air from {names[room.intake]}", f"to {names[room.exhaust]}"]
 
 
-def _bores(pen: Pen, field: GroundLoop, box: Box, machine: float, given: Sequence[str]) -> None:
+def _bores(sheet: Sheet, field: GroundLoop, box: Box, machine: float, given: Sequence[str]) -> None:
     """Bores below two headers; the fluid comes back from them warmer."""
+    pen = sheet.pen
     left = box.left + 1.5
     for k in range(min(field.rows * field.columns, 3)):
         x = left + 4.5 * k
@@ -50,6 +54,8 @@ def _bores(pen: Pen, field: GroundLoop, box: Box, machine: float, given: Sequenc
     pen.pipe(BRINE, (machine, COLD_PORT), (left, COLD_PORT))
     pen.pipe(BRINE, (left + 1.8, HOT_PORT), (machine, HOT_PORT))
     pen.pump(machine - 3.0, COLD_PORT, -1.0)
+    flow = f", {in_flow(field.flow)}" if field.flow is not None else ""
+    pen.tag(machine - 3.0, COLD_PORT - 1.5, sheet.tag("P", f"pump of the ground loop{flow}"), align="center")
     bores = field.rows * field.columns
     many = f"{field.rows} × {field.columns} bores of {field.depth:.3g} m"
     if field.layout != "rectangle":
@@ -62,8 +68,9 @@ def _bores(pen: Pen, field: GroundLoop, box: Box, machine: float, given: Sequenc
         pen.text(box.left - 0.5, 40.5, ["put in by cooling"], bold=given)
 
 
-def _sewage(pen: Pen, block: Wastewater, box: Box, machine: float) -> None:
+def _sewage(sheet: Sheet, block: Wastewater, box: Box, machine: float) -> None:
     """A wet well that the drains fill, or a street sewer, and the exchanger with its clean loop."""
+    pen = sheet.pen
     left = box.left
     well = Box(left + 3.0, 15.0, left + 11.0, 27.0)
     if block.sewer is not None:
@@ -93,12 +100,12 @@ def _sewage(pen: Pen, block: Wastewater, box: Box, machine: float) -> None:
     if block.clean_loop:
         plate = Box(well.right + 4.2, COLD_PORT - 1.5, well.right + 8.2, HOT_PORT + 1.5)
         wall = plate.left
-        pen.box(plate)
-        for x, colour in ((plate.left + 1.2, SEWAGE), (plate.right - 1.2, BRINE)):
-            pen.coil(colour, (x, COLD_PORT), (x, HOT_PORT), width=0.6)
+        pen.plates(plate)
+        pen.tag(plate.x, plate.top + 1.6, sheet.tag("HX", "exchanger of the sewage"), align="center")
         pen.text(plate.x, plate.foot - 0.4, ["exchanger"], align="center")
         pen.pipe(BRINE, (plate.right, HOT_PORT), (machine, HOT_PORT))
         pen.pipe(BRINE, (machine, COLD_PORT), (plate.right, COLD_PORT))
     pen.pipe(SEWAGE, (well.right - 2.0, 22.0), (up, 22.0), (up, HOT_PORT), (wall, HOT_PORT))
     pen.pump(up, 27.0, 0.0, 1.0)
+    pen.tag(up - 1.3, 29.4, sheet.tag("P", "sewage pump"), align="right")
     pen.pipe(SEWAGE, (wall, COLD_PORT), (well.right, COLD_PORT))

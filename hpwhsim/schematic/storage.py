@@ -15,7 +15,7 @@ from hpwhsim.schematic.layout import (
     on_tank,
     return_height,
 )
-from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT
+from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box
 
 FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
 HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
@@ -33,8 +33,12 @@ def draw_store(sheet: Sheet) -> None:
     storage, heat_pump = scenario.plant.storage, scenario.plant.heat_pump
     tanks, series = at.tanks, storage.arrangement == "series"
     for tank in tanks:
-        pen.box(tank, width=1.5)
+        pen.vessel(tank)
+    first = sheet.tag("ST", f"store, {in_litres(storage.volume / storage.tanks)} each", storage.tanks)
+    for number, tank in enumerate(tanks, start=int(first.rpartition("-")[2])):
+        pen.tag(tank.left, tank.foot - 0.8, f"ST-{number}")
     pen.pipe(COLD, (at.mains, FLOOR - 2.0), (at.mains, COLD_LINE - 1.0))
+    _safety(sheet)
     left = tanks[0].x
     if return_height(scenario) > 0.0 and heat_pump is not None and heat_pump.intake_height <= 0.0:
         left = at.charged_from + FALLING  # the machine draws from the same header
@@ -55,6 +59,36 @@ def draw_store(sheet: Sheet) -> None:
     pen.text(at.mains + 1.0, COLD_LINE - 2.2, ["cold water"])
     _words(sheet)
     _standby(sheet)
+
+
+def _safety(sheet: Sheet) -> None:
+    """Check valve and expansion vessel in the cold water, relief valve on the hot header: not simulated."""
+    pen, x, hot = sheet.pen, sheet.at.mains, sheet.at.right + 4.0
+    pen.check_valve(x, 7.2)
+    pen.tag(x + 1.3, 7.6, sheet.tag("CV", "check valve"))
+    pen.expansion_vessel(x + 3.6, 10.2, x)
+    pen.tag(x + 5.2, 10.9, sheet.tag("EV", "expansion vessel"))
+    pen.relief_valve(hot, HOT_LINE)
+    pen.tag(
+        hot + 1.3, HOT_LINE + 2.5, sheet.tag("SV", "temperature and pressure relief valve, one on each tank")
+    )
+
+
+def draw_sensors(sheet: Sheet) -> None:
+    """What calls the heat pump and the backup, at their heights in the first tank that has them."""
+    plant, settings = sheet.scenario.plant, sheet.scenario.settings
+    found: list[tuple[float, str]] = []
+    if plant.heat_pump is not None:
+        found = [
+            (settings.sensor_height, f"calls the heat pump below {degrees(settings.start_at)}"),
+            (settings.stop_height, f"ends its call at {degrees(settings.stop_at)}"),
+        ]
+    if plant.backup.kind != "none" and plant.backup.mode == "parallel":
+        found.append((settings.backup_height, f"calls the heater below {degrees(settings.backup_start)}"))
+    for slot, (share, what) in enumerate(found):
+        tank, y = sheet.ports(share)[0]
+        x = tank.left + (0.2 + 0.3 * slot) * (tank.right - tank.left)
+        sheet.sensor("TT", what, x, y, (tank.left, y))
 
 
 def _words(sheet: Sheet) -> None:
@@ -106,6 +140,7 @@ def draw_burner(sheet: Sheet) -> None:
         low -= 2.0  # clear of the pipe from the machine
     box = sheet.at.burner._replace(foot=min(low - 1.5, 30.0))
     pen.box(box)
+    pen.tag(box.left + 0.5, box.foot + 1.7, sheet.tag("B", _heater(sheet)))
     y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
     lost = mwh(sheet.record, "fuel_kwh") - mwh(sheet.record, "backup_heat_kwh")
     pen.text(box.x, y, ["loses"] if sheet.record else [], bold=sheet.value(lost), align="center")
@@ -129,6 +164,8 @@ def draw_elements(sheet: Sheet) -> None:
     if at.series is not None:
         x = at.series.x
         pen.box(at.series)
+        tag = sheet.tag("EH" if electric else "B", f"{_heater(sheet)}, in the pipe to taps and loop")
+        pen.tag(at.series.right - 0.5, at.series.foot + 1.7, tag, align="right")
         to = f"to {degrees(sheet.scenario.backup_setpoint)}"
         pen.text(x, at.series.top - 0.9, [_heater(sheet), "for taps and loop", to], align="center")
         y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
@@ -148,10 +185,12 @@ def _in_tanks(sheet: Sheet, colour: str, x: float) -> None:
     pen.line(colour, (x, TOP), (x, min(y for _, y in heaters)))
     for level in {y for _, y in heaters}:
         pen.line(colour, (x, level), (max(tank.left for tank, y in heaters if y == level), level))
+    tag = sheet.tag("EH" if colour == ELECTRIC else "B", f"{_heater(sheet)} in all", len(heaters))
+    pen.tag(x - 0.6, TOP, tag, align="right")
     for tank, y in heaters:
         pen.arrow(colour, tank.left, y, 1.0, 0.0)
         if colour == FUEL:
             for k in range(3):
                 pen.arrow("k", tank.left + (k + 1) * 0.25 * (tank.right - tank.left), y + 1.6, 0.0, 1.0)
         else:
-            pen.coil(colour, (tank.left + 0.2, y), (tank.right - 1.5, y), width=0.7)
+            pen.element(Box(tank.left + 0.4, y - 0.8, tank.right - 0.8, y + 0.8))

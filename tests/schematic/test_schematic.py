@@ -2,26 +2,35 @@
 
 import re
 from collections.abc import Sequence
-from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from cases import ROOT
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from drawing_cases import assert_legible, pipes, texts
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.patches import Polygon
 from matplotlib.text import Text
-from matplotlib.transforms import Bbox
 
-from hpwhsim.io.figures import house_style, svg
+from hpwhsim.io.figures import house_style
 from hpwhsim.results.heat_flows import digits
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.layout import HOT_LINE, columns
-from hpwhsim.schematic.shapes import BACK, COLD, ELECTRIC, HOT
-from hpwhsim.schematic.sheet import alternative, schematic
+from hpwhsim.schematic.shapes import (
+    BACK,
+    BRINE,
+    COLD,
+    DASHED,
+    ELECTRIC,
+    FUEL,
+    HOT,
+    REFRIGERANT,
+    SEWAGE,
+    WIDTHS,
+)
+from hpwhsim.schematic.sheet import alternative, schematic, schematic_svg
 from hpwhsim.simulation.year import Year, run_year
 from hpwhsim.tables import read_table
 
@@ -144,51 +153,6 @@ HEADED = {
 }
 
 
-def texts(figure: Figure) -> list[tuple[str, Bbox]]:
-    """Every text with its box in pixels, as the renderer measures it."""
-    renderer: Any = FigureCanvasAgg(figure).get_renderer()
-    found = [text for text in figure.findobj(Text) if isinstance(text, Text) and text.get_text().strip()]
-    return [(text.get_text(), text.get_window_extent(renderer)) for text in found]
-
-
-def meets(one: Bbox, other: Bbox) -> bool:
-    """Whether two boxes share some of their inside."""
-    return bool(one.x0 < other.x1 and one.x1 > other.x0 and one.y0 < other.y1 and one.y1 > other.y0)
-
-
-def inside(one: Bbox, other: Bbox) -> bool:
-    return bool(one.x0 > other.x0 and one.x1 < other.x1 and one.y0 > other.y0 and one.y1 < other.y1)
-
-
-def pipes(figure: Figure, colour: str | None = None) -> list[np.ndarray[Any, np.dtype[np.float64]]]:
-    """Corners of each pipe, in tenths of an inch, of one colour or of all."""
-    lines: Any = figure.findobj(lambda artist: artist.get_gid() == "pipe")
-    return [line.get_xydata() for line in lines if colour in (None, line.get_color())]
-
-
-def assert_legible(figure: Figure) -> None:
-    """No text leaves the figure, meets another text, is struck through by a pipe, or lies across a wall."""
-    found = texts(figure)
-    whole = figure.bbox
-    for text, box in found:
-        assert inside(box, whole), f"{text!r} leaves the figure"
-    for (text, box), (other, theirs) in combinations(found, 2):
-        assert not meets(box, theirs), f"{text!r} meets {other!r}"
-    (ax,) = figure.axes
-    for corners in pipes(figure):
-        at = ax.transData.transform(corners)
-        for start, end in pairwise(at):
-            low, high = np.minimum(start, end), np.maximum(start, end)
-            run = Bbox([low - 0.1, high + 0.1])
-            for text, box in found:
-                assert not meets(box, run), f"a pipe runs through {text!r}"
-    for wall in ax.patches:
-        if isinstance(wall, Rectangle | Circle):
-            edges = wall.get_window_extent()
-            for text, box in found:
-                assert not meets(box, edges) or inside(box, edges), f"{text!r} lies across a wall"
-
-
 @pytest.mark.parametrize("name", ARRANGEMENTS)
 @pytest.mark.parametrize(
     "flow",
@@ -308,6 +272,83 @@ def test_heaters_stand_in_the_part_that_they_heat() -> None:
     assert walls[fourth.left] < fourth.foot + 0.2 * (fourth.top - fourth.foot)
 
 
+# -- items, sensors, text ---------------------------------------------------------------------------------
+
+
+TAG = re.compile(r"^(?:HP|ST|LT|P|HX|EH|B|TV|CV|EV|SV)-\d+")
+
+
+@pytest.mark.parametrize("name", ARRANGEMENTS)
+def test_every_tag_is_in_the_list_of_items_and_every_item_is_on_the_drawing(name: str) -> None:
+    """Tags are counted from 1 in each kind; of many alike the first ones are drawn."""
+    figure = schematic(scenario_of(*ARRANGEMENTS[name]), 24e3)
+    written = [text for text, _ in texts(figure)]
+    listed = " ".join(written[-6:])
+    drawn = {found[0] for text in written for found in [TAG.match(text)] if found and ";" not in text}
+    items = set(re.findall(r"(?:HP|ST|LT|P|HX|EH|B|TV|CV|EV|SV)-1\b", listed))
+    assert {tag for tag in drawn if tag.endswith("-1")} >= items - {"EH-1"}
+    for tag in drawn:
+        letters = tag.rpartition("-")[0]
+        assert f"{letters}-1 " in listed, tag
+    for must in ("ST-1", "CV-1", "EV-1", "SV-1"):
+        assert must in drawn, must
+
+
+def sensors(figure: Figure) -> list[tuple[float, float]]:
+    """Where the circles of sensors stand, in tenths of an inch."""
+    from matplotlib.patches import Circle
+
+    found = [patch for patch in figure.axes[0].patches if isinstance(patch, Circle)]
+    return [tuple(disc.center) for disc in found if disc.radius == pytest.approx(1.35)]
+
+
+@pytest.mark.parametrize(("start", "stop", "heater"), [(0.5, 0.15, 0.6), (0.4, 0.1, 0.8), (0.9, 0.3, 0.92)])
+def test_sensors_stand_at_their_height(start: float, stop: float, heater: float) -> None:
+    keys = ("plant.controls.sensor_height", "plant.controls.stop_height", "plant.backup.height")
+    values = (start, stop, heater)
+    scenario = scenario_of("central-air", [f"{key}={value}" for key, value in zip(keys, values, strict=True)])
+    tank = columns(scenario).tanks[0]
+    heights = [y for x, y in sensors(schematic(scenario, 24e3)) if tank.left < x < tank.right]
+    shares = [(y - tank.foot) / (tank.top - tank.foot) for y in heights]
+    assert shares == pytest.approx(values)
+
+
+def test_design_flows_carry_the_capacity(tmp_path: Path) -> None:
+    """24 kW from 10 to 65 °C: 24 / (4.18 x 55) = 0.104 L/s of a module, by hand, of two 0.209."""
+    figure = schematic(scenario_of("central-air", []), 24e3)
+    listed = " ".join(text for text, _ in texts(figure))
+    found = re.search(r"charging pump of the heat pumps, ([\d.]+) L/s \(([\d.]+) gpm\) in all", listed)
+    assert found is not None
+    assert float(found[1]) == pytest.approx(0.209, rel=0.02)
+    assert float(found[2]) == pytest.approx(0.209 * 60.0 / 3.785, rel=0.02)
+
+
+def test_the_svg_can_be_searched_and_read_aloud() -> None:
+    """Text is text, with a title and a description (W3C, SVG 1.1, section 5.4), safe in XML."""
+    from xml.etree import ElementTree
+
+    scenario = scenario_of("central-air", ["title=Elm & <Oak>, invented"])
+    root = ElementTree.fromstring(schematic_svg(scenario, 24e3))
+    name = "{http://www.w3.org/2000/svg}"
+    assert root.attrib["role"] == "img"
+    title, description = root.find(f"{name}title"), root.find(f"{name}desc")
+    assert title is not None
+    assert title.text == "Elm & <Oak>, invented"
+    assert description is not None
+    assert description.text
+    words = {"".join(text.itertext()).strip() for text in root.iter(f"{name}text")}
+    assert {"HP-1", "ST-1", "ST-2", "heat pump, R-744", "cold water"} <= words
+
+
+def test_lines_are_told_apart_without_colour() -> None:
+    """No two kinds have the same dash and width."""
+    looks = [
+        (DASHED.get(colour), WIDTHS.get(colour)) for colour in (HOT, COLD, BACK, BRINE, SEWAGE, ELECTRIC)
+    ]
+    looks += [(DASHED[colour], None) for colour in (REFRIGERANT, FUEL)]
+    assert len(set(map(str, looks))) == len(looks)
+
+
 # -- the heat of a year --------------------------------------------------------------------------------
 
 
@@ -360,4 +401,5 @@ def test_the_year_of_every_scenario(path: Path) -> None:
     if loaded.scenario.recirculation is not None:
         assert any(abs(n - mwh("recirculation_loss_kwh")) <= rounding * 1.001 for n in numbers)
     assert all(f"{name}: {line}" in alternative(year) for name, line in lines.items())
-    assert svg(figure) == svg(schematic(loaded.scenario, year.made.capacity, year))
+    drawn = schematic_svg(loaded.scenario, year.made.capacity, year)
+    assert drawn == schematic_svg(loaded.scenario, year.made.capacity, year)

@@ -40,11 +40,10 @@ def act(args: argparse.Namespace) -> int:
     for caution in (*loaded.said, *assembly.cautions):
         print(f"  {caution}")
     if args.out is not None:
-        from hpwhsim.io.figures import svg
         from hpwhsim.results.files import write_files
-        from hpwhsim.schematic.sheet import schematic
+        from hpwhsim.schematic.sheet import schematic_svg
 
-        drawn = {"schematic.svg": svg(schematic(scenario, assembly.made.capacity))}
+        drawn = {"schematic.svg": schematic_svg(scenario, assembly.made.capacity)}
         print("".join(f"drawn: {path}\n" for path in write_files(args.out, drawn)), end="")
     print("the input is good")
     return DONE
