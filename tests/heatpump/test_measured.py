@@ -194,7 +194,7 @@ def test_a_cop_that_falls_while_the_source_warms_is_cautioned(
         return
     (text,) = said
     assert text.startswith(
-        f"{UNUSUAL}plant.heat_pump.table (table.csv): COP falls from {fall[0]} to {fall[1]}"
+        f"{UNUSUAL}plant.heat_pump.table (table.csv): COP falls from {fall[0]:g} to {fall[1]:g}"
     )
     assert "source_c" in text
 
