@@ -11,7 +11,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.io.user_csv import Row, read_rows
-from hpwhsim.tables.usual import UNUSUAL, refuse
+from hpwhsim.tables.usual import MODULE, UNUSUAL, refuse
 
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point
@@ -132,7 +132,7 @@ def _read(path: Path) -> tuple[list[Row], Array]:
     for row, (source, water_in, water_out, capacity, power) in zip(rows, points.tolist(), strict=True):
         if water_out < water_in:
             raise row.error("water_out_c", f"water_in_c ({water_in:g}) or more")
-        refuse("capacity of one module", capacity, f"{path}: line {row.line}: column capacity_kw")
+        refuse(MODULE, capacity, f"{path}: line {row.line}: column capacity_kw")
         if capacity < power:
             raise InputError(
                 f"{path}: line {row.line}: columns capacity_kw and power_kw: got COP {capacity / power:.3g}; "

@@ -8,7 +8,7 @@ from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.machine import Made
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.usual import unusual
+from hpwhsim.tables.usual import MODULE, unusual
 
 PER_KW = 1e3  # W
 LITRES = 1e3  # in a m³
@@ -78,7 +78,7 @@ def _heaters(scenario: Scenario, made: Made) -> Iterator[str]:
             yield from falling_cop(heat_pump.table, f"{key}.table")
         file = heat_pump.table or heat_pump.ratings
         where = f"{key}.capacity" if file is None else f"{key} ({file.name}, column capacity_kw)"
-        yield from unusual("capacity of one module", made.capacity / PER_KW, where)
+        yield from unusual(MODULE, made.capacity / PER_KW, where)
         whole = made.capacity * made.modules / PER_KW
         yield from unusual("capacity per apartment", whole / apartments, where)
     tank = loop.loop_tank if loop is not None else None

@@ -12,6 +12,7 @@ from hpwhsim.tables import read_plain
 from hpwhsim.tables.sources import cited
 
 ROUNDED = "tankyear-default"  # beside other sources: a limit was rounded or widened
+MODULE = "capacity of one module"  # a quantity of the table that several files give
 UNUSUAL = "unusual: "
 """How every such caution opens."""
 

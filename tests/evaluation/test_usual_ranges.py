@@ -361,3 +361,23 @@ def test_check_says_no_heading_over_nothing(tmp_path: Path, capsys: pytest.Captu
         assert re.search(r"^cautions:\n  \S", text, re.MULTILINE)
     quiet = checked(capsys, SCENARIOS / "gas-boiler.yaml", "recirculation.pump_power=90 W")
     assert "cautions:" not in quiet
+
+
+def test_watts_in_a_catalogue_of_modules_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`size` reads capacities in kW: 15000 W are 15."""
+    modules = tmp_path / "modules.csv"
+    modules.write_text("capacity_kw,cost,weight_kg,carbon_kg\n9,11500,160,780\n15000,16800,230,1150\n")
+    path = str(SCENARIOS / "sizing.yaml")
+    smooth = ["--set", "hot_water.draws=smooth"]
+    line = refusal(["size", path, *smooth, "--set", f"sizing.modules={modules}"], capsys)
+    assert "modules.csv: line 3: column capacity_kw: got 15,000 kW; allowed at most 5000 kW" in line
+    assert "15 kW if W were written" in line
+
+
+def test_a_module_of_megawatts_is_refused_by_its_key(capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(SCENARIOS / "central-air.yaml")
+    line = refusal(["check", path, "--set", "plant.heat_pump.capacity=18 MW"], capsys)
+    assert "plant.heat_pump.capacity" in line
+    assert "5,000 kW): was W written as kW" in line
