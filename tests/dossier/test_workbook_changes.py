@@ -294,10 +294,10 @@ def test_gases_and_life_cycle_by_hand(demo: Result, changed: tuple[Book, Book]) 
     rate = float(brentq(npv, 0.03, 5.0, xtol=1e-14, rtol=1e-14))
     assert live["costs.internal_rate (plant)"] == pytest.approx(rate, rel=1e-10)
     assert live["costs.simple_payback_years (plant)"] == pytest.approx(extra / (fuel + rest), rel=1e-11)
-    # three years do not pay it back, the fourth does; within it the discounted flow is spread evenly
-    flow = [(fuel * 1.02**year + rest) / 1.05**year for year in (1, 2, 3, 4)]
-    assert sum(flow[:3]) < extra < sum(flow)
-    payback = 3.0 + (extra - sum(flow[:3])) / flow[3]
+    # four years do not pay it back, the fifth does; within it the discounted flow is spread evenly
+    flow = [(fuel * 1.02**year + rest) / 1.05**year for year in (1, 2, 3, 4, 5)]
+    assert sum(flow[:4]) < extra < sum(flow)
+    payback = 4.0 + (extra - sum(flow[:4])) / flow[4]
     assert live["costs.discounted_payback_years (plant)"] == pytest.approx(payback, rel=1e-11)
     heat = (plant["heat_to_taps_kwh"] + plant["recirculation_loss_kwh"]) / 1e3
     paid = own + (plant["energy_cost"] + 900.0) * annuity(0.05) + 8000.0 / 1.05**9
