@@ -1,4 +1,4 @@
-"""The lists of the manual that are made from the code: keys, results, verbs and sources, as Markdown."""
+"""The lists of the manual made from the code: keys, results, verbs, sources and usual ranges, as Markdown."""
 
 import os
 import re
@@ -9,6 +9,7 @@ from hpwhsim.cli.main import VERBS, parser
 from hpwhsim.results.declared import Declared, declarations
 from hpwhsim.scenario.key_list import Key, key_list
 from hpwhsim.tables.sources import sources as source_table
+from hpwhsim.tables.usual import usual_ranges
 
 WIDTH = 100  # columns of a help text
 
@@ -84,9 +85,27 @@ def sources() -> Iterator[str]:
     yield from table(("id", "status", "citation"), rows)
 
 
+def ranges() -> Iterator[str]:
+    """Every range that cautions are made of."""
+    heads = ("quantity", "of", "usual", "refused above", "what it is of", "sources")
+    rows = (
+        (
+            cell(one.quantity),
+            cell(" ".join(one.of)),
+            cell(f"{one.low:g} to {one.high:g}{one.unit_text}"),
+            "" if one.refused_above is None else f"{one.refused_above:g}",
+            cell(one.note),
+            cell(one.sources_text),
+        )
+        for one in usual_ranges()
+    )
+    yield from table(heads, rows)
+
+
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "keys": keys,
     "results": results,
     "verbs": verbs,
     "sources": sources,
+    "ranges": ranges,
 }

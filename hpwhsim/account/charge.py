@@ -6,6 +6,9 @@ from typing import NamedTuple
 from hpwhsim.account.carbon import lost_at_end, refrigerant_kgco2e
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
+from hpwhsim.tables.usual import usual
+
+USUAL_CHARGE = "refrigerant charge"  # of the table of usual ranges
 
 
 class Charge(NamedTuple):
@@ -60,8 +63,8 @@ def estimated_charge(
     Examples
     --------
     >>> charge = estimated_charge("R-410A", 60.0, line_kg_per_m=0.05, line_m=30.0)
-    >>> charge.kg, charge.low_kg, charge.high_kg
-    (16.5, 7.5, 28.5)
+    >>> charge.kg, charge.low_kg, round(charge.high_kg, 6)
+    (16.5, 7.5, 33.3)
     """
     for name, value in (
         ("rated heat [kW]", rated_kw),
@@ -77,12 +80,13 @@ def estimated_charge(
             raise OutOfRangeError(f"carbon.refrigerant.charge_per_kw: got {kg_per_kw:g}; allowed 0 or more")
         kg = kg_per_kw * rated_kw + lines
         return Charge(kg, kg, kg, f"{kg_per_kw:g} kg per rated kW as given{with_lines}")
+    span = usual(USUAL_CHARGE, refrigerant)
     for row in read_table("refrigerant_charge"):
-        if refrigerant in row["refrigerants"].split():
-            kg, low, high = (float(row[x]) * rated_kw + lines for x in ("kg_per_kw", "low", "high"))
+        if refrigerant in row["refrigerants"].split() and span is not None:
+            kg, low, high = (x * rated_kw + lines for x in (float(row["kg_per_kw"]), span.low, span.high))
             source = (
-                f"{row['kg_per_kw']} kg per rated kW of {row['class']} ({row['low']} to {row['high']}); "
-                f"{row['citation']}{with_lines}"
+                f"{row['kg_per_kw']} kg per rated kW of {row['class']} ({span.low:g} to {span.high:g} for "
+                f"{refrigerant}); {row['citation']}{with_lines}"
             )
             return Charge(kg, low, high, source)
     raise InputError(

@@ -20,10 +20,12 @@ from hpwhsim.io.units import MASS_FACTOR, read_quantity
 from hpwhsim.io.user_csv import hourly, read_rows
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import cited
+from hpwhsim.tables.usual import refuse
 
 KG_PER_LB = 0.45359237
 KINDS = ("average", "marginal")
 COLUMN = "kg_per_kwh"
+FACTOR = "grid factor"  # of the table of usual ranges
 FORMS = "a number such as '0.39 kg/kWh', a region of the packaged tables, or a CSV file"
 
 
@@ -130,8 +132,8 @@ def read_grid(
     ------
     InputError
         Naming the key or the file: unknown region or year, a marginal region, a loss beside a number, a file
-        or a factor per kWh consumed, a column missing, rows that are not 8760, a value that is negative or no
-        number, years that do not rise or do not span the service life.
+        or a factor per kWh consumed, a column missing, rows that are not 8760, a value that is negative, no
+        number or more than any grid has, years that do not rise or do not span the service life.
 
     Examples
     --------
@@ -154,6 +156,7 @@ def read_grid(
         factor = read_quantity(text, MASS_FACTOR)
         if factor < 0.0:
             raise InputError(f"{key}: got {text!r}; allowed 0 kg/kWh or more")
+        refuse(FACTOR, factor, key)
         return Grid(text, kind, np.full((1, 1), factor), None, "", None, 0.0, "as given by the user", "")
     return _of_region(text, kind, basis, loss, key)
 
@@ -200,6 +203,8 @@ def _of_region(text: str, kind: str, basis: str, loss: float | None, key: str) -
 def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[Array, int | None, str]:
     """Factors in the shape of `Grid.kgco2e_per_kwh`, first year of a trajectory, and source."""
     rows = read_rows(path, (COLUMN,), ("year", COLUMN))
+    for row in rows:  # in this order: what is no number is said as such
+        refuse(FACTOR, row.number(COLUMN), f"{path}: line {row.line}: column {COLUMN}")
     if "year" not in rows[0].cells:
         factors = hourly(rows, {COLUMN: (0.0, math.inf)})[COLUMN]
         return factors[None, :], None, f"hourly factors of {path.name}, as given by the user"

@@ -27,7 +27,6 @@ from hpwhsim.errors import OutOfRangeError
 from hpwhsim.tables import read_table
 
 WEEKS = 52
-MEASURED_LOOP_SHARE = 0.38  # [1]
 DEFER = "local codes, the water management programme and licensed practice decide"
 
 
@@ -287,13 +286,6 @@ def cautions(found: Hygiene) -> list[str]:
             f"{found.hottest_c:.0f} degC, which burns adult skin within "
             f"{_time(found.burn_seconds)} and children sooner; tempering valves as local codes require"
         ]
-    share = found.recirculation_share
-    if share is not None and share > MEASURED_LOOP_SHARE:
-        said.append(
-            f"recirculation loss is {100.0 * share:.0f} % of the useful heat, more than the "
-            f"{100.0 * MEASURED_LOOP_SHARE:.0f} % of the fuel measured in New York apartment buildings "
-            "(Goldner 1999, secondary): look at its length, its insulation and crossover"
-        )
     return said
 
 

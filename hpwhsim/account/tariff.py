@@ -18,6 +18,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.user_csv import read_hours
+from hpwhsim.tables.usual import refuse
 
 COLUMN = "usd_per_kwh"
 
@@ -120,9 +121,12 @@ def read_prices(path: Path) -> Array:
     Raises
     ------
     InputError
-        If the file cannot be read, the column is another, a price is no finite number, or there are not 8760.
+        If the file cannot be read, the column is another, a price is no finite number, there are not 8760, or
+        their mean is that of no bill: single hours may cost more.
     """
-    return read_hours(path, {COLUMN: (-math.inf, math.inf)})[COLUMN]
+    price = read_hours(path, {COLUMN: (-math.inf, math.inf)})[COLUMN]
+    refuse("electricity price", float(price.mean()), f"{path}: column {COLUMN}: mean of the year")
+    return price
 
 
 def bill(tariff: Tariff, quarter_kw: Array, fuel_kwh: Array, *, credits: bool = False) -> Bill:

@@ -120,8 +120,8 @@ def read_metered(path: str | Path) -> Array:
     Raises
     ------
     InputError
-        If a column is missing, a value is missing, negative or not a number, or the times are not one full
-        year in order; the message names the file, the line and the column.
+        If a column is missing, a value is missing, negative or not a number, all are 0, or the times are not
+        one full year in order; the message names the file, the line and the column.
     """
     file = Path(path)
     rows = read_rows(file, ("time", "litres"))
@@ -140,6 +140,11 @@ def read_metered(path: str | Path) -> Array:
         second = ((day * 24 + time.hour) * 60 + time.minute) * 60 + time.second
         if second != place * step or time.microsecond or time.year != times[0].year:
             raise row.error("time", "rows that each start where the last one ended, from 1 January 00:00")
+    if not litres.any():
+        raise InputError(
+            f"{file}: column litres: got 0 in all {len(rows)} rows; allowed a year in which water is drawn: "
+            "a meter that was not connected, or another column, reads so"
+        )
     return litres
 
 

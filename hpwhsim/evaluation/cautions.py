@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from hpwhsim.account.adequacy import LIMITS_THE_YEAR, USUAL
 from hpwhsim.simulation.year import ONE_SEED
+from hpwhsim.tables.usual import UNUSUAL
 
 LIMITS_THE_SAVINGS = ("plant and baseline do not give the same service", "methane lost upstream")
 DEFAULT_VALUES = (ONE_SEED, "recirculation.pump_power")
@@ -11,12 +12,13 @@ DEFAULT_VALUES = (ONE_SEED, "recirculation.pump_power")
 
 
 def importance(text: str) -> int:
-    """0 what limits the figures of the year, 1 other findings, 2 missing values, 3 usual safety notes."""
+    """0 what limits the figures, 1 unusual values, 2 other findings, 3 missing values, 4 safety notes."""
     plain = text.removeprefix("baseline: ")
-    for rank, openings in ((0, (*LIMITS_THE_YEAR, *LIMITS_THE_SAVINGS)), (2, DEFAULT_VALUES), (3, USUAL)):
+    limits = (*LIMITS_THE_YEAR, *LIMITS_THE_SAVINGS)
+    for rank, openings in ((0, limits), (1, (UNUSUAL,)), (3, DEFAULT_VALUES), (4, USUAL)):
         if plain.startswith(openings):
             return rank
-    return 1
+    return 2
 
 
 def by_importance(texts: Iterable[str]) -> list[str]:

@@ -22,6 +22,7 @@ from hpwhsim.evaluation import site_checks as site
 from hpwhsim.evaluation.emissions import Factors
 from hpwhsim.evaluation.refusals import account_checks, plant_refusals
 from hpwhsim.evaluation.result import Collected, Result, Side
+from hpwhsim.evaluation.usual import usual_accounts
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
@@ -208,7 +209,8 @@ def evaluated(collected: Collected, own: Year, its: Year | None) -> Result:
         charge = held
     if checks := site.checks_of(loaded, plant.year, charge):
         added["checks"] = [check.in_units(us=False).record() for check in checks]  # as all of the record
-    added |= _said(plant, base, upstream_caution(lines))
+    unusual = usual_accounts(collected, plant.year.made)
+    added |= _said(plant, base, [*unusual, *upstream_caution(lines)])
     whole = record | added
     ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
     year = plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered)
@@ -391,8 +393,8 @@ def _life_cycle(
     return found, record | money.life_record(found, by, gases is not None), plant, replace(base, costs=theirs)
 
 
-def _said(plant: Side, base: Side | None, of_savings: list[str]) -> Record:
-    """Assumptions and cautions of the plant with those of carbon, baseline and savings."""
+def _said(plant: Side, base: Side | None, of_accounts: list[str]) -> Record:
+    """Assumptions and cautions of the plant with those of carbon, baseline, accounts and savings."""
     assumed, cautions = list(plant.year.assumptions), list(plant.year.cautions)
     if plant.greenhouse is not None:
         worked_out = {item["key"] for item in plant.greenhouse.assumptions}
@@ -409,7 +411,7 @@ def _said(plant: Side, base: Side | None, of_savings: list[str]) -> Record:
         cautions += [f"baseline: {t}" for t in base.year.cautions if _NUMBER.sub("", t) not in said]
         cautions += _service_caution(plant.year, base.year)
         cautions += _years_caution(plant.scenario)
-        cautions += of_savings
+    cautions += of_accounts
     return {"assumptions": assumed, "cautions": cautions}
 
 

@@ -11,10 +11,12 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.io.user_csv import Row, read_rows
+from hpwhsim.tables.usual import MODULE, UNUSUAL, refuse
 
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point
 FINEST = 41  # nodes laid over an axis of scattered points
+FALL = 0.05  # of the COP from a colder to a warmer source; tests scatter by less, tankyear default
 
 
 def read_table(path: str | Path) -> PerformanceMap:
@@ -38,9 +40,9 @@ def read_table(path: str | Path) -> PerformanceMap:
     ------
     InputError
         Naming file, row and column: file or column missing, text that is no number, NaN, capacity or power
-        not above 0, outlet not above inlet, COP not below the Lorenz limit (which equals Carnot's between
-        source and outlet when the water hardly warms), one point with two values, fewer than two source
-        temperatures, points that span no area to interpolate in.
+        not above 0, a capacity of no module, outlet not above inlet, COP below 1 or not below the Lorenz
+        limit (which equals Carnot's between source and outlet when the water hardly warms), one point with
+        two values, fewer than two source temperatures, points that span no area to interpolate in.
     """
     path = Path(path)
     points = _without_repeats(*_read(path))
@@ -79,8 +81,49 @@ def read_ratings(path: str | Path) -> list[Rating]:
     ]
 
 
+def falling_cop(path: Path, key: str) -> list[str]:
+    """The caution on a table whose COP falls while its source warms, the water being the same; else empty.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    key : str
+        Key of the scenario that names it.
+
+    Raises
+    ------
+    InputError
+        As `read_table` for the file and its numbers.
+    """
+    rows, points = _read(path)
+    waters: dict[tuple[float, float], list[int]] = {}
+    for r in np.argsort(points[:, 0], kind="stable"):
+        waters.setdefault((points[r, 1], points[r, 2]), []).append(int(r))
+    cop = points[:, 3] / points[:, 4]
+    worst, falls = (1.0 - FALL, 0, 0), 0
+    for members in waters.values():
+        best = members[0]
+        for r in members[1:]:
+            if points[r, 0] > points[best, 0] and cop[r] < (1.0 - FALL) * cop[best]:
+                falls += 1
+                worst = min(worst, (float(cop[r] / cop[best]), best, r))
+            elif cop[r] > cop[best]:
+                best = r
+    if not falls:
+        return []
+    _, cold, warm = worst
+    return [
+        f"{UNUSUAL}{key} ({path.name}): COP falls from {cop[cold]:.3g} to {cop[warm]:.3g} while source_c "
+        f"rises from {points[cold, 0]:g} to {points[warm, 0]:g} °C (lines {rows[cold].line} and "
+        f"{rows[warm].line}; {falls} of {len(rows)} points), the water being the same; usually it rises with "
+        "the source: look at the columns source_c, capacity_kw and power_kw, and at points of part load or "
+        "frost"
+    ]
+
+
 def _read(path: Path) -> tuple[list[Row], Array]:
-    """Rows of the file, and points (n, 5) in the order of `COLUMNS`; what no machine can do is refused."""
+    """Rows of the file, and points (n, 5) in the order of `COLUMNS`; what no heat pump can do is refused."""
     rows = read_rows(path, COLUMNS)
     temperatures = [[row.number(name, -100.0, 150.0) for name in COLUMNS[:3]] for row in rows]
     points = np.hstack(
@@ -89,6 +132,13 @@ def _read(path: Path) -> tuple[list[Row], Array]:
     for row, (source, water_in, water_out, capacity, power) in zip(rows, points.tolist(), strict=True):
         if water_out < water_in:
             raise row.error("water_out_c", f"water_in_c ({water_in:g}) or more")
+        refuse(MODULE, capacity, f"{path}: line {row.line}: column capacity_kw")
+        if capacity < power:
+            raise InputError(
+                f"{path}: line {row.line}: columns capacity_kw and power_kw: got COP {capacity / power:.3g}; "
+                "allowed 1 or more: a heat pump gives at least the heat of its power (are the columns "
+                "interchanged, or is one of them in W?)"
+            )
         best = lorenz_cop(source, water_in, water_out)
         if capacity / power >= best:
             raise InputError(

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
+from hpwhsim.io.units import POWER
 from hpwhsim.scenario.keys import block_of, kind_of, known_fields, nearest_key, not_a_key
 from hpwhsim.scenario.parts import Clash, Clashes
 from hpwhsim.scenario.shapes import shapes
@@ -31,6 +32,7 @@ def short(value: Any) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
+MUCH_POWER = 1e6  # W, at most of a heat pump or a backup: above it a unit is wrong
 _BOUNDS = {
     "greater_than": ("gt", "more than"),
     "greater_than_equal": ("ge", "at least"),
@@ -56,7 +58,9 @@ def _allowed(error: Any, field: FieldInfo | None) -> str:
     if kind in _BOUNDS:
         name, words = _BOUNDS[kind]
         unit = kind_of(field) if field else None
-        return f"{words} {context[name]:g}" + (f" {unit.unit}" if unit else "")
+        far = unit is POWER and name == "le" and context[name] >= MUCH_POWER
+        guess = f" ({context[name] / 1e3:,g} kW): was W written as kW, or kW as MW?" if far else ""
+        return f"{words} {context[name]:g}" + (f" {unit.unit}" if unit else "") + guess
     if kind == "value_error":
         return str(context["error"])
     if kind == "literal_error":

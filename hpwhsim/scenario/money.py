@@ -28,7 +28,7 @@ class Outlay(Block):
         0.0,
         ge=0,
         le=1e9,
-        description="cost to buy and install, before incentives",
+        description="cost to purchase and install, before incentives",
         json_schema_extra=origin("[tankyear-default]: it is there already"),
     )
     maintenance: YearlyMoney = Field(
@@ -106,7 +106,7 @@ class Incentive(Block):
 class Costs(Outlay):
     """Life-cycle cost of the plant, and of the baseline it is compared with."""
 
-    capital: Money = Field(ge=0, le=1e9, description="cost to buy and install, before incentives")
+    capital: Money = Field(ge=0, le=1e9, description="cost to purchase and install, before incentives")
     baseline: Outlay = Field(
         default_factory=Outlay,
         description="the same of the baseline",

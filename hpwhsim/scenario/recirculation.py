@@ -135,7 +135,7 @@ class LoopTank(Block):
         None,
         ge=0,
         le=500,
-        description="standby loss of the loop tank per kelvin above the room",
+        description="the loop tank's standby loss per kelvin above the room",
         json_schema_extra=origin(
             "[cfr-431-110]: unfired storage tanks, R-12.5 h ft2 degF/Btu at least",
             none="surface of the tank over R-12.5",

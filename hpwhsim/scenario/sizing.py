@@ -113,8 +113,8 @@ class Sizing(Block):
         0.95,
         gt=0,
         lt=1,
-        description="minimum chance that a year of random draws that was not tried meets the criterion on"
-        " its design days: of n years tried so few may fail that (failing + 1) / (n + 1) is "
+        description="minimum probability that a year of random draws that was not tried meets the criterion "
+        "on its design days: of n years tried so few may fail that (failing + 1) / (n + 1) is "
         "no more than the rest",
         json_schema_extra=origin("[tankyear-default]"),
     )

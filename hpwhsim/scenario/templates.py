@@ -14,7 +14,7 @@ site:
 building:
   apartments: 20
 hot_water:
-  daily_use_per_apartment: "40 gal"     # at use_temperature; left out: handbook average day
+  daily_use_per_apartment: "25 gal"     # at use_temperature; left out: handbook average day
   use_temperature: "120 degF"
   min_temperature: "110 degF"           # a draw below this counts as unmet
   draws: smooth                         # or random, with a seed
@@ -46,7 +46,7 @@ _AIR = """\
   heat_pump:
     refrigerant: R-744
     modules: 2
-    capacity: "18 kW"                   # of one module, at rated_at
+    capacity: "12 kW"                   # of one module, at rated_at
     cop: 3.6                            # at rated_at, its fans and controls included
     rated_at: {source: "7 degC", water_in: "17 degC", water_out: "65 degC"}
     # table: measured.csv               # instead of a rating: source_c, water_in_c, water_out_c, ...
@@ -56,7 +56,7 @@ _WATER = """\
   heat_pump:
     refrigerant: R-454B
     modules: 2
-    capacity: "18 kW"                   # of one module, at rated_at
+    capacity: "12 kW"                   # of one module, at rated_at
     cop: 4.0                            # at rated_at
     rated_at: {source: "10 degC", water_in: "10 degC", water_out: "55 degC"}
     approach: "5 K"                     # water-fed evaporator

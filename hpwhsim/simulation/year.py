@@ -35,6 +35,7 @@ from hpwhsim.simulation.source_results import (
     source_hourly,
     source_record,
 )
+from hpwhsim.simulation.usual import usual_cautions, usual_year
 from hpwhsim.simulation.years import Marched, march_each
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
@@ -396,17 +397,18 @@ def _record(
         taps_kwh=max(sums["heat_to_taps_kwh"], 0.0),  # below 0 by rounding where nothing is drawn
         loop_kwh=max(sums["recirculation_loss_kwh"], 0.0),
     )
+    performance = energy.performance(
+        hourly,
+        scenario.savings.electricity_to_source or site_to_source("electricity"),
+        fuel_factor(scenario, scenario.savings.fuel_to_source),
+        site_to_source("natural-gas"),
+    )
     found: Record = {
         "hygiene": [row._asdict() for row in found_hygiene.rows],
         "pasteurised_weeks": {f"{item.at_c:g} degC": item.weeks for item in found_hygiene.pasteurised},
         "recirculation_share": found_hygiene.recirculation_share,
         **sums,
-        **energy.performance(
-            hourly,
-            scenario.savings.electricity_to_source or site_to_source("electricity"),
-            fuel_factor(scenario, scenario.savings.fuel_to_source),
-            site_to_source("natural-gas"),
-        ),
+        **performance,
         **energy.peaks(quarter_kw),
         "store_min_top_c": lowest_top,
         "store_change_kwh": change,
@@ -417,6 +419,8 @@ def _record(
         "cautions": [
             *loaded.said,
             *assembly.cautions,
+            *usual_cautions(scenario, assembly),
+            *usual_year(scenario, found_hygiene.recirculation_share, performance.get("cop_plant")),
             *source_cautions(scenario, assembly, out, hourly),
             *(_sewage_caution(ends, hourly) if ends is not None else ()),
             *(lines.cautions if lines is not None else ()),

@@ -20,7 +20,9 @@ from hpwhsim.sizing.trials import (
     try_plant,
 )
 from hpwhsim.tables import read_table
+from hpwhsim.tables.usual import MODULE, refuse
 
+CAPACITY = "capacity_kw"
 MEASURES = ("cost", "weight_kg", "carbon_kg")
 BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
 BATCH = 8  # choices that are judged at once
@@ -72,11 +74,13 @@ def read_steps(path: Path, size: str, unit: float) -> list[Step]:
     Raises
     ------
     InputError
-        If the file or a number is wrong, or a size is not above zero.
+        If the file or a number is wrong, a size is not above zero, or a capacity is that of no module.
     """
     found = []
     for row in read_rows(path, (size, *MEASURES)):
         large = row.number(size, above=True)
+        if size == CAPACITY:
+            refuse(MODULE, large, f"{path}: line {row.line}: column {size}")
         found.append(Step(large * unit, {m: row.number(m) for m in MEASURES}))
     return sorted(found, key=lambda step: step.size)
 
@@ -99,7 +103,7 @@ def module_steps(bench: Bench) -> list[Step]:
         way = (capacity / 1000.0 - sizes[at]) / (sizes[at + 1] - sizes[at])
         pairs = {m: (float(table[at][m]), float(table[at + 1][m])) for m in MEASURES}
         return [Step(capacity, {m: max(low + way * (high - low), 0.0) for m, (low, high) in pairs.items()})]
-    steps = read_steps(path, "capacity_kw", 1000.0)
+    steps = read_steps(path, CAPACITY, 1000.0)
     if heat_pump.capacity is None:
         for step in steps:
             if abs(step.size / capacity - 1.0) > 0.01:

@@ -35,12 +35,12 @@ def test_every_one_is_listed_once(name: str, expected: object) -> None:
 
 def test_rows_have_as_many_cells_as_heads() -> None:
     """A bar within a text would make one more."""
-    for name in ("keys", "results", "sources"):
+    for name in ("keys", "results", "sources", "ranges"):
         width = 0
         for line in lists.LISTS[name]():
             if line.startswith("|"):
                 cells = len(re.findall(r"(?<!\\)\|", line))
-                width = cells if line.startswith(("| key", "| name", "| id")) else width
+                width = cells if line.startswith(("| key", "| name", "| id", "| quantity")) else width
                 assert cells == width, line
 
 

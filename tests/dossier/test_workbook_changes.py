@@ -44,7 +44,7 @@ PAYING: tuple[dict[str, float | str], list[str]] = (
         "plant_capital": 150000.0,
         "plant_fuel_price": 0.2,
         "baseline_fuel_price": 0.2,
-        "incentive_1_per_capacity": 1000.0,
+        "incentive_1_per_capacity": 2000.0,
         "plant_replacement_1_year": 9.0,
         "plant_replacement_1_usd": 8000.0,
         "life_discount_rate": 0.05,
@@ -53,7 +53,7 @@ PAYING: tuple[dict[str, float | str], list[str]] = (
     [
         "costs.capital=150000 USD",
         "tariff.fuel=0.2 USD/kWh",
-        "costs.incentives=[{name: invented rebate, per_capacity: 1000 USD/kW, max_share: 0.3}]",
+        "costs.incentives=[{name: invented rebate, per_capacity: 2000 USD/kW, max_share: 0.3}]",
         "costs.replacements=[{year: 9, cost: 8000 USD}]",
         "costs.discount_rate=0.05",
         "costs.fuel_escalation=0.02",
@@ -280,7 +280,7 @@ def test_gases_and_life_cycle_by_hand(demo: Result, changed: tuple[Book, Book]) 
     )
     fuel = 0.2 * base["fuel_kwh"]
     rest = base["energy_cost"] - base["costs.fuel_usd"] - plant["energy_cost"] + 700.0 - 900.0
-    own = 0.7 * 150_000.0  # the rebate of 48 kW x 1000 USD/kW is more than its cap of 0.3
+    own = 0.7 * 150_000.0  # the rebate of 30 kW x 2000 USD/kW is more than its cap of 0.3
     extra = own - 52_000.0
 
     def annuity(rate: float, growth: float = 0.0) -> float:
@@ -294,10 +294,10 @@ def test_gases_and_life_cycle_by_hand(demo: Result, changed: tuple[Book, Book]) 
     rate = float(brentq(npv, 0.03, 5.0, xtol=1e-14, rtol=1e-14))
     assert live["costs.internal_rate (plant)"] == pytest.approx(rate, rel=1e-10)
     assert live["costs.simple_payback_years (plant)"] == pytest.approx(extra / (fuel + rest), rel=1e-11)
-    # three years do not pay it back, the fourth does; within it the discounted flow is spread evenly
-    flow = [(fuel * 1.02**year + rest) / 1.05**year for year in (1, 2, 3, 4)]
-    assert sum(flow[:3]) < extra < sum(flow)
-    payback = 3.0 + (extra - sum(flow[:3])) / flow[3]
+    # four years do not pay it back, the fifth does; within it the discounted flow is spread evenly
+    flow = [(fuel * 1.02**year + rest) / 1.05**year for year in (1, 2, 3, 4, 5)]
+    assert sum(flow[:4]) < extra < sum(flow)
+    payback = 4.0 + (extra - sum(flow[:4])) / flow[4]
     assert live["costs.discounted_payback_years (plant)"] == pytest.approx(payback, rel=1e-11)
     heat = (plant["heat_to_taps_kwh"] + plant["recirculation_loss_kwh"]) / 1e3
     paid = own + (plant["energy_cost"] + 900.0) * annuity(0.05) + 8000.0 / 1.05**9

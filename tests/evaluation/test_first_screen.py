@@ -130,8 +130,8 @@ def test_what_limits_the_year_comes_before_what_holds_for_every_plant() -> None:
     )
     usual = adequacy.safety(refrigerant="R-744", setpoint_c=65.0)
     assert {importance(text) for text in found} == {0}
-    assert {importance(text) for text in usual} == {3}
-    assert {importance(text) for text in adequacy.safety(refrigerant="R-32", setpoint_c=65.0)} == {3}
+    assert {importance(text) for text in usual} == {4}
+    assert {importance(text) for text in adequacy.safety(refrigerant="R-32", setpoint_c=65.0)} == {4}
     mixed = [*usual, "baseline: another", *found, "one of its own"]
     assert by_importance(mixed) == [*found, "one of its own", "baseline: another", *usual]
 

@@ -1,13 +1,18 @@
 """The user's own performance table: grids, scattered points, and every way to get it wrong."""
 
 from pathlib import Path
+from random import Random
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.heatpump.measured import read_table
+from hpwhsim.heatpump.measured import falling_cop, read_table
+from hpwhsim.tables.usual import UNUSUAL
 
 pytestmark = pytest.mark.contract
 
@@ -133,3 +138,70 @@ def test_lorenz_limit_admits_one_pass_from_cold_water(tmp_path: Path) -> None:
     """COP 6.5 for 10 to 60 °C at 7 °C is above Carnot at the outlet (6.29) yet possible: Lorenz is 10.7."""
     (tmp_path / "t.csv").write_text(HEADER + "0,10,60,18,4\n7,10,60,32.5,5.0\n", encoding="utf-8")
     assert look_up(read_table(tmp_path / "t.csv"), 7.0, 10.0, 60.0)[0] == pytest.approx(32.5e3)
+
+
+def table_of(path: Path, rows: list[tuple[float, float, float, float, float]]) -> Path:
+    path.write_text(HEADER + "\n".join(",".join(map(repr, row)) for row in rows) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        # interchanged; power in W; capacity in MW; just below what a heater gives
+        ((7.0, 10.0, 65.0, 5.0, 18.0), ["columns capacity_kw and power_kw", "COP 0.278", "interchanged"]),
+        ((7.0, 10.0, 65.0, 18.0, 5000.0), ["COP 0.0036", "1 or more", "in W"]),
+        ((-25.0, 10.0, 65.0, 5.0, 5.02), ["COP 0.996", "1 or more"]),
+        ((7.0, 10.0, 65.0, 18000.0, 5000.0), ["column capacity_kw", "18,000 kW", "18 kW if W were written"]),
+    ],
+)
+def test_what_no_heat_pump_gives_is_refused(
+    tmp_path: Path, row: tuple[float, float, float, float, float], words: list[str]
+) -> None:
+    """First law: a heat pump gives at least the heat of its compressor; no module of 18 MW heats a house."""
+    path = table_of(tmp_path / "wrong.csv", [(0.0, 10.0, 65.0, 15.0, 5.0), row])
+    with pytest.raises(InputError) as refused:
+        read_table(path)
+    for word in (*words, "wrong.csv: line 3"):
+        assert word in str(refused.value)
+
+
+def test_a_cop_of_just_one_is_read(tmp_path: Path) -> None:
+    rows = [(-25.0, 10.0, 65.0, 5.0, 5.0), (7.0, 10.0, 65.0, 18.0, 5.0)]
+    assert read_table(table_of(tmp_path / "cold.csv", rows)).source_c.tolist() == [-25.0, 7.0]
+
+
+@pytest.mark.parametrize(
+    ("cops", "fall"),
+    [
+        ((2.0, 2.6, 3.2), None),
+        ((2.6, 2.55, 3.2), None),  # a scatter of 2 %
+        ((2.6, 2.48, 2.36), (2.6, 2.36)),  # two steps of less than 5 % are one fall of 9 %
+        ((3.2, 2.6, 2.0), (3.2, 2.0)),  # the sign of the source is wrong
+        ((2.0, 3.2, 2.9), (3.2, 2.9)),
+    ],
+)
+def test_a_cop_that_falls_while_the_source_warms_is_cautioned(
+    tmp_path: Path, cops: tuple[float, ...], fall: tuple[float, float] | None
+) -> None:
+    """Carnot: at the same water a warmer source gives a higher COP; what tests scatter is let pass."""
+    rows = [(s, 10.0, 65.0, 18.0, 18.0 / cop) for s, cop in zip((-10.0, 0.0, 10.0), cops, strict=True)]
+    warmer_water = [(s, 30.0, 65.0, 18.0, 9.5 - 0.1 * s) for s in (-10.0, 0.0, 10.0)]
+    path = table_of(tmp_path / "table.csv", [*rows[::-1], *warmer_water])
+    said = falling_cop(path, "plant.heat_pump.table")
+    if fall is None:
+        assert said == []
+        return
+    (text,) = said
+    assert text.startswith(
+        f"{UNUSUAL}plant.heat_pump.table (table.csv): COP falls from {fall[0]:g} to {fall[1]:g}"
+    )
+    assert "source_c" in text
+
+
+@given(st.lists(st.floats(1.2, 3.0), min_size=2, max_size=6), st.randoms())
+def test_a_rising_cop_is_never_cautioned_in_any_order_of_rows(cops: list[float], order: Random) -> None:
+    rows = [(5.0 * n, 10.0, 60.0, 10.0, 10.0 / cop) for n, cop in enumerate(sorted(cops))]
+    order.shuffle(rows)
+    with TemporaryDirectory() as folder:
+        assert falling_cop(table_of(Path(folder) / "table.csv", rows), "key") == []

@@ -54,7 +54,7 @@ def test_by_default_the_backup_never_runs_uncalled(setpoint: float, condenser: s
     )
     drive = first_days(found, (10, 11, 12, 13))
     drive = drive._replace(source=np.full_like(drive.source, 5.0))
-    out = marched(simple(found, machine=simple_map(5e3)), drive, 50.0)
+    out = marched(simple(found, machine=simple_map(3e3)), drive, 50.0)
     hours = causes(out.backup_seconds)
     assert sum(hours.values()) > 1.0
     assert hours.get("NOT_CALLED", 0.0) == 0.0

@@ -36,7 +36,7 @@ def test_the_coldest_on_the_way_is_the_supply(
 
 
 def test_the_loss_of_a_running_loop_is_that_of_all_apartments() -> None:
-    """32 apartments of 60 W are 1920 W of water at 55.5 °C on average, in every hour; the pump as written.
+    """32 apartments of 85 W are 2720 W of water at 55.5 °C on average, in every hour; the pump as written.
 
     At its own supply its water is warmer, and loses more by the log-mean excess over air of 22 °C.
     """
@@ -45,7 +45,7 @@ def test_the_loss_of_a_running_loop_is_that_of_all_apartments() -> None:
     first, last = 65.0 - 22.0, loop.back[0] - 22.0
     excess = (first - last) / np.log(first / last)
     assert excess > 55.5 - 22.0
-    assert loop.loss.tolist() == [pytest.approx(1920.0 * excess / (55.5 - 22.0), rel=1e-9)] * 24
+    assert loop.loss.tolist() == [pytest.approx(2720.0 * excess / (55.5 - 22.0), rel=1e-9)] * 24
     assert loop.pump.tolist() == [45.0] * 24
     assert not NO_LOOP.loss.any()
 

@@ -16,7 +16,14 @@ from hpwhsim.sizing.trials import Bench, hot_litres, make_bench
 
 Array = NDArray[np.float64]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
-ALONE = ("plant.backup=null", "plant.heat_pump.min_source='-25 degC'")
+LOAD = (
+    "hot_water.daily_use_per_apartment=38 gal",
+    "recirculation.loss_per_apartment=60 W",
+    "plant.heat_pump.capacity=24 kW",
+    "plant.storage.volume=900 gal",
+)
+"""More use and less loop than the worked file has, on larger modules: a load with sharp peaks."""
+ALONE = ("plant.backup=null", "plant.heat_pump.min_source='-25 degC'", *LOAD)
 ONE = ("sizing.seeds=1", "sizing.min_probability=0.5")  # the scenario's own draws alone
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import sizing_cases
 from cases import CHICAGO
-from sizing_cases import ALONE, DEMO, ONE, steady, with_criterion
+from sizing_cases import ALONE, DEMO, LOAD, ONE, steady, with_criterion
 
 from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
@@ -116,7 +116,7 @@ def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
 @pytest.mark.law
 def test_backup_share(demo: Bench) -> None:
     """With resistance in the plant: no short water, but only a bigger machine keeps the backup out."""
-    scenario = read_scenario(DEMO, ["plant.heat_pump.min_source='-25 degC'"]).scenario
+    scenario = read_scenario(DEMO, ["plant.heat_pump.min_source='-25 degC'", *LOAD]).scenario
     bench = make_bench(scenario, demo.weather)
     none = with_criterion(bench, "backup-share", max_backup_share=0.0)
     some = with_criterion(bench, "backup-share", max_backup_share=0.3)

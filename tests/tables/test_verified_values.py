@@ -308,9 +308,10 @@ def source_energy(line: Row) -> set[str]:
 
 def charge(line: Row) -> set[str]:
     if line["row"] == "hydrocarbons":
-        row = one("refrigerant_charge", **{"class": "hydrocarbons"})
+        row = one("usual_ranges", quantity="refrigerant charge", of="R-290 R-600a")
         assert row["low"] == "0.04"
-        return {row["low_status"]}
+        assert row["source"].split()[0] == "charge-low-2005"
+        return {sources()["charge-low-2005"].status}
     return {row["status"] for row in read_table("refrigerant_charge")}
 
 

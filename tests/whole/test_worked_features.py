@@ -193,7 +193,7 @@ def test_without_incentives_the_plant_costs_what_they_paid(whole: Result) -> Non
 def test_useful_heat_is_that_of_taps_and_loop(whole: Result) -> None:
     """Levelised cost by definition: all costs over the heat of both, 20 years at 3 % (textbook annuity).
 
-    The loop has a fifth of the heat, so that leaving it out would show.
+    The loop has a third of the heat, so that leaving it out would show.
     """
     record: Any = whole.record
     annuity = (1.0 - 1.03**-20) / 0.03
@@ -206,9 +206,9 @@ def test_useful_heat_is_that_of_taps_and_loop(whole: Result) -> None:
 
 @pytest.mark.independent
 def test_the_loop_keeps_its_valve_in_control() -> None:
-    """12 x 50 W over a fall from 53.3 to 51.1 degC are 3.9 L/min: enough for a valve that needs 3, not 5."""
+    """12 x 85 W over a fall from 53.3 to 51.1 degC are 6.6 L/min: enough for a valve that needs 5, not 8."""
     least = "hot_water.tempering_min_flow"
-    years = run_years(read_scenario(FILE, [QUICK, f"{least}={flow} L/min"]) for flow in (3, 5))
+    years = run_years(read_scenario(FILE, [QUICK, f"{least}={flow} L/min"]) for flow in (5, 8))
     enough, too_little = (number(year_of(year), "valve_uncontrolled_hours") for year in years)
     assert enough == 0.0
     assert too_little > 1000.0  # the hours of the night

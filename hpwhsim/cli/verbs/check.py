@@ -16,7 +16,10 @@ def act(args: argparse.Namespace) -> int:
     """Put the plant together, print what would be simulated."""
     loaded = read_scenario(args)
 
+    from hpwhsim.evaluation.cautions import by_importance
     from hpwhsim.evaluation.evaluate import check
+    from hpwhsim.evaluation.usual import usual_accounts
+    from hpwhsim.simulation.usual import usual_cautions
     from hpwhsim.tables.sources import Cited
 
     checked = check(loaded)
@@ -36,9 +39,14 @@ def act(args: argparse.Namespace) -> int:
     print("defaults in force:")
     for default in assembly.assumptions:
         print(f"  {default['key']}: {default['value']} ({Cited(default['source'], default['status'])})")
-    print("cautions:")
-    for caution in (*loaded.said, *assembly.cautions):
-        print(f"  {caution}")
+    unusual = [*usual_cautions(scenario, assembly), *usual_accounts(collected, assembly.made)]
+    if checked.baseline is not None:
+        other = usual_cautions(checked.baseline.loaded.scenario, checked.baseline.assembly)
+        unusual += [f"baseline: {text}" for text in other if text not in unusual]
+    cautions = by_importance([*loaded.said, *assembly.cautions, *unusual])
+    if cautions:
+        print("cautions:")
+        print("".join(f"  {text}\n" for text in cautions), end="")
     if args.out is not None:
         from hpwhsim.results.files import write_files
         from hpwhsim.schematic.sheet import schematic_svg

@@ -25,7 +25,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--exact",
         action="store_true",
-        help="no tolerance at all: the same machine and libraries repeat a year bit for bit",
+        help="no tolerance at all: the same computer and libraries repeat a year bit for bit",
     )
 
 
