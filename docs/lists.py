@@ -9,7 +9,7 @@ from hpwhsim.cli.main import VERBS, parser
 from hpwhsim.results.declared import Declared, declarations
 from hpwhsim.scenario.key_list import Key, key_list
 from hpwhsim.tables.sources import sources as source_table
-from hpwhsim.tables.usual import usual_ranges
+from hpwhsim.tables.usual_ranges import usual_ranges
 
 WIDTH = 100  # columns of a help text
 

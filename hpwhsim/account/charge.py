@@ -6,7 +6,7 @@ from typing import NamedTuple
 from hpwhsim.account.carbon import lost_at_end, refrigerant_kgco2e
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.tables import read_table
-from hpwhsim.tables.usual import usual
+from hpwhsim.tables.usual_ranges import usual
 
 USUAL_CHARGE = "refrigerant charge"  # of the table of usual ranges
 

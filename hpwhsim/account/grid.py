@@ -20,7 +20,7 @@ from hpwhsim.io.units import MASS_FACTOR, read_quantity
 from hpwhsim.io.user_csv import hourly, read_rows
 from hpwhsim.tables import read_table
 from hpwhsim.tables.sources import cited
-from hpwhsim.tables.usual import refuse
+from hpwhsim.tables.usual_ranges import refuse
 
 KG_PER_LB = 0.45359237
 KINDS = ("average", "marginal")

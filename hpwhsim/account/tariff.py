@@ -18,7 +18,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.user_csv import read_hours
-from hpwhsim.tables.usual import refuse
+from hpwhsim.tables.usual_ranges import refuse
 
 COLUMN = "usd_per_kwh"
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from hpwhsim.account.adequacy import LIMITS_THE_YEAR, USUAL
 from hpwhsim.simulation.year import ONE_SEED
-from hpwhsim.tables.usual import UNUSUAL
+from hpwhsim.tables.usual_ranges import UNUSUAL
 
 LIMITS_THE_SAVINGS = ("plant and baseline do not give the same service", "methane lost upstream")
 DEFAULT_VALUES = (ONE_SEED, "recirculation.pump_power")

@@ -22,7 +22,7 @@ from hpwhsim.evaluation import site_checks as site
 from hpwhsim.evaluation.emissions import Factors
 from hpwhsim.evaluation.refusals import account_checks, plant_refusals
 from hpwhsim.evaluation.result import Collected, Result, Side
-from hpwhsim.evaluation.usual import usual_accounts
+from hpwhsim.evaluation.unusual_accounts import usual_accounts
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario

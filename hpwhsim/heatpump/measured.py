@@ -11,7 +11,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import Rating, lorenz_cop
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.io.user_csv import Row, read_rows
-from hpwhsim.tables.usual import MODULE, UNUSUAL, refuse
+from hpwhsim.tables.usual_ranges import MODULE, UNUSUAL, refuse
 
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point

@@ -35,7 +35,7 @@ from hpwhsim.simulation.source_results import (
     source_hourly,
     source_record,
 )
-from hpwhsim.simulation.usual import usual_cautions, usual_year
+from hpwhsim.simulation.unusual_plant import usual_cautions, usual_year
 from hpwhsim.simulation.years import Marched, march_each
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table

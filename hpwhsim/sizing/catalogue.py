@@ -20,7 +20,7 @@ from hpwhsim.sizing.trials import (
     try_plant,
 )
 from hpwhsim.tables import read_table
-from hpwhsim.tables.usual import MODULE, refuse
+from hpwhsim.tables.usual_ranges import MODULE, refuse
 
 CAPACITY = "capacity_kw"
 MEASURES = ("cost", "weight_kg", "carbon_kg")

@@ -16,10 +16,10 @@ from hpwhsim.scenario.families import FAMILIES
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.scenario.starter import WEATHER
 from hpwhsim.scenario.templates import template
-from hpwhsim.simulation.usual import usual_year
+from hpwhsim.simulation.unusual_plant import usual_year
 from hpwhsim.simulation.year import run_year
 from hpwhsim.tables.sources import sources
-from hpwhsim.tables.usual import UNUSUAL, Usual, unusual, usual, usual_ranges
+from hpwhsim.tables.usual_ranges import UNUSUAL, Usual, unusual, usual, usual_ranges
 
 pytestmark = pytest.mark.contract
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import look_up
 from hpwhsim.heatpump.measured import falling_cop, read_table
-from hpwhsim.tables.usual import UNUSUAL
+from hpwhsim.tables.usual_ranges import UNUSUAL
 
 pytestmark = pytest.mark.contract
 

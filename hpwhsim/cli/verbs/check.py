@@ -18,8 +18,8 @@ def act(args: argparse.Namespace) -> int:
 
     from hpwhsim.evaluation.cautions import by_importance
     from hpwhsim.evaluation.evaluate import check
-    from hpwhsim.evaluation.usual import usual_accounts
-    from hpwhsim.simulation.usual import usual_cautions
+    from hpwhsim.evaluation.unusual_accounts import usual_accounts
+    from hpwhsim.simulation.unusual_plant import usual_cautions
     from hpwhsim.tables.sources import Cited
 
     checked = check(loaded)

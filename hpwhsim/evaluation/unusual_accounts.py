@@ -14,7 +14,7 @@ from hpwhsim.evaluation.emissions import burnt_fuel
 from hpwhsim.evaluation.result import Collected
 from hpwhsim.plant.machine import Made
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.usual import unusual
+from hpwhsim.tables.usual_ranges import unusual
 
 PRICE = "electricity price"
 

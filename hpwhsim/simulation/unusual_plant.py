@@ -8,7 +8,7 @@ from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.machine import Made
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.schema import Scenario
-from hpwhsim.tables.usual import MODULE, unusual
+from hpwhsim.tables.usual_ranges import MODULE, unusual
 
 PER_KW = 1e3  # W
 LITRES = 1e3  # in a m³
