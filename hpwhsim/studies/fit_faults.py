@@ -14,7 +14,7 @@ from hpwhsim.io.us_units import KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.studies.fit_meter import DAY, HOUR, MONTH, Metered
 
 MIN_ROWS = 24
-"""Readings that never fall, so many of them, are those of a counter: no use of hot water rises for so long."""
+"""So many readings that never fall are those of a counter: no use of hot water rises for so long."""
 MARGIN = 1.25  # beyond what the bounds reach: other weather, other draws
 FALL = 0.1  # of the reading before: what a counter that was reset falls to at most
 STILL = {HOUR: 7 * 24, DAY: 7, MONTH: 1}
@@ -117,8 +117,8 @@ def refuse_units(metered: Metered, name: str, reach: Reach) -> list[str]:
     rise = np.diff(values)
     if np.all(rise >= 0.0) and low <= float(rise.mean()) * values.size <= high:
         raise InputError(
-            f"{where}: got readings that only rise, {values[0]:g} to {values[-1]:g}, and whose differences are "
-            "what the plant takes; allowed the use in each row, reading less the one before"
+            f"{where}: got readings that only rise, {values[0]:g} to {values[-1]:g}, and whose differences "
+            "are what the plant takes; allowed the use in each row, reading less the one before"
         )
     units = dict(VOLUME if name.endswith("litres") else ENERGY)
     own = "L" if name.endswith("litres") else "kWh"
@@ -153,11 +153,15 @@ def still(metered: Metered, most_kwh: float) -> list[str]:
     for name, values in metered.columns.items():
         run = _longest(values == 0.0)
         if run.stop - run.start >= STILL[metered.spacing]:
-            said.append(f"{name}: 0 in {_rows(metered, run)}: a plant that was off, or a meter that stood still")
+            said.append(
+                f"{name}: 0 in {_rows(metered, run)}: a plant that was off, or a meter that stood still"
+            )
         alike = _longest(np.concatenate(([False], (np.diff(values) == 0.0) & (values[1:] > 0.0))))
         if alike.stop - alike.start + 1 >= SAME[metered.spacing]:
             rows = slice(alike.start - 1, alike.stop)
-            said.append(f"{name}: the same {values[rows][0]:g} in {_rows(metered, rows)}: a gap filled by others?")
+            said.append(
+                f"{name}: the same {values[rows][0]:g} in {_rows(metered, rows)}: a gap filled by others?"
+            )
     if metered.spacing == HOUR and "electricity_kwh" in metered.columns:
         over = np.flatnonzero(metered.columns["electricity_kwh"] > MARGIN * most_kwh)
         if over.size:
@@ -183,4 +187,6 @@ def _longest(where: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> slice:
 
 def _rows(metered: Metered, rows: slice) -> str:
     count = rows.stop - rows.start
-    return f"{count} rows from line {metered.lines[rows.start]} ({metered.starts[rows.start]:%Y-%m-%d %H:%M}) on"
+    return (
+        f"{count} rows from line {metered.lines[rows.start]} ({metered.starts[rows.start]:%Y-%m-%d %H:%M}) on"
+    )

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
@@ -110,7 +110,7 @@ def _ends(key: str, bounds: Any) -> tuple[str, str]:
     return low, high
 
 
-def within(loaded: Loaded, keys: Sequence[Ranged], values: Sequence[float]) -> Loaded:
+def within(loaded: Loaded, keys: Sequence[Ranged], values: Iterable[float]) -> Loaded:
     """The scenario with values for the keys.
 
     Raises

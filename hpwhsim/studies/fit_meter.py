@@ -214,7 +214,9 @@ def _in_order(
         return
     for before, row, early, start in zip(rows, rows[1:], starts, starts[1:], strict=False):
         due = _next(early, spacing)
-        if start == due or (spacing != MONTH and (due.month, due.day) == (2, 29) and _passes_leap(due, start)):
+        if start == due or (
+            spacing != MONTH and (due.month, due.day) == (2, 29) and _passes_leap(due, start)
+        ):
             continue
         last = before.cells["time"]
         sunday = not aware and spacing == HOUR and early.weekday() == 6 and early.hour <= 3
@@ -264,7 +266,9 @@ def _placed(
     cautions = []
     if spacing == MONTH:
         hours = np.array([24 * MONTH_DAYS[time.month - 1] for time in kept])
-        long = np.array([time.month == 2 and _next(time, MONTH) - time == timedelta(days=29) for time in kept])
+        long = np.array(
+            [time.month == 2 and _next(time, MONTH) - time == timedelta(days=29) for time in kept]
+        )
         scale[long] = 29.0 / 28.0
         if long.any():
             cautions.append("the computed February of a leap year is that of 28 days times 29/28")
