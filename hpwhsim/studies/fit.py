@@ -8,6 +8,7 @@ itself has the scenario's own draws, so that the fitted scenario gives what was 
 """
 
 from collections.abc import Sequence
+from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,7 +22,7 @@ from hpwhsim.simulation.year import Year, run_year
 from hpwhsim.studies import fit_estimate as estimate
 from hpwhsim.studies.fit_faults import Reach, refuse_no_use, refuse_units, still
 from hpwhsim.studies.fit_keys import Ranged, refuse_no_rating, within
-from hpwhsim.studies.fit_meter import COLUMNS, Metered, read_meter
+from hpwhsim.studies.fit_meter import COLUMNS, LITRES, Metered, read_meter
 from hpwhsim.studies.fit_problem import (
     Place,
     Problem,
@@ -42,8 +43,8 @@ MIN_EFFECT = 0.005
 MIN_SCATTER = 0.002  # of the mean sum: no column is trusted further
 STEP = 0.15  # of the bounds, to either side, at the second round
 MAX_STEPS = 6  # in a round
-ENOUGH = 0.1  # of a standard error: a step that is no more ends the round
-LEAST = 2e-4  # of the bounds: so does one that is no more than this
+ENOUGH = (0.5, 0.1)  # of a standard error: a step that is no more ends the first, the second round
+LEAST = (1e-2, 2e-4)  # of the bounds: so does one that is no more than this
 
 
 class Fit(NamedTuple):
@@ -91,12 +92,12 @@ def fit(loaded: Loaded, path: Path, keys: Sequence[Ranged], tick: Tick = lambda 
     cautions = [text for name in metered.columns for text in refuse_units(metered, name, reach[name])]
     cautions += still(metered, _most_kwh(before))
     weight = dict.fromkeys(metered.columns, 1.0)
-    for last in (False, True):
-        if last:
+    for number in (0, 1):
+        if number:
             weight = _weights(place, len(keys))
             jacobian = _around(problem, place)
         _refuse_alike(problem, jacobian, weight)
-        place = _settle(problem, place, jacobian, weight)
+        place = _settle(problem, place, jacobian, weight, number)
     weight = _weights(place, len(keys))
     found = estimate.spread(stacked(jacobian, weight), stacked(place.residual, weight))
     fitted = within(loaded, keys, problem.low + problem.width * place.share)
@@ -183,29 +184,31 @@ def _refuse_alike(problem: Problem, jacobian: dict[str, Array], weight: dict[str
     alike = np.abs(estimate.correlation(weighted))
     np.fill_diagonal(alike, 0.0)
     one, other = sorted(int(n) for n in np.unravel_index(int(np.argmax(alike)), alike.shape))
-    size = f"{alike[one, other]:.3f}, variance {inflation.max():.3g} times that of one key alone"
     raise InputError(
         f"{problem.metered.file}: {', '.join(names)} do not tell {problem.keys[one].key} and "
-        f"{problem.keys[other].key} apart: got a correlation of {size}; allowed {MAX_CORRELATION:.2f}, "
-        f"{MAX_INFLATION:g} times; {_remedy(problem, jacobian, weight)}"
+        f"{problem.keys[other].key} apart: got estimates with a correlation of {alike[one, other]:.3f} and "
+        f"{inflation.max():.3g} times the variance of one key alone; allowed {MAX_INFLATION:g} times, of two "
+        f"keys a correlation of {MAX_CORRELATION:.2f}; {_remedy(problem, jacobian, weight)}"
     )
 
 
 def _remedy(problem: Problem, jacobian: dict[str, Array], weight: dict[str, float]) -> str:
-    """What to measure so that the keys are told apart."""
+    """What to measure so that the keys are told apart: one column more, or two."""
     middle = float(np.median([weight[name] for name in problem.metered.columns]))
     metered = {COLUMNS[name] for name in problem.metered.columns}
-    found = {}
-    for name in jacobian:
-        if COLUMNS[name] not in metered and name != "hot_water_litres":
-            worst = estimate.inflation(stacked(jacobian, {**weight, name: middle})).max()
+    more = [name for name in jacobian if name != COLUMNS[LITRES] and COLUMNS[name] not in metered]
+    leave = "fit one of them and give the other with --set"
+    for count in (1, 2):
+        found = {}
+        for names in combinations(more, count):
+            beside = weight | dict.fromkeys(names, middle)
+            worst = float(estimate.inflation(stacked(jacobian, beside)).max())
             if worst <= MAX_INFLATION:
-                found[name] = worst
-    leave = "give the other with --set"
-    if not found:
-        return f"no other single meter does: fit one of them and {leave}"
-    best = sorted(found, key=lambda name: found[name])[:2]
-    return f"readings of {' or '.join(best)} beside these would; or fit one of them and {leave}"
+                found[" and ".join(names)] = worst
+        if found:
+            best = sorted(found, key=lambda name: found[name])[:2]
+            return f"readings of {', or of '.join(best)}, beside these would; or {leave}"
+    return f"readings of no one or two columns more would: {leave}"
 
 
 # -- the search ----------------------------------------------------------------------------------------
@@ -220,14 +223,16 @@ def _weights(place: Place, keys: int) -> dict[str, float]:
     }
 
 
-def _settle(problem: Problem, place: Place, jacobian: dict[str, Array], weight: dict[str, float]) -> Place:
-    """Steps by one Jacobian until they are small beside the standard errors."""
+def _settle(
+    problem: Problem, place: Place, jacobian: dict[str, Array], weight: dict[str, float], number: int
+) -> Place:
+    """Steps by one Jacobian until they are small beside the standard errors; `number` of the round."""
     weighted = stacked(jacobian, weight)
     for _ in range(MAX_STEPS):
         residual = stacked(place.residual, weight)
         change = estimate.step(weighted, residual, -place.share, 1.0 - place.share)
         error = estimate.spread(weighted, residual).standard_error
-        if np.all(np.abs(change) <= np.maximum(ENOUGH * error, LEAST)):
+        if np.all(np.abs(change) <= np.maximum(ENOUGH[number] * error, LEAST[number])):
             break
         better = None
         for _ in range(3):

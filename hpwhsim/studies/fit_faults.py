@@ -39,8 +39,8 @@ VOLUME = {
     "thousand gallons": 1e-3 / LITRES_PER_GALLON,
     "m3": 0.001,
     "mL": 1000.0,
-    "ft3": 12.0**3 / 231.0 / LITRES_PER_GALLON,
-    "hundred ft3": 12.0**3 / 231.0 / LITRES_PER_GALLON / 100.0,
+    "ft3": 231.0 / 12.0**3 / LITRES_PER_GALLON,
+    "hundred ft3": 2.31 / 12.0**3 / LITRES_PER_GALLON,
 }
 
 
@@ -87,7 +87,7 @@ def _refuse_counter(metered: Metered, name: str, values: Array) -> None:
             f"{metered.lines[at + 1]} from {values[at]:g} to {values[at + 1]:g}"
         )
     raise InputError(
-        f"{where}: got readings of a running counter: {values[0]:g}, {values[1]:g}, {values[2]:g} ... only "
+        f"{where}: got readings of a running counter, which from {values[0]:g} on only "
         f"rise{reset}; allowed the use in each row, reading less the one before, without a reset"
     )
 

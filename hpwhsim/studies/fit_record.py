@@ -128,8 +128,8 @@ def cautions_of(problem: Problem, weather: Mapping[str, Any], rows: Sequence[Rec
     day, nominal = metered.starts[0].weekday(), int(metered.first[0] // 24) % 7
     if day != nominal and metered.spacing != MONTH:
         said.append(
-            f"rows are matched by date: {metered.starts[0]:%Y-%m-%d} was a {DAY_NAMES[day]}, in the nominal year "
-            f"it is a {DAY_NAMES[nominal]}, so that weekdays and weekends do not meet"
+            f"rows are matched by date: {metered.starts[0]:%Y-%m-%d} was a {DAY_NAMES[day]}, in the nominal "
+            f"year it is a {DAY_NAMES[nominal]}, so that weekdays and weekends do not meet"
         )
     if scenario.hot_water.draws == "random":
         said.append(
