@@ -115,10 +115,15 @@ def refuse_units(metered: Metered, name: str, reach: Reach) -> list[str]:
         return []
     where, ratio = f"{metered.file}: column {name}", total / reach.start if reach.start else np.inf
     rise = np.diff(values)
-    if np.all(rise >= 0.0) and low <= float(rise.mean()) * values.size <= high:
+    steps = rise[rise >= 0.0]
+    if steps.size >= max(2, rise.size - 1) and low <= float(steps.mean()) * values.size <= high:
+        reset = ""
+        if steps.size < rise.size:
+            at = int(np.argmin(rise)) + 1
+            reset = f" but for a reset at line {metered.lines[at]} to {values[at]:g}"
         raise InputError(
-            f"{where}: got readings that only rise, {values[0]:g} to {values[-1]:g}, and whose differences "
-            "are what the plant takes; allowed the use in each row, reading less the one before"
+            f"{where}: got readings of a running counter: they only rise{reset}, and their differences are "
+            "what the plant takes; allowed the use in each row, reading less the one before, without a reset"
         )
     units = dict(VOLUME if name.endswith("litres") else ENERGY)
     own = "L" if name.endswith("litres") else "kWh"
@@ -162,14 +167,15 @@ def still(metered: Metered, most_kwh: float) -> list[str]:
             said.append(
                 f"{name}: the same {values[rows][0]:g} in {_rows(metered, rows)}: a gap filled by others?"
             )
-    if metered.spacing == HOUR and "electricity_kwh" in metered.columns:
-        over = np.flatnonzero(metered.columns["electricity_kwh"] > MARGIN * most_kwh)
+    if "electricity_kwh" in metered.columns:
+        values, most = metered.columns["electricity_kwh"], most_kwh * metered.hours * metered.scale
+        over = np.flatnonzero(values > MARGIN * most)
         if over.size:
             at = int(over[0])
             said.append(
-                f"electricity_kwh: {metered.columns['electricity_kwh'][at]:g} kWh at line {metered.lines[at]}"
-                + (f" and in {over.size - 1} more hours" if over.size > 1 else "")
-                + f" is more than all parts of the plant take together, {most_kwh:.3g} kWh: a meter that "
+                f"electricity_kwh: {values[at]:g} kWh at line {metered.lines[at]}"
+                + (f" and in {over.size - 1} more rows" if over.size > 1 else "")
+                + f" is more than all parts of the plant take together, {most[at]:.3g} kWh: a meter that "
                 "caught up after a gap, or that counts more than the plant"
             )
     return said

@@ -121,8 +121,9 @@ def cautions_of(problem: Problem, weather: Mapping[str, Any], rows: Sequence[Rec
     sources = {weather["source_years"][month - 1] for month in months}
     years = ", ".join(str(year) for year in metered.years)
     if sources != set(metered.years):
+        span = str(min(sources)) if len(sources) == 1 else f"months from {min(sources)} to {max(sources)}"
         said.append(
-            f"the weather is that of a typical year, not of {years}: what differs goes into the fitted keys; "
+            f"the weather is of {span}, the readings of {years}: what differs goes into the fitted keys; "
             "--weather FILE takes a file of the measured year"
         )
     day, nominal = metered.starts[0].weekday(), int(metered.first[0] // 24) % 7

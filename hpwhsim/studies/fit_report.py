@@ -40,7 +40,7 @@ def fit_text(fit: Fit) -> str:
         ("key", "bounds", "scenario", "fitted", "std. error", "95 % interval", ""),
         [_key_row(row) for row in record["keys"]],
     )
-    lines += ["", *_correlations(record), ""]
+    lines += ["", *_correlations(record)]
     lines += _table(
         (
             "agreement with the meter",
@@ -92,7 +92,7 @@ def _correlations(record: Record) -> list[str]:
         for i in range(len(names))
         for j in range(i + 1, len(names))
     ]
-    return wrap("Correlation of the estimates: " + (", ".join(pairs) or "one key alone has none"), WIDTH)
+    return [*wrap("Correlation of the estimates: " + ", ".join(pairs), WIDTH), ""] if pairs else []
 
 
 def _agreement_row(row: Record) -> tuple[str, ...]:

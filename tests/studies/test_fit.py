@@ -1,6 +1,7 @@
 """A fit finds hidden values in its own noisy output, and refuses what readings do not tell apart."""
 
 import csv
+import gzip
 import json
 import re
 from collections.abc import Mapping, Sequence
@@ -95,8 +96,24 @@ def test_ten_weeks_of_hours_across_a_new_year(tmp_path: Path) -> None:
     found = fitted(path, meter, [LOOP])
     holds(found, {LOOP: 64.0})
     said = " ".join(found.record["cautions"])
-    assert "typical year, not of 2023, 2024" in said
+    assert "weather is of months from 19" in said
+    assert "the readings of 2023, 2024" in said
     assert "2023-11-20 was a Monday, in the nominal year it is a Tuesday" in said
+
+
+@pytest.mark.year
+def test_weather_of_the_measured_year_takes_the_caution_away(tmp_path: Path) -> None:
+    """A file whose months are of the year of the readings; rows by date and hour are those of the plant."""
+    text = gzip.decompress(GOLDEN.read_bytes()).decode()
+    weather = tmp_path / "golden-2018.csv"
+    weather.write_text(re.sub(r"^(\d\d/\d\d/)\d{4},", r"\g<1>2018,", text, flags=re.MULTILINE))
+    path = written(tmp_path, electric(tmp_path))
+    plant = ty.read(path, weather=weather)
+    year = ty.simulate(plant.with_({LOOP: "112 W"})).plant.year
+    meter = write_meter(tmp_path / "m.csv", year, [KWH], "day", noise=0.05)
+    found = ty.fit(plant, meter, {LOOP: BOUNDS[LOOP]})
+    holds(found, {LOOP: 112.0})
+    assert not any("the weather is of" in text for text in found.record["cautions"])
 
 
 @pytest.mark.year

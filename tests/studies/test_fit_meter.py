@@ -208,8 +208,18 @@ def test_use_that_rises_through_half_a_year_is_no_counter(tmp_path: Path) -> Non
     fit_faults.refuse_no_use(found)
     assert fit_faults.refuse_units(found, KWH, Reach(12e3, 15e3, 20e3)) == []
     counter = read_meter(meter(tmp_path, at, counted([2000.0 + n for n in range(len(at))])), -6.0)
-    with pytest.raises(InputError, match="only rise"):
+    with pytest.raises(InputError, match="running counter: they only rise, and"):
         fit_faults.refuse_units(counter, KWH, Reach(12e3, 15e3, 20e3))
+
+
+def test_a_reset_between_monthly_readings_of_a_counter_is_named(tmp_path: Path) -> None:
+    """Too few rows to tell by themselves; their differences are the computed use."""
+    at = stamps("2023-01-01", "2024-01-01", "month")
+    values = counted([2000.0 + 40.0 * (n % 3) for n in range(len(at))], reset=7)
+    found = read_meter(meter(tmp_path, at, values), -6.0)
+    fit_faults.refuse_no_use(found)
+    with pytest.raises(InputError, match="a reset at line 10 to 2040"):
+        fit_faults.refuse_units(found, KWH, Reach(20e3, 24e3, 30e3))
 
 
 @pytest.mark.parametrize("value", [0.0, 3.5])
