@@ -131,7 +131,7 @@ def _columns(path: Path) -> Sequence[str]:
     allowed = f"time and one or more of {', '.join(COLUMNS)}"
     if unknown := [name for name in names if name not in COLUMNS and name != "time"]:
         heat = "heat_kwh" in unknown or "heat" in unknown
-        which = "; say which heat: of the heat pump, at the taps or lost by the loop" if heat else ""
+        which = "; say which heat: of the heat pump, at the taps or of the loop" if heat else ""
         said = ", ".join(name or "a column without a name" for name in unknown)
         raise InputError(f"{path}: columns: unknown {said}; allowed {allowed}{which}")
     found = [name for name in COLUMNS if name in names]

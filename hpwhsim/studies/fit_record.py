@@ -134,13 +134,13 @@ def cautions_of(problem: Problem, weather: Mapping[str, Any], rows: Sequence[Rec
         )
     if scenario.hot_water.draws == "random":
         said.append(
-            f"the draws are those of hot_water.seed {scenario.hot_water.seed}, not the building's own: part "
-            "of the scatter; sensitivities are taken with smooth draws"
+            f"the draws are those of hot_water.seed {scenario.hot_water.seed}, not the building's own, and "
+            "add to the scatter; --set hot_water.draws=smooth leaves the seed out"
         )
     if metered.spacing == HOUR and "electricity_kwh" in metered.columns:
         said.append(
-            "hours of electricity: when a thermostat charges the store is chance, which no key corrects; "
-            "read the months beside the hours"
+            "hours of electricity: no key says in which hour a thermostat charges the store; read the months "
+            "beside them"
         )
     if scenario.run.years > 1:
         said.append(f"the year compared is the last of run.years {scenario.run.years}")
