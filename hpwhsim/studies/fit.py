@@ -98,7 +98,7 @@ def fit(loaded: Loaded, path: Path, keys: Sequence[Ranged], tick: Tick = lambda 
             weight = _weights(place, len(keys))
             jacobian = _around(problem, place)
         _refuse_alike(problem, jacobian, weight)
-        place = _settle(problem, place, jacobian, weight, number)
+        place, left = _settle(problem, place, jacobian, weight, number)
     weight = _weights(place, len(keys))
     found = estimate.spread(stacked(jacobian, weight), stacked(place.residual, weight))
     fitted = within(loaded, keys, problem.low + problem.width * place.share)
@@ -108,7 +108,13 @@ def fit(loaded: Loaded, path: Path, keys: Sequence[Ranged], tick: Tick = lambda 
     ]
     rows = [key_row(problem, place, found, number) for number in range(len(keys))]
     record = record_of(problem, weather.attrs, rows, found, place, computed)
+    record["last_step"] = left
     record["cautions"] = [*metered.cautions, *cautions, *cautions_of(problem, weather.attrs, rows)]
+    if left > 1.0:
+        record["cautions"].append(
+            f"the search ended where its next step would still be {left:.1f} standard errors: the sums do "
+            "not answer evenly to the keys; try narrower bounds, or other values to begin at"
+        )
     return Fit(record, fitted, metered, *computed)
 
 
@@ -131,7 +137,8 @@ def _across(problem: Problem, place: Place) -> tuple[dict[str, Array], dict[str,
         start = float(problem.metered.of_year(place.year.hourly[COLUMNS[name]]).sum())
         low = high = 1.0
         for pair in zip(ends[::2], ends[1::2], strict=True):
-            ratios = [problem.metered.of_year(y.hourly[COLUMNS[name]]).sum() / start for y in pair]
+            totals = [float(problem.metered.of_year(y.hourly[COLUMNS[name]]).sum()) for y in pair]
+            ratios = [total / start if start else 1.0 for total in totals]
             low, high = low * min(1.0, *ratios), high * max(1.0, *ratios)
         reach[name] = Reach(low * start, start, high * start)
     return _slopes(problem, ends, np.ones(count)), reach
@@ -158,11 +165,11 @@ def _slopes(problem: Problem, ends: Sequence[Year], apart: Array) -> dict[str, A
     """Jacobian (blocks, p) of every column that the plant has, those without readings over their own mean."""
     found = {}
     for name, key in COLUMNS.items():
-        if key in ends[0].hourly and ends[0].hourly[key].any():
+        totals = [problem.metered.of_year(year.hourly[key]).sum() for year in ends if key in year.hourly]
+        if name in problem.metered.columns or (totals and min(totals) > 0.0):
             sums = np.array([problem.sums(year, name) for year in ends])
             if name not in problem.metered.columns:  # over its mean of one place
-                rate = [problem.metered.of_year(year.hourly[key]).sum() for year in ends]
-                sums *= np.array(rate)[:, None] / np.mean(rate)
+                sums *= np.array(totals)[:, None] / np.mean(totals)
             found[name] = ((sums[1::2] - sums[::2]) / apart[:, None]).T
     return found
 
@@ -184,6 +191,8 @@ def _refuse_alike(problem: Problem, jacobian: dict[str, Array], weight: dict[str
         return
     alike = np.abs(estimate.correlation(weighted))
     np.fill_diagonal(alike, 0.0)
+    bad = inflation > MAX_INFLATION
+    alike[~(bad[:, None] | bad[None, :])] = 0.0
     one, other = sorted(int(n) for n in np.unravel_index(int(np.argmax(alike)), alike.shape))
     raise InputError(
         f"{problem.metered.file}: {', '.join(names)} do not tell {problem.keys[one].key} and "
@@ -226,23 +235,36 @@ def _weights(place: Place, keys: int) -> dict[str, float]:
 
 def _settle(
     problem: Problem, place: Place, jacobian: dict[str, Array], weight: dict[str, float], number: int
-) -> Place:
-    """Steps by one Jacobian until they are small beside the standard errors; `number` of the round."""
+) -> tuple[Place, float]:
+    """Steps by one Jacobian until they are small, by the number of the round.
+
+    Returns
+    -------
+    place : Place
+        Where the search ended.
+    left : float
+        The largest step that it would take next, in standard errors, or in `LEAST` where that is more.
+    """
     weighted = stacked(jacobian, weight)
-    for _ in range(MAX_STEPS):
+    for steps in range(MAX_STEPS + 1):
         residual = stacked(place.residual, weight)
         change = estimate.step(weighted, residual, -place.share, 1.0 - place.share)
         error = estimate.spread(weighted, residual).standard_error
-        if np.all(np.abs(change) <= np.maximum(ENOUGH[number] * error, LEAST[number])):
+        small = np.maximum(ENOUGH[number] * error, LEAST[number])
+        left = float(np.max(np.abs(change) / np.maximum(error, LEAST[number])))
+        if steps == MAX_STEPS or np.all(np.abs(change) <= small):
             break
-        better = None
-        for _ in range(3):
-            moved = at(problem, place.share + change)
-            if moved.cost(weight) < place.cost(weight):
-                better = moved
-                break
-            change = change / 2.0
+        better = _lower(problem, place, change, weight)
         if better is None:
             break
         place = better
-    return place
+    return place, left
+
+
+def _lower(problem: Problem, place: Place, change: Array, weight: dict[str, float]) -> Place | None:
+    """Where a step, or a half or a quarter of it, leaves less than before; None where none does."""
+    for part in (1.0, 0.5, 0.25):
+        moved = at(problem, place.share + part * change)
+        if moved.cost(weight) < place.cost(weight):
+            return moved
+    return None

@@ -167,7 +167,7 @@ def fit_figure(fit: Fit) -> bytes:
             for ax in right:
                 _mean_day(ax, fit.metered, metered, before, after)
         handles, texts = panels[0][0].get_legend_handles_labels()
-        figure.legend(handles, texts, loc="outside upper right", ncols=3)
+        figure.legend(handles, texts, loc="outside lower left", ncols=3)
         keys = ", ".join(
             f"{row['key'].rpartition('.')[2]} {amount(row['fitted'], row['unit'])}"
             for row in fit.record["keys"]

@@ -66,7 +66,7 @@ VERB = Verb(
     name="fit",
     help="adjust a few keys of a scenario to metered readings",
     description="Adjust named keys within bounds until the simulated year agrees best with metered "
-    "readings, and print fitted values with 95 %% intervals, and NMBE and CV(RMSE) beside the limits of "
+    "readings, and print fitted values with 95 % intervals, and NMBE and CV(RMSE) beside the limits of "
     "ASHRAE Guideline 14. Refuses readings with gaps, clock changes, resets or wrong units, and keys that "
     "they do not tell apart.",
     example="tankyear fit scenarios/central-air.yaml --metered meter.csv "
