@@ -7,7 +7,8 @@ from typing import Any
 import yaml
 
 from hpwhsim.errors import InputError
-from hpwhsim.scenario.files import WEATHER, files_of, named_anew
+from hpwhsim.scenario.files import files_of, named_anew, overrides_anew
+from hpwhsim.scenario.keys import inner_types, known_fields
 from hpwhsim.scenario.reading import Loaded, scenario_of
 from hpwhsim.scenario.writing import dump_text
 
@@ -26,14 +27,11 @@ def text_at(loaded: Loaded, place: Path) -> str:
         Where the text will stand; files are named from its folder.
     """
     place = place.absolute()
-    names = {file.path: file.path.as_posix() for file in files_of(loaded)}
-    text = named_anew(loaded, names | {loaded.path: place.as_posix()})
-    for override in loaded.overrides:
+    names = {file.path: file.path.as_posix() for file in files_of(loaded)} | {loaded.path: place.as_posix()}
+    text = named_anew(loaded, names)
+    for override in overrides_anew(loaded, names):
         key, _, value = override.partition("=")
-        key, value = key.strip(), value.strip()
-        if key == WEATHER:  # a relative one starts at the working folder
-            value = str(loaded.scenario.site.weather)
-        text = _with_key(text, key, value)
+        text = _with_key(text, key.strip(), value.strip())
     try:
         if scenario_of(yaml.safe_load(text), place.parent).scenario == loaded.scenario:
             return text
@@ -45,7 +43,9 @@ def text_at(loaded: Loaded, place: Path) -> str:
 def _with_key(text: str, key: str, value: str) -> str:
     """YAML text with a plain value for a key; as it was where its block is not there or stands in a line."""
     root = yaml.compose(text, Loader=yaml.SafeLoader)
-    written = yaml.safe_dump(yaml.safe_load(value), default_style=None, width=10**9, allow_unicode=True)
+    free = str in inner_types(known_fields()[key].annotation)  # text that is taken as it was typed
+    content = value if free else yaml.safe_load(value)
+    written = yaml.safe_dump(content, default_flow_style=True, width=10**9, allow_unicode=True)
     scalar = written.removesuffix("\n").removesuffix("\n...").strip()
     *blocks, leaf = key.split(".")
     block: Any = root
