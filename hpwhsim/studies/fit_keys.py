@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.reading import with_changes
-from hpwhsim.io.units import QuantityError, read_quantity, written_in
+from hpwhsim.io.units import QuantityError, read_quantity
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
 from hpwhsim.scenario.reading import Loaded
 
@@ -25,6 +25,7 @@ class Ranged(NamedTuple):
     low: float
     high: float
     factor: float  # of the unit to that of the program
+    zero: float  # of the unit in that of the program: of degF not 0
 
     def text(self, value: float) -> str:
         """A value as a scenario has it, to seven digits."""
@@ -35,7 +36,11 @@ class Ranged(NamedTuple):
         value: Any = loaded.scenario
         for name in self.key.split("."):
             value = getattr(value, name, None)
-        return None if value is None or isinstance(value, str | tuple) else float(value) / self.factor
+        return (
+            None
+            if value is None or isinstance(value, str | tuple)
+            else (float(value) - self.zero) / self.factor
+        )
 
 
 def ranged(texts: Sequence[str]) -> list[Ranged]:
@@ -81,13 +86,14 @@ def _ranged(key: str, bounds: Any) -> Ranged:
     kind = kind_of(field)
     try:
         if kind is None:
-            ends = Ranged(key, "", float(low), float(high), 1.0)
+            ends = Ranged(key, "", float(low), float(high), 1.0, 0.0)
         else:
-            written = written_in(low, kind)
-            unit, factor = (kind.unit, 1.0) if written is None else written[1:]
-            ends = Ranged(
-                key, unit, read_quantity(low, kind) / factor, read_quantity(high, kind) / factor, factor
-            )
+            number = _NUMBER.match(low)
+            unit = low[number.end() :].strip() if number else ""
+            first, last = read_quantity(low, kind), read_quantity(high, kind)
+            zero, hundred = (read_quantity(f"{text} {unit}", kind) for text in ("0", "100"))
+            factor = (hundred - zero) / 100.0
+            ends = Ranged(key, unit, (first - zero) / factor, (last - zero) / factor, factor, zero)
     except QuantityError as error:
         raise InputError(f"--key {key}: got {low}..{high}; allowed {error}") from None
     except ValueError:

@@ -320,5 +320,8 @@ def test_bounds_in_any_unit_are_bounds() -> None:
     for text in ("25..50 gal", "25 gal..50", "'25 gal'..'50 gal'"):
         (found,) = ranged([f"{USE}={text}"])
         assert (found.unit, found.low, found.high) == ("gal", 25.0, 50.0)
+    (found,) = ranged(["plant.storage.setpoint=131 degF..65 degC"])  # 55 degC to 149 degF
+    assert (found.unit, found.low, found.high) == ("degF", pytest.approx(131.0), pytest.approx(149.0))
+    assert found.own(read_scenario(ROOT / "scenarios" / "central-air.yaml")) == pytest.approx(149.0)
     (found,) = ranged([f"{COP}=2.5..4"])
     assert (found.unit, found.low, found.high, found.text(3.0)) == ("", 2.5, 4.0, "3")
