@@ -126,11 +126,13 @@ def cautions_of(problem: Problem, weather: Mapping[str, Any], rows: Sequence[Rec
             f"the weather is of {span}, the readings of {years}: what differs goes into the fitted keys; "
             "--weather FILE takes a file of the measured year"
         )
-    day, nominal = metered.starts[0].weekday(), int(metered.first[0] // 24) % 7
-    if day != nominal and metered.spacing != MONTH:
+    days = [(start, int(first // 24) % 7) for start, first in zip(metered.starts, metered.first, strict=True)]
+    off = next(((start, day) for start, day in days if start.weekday() != day), None)
+    if off is not None and metered.spacing != MONTH:
+        start, day = off
         said.append(
-            f"rows are matched by date: {metered.starts[0]:%Y-%m-%d} was a {DAY_NAMES[day]}, in the nominal "
-            f"year it is a {DAY_NAMES[nominal]}, so that weekdays and weekends do not meet"
+            f"rows are matched by date: {start:%Y-%m-%d} was a {DAY_NAMES[start.weekday()]}, in the nominal "
+            f"year it is a {DAY_NAMES[day]}, so that weekdays and weekends do not meet"
         )
     if scenario.hot_water.draws == "random":
         said.append(
