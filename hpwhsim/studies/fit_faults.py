@@ -83,7 +83,7 @@ def _refuse_counter(metered: Metered, name: str, values: Array) -> None:
     if falls.size:
         at = int(falls[0])
         reset = (
-            f", and {'a reset' if falls.size == 1 else f'{falls.size} resets, the first'} at line "
+            f" but for {'a reset' if falls.size == 1 else f'{falls.size} resets, the first'} at line "
             f"{metered.lines[at + 1]} from {values[at]:g} to {values[at + 1]:g}"
         )
     raise InputError(
