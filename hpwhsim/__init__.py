@@ -19,9 +19,11 @@ if TYPE_CHECKING:
     from hpwhsim.evaluation.result import Result
     from hpwhsim.library import (
         Comparison,
+        Fitted,
         Scenario,
         compare,
         evaluate,
+        fit,
         read,
         simulate,
         size,
@@ -32,12 +34,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Comparison",
+    "Fitted",
     "InputError",
     "Result",
     "Scenario",
     "__version__",
     "compare",
     "evaluate",
+    "fit",
     "read",
     "simulate",
     "size",

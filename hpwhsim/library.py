@@ -253,6 +253,37 @@ def sweep(scenario: Scenario, vary: Mapping[str, Sequence[Any]]) -> "xr.Dataset"
     return swept(scenario.loaded, vary)
 
 
+class Fitted(NamedTuple):
+    """A scenario fitted to metered readings."""
+
+    scenario: Scenario  # with the fitted values
+    record: dict[str, Any]  # fitted keys with their intervals, agreement before and after, cautions
+
+
+def fit(scenario: Scenario, metered: Path | str, keys: Mapping[str, str | Sequence[Any]]) -> Fitted:
+    """Adjust some keys of a scenario within bounds to metered readings.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its own values are where the fit begins.
+    metered : path
+        CSV file: ``time`` and one or more columns of readings by the hour, day or calendar month.
+    keys : mapping of str to bounds
+        By key path ``"40 W..160 W"`` or a pair, ``("40 W", "160 W")`` or ``(2.5, 4.5)``.
+
+    Raises
+    ------
+    InputError
+        If the readings are wrong, a bound is no value of its key, or the readings do not tell the keys apart.
+    """
+    from hpwhsim.studies.fit import fit as fitted
+    from hpwhsim.studies.fit_keys import of_mapping
+
+    found = fitted(scenario.loaded, Path(metered), of_mapping(keys))
+    return Fitted(Scenario(found.loaded), found.record)
+
+
 def size(scenario: Scenario, seeds: int = 0) -> dict[str, Any]:
     """Size heat pump and storage so that nobody runs out on the coldest days.
 

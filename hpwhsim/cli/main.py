@@ -13,6 +13,7 @@ from hpwhsim.cli.verbs import (
     check,
     compare,
     dossier,
+    fit,
     keys,
     new,
     rate,
@@ -28,7 +29,22 @@ from hpwhsim.io.plain_text import refuse_controls, visible
 
 VERBS = tuple(
     module.VERB
-    for module in (run, check, new, keys, compare, size, sweep, weather, why, rate, bound, dossier, regress)
+    for module in (
+        run,
+        check,
+        new,
+        keys,
+        compare,
+        size,
+        sweep,
+        fit,
+        weather,
+        why,
+        rate,
+        bound,
+        dossier,
+        regress,
+    )
 )
 """Every verb, in the order of the help."""
 

@@ -17,6 +17,7 @@ from hpwhsim.scenario.keys import key_paths
 pytestmark = pytest.mark.contract
 
 TUTORIALS = sorted((ROOT / "docs" / "tutorials").glob("*.md"))
+EXAMPLES = [ROOT / "docs" / "method" / "fit.md"]  # pages with an example that runs
 FENCE = re.compile(r"^```([a-z]+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 COMMAND = "$ tankyear "
 
@@ -56,7 +57,7 @@ def test_there_are_four() -> None:
 
 
 @pytest.mark.year
-@pytest.mark.parametrize("path", TUTORIALS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [*TUTORIALS, *EXAMPLES], ids=lambda path: path.stem)
 def test_runs_as_written(
     path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
