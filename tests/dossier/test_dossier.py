@@ -13,10 +13,10 @@ from cases import ROOT
 
 from hpwhsim.cli import main as cli
 from hpwhsim.dossier.archive import unpacked
-from hpwhsim.dossier.content import inputs
+from hpwhsim.sections.inputs import inputs
 from hpwhsim.dossier.document import FONT, add_table, new_pdf, wrapped
 from hpwhsim.dossier.pdf import Drawn, pdf_bytes
-from hpwhsim.dossier.rows import command_of
+from hpwhsim.sections.rows import command_of
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result

@@ -19,7 +19,7 @@ from cases import ROOT
 from hpwhsim.account.energy import CREDITS, END_USES
 from hpwhsim.charts.year import SCHEMATIC
 from hpwhsim.diagnose.causes import why
-from hpwhsim.dossier.rows import headline, month_rows
+from hpwhsim.sections.rows import headline, month_rows
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.evaluation.result import Result

@@ -1,4 +1,4 @@
-"""Rows of the tables that the PDF and the page of HTML share, as text."""
+"""Rows of the tables of a document, as text."""
 
 import os
 import shlex
@@ -9,12 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from hpwhsim.account.checks import FAIL, OK, STATES, counted
+from hpwhsim.account.checks import FAIL, OK, STATES
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
-from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
-from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.evaluation.saving_labels import saving_label
 from hpwhsim.results.declared import declared, record_keys
@@ -111,23 +109,6 @@ def _lines(result: Result) -> Iterator[list[str]]:
             continue
         label += ROOMS if any(side.room for side in result.sides.values()) else ""
         yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
-
-
-def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
-    """Rows on the life cycle: label, unit, value or why there is none."""
-    for key in FIGURES:
-        if key in record:
-            row, value = declared(key), record[key]
-            reason = "" if value is not None else f"none: {record['costs.reasons'][REASONS[key]]}"
-            yield [row.label, row.unit, reason or amount(value)]
-
-
-def fits(result: Result) -> str:
-    """Whether the plant fits the building: how many checks are in each state, and each that failed."""
-    checks = result.checks
-    failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
-    said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
-    return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
 
 
 def result_rows(result: Result) -> list[list[str]]:

@@ -1,0 +1,197 @@
+"""What stands on the pages of a PDF: text, headings with bookmarks, contents, tables, pictures."""
+
+from collections.abc import Iterator, Sequence
+from functools import cache
+from io import BytesIO
+from math import sqrt
+from pathlib import Path
+from string import ascii_uppercase
+from xml.sax.saxutils import escape
+
+import matplotlib
+from reportlab import rl_config
+from reportlab.lib.enums import TA_LEFT, TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, Image, LongTable, Paragraph
+
+from hpwhsim.io.plain_text import visible
+from hpwhsim.sections.parts import Section, Table
+
+FONT, BOLD = "DejaVu", "DejaVu-Bold"
+SMALL, BODY, HEAD, TITLE = 7.0, 9.0, 12.0, 17.0  # pt
+PAD, ABOVE = 1.0 * mm, 0.7 * mm  # between the text of a cell and its edges
+TALL = 30  # lines of a cell from which a row may be cut at the foot of a page
+NARROW, MANY = 6.2, 10  # pt, for tables of more columns than this
+SHADE, RULE = "#e8eef4", "#969696"
+SHRINK = 0.7  # share of its width to which a picture is made smaller before it takes a new page
+LINE = 4.2 * mm  # of the contents
+
+
+@cache
+def load_fonts() -> None:
+    """The fonts of the pictures, whose letters are embedded; compressed streams stay binary."""
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    pdfmetrics.registerFont(TTFont(FONT, str(folder / "DejaVuSans.ttf")))
+    pdfmetrics.registerFont(TTFont(BOLD, str(folder / "DejaVuSans-Bold.ttf")))
+    rl_config.useA85 = 0
+
+
+def marked(text: str) -> str:
+    """Text for a paragraph, whose signs of markup are text."""
+    return escape(visible(text))
+
+
+def style(
+    size: float, font: str = FONT, before: float = 0.0, after: float = 3.0, **more: float
+) -> ParagraphStyle:
+    """How a paragraph looks; spaces around it in points."""
+    look = {"fontName": font, "bulletFontName": font, "fontSize": size, "leading": 1.25 * size}
+    return ParagraphStyle("", **look, spaceBefore=before, spaceAfter=after, **more)
+
+
+class Contents(Flowable):
+    """Sections and their pages, the appendix in a column of its own; the pages are written last."""
+
+    def __init__(self, sections: Sequence[Section]) -> None:
+        super().__init__()
+        main = [one for one in sections if not one.appendix]
+        rest = [one for one in sections if one.appendix]
+        self.columns = {"Contents": main, "Appendix": rest}
+        self.names = {one.anchor: f"{n}  {one.title}" for n, one in enumerate(main, start=1)}
+        self.names |= {
+            one.anchor: f"{sign}  {one.title}" for sign, one in zip(ascii_uppercase, rest, strict=False)
+        }
+        self.pages: dict[str, int] = {}  # by anchor, as headings are drawn
+
+    def wrap(self, width: float, _: float) -> tuple[float, float]:
+        """As wide as there is room for, with a line for each section."""
+        self.width, self.height = width, LINE * (2.0 + max(map(len, self.columns.values())))
+        return self.width, self.height
+
+    def _places(self) -> Iterator[tuple[str, float, float]]:
+        """Anchor, or head of a column, and where it stands from the lower left corner."""
+        for x, (head, sections) in zip((0.0, 0.52 * self.width), self.columns.items(), strict=True):
+            for n, name in enumerate((head, *(one.anchor for one in sections)), start=2):
+                yield name, x, self.height - n * LINE
+
+    def draw(self) -> None:
+        """The place of the form, and links."""
+        self.canv.doForm("contents")
+        for name, x, y in self._places():
+            if name in self.names:
+                room = (x, y - 1.0, x + 0.48 * self.width, y + SMALL)
+                self.canv.linkRect("", name, room, relative=1, thickness=0)
+
+    def write(self, canvas: Canvas) -> None:
+        """The names of the sections and the pages on which they begin."""
+        canvas.beginForm("contents", 0.0, 0.0, self.width, self.height)
+        for name, x, y in self._places():
+            canvas.setFont(FONT if name in self.names else BOLD, 8.0)
+            canvas.drawString(x, y, self.names.get(name, name))
+            canvas.drawRightString(x + 0.48 * self.width, y, str(self.pages.get(name, "")))
+        canvas.endForm()
+
+
+class Heading(Paragraph):
+    """A heading, which bookmarks and contents name."""
+
+    def __init__(self, anchor: str, contents: Contents) -> None:
+        super().__init__(marked(contents.names[anchor]), style(HEAD, BOLD, before=6.0, after=1.0))
+        self.anchor, self.contents = anchor, contents
+
+    def draw(self) -> None:
+        """The text, and what leads to it."""
+        self.canv.bookmarkHorizontal(self.anchor, 0.0, self.height + HEAD)
+        self.canv.addOutlineEntry(self.contents.names[self.anchor], self.anchor, 0)
+        self.contents.pages[self.anchor] = self.canv.getPageNumber()
+        super().draw()
+
+
+class Drawing(Image):
+    """A PNG file as wide as the page, or somewhat smaller where that keeps it on this one."""
+
+    def __init__(self, picture: bytes, width: float, most: float) -> None:
+        super().__init__(BytesIO(picture), lazy=0)
+        scale = min(width / self.imageWidth, most / self.imageHeight)
+        self.full = self.imageWidth * scale, self.imageHeight * scale
+        self.least = SHRINK * self.full[1]
+        self.hAlign = "LEFT"
+
+    def wrap(self, _: float, high: float) -> tuple[float, float]:
+        """Of what is left of the page at most all."""
+        share = min(1.0, high / self.full[1]) if high >= self.least else 1.0
+        self.drawWidth, self.drawHeight = (share * side for side in self.full)
+        return self.drawWidth, self.drawHeight
+
+
+def table(part: Table, whole: float) -> LongTable:
+    """A table over the width of the page whose head is repeated on each page; rows may be higher than one.
+
+    A text that fits its cell is drawn as it is, which is three times as fast as a paragraph.
+    """
+    size = NARROW if len(part.heads) > MANY else SMALL
+    heads, *rows = texts = [[visible(text) for text in row] for row in (part.heads, *part.rows)]
+    words = [max((stringWidth(word, BOLD, size) for word in head.split()), default=0.0) for head in heads]
+    wide = [[stringWidth(text, FONT, size) for text in row] for row in rows]
+    columns = list(zip(words, *wide, strict=True))
+    widths = _widths([max(column) + 2.5 * PAD for column in columns], [sum(c) for c in columns], whole)
+    tall = any(need > TALL * width for row in wide for need, width in zip(row, widths, strict=True))
+
+    def cell(text: str, width: float, side: str, font: str) -> str | Paragraph:
+        room = width - 2.0 * PAD
+        lines = [text] if stringWidth(text, font, size) <= room else simpleSplit(text, font, size, room)
+        if all(stringWidth(line, font, size) <= room for line in lines):
+            return "\n".join(lines)
+        return Paragraph(
+            marked(text), style(size, font, after=0.0, alignment=TA_RIGHT if side == "r" else TA_LEFT)
+        )
+
+    data = [
+        [cell(*one, BOLD if n == 0 else FONT) for one in zip(row, widths, part.align, strict=True)]
+        for n, row in enumerate(texts)
+    ]
+    looks = [
+        ("FONT", (0, 0), (-1, -1), FONT, size, 1.25 * size),
+        ("FONT", (0, 0), (-1, 0), BOLD, size, 1.25 * size),
+        ("BACKGROUND", (0, 0), (-1, 0), SHADE),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        *((f"{side}PADDING", (0, 0), (-1, -1), PAD) for side in ("LEFT", "RIGHT")),
+        *((f"{side}PADDING", (0, 0), (-1, -1), ABOVE) for side in ("TOP", "BOTTOM")),
+        *(("ALIGN", (n, 0), (n, -1), "RIGHT") for n, side in enumerate(part.align) if side == "r"),
+    ]
+    return LongTable(
+        data,
+        colWidths=widths,
+        repeatRows=1,
+        splitInRow=int(tall),
+        style=looks,
+        spaceBefore=0,
+        spaceAfter=6,
+        hAlign="LEFT",
+    )
+
+
+def _widths(need: Sequence[float], text: Sequence[float], whole: float) -> list[float]:
+    """Widths of columns: narrow ones and those for which there is room as they need, else by their text.
+
+    Parameters
+    ----------
+    need, text : sequence of float
+        Width of the widest cell of each column, and of all its text in one line.
+    whole : float
+        Width of the table.
+    """
+    widths = {n: width for n, width in enumerate(need) if width <= whole / 8.0}
+    while rest := {n: sqrt(text[n]) for n in range(len(need)) if n not in widths}:
+        left = (whole - sum(widths.values())) / sum(rest.values())
+        share = {n: weight * left for n, weight in rest.items()}
+        widths |= {n: need[n] for n in rest if need[n] <= share[n]} or share
+    spare = (whole - sum(widths.values())) / len(need)
+    return [widths[n] + spare for n in range(len(need))]
