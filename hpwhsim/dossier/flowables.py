@@ -6,6 +6,7 @@ from io import BytesIO
 from math import sqrt
 from pathlib import Path
 from string import ascii_uppercase
+from typing import Any
 from xml.sax.saxutils import escape
 
 import matplotlib
@@ -17,7 +18,6 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Image, LongTable, Paragraph
 
 from hpwhsim.io.plain_text import visible
@@ -30,7 +30,9 @@ TALL = 30  # lines of a cell from which a row may be cut at the foot of a page
 NARROW, MANY = 6.2, 10  # pt, for tables of more columns than this
 SHADE, RULE = "#e8eef4", "#969696"
 SHRINK = 0.7  # share of its width to which a picture is made smaller before it takes a new page
-LINE = 4.2 * mm  # of the contents
+CONTENTS, LAST = "contents", "last"  # forms: sections and their pages, number of the last page
+LINE, COLUMN = 4.2 * mm, 0.48  # of the contents: height of a line, share of the width
+GREY = 0.35
 
 
 @cache
@@ -48,15 +50,30 @@ def marked(text: str) -> str:
 
 
 def style(
-    size: float, font: str = FONT, before: float = 0.0, after: float = 3.0, **more: float
+    size: float,
+    font: str = FONT,
+    *,
+    before: float = 0.0,
+    after: float = 3.0,
+    indent: float = 0.0,
+    right: bool = False,
 ) -> ParagraphStyle:
-    """How a paragraph looks; spaces around it in points."""
-    look = {"fontName": font, "bulletFontName": font, "fontSize": size, "leading": 1.25 * size}
-    return ParagraphStyle("", **look, spaceBefore=before, spaceAfter=after, **more)
+    """How a paragraph looks; sizes and spaces in points."""
+    return ParagraphStyle(
+        "",
+        fontName=font,
+        bulletFontName=font,
+        fontSize=size,
+        leading=1.25 * size,
+        spaceBefore=before,
+        spaceAfter=after,
+        leftIndent=indent,
+        alignment=TA_RIGHT if right else TA_LEFT,
+    )
 
 
 class Contents(Flowable):
-    """Sections and their pages, the appendix in a column of its own; the pages are written last."""
+    """Sections and their pages, the appendix in a column of its own; `End` writes the pages."""
 
     def __init__(self, sections: Sequence[Section]) -> None:
         super().__init__()
@@ -74,28 +91,19 @@ class Contents(Flowable):
         self.width, self.height = width, LINE * (2.0 + max(map(len, self.columns.values())))
         return self.width, self.height
 
-    def _places(self) -> Iterator[tuple[str, float, float]]:
+    def places(self) -> Iterator[tuple[str, float, float]]:
         """Anchor, or head of a column, and where it stands from the lower left corner."""
-        for x, (head, sections) in zip((0.0, 0.52 * self.width), self.columns.items(), strict=True):
+        for x, (head, sections) in zip((0.0, (1.0 - COLUMN) * self.width), self.columns.items(), strict=True):
             for n, name in enumerate((head, *(one.anchor for one in sections)), start=2):
                 yield name, x, self.height - n * LINE
 
     def draw(self) -> None:
         """The place of the form, and links."""
-        self.canv.doForm("contents")
-        for name, x, y in self._places():
+        self.canv.doForm(CONTENTS)
+        for name, x, y in self.places():
             if name in self.names:
-                room = (x, y - 1.0, x + 0.48 * self.width, y + SMALL)
+                room = (x, y - 1.0, x + COLUMN * self.width, y + SMALL)
                 self.canv.linkRect("", name, room, relative=1, thickness=0)
-
-    def write(self, canvas: Canvas) -> None:
-        """The names of the sections and the pages on which they begin."""
-        canvas.beginForm("contents", 0.0, 0.0, self.width, self.height)
-        for name, x, y in self._places():
-            canvas.setFont(FONT if name in self.names else BOLD, 8.0)
-            canvas.drawString(x, y, self.names.get(name, name))
-            canvas.drawRightString(x + 0.48 * self.width, y, str(self.pages.get(name, "")))
-        canvas.endForm()
 
 
 class Heading(Paragraph):
@@ -111,6 +119,33 @@ class Heading(Paragraph):
         self.canv.addOutlineEntry(self.contents.names[self.anchor], self.anchor, 0)
         self.contents.pages[self.anchor] = self.canv.getPageNumber()
         super().draw()
+
+
+class End(Flowable):
+    """What is known at the end, for the forms that the pages show: their number, and what begins where."""
+
+    def __init__(self, contents: Contents) -> None:
+        super().__init__()
+        self.contents = contents
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        """It takes no room."""
+        return 0.0, 0.0
+
+    def draw(self) -> None:
+        """Write the forms."""
+        of, canvas = self.contents, self.canv
+        canvas.beginForm(CONTENTS, upperx=of.width, uppery=of.height)
+        for name, x, y in of.places():
+            canvas.setFont(FONT if name in of.names else BOLD, 8.0)
+            canvas.drawString(x, y, of.names.get(name, name))
+            canvas.drawRightString(x + COLUMN * of.width, y, str(of.pages.get(name, "")))
+        canvas.endForm()
+        canvas.beginForm(LAST, lowery=-5, upperx=60.0, uppery=SMALL)
+        canvas.setFont(FONT, SMALL)
+        canvas.setFillGray(GREY)
+        canvas.drawString(0.0, 0.0, str(canvas.getPageNumber()))
+        canvas.endForm()
 
 
 class Drawing(Image):
@@ -148,15 +183,13 @@ def table(part: Table, whole: float) -> LongTable:
         lines = [text] if stringWidth(text, font, size) <= room else simpleSplit(text, font, size, room)
         if all(stringWidth(line, font, size) <= room for line in lines):
             return "\n".join(lines)
-        return Paragraph(
-            marked(text), style(size, font, after=0.0, alignment=TA_RIGHT if side == "r" else TA_LEFT)
-        )
+        return Paragraph(marked(text), style(size, font, after=0.0, right=side == "r"))
 
     data = [
         [cell(*one, BOLD if n == 0 else FONT) for one in zip(row, widths, part.align, strict=True)]
         for n, row in enumerate(texts)
     ]
-    looks = [
+    looks: list[Any] = [
         ("FONT", (0, 0), (-1, -1), FONT, size, 1.25 * size),
         ("FONT", (0, 0), (-1, 0), BOLD, size, 1.25 * size),
         ("BACKGROUND", (0, 0), (-1, 0), SHADE),

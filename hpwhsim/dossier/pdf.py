@@ -26,10 +26,13 @@ from hpwhsim.dossier.flowables import (
     BODY,
     BOLD,
     FONT,
+    GREY,
+    LAST,
     SMALL,
     TITLE,
     Contents,
     Drawing,
+    End,
     Heading,
     load_fonts,
     marked,
@@ -42,7 +45,6 @@ from hpwhsim.sections.parts import Document, Listing, Part, Picture, Table, Text
 PAPER = {"letter": LETTER, "A4": A4}
 MARGIN = 16.0 * mm
 START = 60.0 * mm  # room for a heading and the beginning of what fits on no page
-GREY = 0.35
 
 
 def pdf_bytes(content: Document, pictures: Mapping[str, bytes], paper: str) -> bytes:
@@ -65,7 +67,7 @@ def pdf_bytes(content: Document, pictures: Mapping[str, bytes], paper: str) -> b
 
 
 class Pages(BaseDocTemplate):
-    """A document laid out in one pass: what is known at its end is drawn into forms that its pages show."""
+    """A document laid out in one pass: forms on its pages show what is known at the end."""
 
     def __init__(self, file: BytesIO, content: Document, paper: tuple[float, float]) -> None:
         title = visible(content.title)
@@ -88,7 +90,7 @@ class Pages(BaseDocTemplate):
 
     def flow(self, pictures: Mapping[str, bytes]) -> list[Flowable]:
         """All that stands on the pages, in order."""
-        story = [Paragraph(marked(self.content.title), style(TITLE, BOLD))]
+        story: list[Flowable] = [Paragraph(marked(self.content.title), style(TITLE, BOLD))]
         for text in self.content.front:
             story += self._laid(text, pictures)
         story.append(self.contents)
@@ -103,7 +105,7 @@ class Pages(BaseDocTemplate):
                 if not isinstance(part, Text) or part is section.parts[-1]:  # a text belongs to what follows
                     story += self._together(block)
                     block = []
-        return story
+        return [*story, End(self.contents)]
 
     def _together(self, block: list[Flowable]) -> list[Flowable]:
         """A block that begins on a new page where it fits on one and not on what is left of this one."""
@@ -119,7 +121,7 @@ class Pages(BaseDocTemplate):
             case Text():
                 return [Paragraph(marked(part.text), style(SMALL if part.small else BODY))]
             case Listing():
-                look = style(BODY, leftIndent=4.0 * mm)
+                look = style(BODY, indent=4.0 * mm)
                 return [Paragraph(marked(item), look, bulletText="•") for item in part.items]
             case Table():
                 return [Paragraph(marked(part.caption), style(SMALL, after=1.0)), table(part, self.wide)]
@@ -137,15 +139,5 @@ class Pages(BaseDocTemplate):
         canvas.drawString(MARGIN, 8.0 * mm, title)
         canvas.translate(MARGIN + self.wide - 8.0 * mm, 8.0 * mm)
         canvas.drawRightString(0.0, 0.0, f"page {self.page} of ")
-        canvas.doForm("pages")
+        canvas.doForm(LAST)
         canvas.restoreState()
-
-    def _endBuild(self) -> None:
-        """The forms: how many pages there are, and on which each section begins."""
-        self.canv.beginForm("pages", 0.0, -SMALL, 20.0 * mm, SMALL)
-        self.canv.setFont(FONT, SMALL)
-        self.canv.setFillGray(GREY)
-        self.canv.drawString(0.0, 0.0, str(self.page))
-        self.canv.endForm()
-        self.contents.write(self.canv)
-        super()._endBuild()

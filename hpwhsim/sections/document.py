@@ -67,7 +67,7 @@ def document(
         Each assumption moved; their picture is `TORNADO`.
     """
     record: Any = result.plant.record
-    main = {
+    main: dict[str, list[Part]] = {
         "Summary": _summary(result),
         "The plant": _plant(result),
         "Cautions": [Listing(record["cautions"])],
@@ -78,7 +78,7 @@ def document(
         "Backup and unmet hot water": _causes(record),
         "Years of draws": _draws(record),
     }
-    appendix = {
+    appendix: dict[str, list[Part]] = {
         "Pictures": [
             Picture(name, caption, f"{caption}; its figures are in the tables of this document")
             for name, caption in CAPTIONS.items()
