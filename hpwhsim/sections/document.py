@@ -87,7 +87,7 @@ def document(
         "Sensitivity, one at a time": _sensitivities(moved) if moved is not None else [],
         "Greenhouse gases": _part(result, GASES, "carbon."),
         "Checks": [
-            Table(CHECK_HEADS, check_rows(result), "llllrl", "What failed first"),
+            Table(CHECK_HEADS, check_rows(result), "llllrl", "What failed stands first"),
             Text(MEANING, small=True),
         ],
         "Legionella": _hygiene(result),
