@@ -11,7 +11,6 @@ from xml.sax.saxutils import escape
 
 import matplotlib
 from reportlab import rl_config
-from reportlab.lib.enums import TA_LEFT, TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.lib.utils import simpleSplit
@@ -26,7 +25,7 @@ from hpwhsim.sections.parts import Section, Table
 FONT, BOLD = "DejaVu", "DejaVu-Bold"
 SMALL, BODY, HEAD, TITLE = 7.0, 9.0, 12.0, 17.0  # pt
 PAD, ABOVE = 1.0 * mm, 0.7 * mm  # between the text of a cell and its edges
-TALL = 30  # lines of a cell from which a row may be cut at the foot of a page
+TALL = 20  # lines of a row at most
 NARROW, MANY = 6.2, 10  # pt, for tables of more columns than this
 SHADE, RULE = "#e8eef4", "#969696"
 SHRINK = 0.7  # share of its width to which a picture is made smaller before it takes a new page
@@ -56,7 +55,6 @@ def style(
     before: float = 0.0,
     after: float = 3.0,
     indent: float = 0.0,
-    right: bool = False,
 ) -> ParagraphStyle:
     """How a paragraph looks; sizes and spaces in points."""
     return ParagraphStyle(
@@ -68,7 +66,6 @@ def style(
         spaceBefore=before,
         spaceAfter=after,
         leftIndent=indent,
-        alignment=TA_RIGHT if right else TA_LEFT,
     )
 
 
@@ -79,7 +76,7 @@ class Contents(Flowable):
         super().__init__()
         main = [one for one in sections if not one.appendix]
         rest = [one for one in sections if one.appendix]
-        self.columns = {"Contents": main, "Appendix": rest}
+        self.columns = {"Contents": main} | ({"Appendix": rest} if rest else {})
         self.names = {one.anchor: f"{n}  {one.title}" for n, one in enumerate(main, start=1)}
         self.names |= {
             one.anchor: f"{sign}  {one.title}" for sign, one in zip(ascii_uppercase, rest, strict=False)
@@ -93,7 +90,9 @@ class Contents(Flowable):
 
     def places(self) -> Iterator[tuple[str, float, float]]:
         """Anchor, or head of a column, and where it stands from the lower left corner."""
-        for x, (head, sections) in zip((0.0, (1.0 - COLUMN) * self.width), self.columns.items(), strict=True):
+        for x, (head, sections) in zip(
+            (0.0, (1.0 - COLUMN) * self.width), self.columns.items(), strict=False
+        ):
             for n, name in enumerate((head, *(one.anchor for one in sections)), start=2):
                 yield name, x, self.height - n * LINE
 
@@ -166,9 +165,9 @@ class Drawing(Image):
 
 
 def table(part: Table, whole: float) -> LongTable:
-    """A table over the width of the page whose head is repeated on each page; rows may be higher than one.
+    """A table over the width of the page whose head is repeated on each page.
 
-    A text that fits its cell is drawn as it is, which is three times as fast as a paragraph.
+    Cells are lines of text, three times as fast as paragraphs; a row of very many lines goes on in another.
     """
     size = NARROW if len(part.heads) > MANY else SMALL
     heads, *rows = texts = [[visible(text) for text in row] for row in (part.heads, *part.rows)]
@@ -176,19 +175,12 @@ def table(part: Table, whole: float) -> LongTable:
     wide = [[stringWidth(text, FONT, size) for text in row] for row in rows]
     columns = list(zip(words, *wide, strict=True))
     widths = _widths([max(column) + 2.5 * PAD for column in columns], [sum(c) for c in columns], whole)
-    tall = any(need > TALL * width for row in wide for need, width in zip(row, widths, strict=True))
-
-    def cell(text: str, width: float, side: str, font: str) -> str | Paragraph:
-        room = width - 2.0 * PAD
-        lines = [text] if stringWidth(text, font, size) <= room else simpleSplit(text, font, size, room)
-        if all(stringWidth(line, font, size) <= room for line in lines):
-            return "\n".join(lines)
-        return Paragraph(marked(text), style(size, font, after=0.0, right=side == "r"))
-
-    data = [
-        [cell(*one, BOLD if n == 0 else FONT) for one in zip(row, widths, part.align, strict=True)]
-        for n, row in enumerate(texts)
-    ]
+    data = []
+    for n, row in enumerate(texts):
+        font = FONT if n else BOLD
+        cells = [_lines(text, font, size, width - 2.0 * PAD) for text, width in zip(row, widths, strict=True)]
+        starts = range(0, max(map(len, cells)), TALL)
+        data += [["\n".join(lines[first : first + TALL]) for lines in cells] for first in starts]
     looks: list[Any] = [
         ("FONT", (0, 0), (-1, -1), FONT, size, 1.25 * size),
         ("FONT", (0, 0), (-1, 0), BOLD, size, 1.25 * size),
@@ -203,12 +195,27 @@ def table(part: Table, whole: float) -> LongTable:
         data,
         colWidths=widths,
         repeatRows=1,
-        splitInRow=int(tall),
         style=looks,
         spaceBefore=0,
         spaceAfter=6,
         hAlign="LEFT",
     )
+
+
+def _lines(text: str, font: str, size: float, room: float) -> list[str]:
+    """The text in lines that are no wider than `room`; a word that is wider is cut."""
+    if stringWidth(text, font, size) <= room:
+        return [text]
+    lines = []
+    for line in simpleSplit(text, font, size, room):
+        while stringWidth(line, font, size) > room and len(line) > 1:
+            fits = next(
+                n for n in range(len(line) - 1, 0, -1) if n == 1 or stringWidth(line[:n], font, size) <= room
+            )
+            lines.append(line[:fits])
+            line = line[fits:]
+        lines.append(line)
+    return lines
 
 
 def _widths(need: Sequence[float], text: Sequence[float], whole: float) -> list[float]:

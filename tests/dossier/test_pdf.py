@@ -16,7 +16,7 @@ import pytest
 
 from hpwhsim.dossier.archive import unpacked
 from hpwhsim.dossier.pdf import PAPER, pdf_bytes
-from hpwhsim.sections.parts import Document, Listing, Part, Section, Table, Text
+from hpwhsim.sections.parts import Document, Listing, Section, Table, Text
 
 pytestmark = [
     pytest.mark.contract,
@@ -109,28 +109,23 @@ def test_the_result_comes_first(written: Path) -> None:
 
 def test_contents_name_the_pages(tmp_path: Path) -> None:
     """Each section begins on the page that the contents name; bookmarks are the same; pages are counted."""
-    parts: list[list[Part]] = [
-        [counted(30)],
-        [Listing(["one", "two"])],
-        [Text("a"), counted(90)],
-        [Text("end")],
-    ]
-    names = ["Alpha", "Beta, so", "Gamma", "Delta"]
     sections = [
-        Section(name, p, appendix=n > 1) for n, (name, p) in enumerate(zip(names, parts, strict=True))
+        Section("Alpha", [counted(30)]),
+        Section("Beta, so", [Listing(["one", "two"])]),
+        Section("Gamma", [Text("a"), counted(90)], appendix=True),
+        Section("Delta", [Text("end")], appendix=True),
     ]
     pdf = made(tmp_path, sections)
     found = pages(pdf)
-    for sign, name in zip("12AB", names, strict=True):
+    for sign, name in zip("12AB", (section.title for section in sections), strict=True):
         listed = re.search(rf"{sign} +{name} +(\d+)", found[0])
         assert listed is not None
-        assert [
-            n for n, text in enumerate(found, start=1) if re.search(rf"^ *{sign} +{name}$", text, re.M)
-        ] == [int(listed[1])]
+        begins = re.compile(rf"^ *{sign} +{name}$", re.MULTILINE)
+        assert [n for n, text in enumerate(found, start=1) if begins.search(text)] == [int(listed[1])]
         assert f"/Title ({sign}  {name})".encode() in pdf.read_bytes()
     for n, text in enumerate(found, start=1):
         assert f"page {n} of {len(found)}" in text
-    assert len(found) > 3
+    assert len(found) == 3
 
 
 @pytest.mark.parametrize("paper", list(PAPER))

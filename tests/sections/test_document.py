@@ -125,7 +125,7 @@ def test_the_record_is_in_it(demo: Result, shown: tuple[Document, Mapping[str, b
 
 
 def test_who_it_is_for_is_printed_and_moves_nothing(demo: Result) -> None:
-    """The block `dossier` heads the documents; every number and every assumption but its paper is the same."""
+    """The block `dossier` heads the documents; every number is the same, of assumptions all but paper."""
     words = [f"dossier.{key}={text}" for key, text in PARTIES.items()]
     found = evaluate_over(read_scenario(DEMO, words))
     front = [text.text for text in document(found, [], []).front]
