@@ -84,7 +84,7 @@ def _as_written(value: object) -> object:
     return value.isoformat() if isinstance(value, date) else value
 
 
-ShortText = Annotated[str, BeforeValidator(_as_written), Field(min_length=1, max_length=200)]
+ShortText = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(_as_written)]
 NOT_PRINTED = origin("not used in the calculation; nothing is printed")
 
 
