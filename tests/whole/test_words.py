@@ -67,6 +67,7 @@ FILES = [
             "regression",
             "results",
             "schematic",
+            "sections",
             "simulate",
             "sizing",
             "source",
