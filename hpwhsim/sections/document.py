@@ -10,15 +10,15 @@ from hpwhsim.charts.year import CAPTIONS, SCHEMATIC
 from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
+from hpwhsim.io.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.results.declared import record_keys
 from hpwhsim.results.heat_flows import digits, sums
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.schema import Dossier
 from hpwhsim.schematic.sheet import alternative
 from hpwhsim.sections.inputs import Input, inputs
-from hpwhsim.sections.measures import measures
 from hpwhsim.sections.method import METHOD, METHOD_ROWS
-from hpwhsim.sections.parts import Document, Exact, Listing, Part, Picture, Section, Table, Text
+from hpwhsim.sections.parts import Document, Listing, Part, Picture, Section, Table, Text
 from hpwhsim.sections.rows import (
     CHECK_HEADS,
     HYGIENE,
@@ -53,26 +53,15 @@ def document(
     repeat: Sequence[tuple[str, str]],
     moved: Sensitivities | None = None,
 ) -> Document:
-    """All that is said of a result; parts that it does not have are left out.
-
-    Parameters
-    ----------
-    result : Result
-        What was calculated.
-    pictures : iterable of str
-        Names of the pictures that were drawn of it.
-    repeat : sequence of pairs of str
-        What is typed where to repeat it.
-    moved : Sensitivities, optional
-        Each assumption moved; their picture is `TORNADO`.
-    """
+    """All that is said of a result; pictures are those drawn of it, `repeat` what is typed to repeat it."""
     record: Any = result.plant.record
+    numbers = ["key", "what it is", "unit", *result.sides]
     main: dict[str, list[Part]] = {
         "Summary": _summary(result),
         "The plant": _plant(result),
         "Cautions": [Listing(record["cautions"])],
         "Savings": _savings(result),
-        "Usual measures": _measures(result),
+        "Usual measures": [Table(("", "SI", "inch-pound"), list(_measures(result)), "lrr", "Of the plant")],
         "Cost": _part(result, ("energy_cost",), "costs."),
         "Months": _months(result),
         "Backup and unmet hot water": _causes(record),
@@ -93,7 +82,7 @@ def document(
         "Legionella": _hygiene(result),
         "Method": _method(result),
         **_inputs(result),
-        "All numbers": _all(result),
+        "All numbers": [Table(numbers, result_rows(result), "llurr"[: len(numbers)], "The annual record")],
         "How to repeat it": [
             Table(("what", "value"), [*origins(result), *repeat], "ll", "Inputs and commands")
         ],
@@ -114,23 +103,15 @@ def _front(result: Result) -> list[Text]:
     said += f"Weather: {result.plant.record['weather.station']}."
     written = scenario.dossier or Dossier()
     found = {name: getattr(written, key) for key, name in PARTIES.items()}
-    parties = [f"{name}: {' '.join(text.split())}" for name, text in found.items() if text]
-    texts = [*map(Text, parties), Text(said), Text(ABOUT)]
-    notes = result.loaded.scenario.notes
-    return [
-        *texts,
-        *([Text(f"Notes of the modeler: {' '.join(notes.split())}", small=True)] if notes else []),
-    ]
+    found |= {"About": f"{said} {ABOUT}", "Notes of the modeler": scenario.notes}
+    return [Text(f"{name}: {' '.join(text.split())}") for name, text in found.items() if text]
 
 
 def _summary(result: Result) -> list[Part]:
     heads = ["", "unit", *result.sides, *(["saved"] if result.baseline is not None else [])]
     parts: list[Part] = [Table(heads, list(headline(result)), "lurrr"[: len(heads)], "The year in figures")]
     if any(side.room for side in result.sides.values()):
-        said = (
-            "Rooms included: with the extra purchases for heating, cooling and drying of a heat pump's room."
-        )
-        parts.append(Text(said, small=True))
+        parts.append(Text("Rooms included: with what heating, cooling and drying purchase.", small=True))
     if result.checks:
         failed = [f"Failed: {c.name}: {c.text}, {c.limit_text}" for c in result.checks if c.state == FAIL]
         said = f"Checks of site and refrigerant: {counted(c.state for c in result.checks)}."
@@ -138,8 +119,51 @@ def _summary(result: Result) -> list[Part]:
     return parts
 
 
-def _measures(result: Result) -> list[Part]:
-    return [Table(("", "SI", "inch-pound"), list(measures(result)), "lrr", "Of the plant")]
+def _measures(result: Result) -> Iterator[tuple[str, str, str]]:
+    """What engineers compare plants by: name, SI and inch-pound."""
+    scenario, year, record = result.plant.scenario, result.plant.year, dict(result.plant.record)
+    values: dict[str, Any] = record
+    homes, storage = scenario.building.apartments, scenario.plant.storage
+    made, litres = year.made, values["hot_water_litres"]
+    heat, purchased = values["heat_to_taps_kwh"], values["electricity_kwh"] + values["fuel_kwh"]
+
+    def temperature(name: str, value: float) -> tuple[str, str, str]:
+        return name, f"{decimals(value)} °C", f"{decimals(1.8 * value + 32.0)} °F"
+
+    def volume(name: str, value: float, per: str) -> tuple[str, str, str]:
+        return name, amount(value, f"L{per}"), amount(value / LITRES_PER_GALLON, f"gal{per}")
+
+    def energy(name: str, value: float) -> tuple[str, str, str]:
+        return name, amount(value / 1e3, "MWh"), amount(value / KWH_PER_MMBTU, "MMBtu")
+
+    def power(name: str, watts: float, per: str = "") -> tuple[str, str, str]:
+        return name, amount(watts, f"W{per}"), amount(watts / BTU_H, f"Btu/h{per}")
+
+    yield volume("hot water from the plant, a day and apartment", litres / 365.0 / homes, "")
+    yield energy("hot water delivered", heat)
+    yield power("recirculation loss, mean", values["recirculation_loss_kwh"] / 8.76 / homes, " per apartment")
+    yield power("standby loss, mean", values["storage_loss_kwh"] / 8.76)
+    if litres > 0.0:
+        per = purchased / litres * 1e3
+        yield (
+            "purchased energy for the hot water",
+            amount(per, "kWh/m³"),
+            amount(per * LITRES_PER_GALLON, "kWh per 1,000 gal"),
+        )
+    yield "electricity, a year and apartment", amount(values["electricity_kwh"] / homes, "kWh"), ""
+    yield "peak power", amount(values["peak_kw"] * 1e3 / homes, "W per apartment"), ""
+    if values["fuel_kwh"] > 0.0:
+        fuel = values["fuel_kwh"]
+        yield "fuel (higher heating value)", amount(fuel, "kWh"), amount(fuel * 10.0 / KWH_PER_MMBTU, "therm")
+    if made.modules > 0:
+        watts = made.capacity * made.modules
+        yield "heat pump, rated capacity", amount(watts / 1e3, "kW"), amount(watts / BTU_H / 1e3, "kBtu/h")
+        yield temperature("coldest source", values["source_min_c"])
+        yield temperature("mean source", values["source_mean_c"])
+    yield volume("store", storage.volume * 1e3, "")
+    yield volume("store, an apartment", storage.volume * 1e3 / homes, "")
+    yield temperature("store is charged to", storage.setpoint)
+    yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
 def _plant(result: Result) -> list[Part]:
@@ -250,16 +274,3 @@ def _inputs(result: Result) -> dict[str, list[Part]]:
         ],
         "Assumptions": [Table(Input._fields, rest, "lllll", caption)],
     }
-
-
-def _all(result: Result) -> list[Part]:
-    """Every number of the record; that of the plant in full beside what is read."""
-
-    def rows() -> Iterator[list[str]]:
-        for key, name, unit, value, *theirs in result_rows(result):
-            exact = result.plant.record.get(key)
-            cell = Exact(value, exact) if isinstance(exact, float | int) else value
-            yield [key, name, unit, cell, *theirs]
-
-    heads = ["key", "what it is", "unit", *result.sides]
-    return [Table(heads, list(rows()), "llurr"[: len(heads)], "The annual record")]

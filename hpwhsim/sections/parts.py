@@ -1,8 +1,7 @@
 """What a document is made of, as data: sections of paragraphs, lists, tables and pictures."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Self
+from typing import NamedTuple, Self
 
 
 class Exact(str):
@@ -23,23 +22,20 @@ class Typed(str):
     typed = True
 
 
-@dataclass(frozen=True)
-class Text:
+class Text(NamedTuple):
     """A paragraph."""
 
     text: str
     small: bool = False
 
 
-@dataclass(frozen=True)
-class Listing:
+class Listing(NamedTuple):
     """A list of paragraphs."""
 
     items: Sequence[str]
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(NamedTuple):
     """A table whose first column names the rows."""
 
     heads: Sequence[str]
@@ -48,8 +44,7 @@ class Table:
     caption: str
 
 
-@dataclass(frozen=True)
-class Picture:
+class Picture(NamedTuple):
     """A picture by the name of its file."""
 
     name: str
@@ -60,8 +55,7 @@ class Picture:
 Part = Text | Listing | Table | Picture
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(NamedTuple):
     """A part of a document under a heading; what stands in the appendix is looked up and not read through."""
 
     title: str
@@ -74,8 +68,7 @@ class Section:
         return self.title.lower().replace(",", "").replace(" ", "-")
 
 
-@dataclass(frozen=True)
-class Document:
+class Document(NamedTuple):
     """A title, what stands below it, and sections, those of the appendix last."""
 
     title: str
