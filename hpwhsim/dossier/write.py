@@ -98,8 +98,10 @@ def _drawn(year: Year, scenario: Scenario) -> dict[str, bytes]:
 
 
 def _repeat(loaded: Loaded) -> list[tuple[str, str]]:
-    """What is typed where the archive was unpacked."""
+    """What lies beside the PDF, and what is typed where the archive was unpacked."""
     return [
+        (WORKBOOK, "every hour of the year, and formulas from these hours to every total"),
+        (BUNDLE, "every input, so that the calculation can be repeated anywhere"),
         ("command, typed where bundle.zip was unpacked", Typed(repeat_command(loaded, "dossier"))),
         ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
     ]

@@ -111,7 +111,8 @@ def _summary(result: Result) -> list[Part]:
     heads = ["", "unit", *result.sides, *(["saved"] if result.baseline is not None else [])]
     parts: list[Part] = [Table(heads, list(headline(result)), "lurrr"[: len(heads)], "The year in figures")]
     if any(side.room for side in result.sides.values()):
-        parts.append(Text("Rooms included: with what heating, cooling and drying purchase.", small=True))
+        said = "Rooms included: with the purchases for heating, cooling and drying of a heat pump's room."
+        parts.append(Text(said, small=True))
     if result.checks:
         failed = [f"Failed: {c.name}: {c.text}, {c.limit_text}" for c in result.checks if c.state == FAIL]
         said = f"Checks of site and refrigerant: {counted(c.state for c in result.checks)}."
