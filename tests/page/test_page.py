@@ -151,11 +151,6 @@ def every(node: Node) -> Iterator[Node]:
             yield from every(one)
 
 
-@pytest.fixture(scope="module")
-def pictures(demo: Result) -> dict[str, bytes]:
-    return draw_pictures(demo.plant.year, demo.loaded.scenario)
-
-
 # -- parts ---------------------------------------------------------------------------------------------
 
 
