@@ -1,295 +1,314 @@
-"""The dossier as a PDF: question, method, inputs, results, and how to repeat it."""
+"""A document as a PDF: the result first, then the appendix, with contents, bookmarks and numbered pages.
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+The same document gives the same file: the library's invariant mode, our fonts, no settings of the user's. The
+module is imported where a file is written, for the library that lays out the pages is heavy.
+"""
 
-from hpwhsim.account.calendar import MONTH_NAMES
-from hpwhsim.account.checks import MEANING
-from hpwhsim.dossier.content import Input, inputs
-from hpwhsim.dossier.document import (
-    BODY,
-    FONT,
-    SMALL,
-    TITLE,
-    add_heading,
-    add_picture,
-    add_table,
-    add_text,
-    new_pdf,
-)
-from hpwhsim.dossier.rows import (
-    CHECK_HEADS,
-    HYGIENE,
-    HYGIENE_HEADS,
-    SAVING_HEADS,
-    check_rows,
-    fits,
-    headline,
-    hygiene_rows,
-    month_rows,
-    origins,
-    over_the_years,
-    result_rows,
-    saving_rows,
-)
-from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
-from hpwhsim.evaluation.result import Result, Side
-from hpwhsim.io.figures import png
-from hpwhsim.results.numbers import decimals
-from hpwhsim.schematic.sheet import schematic
-from hpwhsim.studies.sensitivity import Sensitivities
-from hpwhsim.studies.sensitivity_report import followed, span
-from hpwhsim.studies.sensitivity_report import value as value_of
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from io import BytesIO
+from math import sqrt
+from pathlib import Path
+from string import ascii_uppercase
+from typing import Any
+from xml.sax.saxutils import escape
 
-if TYPE_CHECKING:
-    from fpdf import FPDF
+import matplotlib
+from reportlab import platypus as pl
+from reportlab import rl_config
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
 
-PURPOSE = (
-    "This dossier documents one calculation of a hot-water plant for one building in one typical year, "
-    "hour by hour: purchased energy, peak power, unmet hot water, and, where they were "
-    "requested, greenhouse gases, cost, and savings against a baseline that gives the same "
-    "service. It is meant to be checked: the workbook beside it holds every hour of the year and formulas "
-    "from these hours to every total, and the archive beside it holds every input, so that the program can "
-    "repeat the calculation anywhere. It is not a design, not a certified rating and not a guarantee of "
-    "what a building will use."
-)
+from hpwhsim.io.plain_text import visible
+from hpwhsim.sections.parts import Document, Listing, Part, Picture, Section, Table, Text
 
-METHOD_HIGH = 190.0  # mm that the method needs, to stay in one page
-PLANT_HIGH = 160.0  # mm for the drawing of the plant
-METHOD = (
-    (
-        "Year",
-        "8,760 hours of a typical-year weather file in local standard time; the plant is simulated from "
-        "event to event (a draw, a sensor, a timer); room, ground, sewage and signals are updated every "
-        "{minutes:g} minutes. The calendar is nominal: 1 January is a Monday.",
-    ),
-    (
-        "Hot water",
-        "Daily use at the temperature of use follows a pattern of the day by weekday and weekend; random "
-        "draws are single events whose mean follows the pattern. Cold water follows the weather of the "
-        "year.",
-    ),
-    (
-        "Store",
-        "A stratified column in plug flow, held as layers that move with the water: what enters is a "
-        "layer, what leaves is taken where it leaves. Mixing, conduction and loss to the room are separate "
-        "and explicit.",
-    ),
-    (
-        "Heat pump",
-        "A refrigerant cycle with real-fluid properties, counterflow condenser or gas cooler, scaled to "
-        "the rating that was given; or a table of measurements, used inside its range. Frost, starts, "
-        "lines and limits of the unit are counted where they apply. Source and unit are solved in "
-        "the same step.",
-    ),
-    (
-        "Controls and backup",
-        "Charging, stages, lockouts and backup follow the written sequence; each hour of backup is booked "
-        "to its cause.",
-    ),
-    (
-        "Balance",
-        "Heat put in less heat delivered, lost and stored is held to at most 1e-6 of the heat put in.",
-    ),
-    (
-        "Greenhouse gases",
-        "Electricity of each hour times the factor of the grid at the meter; fuel times the factor of its "
-        "combustion, by the higher heating value; refrigerant by its charge, warming potential, yearly "
-        "leak and loss at the end, over the years of service (total equivalent warming impact, after EN "
-        "378-1).",
-    ),
-    (
-        "Cost",
-        "Prices by the hour, tiers of the month, demand charges on the 15-minute mean power, connection "
-        "and fuel. Costs over the years are held against the baseline's as net present value.",
-    ),
-    (
-        "Savings",
-        "The baseline less the plant, in the same year with the same draws. What a heat pump in a room makes "
-        "heating and cooling purchase is booked to its plant. A saving may be negative.",
-    ),
-)
+PAPER = {"letter": LETTER, "A4": A4}
+MARGIN = 16.0 * mm
+START = 60.0 * mm  # room for a heading and the beginning of what fits on no page
+FONT, BOLD = "DejaVu", "DejaVu-Bold"
+SMALL, BODY, HEAD, TITLE = 7.0, 9.0, 12.0, 17.0  # pt
+PAD, ABOVE = 1.0 * mm, 0.7 * mm  # between the text of a cell and its edges
+TALL = 20  # lines of a row at most
+NARROW, MANY = 6.2, 10  # pt, for tables of more columns than this
+SHADE, RULE = "#e8eef4", "#969696"
+SHRINK = 0.7  # share of its width to which a picture is made smaller before it takes a new page
+CONTENTS, LAST = "contents", "last"  # forms: sections and their pages, number of the last page
+LINE, COLUMN = 4.2 * mm, 0.48  # of the contents: height of a line, share of the width
+GREY = 0.35
 
 
-class Drawn(NamedTuple):
-    """What takes long and is made beside the pages."""
+def pdf_bytes(content: Document, pictures: Mapping[str, bytes], paper: str) -> bytes:
+    """The bytes of the PDF file: `pictures` are PNG files by name, `paper` is a key of `PAPER`."""
+    load_fonts()
+    file = BytesIO()
+    pages = Pages(file, content, PAPER[paper])
+    pages.build(pages.flow(pictures))
+    return file.getvalue()
 
-    sensitivities: Sensitivities  # each assumption moved
-    pictures: Mapping[str, bytes]  # PNG files by caption, in order
+
+class Pages(pl.BaseDocTemplate):
+    """A document laid out in one pass: forms on its pages show what is known at the end."""
+
+    def __init__(self, file: BytesIO, content: Document, paper: tuple[float, float]) -> None:
+        title = visible(content.title)
+        super().__init__(
+            file,
+            pagesize=paper,
+            title=title,
+            creator="tankyear",
+            producer="tankyear",
+            lang="en",
+            invariant=1,
+            pageCompression=1,
+            initialFontName=FONT,
+        )
+        self.content, self.heading = content, title
+        self.wide, self.high = paper[0] - 2.0 * MARGIN, paper[1] - 2.0 * MARGIN
+        self.contents = Contents(content.sections)
+        frame = pl.Frame(MARGIN, MARGIN, self.wide, self.high, 0, 0, 0, 0)
+        self.addPageTemplates(pl.PageTemplate(frames=[frame], onPage=self._foot))
+
+    def flow(self, pictures: Mapping[str, bytes]) -> list[pl.Flowable]:
+        """All that stands on the pages, in order."""
+        story: list[pl.Flowable] = [pl.Paragraph(marked(self.content.title), style(TITLE, BOLD))]
+        for text in self.content.front:
+            story += self._laid(text, pictures)
+        story.append(self.contents)
+        appendix = False
+        for section in self.content.sections:
+            if section.appendix and not appendix:
+                story.append(pl.PageBreak())
+            appendix = section.appendix
+            block: list[pl.Flowable] = [Heading(section.anchor, self.contents)]
+            for part in section.parts:
+                block += self._laid(part, pictures)
+                if not isinstance(part, Text) or part is section.parts[-1]:  # a text belongs to what follows
+                    story += self._together(block)
+                    block = []
+        return [*story, End(self.contents)]
+
+    def _together(self, block: list[pl.Flowable]) -> list[pl.Flowable]:
+        """A block that begins on a new page where it fits on one and not on what is left of this one."""
+        high = -block[-1].getSpaceAfter()
+        for one in block:
+            least = one.least if isinstance(one, Drawing) else one.wrap(self.wide, self.high)[1]
+            high += one.getSpaceBefore() + least + one.getSpaceAfter()
+        return [pl.CondPageBreak(high if high <= self.high else START), *block]
+
+    def _laid(self, part: Part, pictures: Mapping[str, bytes]) -> list[pl.Flowable]:
+        """What shows a part."""
+        match part:
+            case Text():
+                return [pl.Paragraph(marked(part.text), style(SMALL if part.small else BODY))]
+            case Listing():
+                look = style(BODY, leftIndent=4.0 * mm)
+                return [pl.Paragraph(marked(item), look, bulletText="•") for item in part.items]
+            case Table():
+                return [pl.Paragraph(marked(part.caption), style(SMALL, after=1.0)), table(part, self.wide)]
+            case Picture():
+                caption = pl.Paragraph(marked(part.caption), style(BODY, BOLD, after=1.0))
+                return [caption, Drawing(pictures[part.name], self.wide, self.high - 10.0 * mm)]
+
+    def _foot(self, canvas: Canvas, _: Any) -> None:
+        canvas.saveState()
+        canvas.setFont(FONT, SMALL)
+        canvas.setFillGray(GREY)
+        title = self.heading
+        while stringWidth(title, FONT, SMALL) > 150.0 * mm:
+            title = title.removesuffix("…")[:-1] + "…"
+        canvas.drawString(MARGIN, 8.0 * mm, title)
+        canvas.translate(MARGIN + self.wide - 8.0 * mm, 8.0 * mm)
+        canvas.drawRightString(0.0, 0.0, f"page {self.page} of ")
+        canvas.doForm(LAST)
+        canvas.restoreState()
 
 
-def pdf_bytes(result: Result, drawn: Callable[[], Drawn], command: str) -> bytes:
-    """The bytes of the PDF file.
+@cache
+def load_fonts() -> None:
+    """The fonts of the pictures, whose letters are embedded; compressed streams stay binary."""
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    pdfmetrics.registerFont(TTFont(FONT, str(folder / "DejaVuSans.ttf")))
+    pdfmetrics.registerFont(TTFont(BOLD, str(folder / "DejaVuSans-Bold.ttf")))
+    rl_config.useA85 = 0
+
+
+def marked(text: str) -> str:
+    """Text for a paragraph, whose signs of markup are text."""
+    return escape(visible(text))
+
+
+def style(size: float, font: str = FONT, after: float = 3.0, **more: Any) -> ParagraphStyle:
+    """How a paragraph looks; sizes and spaces in points."""
+    more |= {"fontName": font, "bulletFontName": font, "leading": 1.25 * size}
+    return ParagraphStyle("", fontSize=size, spaceAfter=after, **more)
+
+
+class Contents(pl.Flowable):
+    """Sections and their pages, the appendix in a column of its own; `End` writes the pages."""
+
+    def __init__(self, sections: Sequence[Section]) -> None:
+        super().__init__()
+        main = [one for one in sections if not one.appendix]
+        rest = [one for one in sections if one.appendix]
+        self.columns = {"Contents": main} | ({"Appendix": rest} if rest else {})
+        self.names = {one.anchor: f"{n}  {one.title}" for n, one in enumerate(main, start=1)}
+        self.names |= {one.anchor: f"{ascii_uppercase[n]}  {one.title}" for n, one in enumerate(rest)}
+        self.pages: dict[str, int] = {}  # by anchor, as headings are drawn
+
+    def wrap(self, width: float, _: float) -> tuple[float, float]:
+        """As wide as there is room for, with a line for each section."""
+        self.width, self.height = width, LINE * (2.0 + max(map(len, self.columns.values())))
+        return self.width, self.height
+
+    def places(self) -> Iterator[tuple[str, float, float]]:
+        """Anchor, or head of a column, and where it stands from the lower left corner."""
+        edges = (0.0, (1.0 - COLUMN) * self.width)
+        for x, (head, sections) in zip(edges, self.columns.items(), strict=False):
+            for n, name in enumerate((head, *(one.anchor for one in sections)), start=2):
+                yield name, x, self.height - n * LINE
+
+    def draw(self) -> None:
+        """The place of the form, and links."""
+        self.canv.doForm(CONTENTS)
+        for name, x, y in self.places():
+            if name in self.names:
+                room = (x, y - 1.0, x + COLUMN * self.width, y + SMALL)
+                self.canv.linkRect("", name, room, relative=1, thickness=0)
+
+
+class Heading(pl.Paragraph):
+    """A heading, which bookmarks and contents name."""
+
+    def __init__(self, anchor: str, contents: Contents) -> None:
+        super().__init__(marked(contents.names[anchor]), style(HEAD, BOLD, 1.0, spaceBefore=6.0))
+        self.anchor, self.contents = anchor, contents
+
+    def draw(self) -> None:
+        """The text, and what leads to it."""
+        self.canv.bookmarkHorizontal(self.anchor, 0.0, self.height + HEAD)
+        self.canv.addOutlineEntry(self.contents.names[self.anchor], self.anchor, 0)
+        self.contents.pages[self.anchor] = self.canv.getPageNumber()
+        super().draw()
+
+
+class End(pl.Flowable):
+    """What is known at the end, for the forms that the pages show: their number, and what begins where."""
+
+    def __init__(self, contents: Contents) -> None:
+        super().__init__()
+        self.contents = contents
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        """It takes no room."""
+        return 0.0, 0.0
+
+    def draw(self) -> None:
+        """Write the forms."""
+        of, canvas = self.contents, self.canv
+        canvas.beginForm(CONTENTS, upperx=of.width, uppery=of.height)
+        for name, x, y in of.places():
+            canvas.setFont(FONT if name in of.names else BOLD, 8.0)
+            canvas.drawString(x, y, of.names.get(name, name))
+            canvas.drawRightString(x + COLUMN * of.width, y, str(of.pages.get(name, "")))
+        canvas.endForm()
+        canvas.beginForm(LAST, lowery=-5, upperx=60.0, uppery=SMALL)
+        canvas.setFont(FONT, SMALL)
+        canvas.setFillGray(GREY)
+        canvas.drawString(0.0, 0.0, str(canvas.getPageNumber()))
+        canvas.endForm()
+
+
+class Drawing(pl.Image):
+    """A PNG file as wide as the page, or somewhat smaller where that keeps it on this one."""
+
+    def __init__(self, picture: bytes, width: float, most: float) -> None:
+        super().__init__(BytesIO(picture), lazy=0)
+        scale = min(width / self.imageWidth, most / self.imageHeight)
+        self.full = self.imageWidth * scale, self.imageHeight * scale
+        self.least = SHRINK * self.full[1]
+        self.hAlign = "LEFT"
+
+    def wrap(self, _: float, high: float) -> tuple[float, float]:
+        """Of what is left of the page at most all."""
+        share = min(1.0, high / self.full[1]) if high >= self.least else 1.0
+        self.drawWidth, self.drawHeight = (share * side for side in self.full)
+        return self.drawWidth, self.drawHeight
+
+
+def table(part: Table, whole: float) -> pl.LongTable:
+    """A table over the width of the page whose head is repeated on each page.
+
+    Cells are lines of text, three times as fast as paragraphs; a row of very many lines goes on in another.
+    """
+    size = NARROW if len(part.heads) > MANY else SMALL
+    heads, *rows = texts = [[visible(text) for text in row] for row in (part.heads, *part.rows)]
+    words = [max((stringWidth(word, BOLD, size) for word in head.split()), default=0.0) for head in heads]
+    wide = [[stringWidth(text, FONT, size) for text in row] for row in rows]
+    columns = list(zip(words, *wide, strict=True))
+    widths = _widths([max(column) + 2.5 * PAD for column in columns], [sum(c) for c in columns], whole)
+    data = []
+    for n, row in enumerate(texts):
+        font = FONT if n else BOLD
+        cells = [_lines(text, font, size, width - 2.0 * PAD) for text, width in zip(row, widths, strict=True)]
+        starts = range(0, max(map(len, cells)), TALL)
+        data += [["\n".join(lines[first : first + TALL]) for lines in cells] for first in starts]
+    looks: list[Any] = [
+        ("FONT", (0, 0), (-1, -1), FONT, size, 1.25 * size),
+        ("FONT", (0, 0), (-1, 0), BOLD, size, 1.25 * size),
+        ("BACKGROUND", (0, 0), (-1, 0), SHADE),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        *((f"{side}PADDING", (0, 0), (-1, -1), PAD) for side in ("LEFT", "RIGHT")),
+        *((f"{side}PADDING", (0, 0), (-1, -1), ABOVE) for side in ("TOP", "BOTTOM")),
+        *(("ALIGN", (n, 0), (n, -1), "RIGHT") for n, side in enumerate(part.align) if side == "r"),
+    ]
+    return pl.LongTable(
+        data,
+        colWidths=widths,
+        repeatRows=1,
+        style=looks,
+        spaceBefore=0,
+        spaceAfter=6,
+        hAlign="LEFT",
+    )
+
+
+def _lines(text: str, font: str, size: float, room: float) -> list[str]:
+    """The text in lines that are no wider than `room`; a word that is wider is cut."""
+    if stringWidth(text, font, size) <= room:
+        return [text]
+    lines = []
+    for line in simpleSplit(text, font, size, room):
+        while stringWidth(line, font, size) > room and len(line) > 1:
+            fits = next(
+                n for n in range(len(line) - 1, 0, -1) if n == 1 or stringWidth(line[:n], font, size) <= room
+            )
+            lines.append(line[:fits])
+            line = line[fits:]
+        lines.append(line)
+    return lines
+
+
+def _widths(need: Sequence[float], text: Sequence[float], whole: float) -> list[float]:
+    """Widths of columns: narrow ones and those for which there is room as they need, else by their text.
 
     Parameters
     ----------
-    result : Result
-        What was calculated.
-    drawn : callable
-        Gives sensitivities and pictures; asked when their pages are reached.
-    command : str
-        What repeats the calculation.
+    need, text : sequence of float
+        Width of the widest cell of each column, and of all its text in one line.
+    whole : float
+        Width of the table.
     """
-    pdf = new_pdf(str(result.plant.record["title"]))
-    _first_page(pdf, result)
-    _repeat(pdf, result, command)
-    _method(pdf, result)
-    _inputs(pdf, result)
-    _plant(pdf, result)
-    _results(pdf, result)
-    sensitivities, pictures = drawn()
-    _sensitivities(pdf, sensitivities)
-    for caption, picture in pictures.items():
-        add_picture(pdf, caption, picture)
-    _checks(pdf, result)
-    _cautions(pdf, result)
-    return bytes(pdf.output())
-
-
-# -- pages ---------------------------------------------------------------------------------------------
-
-
-def _first_page(pdf: "FPDF", result: Result) -> None:
-    record: Any = result.plant.record
-    pdf.add_page()
-    pdf.set_font(FONT, "B", TITLE)
-    pdf.multi_cell(0, 8, str(record["title"]), new_x="LMARGIN", new_y="NEXT", align="L")
-    pdf.ln(1)
-    add_text(pdf, f"Dossier of an hourly annual calculation. Weather: {record['weather.station']}")
-    add_heading(pdf, "Purpose")
-    add_text(pdf, PURPOSE)
-    if result.loaded.scenario.notes:
-        add_text(pdf, f"Notes of the modeler: {' '.join(result.loaded.scenario.notes.split())}")
-    add_heading(pdf, "Summary")
-    heads = ["", "unit", *result.sides, *(["saved"] if result.baseline is not None else [])]
-    add_table(
-        pdf, heads, list(headline(result)), (62, 24, 26, 26, 26)[: len(heads)], "llrrr"[: len(heads)], 8.0
-    )
-    if any(side.room for side in result.sides.values()):
-        add_text(
-            pdf,
-            "Rooms included: with the extra purchases for heating, cooling and drying of a heat pump's room.",
-            SMALL,
-        )
-    if result.checks:
-        add_text(pdf, fits(result), SMALL)
-    if result.terms is not None:
-        add_heading(pdf, f"Costs over {result.terms.years} years")
-        add_table(pdf, ("", "unit", "value"), list(over_the_years(record)), (82, 24, 78), "lll")
-
-
-def _repeat(pdf: "FPDF", result: Result, command: str) -> None:
-    add_heading(pdf, "How to repeat it")
-    rows = [
-        *origins(result),
-        ("command, typed where bundle.zip was unpacked", command),
-        ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
-    ]
-    add_table(pdf, ("what", "value"), rows, (38, 140), "ll")
-
-
-def _method(pdf: "FPDF", result: Result) -> None:
-    add_heading(pdf, "Method", new_page=pdf.get_y() > pdf.h - METHOD_HIGH)
-    add_text(
-        pdf,
-        "The program simulates a plant through a typical year from event to event: it senses, decides, takes "
-        "heat from the source, charges the store, draws, and books every kilowatt-hour. Equations and "
-        "their sources are documented in the program's own files.",
-    )
-    minutes = 60.0 / result.loaded.scenario.run.steps_per_hour
-    for head, text in METHOD:
-        pdf.set_font(FONT, "B", BODY)
-        pdf.multi_cell(0, 5, head, new_x="LMARGIN", new_y="NEXT")
-        add_text(pdf, text.format(minutes=minutes))
-
-
-def _inputs(pdf: "FPDF", result: Result) -> None:
-    rows = inputs(result)
-    add_heading(pdf, "User inputs", new_page=True)
-    given = [row for row in rows if row.origin.startswith("given")]
-    add_table(pdf, ("key", "value", "origin"), [row[:3] for row in given], (66, 96, 22), "lll")
-    add_heading(pdf, "Defaults in force, and values that follow from a choice and a table")
-    rest = [row for row in rows if not row.origin.startswith("given")]
-    add_table(pdf, Input._fields, rest, (48, 44, 16, 56, 18), "lllll")
-
-
-def _plant(pdf: "FPDF", result: Result) -> None:
-    add_heading(pdf, "The plant", new_page=pdf.get_y() > pdf.h - PLANT_HIGH)
-    year = result.plant.year
-    drawn = png(schematic(result.plant.scenario, year.made.capacity, year))
-    add_picture(pdf, "Schematic, with the heat of the year at each arrow", drawn)
-
-
-def _results(pdf: "FPDF", result: Result) -> None:
-    add_heading(pdf, "Results", new_page=True)
-    rows = result_rows(result)
-    heads = ["key", "what it is", "unit", *result.sides]
-    add_table(pdf, heads, rows, (50, 74, 18, 21, 21)[: len(heads)], "lllrr"[: len(heads)])
-    if result.savings:
-        add_heading(pdf, "Savings: the baseline less the plant, its room included")
-        add_table(
-            pdf,
-            SAVING_HEADS,
-            saving_rows(result),
-            (56, 18, 27, 27, 27, 27),
-            "llrrrr",
-        )
-    if "seeds" in result.plant.record:
-        add_heading(pdf, "Years of draws")
-        add_text(pdf, draw_title(result.plant.record))
-        rows = draw_rows(result.plant.record)
-        add_table(pdf, DRAW_HEADS, rows, (54, 16, *([19] * 6)), "llrrrrrr", 7.0)
-    for name, side in result.sides.items():
-        _months(pdf, name, side)
-
-
-def _months(pdf: "FPDF", name: str, side: Side) -> None:
-    add_heading(pdf, f"Months of the {name}")
-    add_table(
-        pdf, ("", *MONTH_NAMES, "year"), month_rows(side), (32, *([11.2] * 12), 14.5), "l" + "r" * 13, 6.2
-    )
-
-
-def _sensitivities(pdf: "FPDF", sensitivities: Sensitivities) -> None:
-    add_heading(pdf, "Sensitivity, one at a time", new_page=True)
-    add_text(
-        pdf,
-        "Each assumption is moved down and up by itself, everything else as it is. How far it is moved is "
-        "a tankyear default and says nothing of how sure the value is.",
-    )
-    figures = followed(sensitivities)
-    heads = ["assumption", "low", "high", *(f"{f.name},\n{end}" for f in figures for end in ("low", "high"))]
-    rows = [
-        [
-            "as it is",
-            "",
-            "",
-            *(c for f in figures for c in (decimals(value_of(sensitivities.base, f), 0), "")),
-        ]
-    ]
-    for row in sorted(sensitivities.rows, key=lambda row: -span(row, sensitivities.base, figures[0])):
-        cells = [decimals(value_of(end, f), 0) for f in figures for end in (row.low, row.high)]
-        rows.append([row.name, row.low_value, row.high_value, *cells])
-    add_table(pdf, heads, rows, (30, 25, 25, *([18] * (2 * len(figures)))), "lll" + "rr" * len(figures))
-    add_text(pdf, "; ".join(f"{f.name} in {f.unit}" for f in figures), SMALL)
-    for name, reason in sensitivities.left_out.items():
-        add_text(pdf, f"Left out: {name}: {reason}", SMALL)
-
-
-def _checks(pdf: "FPDF", result: Result) -> None:
-    add_heading(pdf, "Checks", new_page=True)
-    add_table(pdf, CHECK_HEADS, check_rows(result), (19, 35, 28, 50, 11, 40), "llllrl")
-    add_text(pdf, MEANING, SMALL)
-
-
-def _cautions(pdf: "FPDF", result: Result) -> None:
-    cautions: Any = result.plant.record["cautions"]
-    add_heading(pdf, "Legionella")
-    add_text(pdf, HYGIENE)
-    for name, side in result.sides.items():
-        if rows := hygiene_rows(side.record):
-            add_text(pdf, f"Of the {name}", SMALL)
-            add_table(pdf, HYGIENE_HEADS, rows, (46, 24, 18, 24, 70), "llrrl")
-    add_heading(pdf, "Cautions")
-    for caution in cautions:
-        add_text(pdf, f"•  {caution}")
+    widths = {n: width for n, width in enumerate(need) if width <= whole / 8.0}
+    while rest := {n: sqrt(text[n]) for n in range(len(need)) if n not in widths}:
+        left = (whole - sum(widths.values())) / sum(rest.values())
+        share = {n: weight * left for n, weight in rest.items()}
+        widths |= {n: need[n] for n in rest if need[n] <= share[n]} or share
+    spare = (whole - sum(widths.values())) / len(need)
+    return [widths[n] + spare for n in range(len(need))]

@@ -8,17 +8,21 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from hpwhsim.charts.year import CAPTIONS, draw_pictures
+from hpwhsim.charts.year import SCHEMATIC, draw_pictures
 from hpwhsim.dossier.bundle import bundle, repeat_command
-from hpwhsim.dossier.pdf import Drawn, pdf_bytes
 from hpwhsim.dossier.verify import Verdict
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.io.figures import png
 from hpwhsim.io.plain_text import visible
 from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
+from hpwhsim.scenario.schema import Dossier, Scenario
+from hpwhsim.schematic.sheet import schematic
+from hpwhsim.sections.document import TORNADO, document
+from hpwhsim.sections.parts import Typed
 from hpwhsim.simulation.year import Year
 from hpwhsim.studies.sensitivity import Sensitivities, sensitivities
 from hpwhsim.studies.sensitivity_report import tornado
@@ -41,6 +45,8 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
     InputError
         If the scenario cannot be answered, or the folder cannot be written.
     """
+    from hpwhsim.dossier.pdf import pdf_bytes
+
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
     with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
@@ -49,20 +55,16 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
         own = result.plant.year
         base = result.baseline.year if result.baseline is not None else None
         moved = others.submit(_moved, loaded, own, base)
-        pictures = others.submit(draw_pictures, own, loaded.scenario)
-
-        def drawn() -> Drawn:
-            found, tornado = moved.result()
-            bar.update()
-            shown = {"Sensitivity, one at a time": tornado}
-            drawn = pictures.result()
-            return Drawn(found, shown | {text: drawn[n] for n, text in CAPTIONS.items() if n in drawn})
-
+        pictures = others.submit(_drawn, own, loaded.scenario)
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
             contents = {WORKBOOK: workbook_bytes(result)}
             bar.update()
-            contents[PDF] = pdf_bytes(result, drawn, repeat_command(loaded, "dossier"))
+            found, tornado = moved.result()
+            drawn = pictures.result() | {TORNADO: tornado}
+            bar.update()
+            said = document(result, drawn, _repeat(loaded), found)
+            contents[PDF] = pdf_bytes(said, drawn, (loaded.scenario.dossier or Dossier()).paper)
             bar.update()
         finally:
             gc.enable()
@@ -87,6 +89,22 @@ def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Sensitiv
     """The sensitivities and their picture, for another process."""
     found = sensitivities(loaded, plant, baseline)
     return found, tornado(found)
+
+
+def _drawn(year: Year, scenario: Scenario) -> dict[str, bytes]:
+    """Pictures of a year as a PDF takes them, for another process."""
+    pictures = draw_pictures(year, scenario)
+    return pictures | {SCHEMATIC: png(schematic(scenario, year.made.capacity, year))}
+
+
+def _repeat(loaded: Loaded) -> list[tuple[str, str]]:
+    """What lies beside the PDF, and what is typed where the archive was unpacked."""
+    return [
+        (WORKBOOK, "every hour of the year, and formulas from these hours to every total"),
+        (BUNDLE, "every input, so that the calculation can be repeated anywhere"),
+        ("command, typed where bundle.zip was unpacked", Typed(repeat_command(loaded, "dossier"))),
+        ("to verify", "tankyear dossier --verify bundle.zip (says same, or what differs)"),
+    ]
 
 
 def _check_folder(folder: Path) -> None:

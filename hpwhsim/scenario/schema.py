@@ -4,10 +4,11 @@ Quantities are text with a unit in the file and SI floats (temperatures in degC)
 """
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import BeforeValidator, Discriminator, Field, Tag
 
 from hpwhsim.io.units import ENERGY_PRICE
 from hpwhsim.scenario import families
@@ -78,6 +79,39 @@ class Run(Block):
             yield Clash("steps_per_hour", f"one of {', '.join(map(str, STEPS_PER_HOUR))}")
 
 
+def _as_written(value: object) -> object:
+    """YAML reads a date as one; documents print it as text."""
+    return value.isoformat() if isinstance(value, date) else value
+
+
+ShortText = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(_as_written)]
+NOT_PRINTED = origin("not used in the calculation; nothing is printed")
+
+
+class Dossier(Block):
+    """What documents say of themselves; nothing here enters the calculation."""
+
+    prepared_by: ShortText | None = Field(
+        None, description="who made the calculation", json_schema_extra=NOT_PRINTED
+    )
+    prepared_for: ShortText | None = Field(
+        None, description="whom it was made for", json_schema_extra=NOT_PRINTED
+    )
+    project: ShortText | None = Field(
+        None, description="name or number of the project", json_schema_extra=NOT_PRINTED
+    )
+    date: ShortText | None = Field(
+        None,
+        description="date of the documents, as it is to be printed; never that of the run",
+        json_schema_extra=NOT_PRINTED,
+    )
+    paper: Literal["letter", "A4"] = Field(
+        "letter",
+        description="paper of dossier.pdf",
+        json_schema_extra=origin("common practice in the United States, no source"),
+    )
+
+
 STEPS_PER_HOUR = tuple(n for n in range(4, 361, 4) if 3600 % n == 0)
 
 
@@ -143,6 +177,12 @@ class Scenario(Block):
         default_factory=Run,
         description="how the year is simulated",
         json_schema_extra=origin("defaults of its keys"),
+    )
+
+    dossier: Dossier | None = Field(
+        None,
+        description="what page and dossier say of themselves",
+        json_schema_extra=origin("not used in the calculation; the title alone heads the documents"),
     )
 
     @property

@@ -24,14 +24,6 @@ pytestmark = [pytest.mark.contract, pytest.mark.year]
 WEATHER = "inputs/chicago-il-725300-tmy3.epw.gz"
 
 
-@pytest.fixture
-def copy(written: Path, tmp_path: Path) -> Path:
-    """The three files in another folder; scenario, weather and baseline are nowhere near."""
-    folder = tmp_path / "elsewhere"
-    shutil.copytree(written, folder)
-    return folder
-
-
 def said(path: Path, capsys: pytest.CaptureFixture[str], code: int) -> list[str]:
     """Lines of the verdict on an archive, whose exit code is `code`."""
     assert cli.main(["dossier", "--verify", str(path)]) == code

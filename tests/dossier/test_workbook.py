@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import openpyxl
 import pytest
-import workbook_cases
 import yaml
 from cases import ROOT
 from recalculation import recalculated, recalculated_all, shortened, table
@@ -26,7 +25,6 @@ from hpwhsim.scenario.reading import Loaded, read_scenario
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 # pytest finds a fixture by its name in the module
-demo_file = workbook_cases.demo_file
 
 
 def lopsided(folder: Path, **carbon: object) -> Loaded:

@@ -7,7 +7,6 @@ from typing import Any
 
 import openpyxl
 import pytest
-import workbook_cases
 from cases import ROOT
 from recalculation import Book, Changes, recalculated, recalculated_all, table
 from scipy.optimize import brentq
@@ -20,7 +19,6 @@ from hpwhsim.scenario.reading import read_scenario
 
 pytestmark = [pytest.mark.independent, pytest.mark.year]
 # pytest finds a fixture by its name in the module
-demo_file = workbook_cases.demo_file
 
 KWH_PER_MMBTU = 1055.05585262 / 3.6  # International Table Btu: NIST SP 811
 

@@ -1,26 +1,17 @@
-"""A workbook of the demo for the tests, and its live figures beside those of the engine."""
+"""The live figures of a workbook beside those of the engine."""
 
-from pathlib import Path
 from typing import Any
 
 import pytest
 from cases import ROOT
 from recalculation import OFFICE, table
 
-from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.evaluation.result import Result
 from hpwhsim.results.records import flatten
 
 DEMO = ROOT / "scenarios" / "central-air.yaml"
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice is not installed")
 RELATIVE = 1e-9  # what a reviewer is promised; doubles added in another order differ by some 1e-14
-
-
-@pytest.fixture(scope="module")
-def demo_file(demo: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("book") / "dossier.xlsx"
-    path.write_bytes(workbook_bytes(demo))
-    return path
 
 
 def close(live: float | None, engine: float | None) -> bool:

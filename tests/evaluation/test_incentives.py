@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from hpwhsim.dossier.workbook.formula import formula
-from hpwhsim.dossier.workbook.life_cycle_sheet import SHEET, _incentives
+from hpwhsim.dossier.workbook.life_cycle_sheet import SHEET
+from hpwhsim.dossier.workbook.outlays import incentives as incentive_cells
 from hpwhsim.dossier.workbook.sheets import Book, Page
 from hpwhsim.evaluation.costs import incentives
 from hpwhsim.scenario.money import Costs
@@ -47,7 +48,7 @@ def in_workbook(of: Costs, site_mmbtu: float, kwh: float) -> list[float]:
     """What the formulas of the sheet come to."""
     page = Page(Book("invented", [SHEET]), SHEET)
     saved = {"site_mmbtu": formula(site_mmbtu), "electricity_kwh": formula(kwh)}
-    return [cell.value for cell in _incentives(page, of, formula(CAPITAL), KW, saved)]
+    return [cell.value for cell in incentive_cells(page, of, formula(CAPITAL), KW, saved)]
 
 
 @pytest.mark.parametrize(("form", "amount"), FORMS, ids=lambda v: str(v)[:60])
@@ -102,5 +103,5 @@ def test_the_sheet_says_the_price_of_energy_as_it_is_quoted() -> None:
 
         page.given = noted
         saved = {"site_mmbtu": formula(SITE_MMBTU), "electricity_kwh": formula(KWH)}
-        _incentives(page, costs({"per_site_energy_saved": written}), formula(CAPITAL), KW, saved)
+        incentive_cells(page, costs({"per_site_energy_saved": written}), formula(CAPITAL), KW, saved)
         assert given["incentive_1_per_site_mmbtu USD/MMBtu"] == pytest.approx(25.0, rel=1e-8)

@@ -18,11 +18,11 @@ from hpwhsim.charts.year import CAPTIONS, draw_pictures
 from hpwhsim.cli import main as cli
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result
-from hpwhsim.page.markup import Html, element, figure, table, text
-from hpwhsim.page.page import page
+from hpwhsim.page.page import html, page
 from hpwhsim.results.files import PAGE, PICTURES
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.sections.parts import Document, Exact, Listing, Picture, Section, Table, Text, Typed
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -151,36 +151,33 @@ def every(node: Node) -> Iterator[Node]:
             yield from every(one)
 
 
-@pytest.fixture(scope="module")
-def pictures(demo: Result) -> dict[str, bytes]:
-    return draw_pictures(demo.plant.year, demo.loaded.scenario)
-
-
 # -- parts ---------------------------------------------------------------------------------------------
 
 
 @pytest.mark.published
 def test_what_is_not_html_is_escaped() -> None:
     """WHATWG HTML 13.3: & < > in text, quotes in attributes; a reader gives back what was written."""
-    assert text("a < b & \"c\" 'd'") == "a &lt; b &amp; &quot;c&quot; &#x27;d&#x27;"
-    assert text(Html("<b>")) == "<b>"
-    assert text("bell \a, tab \t") == "bell \N{REPLACEMENT CHARACTER}, tab \t"
-    root = parse(f"<!DOCTYPE html>{element('p', ODD, title=ODD, data_x='1')}".encode())
-    (paragraph,) = root.all("p")
-    assert paragraph.text == ODD
-    assert paragraph.attributes == {"title": ODD, "data-x": "1"}
+    drawing = Picture("x.svg", ODD, f"in words: {ODD}")
+    parts = [Text(ODD), Listing([ODD]), Table((ODD, "kW"), [(ODD, ODD)], "lr", ODD), drawing]
+    root = assert_sound(html(Document(ODD, [Text(ODD)], [Section("Odd", parts)]), {"x.svg": b"<svg/>"}))
+    found = root.all("title", "h1", "p", "li", "caption", "td", "figcaption")
+    assert [node.text for node in found] == [ODD, ODD, ODD, "Odd", ODD, ODD, ODD, ODD, ODD]
+    (picture,) = root.all("img")
+    assert picture.attributes["alt"] == f"in words: {ODD}"
+    source = picture.attributes["src"].removeprefix("data:image/svg+xml;base64,")
+    assert base64.b64decode(source) == b"<svg/>"
+    bell = parse(html(Document("a bell \a", [], []), {}))
+    assert next(bell.all("h1")).text == r"a bell \x07"
 
 
 def test_a_table_names_its_rows_and_columns() -> None:
-    root = parse(f"<!DOCTYPE html>{table(('', 'kW'), [('<b>', '1')], 'lr', 'All')}".encode())
-    assert rows(root) == [["", "kW"], ["<b>", "1"]]
-    assert [cell.attributes.get("class") for cell in root.all("td")] == ["number"]
-
-
-def test_a_figure_holds_its_picture() -> None:
-    root = parse(f"<!DOCTYPE html>{figure('x.svg', b'<svg/>', 'c', 'a')}".encode())
-    source = next(root.all("img")).attributes["src"]
-    assert base64.b64decode(source.removeprefix("data:image/svg+xml;base64,")) == b"<svg/>"
+    """What a cell knows besides its text is kept: a value in full, and what is typed."""
+    cells = [("<b>", Exact("1.2", 1.23456789)), ("command", Typed("tankyear run 'a b.yaml'"))]
+    root = parse(html(Document("x", [], [Section("One", [Table(("", "kW"), cells, "lr", "All")])]), {}))
+    assert rows(root) == [["", "kW"], ["<b>", "1.2"], ["command", "tankyear run 'a b.yaml'"]]
+    assert [cell.attributes.get("class") for cell in root.all("td")] == ["number", "number"]
+    assert [node.attributes["value"] for node in root.all("data")] == ["1.23456789"]
+    assert [node.text for node in root.all("code")] == ["tankyear run 'a b.yaml'"]
 
 
 # -- the page of a year --------------------------------------------------------------------------------
@@ -192,15 +189,17 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
     assert [node.text for node in root.all("h2")] == [
         "Summary",
         "The plant",
+        "Cautions",
+        "Savings",
+        "Usual measures",
+        "Cost",
         "Months",
         "Backup and unmet hot water",
         "Pictures",
-        "Savings",
         "Greenhouse gases",
-        "Cost",
         "Checks",
         "Legionella",
-        "Cautions",
+        "Method",
         "User inputs",
         "Assumptions",
         "All numbers",
@@ -218,7 +217,9 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
     checks = rows(section(root, "Checks"))
     assert len(checks) == 1 + 2 + len(record["checks"])  # a head, and the heat balance of both plants
     repeat = dict(rows(section(root, "How to repeat it"))[1:])
-    assert repeat["command"] == "tankyear run central-air.yaml --pictures"
+    assert (
+        repeat["command, typed in the folder of the scenario"] == "tankyear run central-air.yaml --pictures"
+    )
     assert record["scenario.sha256"] in repeat["scenario"]
     assert record["weather.sha256"] in repeat["weather"]
     assert repeat["tool"] == f"tankyear {record['tool.version']}"
@@ -281,7 +282,7 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[s
 @pytest.mark.published
 def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -> None:
     """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
-    measures = list(section(parse(page(demo, pictures)), "Summary").all("table"))[1]
+    (measures,) = section(parse(page(demo, pictures)), "Usual measures").all("table")
     found = {
         row[0]: [
             float(re.sub(r"[^\d.\N{MINUS SIGN}]", "", c.split()[0]).replace("\N{MINUS SIGN}", "-"))

@@ -72,6 +72,17 @@ def test_a_good_file(folder: Path) -> None:
 
 
 @pytest.mark.independent
+@pytest.mark.parametrize(
+    ("written", "printed"), [("2026-11-30", "2026-11-30"), ("'30 November'", "30 November")]
+)
+def test_the_date_of_a_dossier_is_text_as_written(folder: Path, written: str, printed: str) -> None:
+    """YAML reads 2026-11-30 as a date (YAML 1.1, timestamp); nobody's date stays nobody's."""
+    (folder / "dated.yaml").write_text(f"{GOOD}\ndossier:\n  date: {written}\n")
+    found = read_scenario(folder / "dated.yaml").scenario.dossier
+    assert found is not None
+    assert (found.date, found.prepared_by, found.paper) == (printed, None, "letter")
+
+
 def test_sha256_is_that_of_the_file(folder: Path) -> None:
     """The system's own tool, run on the same bytes, is the independent method."""
     out = subprocess.run(
@@ -276,6 +287,9 @@ def test_a_key_that_is_little_like_any_gets_the_nearest_of_its_level(folder: Pat
             "sizing={design_temperature: -20 degC, design_frequency: 0.99}",
             "sizing.design_frequency (from --set): got 0.99; allowed nothing beside",
         ),
+        ("dossier.paper=A3", "got 'A3'; allowed letter, A4"),
+        (f"dossier.project={'x' * 201}", "allowed text of at most 200 characters"),
+        ("dossier={prepared_by: 12}", "dossier.prepared_by (from --set): got 12; allowed text"),
         # wrong type
         ("building.apartments=true", "got True; allowed a whole number"),
         ("building.apartments=2.5", "got 2.5; allowed a whole number"),

@@ -19,13 +19,13 @@ from cases import ROOT
 from hpwhsim.account.energy import CREDITS, END_USES
 from hpwhsim.charts.year import SCHEMATIC
 from hpwhsim.diagnose.causes import why
-from hpwhsim.dossier.rows import headline, month_rows
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.evaluation.result import Result
 from hpwhsim.page.page import page
 from hpwhsim.results.files import write_results
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.sections.rows import headline, month_rows
 from hpwhsim.simulation.year import ONE_SEED, to_dataset
 
 pytestmark = [pytest.mark.law, pytest.mark.year]

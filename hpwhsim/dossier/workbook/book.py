@@ -7,8 +7,6 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import AT_LEAST, Check
 from hpwhsim.account.energy import END_USES
 from hpwhsim.arrays import Array
-from hpwhsim.dossier.content import Input, inputs
-from hpwhsim.dossier.rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 from hpwhsim.dossier.workbook.carbon_factors import POTENTIALS
 from hpwhsim.dossier.workbook.carbon_sheet import carbon_sheet
 from hpwhsim.dossier.workbook.cost_sheet import cost_sheet
@@ -21,6 +19,8 @@ from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, hourly_sheet
 from hpwhsim.dossier.workbook.summary_sheet import PURCHASED, USEFUL, summary_sheet
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.results.declared import declarations
+from hpwhsim.sections.inputs import Input, inputs
+from hpwhsim.sections.rows import HYGIENE, HYGIENE_HEADS, hygiene_rows
 
 SHEETS = (
     "Summary",

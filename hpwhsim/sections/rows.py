@@ -1,4 +1,4 @@
-"""Rows of the tables that the PDF and the page of HTML share, as text."""
+"""Rows of the tables of a document, as text."""
 
 import os
 import shlex
@@ -9,18 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from hpwhsim.account.checks import FAIL, OK, STATES, counted
+from hpwhsim.account.checks import FAIL, OK, STATES
 from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
-from hpwhsim.dossier.workbook.life_cycle_sheet import FIGURES
-from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.evaluation.saving_labels import saving_label
 from hpwhsim.results.declared import declared, record_keys
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.files import WEATHER
+from hpwhsim.sections.parts import Exact
 
 SAVED = {
     "electricity_kwh": "electricity_kwh",
@@ -113,25 +112,8 @@ def _lines(result: Result) -> Iterator[list[str]]:
         yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
 
 
-def over_the_years(record: Mapping[str, Any]) -> Iterator[list[str]]:
-    """Rows on the life cycle: label, unit, value or why there is none."""
-    for key in FIGURES:
-        if key in record:
-            row, value = declared(key), record[key]
-            reason = "" if value is not None else f"none: {record['costs.reasons'][REASONS[key]]}"
-            yield [row.label, row.unit, reason or amount(value)]
-
-
-def fits(result: Result) -> str:
-    """Whether the plant fits the building: how many checks are in each state, and each that failed."""
-    checks = result.checks
-    failed = [f"{c.name}: {c.text}, {c.limit_text}" for c in checks if c.state == FAIL]
-    said = f"Checks of site and refrigerant: {counted(c.state for c in checks)}."
-    return f"{said} Failed: {'; '.join(failed)}." if failed else f"{said} None failed."
-
-
 def result_rows(result: Result) -> list[list[str]]:
-    """Every number of the record: key, what it is, unit, value, and that of the baseline."""
+    """Every number of the record: key, what it is, unit, value in full, and that of the baseline."""
     rows = []
     for row in record_keys():
         if row.name.startswith(("savings.", "baseline.")):
@@ -141,7 +123,8 @@ def result_rows(result: Result) -> list[list[str]]:
         none = row.name in result.plant.record and value is None
         numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
         if none or numbers or row.name == "peak_time":
-            cells = [row.name, row.long_name, row.unit, "none" if none else amount(value)]
+            text = Exact(amount(value), value) if isinstance(value, float | int) else amount(value)
+            cells = [row.name, row.long_name, row.unit, "none" if none else text]
             rows.append([*cells, amount(theirs)] if result.baseline is not None else cells)
     return rows
 
@@ -178,34 +161,23 @@ def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
 
 def month_rows(side: Side) -> list[list[str]]:
     """Figures of a plant by month, as text: what, twelve months, the year."""
-    series = [
-        ("electricity", "kWh", by_month(side.year.hourly["electricity_kwh"])),
-        *(
-            (f"  {label}", "kWh", by_month(side.year.hourly[key]))
-            for key, label in ELECTRIC
-            if side.year.hourly.get(key, np.zeros(1)).any()
-        ),
-        ("fuel", "kWh", by_month(side.year.hourly["fuel_kwh"])),
-        (declared("heat_to_taps_kwh").label, "kWh", by_month(side.year.hourly["heat_to_taps_kwh"])),
-        (
-            declared("recirculation_loss_kwh").label,
-            "kWh",
-            by_month(side.year.hourly["recirculation_loss_kwh"]),
-        ),
-        (declared("storage_loss_kwh").label, "kWh", by_month(side.year.hourly["storage_loss_kwh"])),
-    ]
-    rows = [
-        [f"{label} [{unit}]", *(decimals(v, 0) for v in months), decimals(float(months.sum()), 0)]
-        for label, unit, months in series
-    ]
     record: Any = side.record
-    rows.append(["peak [kW]", *(decimals(v) for v in record["monthly.peak_kw"]), decimals(record["peak_kw"])])
-    if "monthly.cop_plant" in record:
-        cops = [decimals(v, 2) for v in record["monthly.cop_plant"]]
-        rows.append(["COP of the plant", *cops, decimals(record.get("cop_plant"), 2)])
-    if "monthly.energy_cost" in record:
-        costs = [decimals(v, 0) for v in record["monthly.energy_cost"]]
-        rows.append(["energy cost [USD]", *costs, decimals(record["energy_cost"], 0)])
+    used = {f"  {label}": key for key, label in ELECTRIC if side.year.hourly.get(key, np.zeros(1)).any()}
+    series = {"electricity": "electricity_kwh", **used, "fuel": "fuel_kwh"}
+    for key in ("heat_to_taps_kwh", "recirculation_loss_kwh", "storage_loss_kwh"):
+        series[declared(key).label] = key
+    rows = []
+    for label, key in series.items():
+        months = by_month(side.year.hourly[key])
+        rows.append([f"{label} [kWh]", *(decimals(v, 0) for v in (*months, float(months.sum())))])
+    for label, key, places in (
+        ("peak [kW]", "peak_kw", 1),
+        ("COP of the plant", "cop_plant", 2),
+        ("energy cost [USD]", "energy_cost", 0),
+    ):
+        if f"monthly.{key}" in record:
+            values = (*record[f"monthly.{key}"], record.get(key))
+            rows.append([label, *(decimals(v, places) for v in values)])
     return rows
 
 
