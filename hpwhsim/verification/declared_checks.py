@@ -82,18 +82,9 @@ def held(
         low, high = float(row.low), float(row.high)
         return between(name, kind, says, row.unit, low, high, obtained, row.tolerance, source, span)
     value = float(row.expected) if expected is None else expected
-    return near(
-        name,
-        kind,
-        says,
-        row.unit,
-        value,
-        obtained,
-        row.tolerance,
-        source,
-        absolute=float(row.absolute or 0.0),
-        relative=float(row.relative or 0.0),
-    )
+    room = {"absolute": float(row.absolute or 0.0), "relative": float(row.relative or 0.0)}
+    check = near(name, kind, says, row.unit, value, obtained, row.tolerance, source, **room)
+    return check._replace(span=span)
 
 
 def worst(name: str, points: Iterable[Point]) -> Check:
