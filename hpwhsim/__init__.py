@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         size,
         sweep,
         verify,
+        verify_bundle,
         why,
     )
 
@@ -43,6 +44,7 @@ __all__ = [
     "size",
     "sweep",
     "verify",
+    "verify_bundle",
     "why",
 ]
 

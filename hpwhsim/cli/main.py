@@ -20,6 +20,7 @@ from hpwhsim.cli.verbs import (
     run,
     size,
     sweep,
+    verify,
     weather,
     why,
 )
@@ -28,7 +29,22 @@ from hpwhsim.io.plain_text import refuse_controls, visible
 
 VERBS = tuple(
     module.VERB
-    for module in (run, check, new, keys, compare, size, sweep, weather, why, rate, bound, dossier, regress)
+    for module in (
+        run,
+        check,
+        new,
+        keys,
+        compare,
+        size,
+        sweep,
+        weather,
+        why,
+        rate,
+        bound,
+        dossier,
+        regress,
+        verify,
+    )
 )
 """Every verb, in the order of the help."""
 

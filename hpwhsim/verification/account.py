@@ -153,7 +153,9 @@ def energy_factor_checks() -> Iterator[Check]:
             own.append(Point(name, float(row["co2e_ar5_lb_per_MWh"]) * LB_PER_MWH, float(grid)))
     yield worst("account.egrid.co2e", own)
     yield worst("account.egrid.at_the_meter", delivered)
-    yield held("account.egrid.united_states", float(read_grid("US 2023", basis="AR6-20").kgco2e_per_kwh[0, 0]))
+    yield held(
+        "account.egrid.united_states", float(read_grid("US 2023", basis="AR6-20").kgco2e_per_kwh[0, 0])
+    )
     long, short = (float(read_grid("MROE 2023", basis=b).kgco2e_per_kwh[0, 0]) for b in ("AR5-100", "AR5-20"))
     yield held("account.egrid.methane_of_20_years", short - long)
     others = [
@@ -194,7 +196,11 @@ def building_checks() -> Iterator[Check]:
     ]
     yield worst("account.site.density", density)
     burns = [
-        Point(f"{row['temperature_c']} °C", float(row["seconds"]), float(burn_seconds(float(row["temperature_c"]))))
+        Point(
+            f"{row['temperature_c']} °C",
+            float(row["seconds"]),
+            float(burn_seconds(float(row["temperature_c"]))),
+        )
         for row in rows("burn_times")
     ]
     yield worst("account.hygiene.burns", burns)

@@ -193,7 +193,12 @@ def fluid_checks() -> Iterator[Check]:
             continue
         for share, t in ((0.2, -3.0), (0.35, 12.0)):
             state, mixture = fluid_state(Fluid(name, share), t), f"INCOMP::{LIBRARY_NAMES[name]}[{share}]"
-            got = {"D": state.density, "C": state.specific_heat, "L": state.conductivity, "V": state.viscosity}
+            got = {
+                "D": state.density,
+                "C": state.specific_heat,
+                "L": state.conductivity,
+                "V": state.viscosity,
+            }
             for key, value in got.items():
                 exact = PropsSI(key, "T", t + 273.15, "P", 3e5, mixture)
                 points.append(Point(f"{key} of {name} {share:g}, {t:g} °C", 1.0, float(value) / exact))
@@ -211,7 +216,12 @@ def fluid_checks() -> Iterator[Check]:
             film.append(Point(f"viscosity, {t:g} °C", 1.0, viscosity))
     yield worst("source.fluid.water_heat", water)
     yield worst("source.fluid.water_film", film)
-    for name, share in (("propylene-glycol", 0.30), ("ethylene-glycol", 0.30), ("methanol", 0.20), ("ethanol", 0.20)):
+    for name, share in (
+        ("propylene-glycol", 0.30),
+        ("ethylene-glycol", 0.30),
+        ("methanol", 0.20),
+        ("ethanol", 0.20),
+    ):
         found = fluid_state(Fluid(next(n for n in LIBRARY_NAMES if n == name), share), 20.0).freezing
         yield held(f"source.fluid.freezing_{name}", float(found))
 

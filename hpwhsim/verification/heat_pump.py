@@ -18,11 +18,20 @@ from hpwhsim.verification.declared_checks import Point, held, worst
 from hpwhsim.verification.shared_tables import rows
 
 R744 = "R-744"
-GRID_NAMES = {"R744": R744, "R134a": "R-134a", "R290": "R-290", "R32": "R-32", "R410A": "R-410A", "R513A": "R-513A"}
+GRID_NAMES = {
+    "R744": R744,
+    "R134a": "R-134a",
+    "R290": "R-290",
+    "R32": "R-32",
+    "R410A": "R-410A",
+    "R513A": "R-513A",
+}
 NEAR_CRITICAL = 14.0  # K below the critical point: the grid's 14 chords overlook a pinch on the curved isobar
 
 
-def machine(name: str, efficiency: float = 0.70, approach: float = 5.0, subcooling: float | None = 5.0) -> Machine:
+def machine(
+    name: str, efficiency: float = 0.70, approach: float = 5.0, subcooling: float | None = 5.0
+) -> Machine:
     """Constant isentropic efficiency, all electricity in the gas, 5 K pinch, no limits but R-744's pressure."""
     limits = replace(OPEN, least_ratio=1.03)
     if name == R744:

@@ -24,9 +24,7 @@ PATH = AirPath(module_airflow=0.12)
 TO_SURFACE, TO_MASS, MASS = 1552.5, 9.1 * 250.0, 165e5  # W/K, W/K, J/K of that zone
 
 
-def _steps(
-    zone: Zone, outdoors: Array, start: float, count: int, dt: float, heat: float = 0.0
-) -> list[Step]:
+def _steps(zone: Zone, outdoors: Array, start: float, count: int, dt: float, heat: float = 0.0) -> list[Step]:
     """Steps of the zone in hourly outdoor air, with `heat` taken from its dry air."""
     around = make_around(zone, PATH, Air(outdoors, 0.0), 10.0, Air(20.0, 0.006), Air(30.0, 0.01))
     room, state, done = make_room(zone, PATH), State(start, 0.0, 0.0), []

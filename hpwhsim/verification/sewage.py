@@ -74,7 +74,9 @@ def exchanger_checks() -> Iterator[Check]:
             last = 18.0 - heat / exchanger.sewage - (to_machine - heat / exchanger.loop)
             near = abs(first - last) < 1e-9 * first
             mean = first if near else (first - last) / math.log(first / last)
-            points.append(Point(f"loop {1e3 * loop_flow:.4g} L/s, {left:g} of UA", heat, 3000.0 * left * mean))
+            points.append(
+                Point(f"loop {1e3 * loop_flow:.4g} L/s, {left:g} of UA", heat, 3000.0 * left * mean)
+            )
     yield worst("source.exchanger.log_mean", points)
     huge = make_exchanger(1e7, 2e-3, 3e-3, direct=False)
     offer = sewer_offer(huge, 5.0, 3.6, 15.0, 1.0, 1, 1, 3600.0)
@@ -99,7 +101,12 @@ def _well_by_scipy() -> Check:
         carried = RHO_CP * inflow / dt
 
         def rate(
-            _: float, t: list[float], c: float = carried, warm: float = inflow_c, q: float = heat, u: float = loss
+            _: float,
+            t: list[float],
+            c: float = carried,
+            warm: float = inflow_c,
+            q: float = heat,
+            u: float = loss,
         ) -> list[float]:
             return [(c * (warm - t[0]) - u * (t[0] - 12.0) - q) / (2.0 * RHO_CP)]
 

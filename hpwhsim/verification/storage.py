@@ -182,7 +182,9 @@ def _day_by_scipy() -> Check:
         flux = np.concatenate(([0.0], np.diff(t), [0.0])) * alpha / thick**2
         return np.asarray(np.diff(flux) - fade * (t - ROOM))
 
-    solved = solve_ivp(rate, (0.0, 86400.0), np.repeat(start, cells // 10), method="LSODA", rtol=1e-8, atol=1e-8)
+    solved = solve_ivp(
+        rate, (0.0, 86400.0), np.repeat(start, cells // 10), method="LSODA", rtol=1e-8, atol=1e-8
+    )
     exact = solved.y[:, -1].reshape(10, -1).mean(axis=1)
     found = slices(layers, 10)
     return worst(

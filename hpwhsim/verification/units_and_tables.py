@@ -56,7 +56,11 @@ def table_checks() -> Iterator[Check]:
         if row["table"] == "per_apartment_by_building_size":
             handbook[row["key"].split()[0], row["quantity"]] = float(row["value_gal"])
     points = [
-        Point(f"{row['apartments']} apartments", handbook[row["apartments"], "average_day"], float(row["average_day_gal"]))
+        Point(
+            f"{row['apartments']} apartments",
+            handbook[row["apartments"], "average_day"],
+            float(row["average_day_gal"]),
+        )
         for row in read_table("demand_by_building_size")
     ]
     yield worst("tables.demand.average_day", points)
