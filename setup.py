@@ -1,4 +1,4 @@
-"""Packages of the wheel: `hpwhsim`, and the tables of `shared/`, which `hpwhsim.verification` reads, within it."""
+"""Packages of the wheel: `hpwhsim`, and within it the tables of `shared/`, for `hpwhsim.verification`."""
 
 from setuptools import find_packages, setup
 

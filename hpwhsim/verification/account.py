@@ -133,14 +133,16 @@ def carbon_checks() -> Iterator[Check]:
             text, value = table[name][column], dict(refrigerant(name).gwp)[basis]
             if text and value is not None:
                 points.append(Point(name, 0.0 if text.startswith("<") else float(text), value))
-        for gas in ("CH4", "N2O"):
-            if table[gas][column]:
-                points.append(Point(gas, float(table[gas][column]), warming(basis)[gas.lower()]))
+        points += [
+            Point(gas, float(table[gas][column]), warming(basis)[gas.lower()])
+            for gas in ("CH4", "N2O")
+            if table[gas][column]
+        ]
         yield worst(f"account.gwp.{basis}", points)
 
 
 def energy_factor_checks() -> Iterator[Check]:
-    """eGRID by its own CO2e and at the meter, other grids, fuels, steam, site to source."""
+    """The grid of eGRID by its own CO2e and at the meter, other grids, fuels, steam, site to source."""
     own, delivered = [], []
     for row in rows("egrid"):
         if row["data_year"] != "2023":

@@ -76,7 +76,7 @@ SUBJECTS: dict[str, tuple[Subject, ...]] = {
     "sizing": (sizing.mass_curve_checks,),
     "federal_test": (federal_test.draw_checks, federal_test.factor_checks),
 }
-"""Functions that yield checks, by the package tested. Another subject is a module here, and its functions in a row."""
+"""Functions that yield checks, by the package tested; a new subject is a module, and its functions here."""
 
 
 def packages(wanted: Sequence[str] = ()) -> list[str]:

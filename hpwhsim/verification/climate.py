@@ -1,7 +1,8 @@
 """Checks of `climate`: moist air, mains water, ground, the clock of a weather file."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
 
@@ -56,12 +57,12 @@ def mains_checks() -> Iterator[Check]:
         got = float(mains_of_day(day, _celsius(float(row["Tavg_F"])), swing))
         points.append(Point(f"{row['case']}, day {day:g}", float(row["Tmains_C"]), got))
     yield worst("climate.mains.table", points)
-    day = np.arange(1, 366)
+    days = np.arange(1, 366)
     for case, (mean, swing) in MAINS_CASES.items():
-        year = mains_of_day(day, _celsius(mean), swing / 1.8) * 1.8 + 32.0
+        year = mains_of_day(days, _celsius(mean), swing / 1.8) * 1.8 + 32.0
         yield held(f"climate.mains.{case}_lowest", float(year.min()))
         yield held(f"climate.mains.{case}_highest", float(year.max()))
-        yield held(f"climate.mains.{case}_coldest_day", float(day[year.argmin()]))
+        yield held(f"climate.mains.{case}_coldest_day", float(days[year.argmin()]))
     monthly = np.array([-10.0, -9.0, -2.0, 1.0, 2.0, 14.0, 15.0, 14.5, 12.0, 6.0, 0.0, -6.0])
     air = np.repeat(monthly, 24 * np.array(MONTH_DAYS))
     air = air + 6.0 * np.sin(np.arange(8760) * 2.0 * np.pi / 24.0)
@@ -97,8 +98,8 @@ def ground_checks() -> Iterator[Check]:
             got = float(ground_temperature(depth, float(day), 10.0, 12.0, 35.0, soil))
             points.append(Point(f"{depth:g} m, day {day}", float(row[f"day_{day}"]), got))
     yield worst("climate.ground.table", points)
-    day = 0.5 + (np.arange(8760) + 0.5) / 24.0
-    air = 8.0 - 13.0 * np.cos(2.0 * np.pi * (day - 23.4) / 365.0) + 5.0 * np.sin(2.0 * np.pi * day)
+    time = 0.5 + (np.arange(8760) + 0.5) / 24.0  # days
+    air = 8.0 - 13.0 * np.cos(2.0 * np.pi * (time - 23.4) / 365.0) + 5.0 * np.sin(2.0 * np.pi * time)
     wave = surface_wave(air)
     yield held("climate.ground.wave_mean", wave.mean_c)
     yield held("climate.ground.wave_amplitude", wave.amplitude_k)
@@ -107,9 +108,8 @@ def ground_checks() -> Iterator[Check]:
 
 def weather_file_checks() -> Iterator[Check]:
     """The packaged typical year: its published figures, and noon where the sun has it."""
-    from pvlib.solarposition import get_solarposition
-
     import pandas as pd
+    import pvlib
 
     weather = read_weather(WEATHER)
     air = np.asarray(weather["dry_bulb_c"].values)
@@ -119,7 +119,8 @@ def weather_file_checks() -> Iterator[Check]:
     offset = float(weather.attrs["utc_offset_h"])
     middles = pd.date_range("2001-01-01 00:30", periods=8760, freq="h") - pd.Timedelta(hours=offset)
     place = float(weather.attrs["latitude"]), float(weather.attrs["longitude"])
-    sun = get_solarposition(middles.tz_localize("UTC"), *place)
+    position: Callable[..., Any] = pvlib.solarposition.get_solarposition
+    sun = position(middles.tz_localize("UTC"), *place)
     up = np.maximum(np.cos(np.deg2rad(sun["zenith"].to_numpy())), 0.0)
     hour = np.arange(8760) % 24 + 0.5
     noon = float(np.average(hour, weights=np.asarray(weather["ghi_w_m2"].values)))

@@ -1,4 +1,4 @@
-"""Checks of `federal_test`: draws of 10 CFR 430 Appendix E, and tanks whose factor follows from their loss."""
+"""Checks of `federal_test`: draws of 10 CFR 430 Appendix E, tanks whose factor follows from their loss."""
 
 import math
 from collections.abc import Iterator

@@ -60,9 +60,9 @@ def response_checks() -> Iterator[Check]:
         late = []
         for row in table:
             span, at = SPANS.get(row["time"], 0.0), f"{name} after {row['time']}"
-            if row["method"] == "infinite cylinder source 2*pi*G" and 0.0 < span <= DAY:
-                if row["field"] in ("1x1", name):
-                    first_day.append(Point(at, float(row["g"]), float(g_at(found, span))))
+            cylinder = row["method"] == "infinite cylinder source 2*pi*G" and row["field"] in ("1x1", name)
+            if cylinder and 0.0 < span <= DAY:
+                first_day.append(Point(at, float(row["g"]), float(g_at(found, span))))
             if row["field"] == name and row["method"] == "pygfunction UBWT" and span >= DAY:
                 late.append(Point(at, float(row["g"]), float(g_at(found, span) - short_time(span)[0])))
         yield worst(f"source.g_function.{name.split()[0]}_{name[-1]}m", late)
@@ -130,8 +130,8 @@ def sizing_checks() -> Iterator[Check]:
         at = f"{row['rows']} x {row['columns']} at {row['spacing_m']} m, {row['years']} years"
         points.append(Point(at, published, metres))
     yield worst("source.bore_sizing.table", points)
-    times = 3600.0 * np.array([6.0, 30 * DAY + 6.0, 10 * YEAR + 30 * DAY + 6.0])
-    six, month, years = cylinder_g(ALPHA * times / RADIUS**2) / (2.0 * np.pi * ROCK)
+    seconds = 3600.0 * np.array([6.0, 30 * DAY + 6.0, 10 * YEAR + 30 * DAY + 6.0])
+    six, month, years = cylinder_g(ALPHA * seconds / RADIUS**2) / (2.0 * np.pi * ROCK)
     need = 12e3 * (years - month) + 16e3 * (month - six) + 40e3 * (six + 0.12)
     yield held("source.bore_sizing.cylinder", float(need / 11.0))
 

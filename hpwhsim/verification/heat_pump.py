@@ -1,4 +1,4 @@
-"""Checks of `heatpump`'s cycle: an independent grid, textbooks, correlations, certified and market machines."""
+"""Checks of `heatpump`'s cycle: an independent grid, textbooks, correlations, certified machines."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -32,7 +32,7 @@ NEAR_CRITICAL = 14.0  # K below the critical point: the grid's 14 chords overloo
 def machine(
     name: str, efficiency: float = 0.70, approach: float = 5.0, subcooling: float | None = 5.0
 ) -> Machine:
-    """Constant isentropic efficiency, all electricity in the gas, 5 K pinch, no limits but R-744's pressure."""
+    """Constant isentropic efficiency, all electricity in the gas, 5 K pinch, no limits but R-744's."""
     limits = replace(OPEN, least_ratio=1.03)
     if name == R744:
         limits = replace(
@@ -143,9 +143,9 @@ def gas_cooler_checks() -> Iterator[Check]:
                 Point(f"evaporating {t:g} °C, exit {exit_c:g} °C", liao, float(found.high_pressure[0]) / 1e5)
             )
     yield worst("heatpump.gas_cooler.liao", points)
-    at = (5.0, 9.0, 60.0)
-    span = cop(machine(R744, 0.60), *at), cop(machine(R744, 0.75), *at)
-    yield held("heatpump.prototype_1998", cop(machine(R744, 0.675), *at), span=span)
+    water = (5.0, 9.0, 60.0)
+    span = cop(machine(R744, 0.60), *water), cop(machine(R744, 0.75), *water)
+    yield held("heatpump.prototype_1998", cop(machine(R744, 0.675), *water), span=span)
 
 
 def textbook_checks() -> Iterator[Check]:

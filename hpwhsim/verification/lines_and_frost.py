@@ -92,7 +92,7 @@ def friction_checks() -> Iterator[Check]:
 def frost_checks() -> Iterator[Check]:
     """Latent share, frost and melting heat of 65 states of air.
 
-    The table's air is real and holds 0.43 % more vapour: a pressure lower by that much gives ideal gases as much.
+    The table's air is real and holds 0.43 % more vapour: at a pressure lower by that much ideal gases do.
     """
     pressure = 101_325.0 / ENHANCEMENT
     shares, melting, frost = [], [], []

@@ -107,7 +107,7 @@ def coil_checks() -> Iterator[Check]:
             "latent_W": coil.latent + coil.condensate * CP_WATER * coil.surface,
             "condensate_kg_h": coil.condensate * 3600.0,
         }
-        at = f"{cells['T_in_C']:g} °C, RH {cells['RH']:g}, {cells['flow_m3s']:g} m3/s, bypass {cells['bypass']:g}"
+        at = f"{row['T_in_C']} °C, RH {row['RH']}, {row['flow_m3s']} m3/s, bypass {row['bypass']}"
         for column, value in values.items():
             found.setdefault(column, []).append(Point(at, cells[column], float(value)))
     for column, name in (

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from hpwhsim.arrays import Array
 from hpwhsim.source.drains import Sewage, building_sewage, other_cold_litres
 from hpwhsim.source.offer import met
 from hpwhsim.source.wastewater import (
@@ -98,19 +99,12 @@ def _well_by_scipy() -> Check:
         (25.0, 0.001, 10.0, 5e3, 60.0, 15.0),
     ):
         well = make_well(2.0, loss, 12.0, 5.0, EXCHANGER)
-        carried = RHO_CP * inflow / dt
 
-        def rate(
-            _: float,
-            t: list[float],
-            c: float = carried,
-            warm: float = inflow_c,
-            q: float = heat,
-            u: float = loss,
-        ) -> list[float]:
-            return [(c * (warm - t[0]) - u * (t[0] - 12.0) - q) / (2.0 * RHO_CP)]
+        def rate(_: float, t: Array, carried: float, warm: float, heat: float, loss: float) -> Array:
+            return np.asarray((carried * (warm - t) - loss * (t - 12.0) - heat) / (2.0 * RHO_CP))
 
-        end = solve_ivp(rate, (0.0, dt), [start], rtol=1e-11, atol=1e-11).y[0, -1]
+        given = (RHO_CP * inflow / dt, inflow_c, heat, loss)
+        end = solve_ivp(rate, (0.0, dt), [start], args=given, rtol=1e-11, atol=1e-11).y[0, -1]
         got = well_step(well, start, inflow, inflow_c, heat * dt, dt)[0]
         points.append(Point(f"{inflow:g} m3 in {dt:g} s", float(end), float(got)))
     return worst("source.well.scipy", points)

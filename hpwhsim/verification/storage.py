@@ -1,4 +1,4 @@
-"""Checks of `storage`: fronts, mixed layers, conduction and loss against exact results, on the march's own store."""
+"""Checks of `storage`: fronts, mixed layers, conduction and loss, on the march's own store."""
 
 from collections.abc import Iterator
 

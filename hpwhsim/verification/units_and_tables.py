@@ -38,7 +38,7 @@ def unit_checks() -> Iterator[Check]:
 
 
 def table_checks() -> Iterator[Check]:
-    """Copper tubes by their printed weights and nominal sizes; use by building size; draws of the federal test."""
+    """Copper tubes by printed weights and nominal sizes; use by building size; draws of the federal test."""
     weights, outer = [], []
     printed = {row["size"]: float(row["lb_per_ft"]) for row in rows("copper_tube_weights")}
     for tube in tubes().values():
