@@ -62,6 +62,7 @@ def mains_checks() -> Iterator[Check]:
         year = mains_of_day(days, _celsius(mean), swing / 1.8) * 1.8 + 32.0
         yield held(f"climate.mains.{case}_lowest", float(year.min()))
         yield held(f"climate.mains.{case}_highest", float(year.max()))
+        yield held(f"climate.mains.{case}_mean", float(year.mean()))
         yield held(f"climate.mains.{case}_coldest_day", float(days[year.argmin()]))
     monthly = np.array([-10.0, -9.0, -2.0, 1.0, 2.0, 14.0, 15.0, 14.5, 12.0, 6.0, 0.0, -6.0])
     air = np.repeat(monthly, 24 * np.array(MONTH_DAYS))

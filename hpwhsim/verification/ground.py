@@ -60,8 +60,8 @@ def response_checks() -> Iterator[Check]:
         late = []
         for row in table:
             span, at = SPANS.get(row["time"], 0.0), f"{name} after {row['time']}"
-            cylinder = row["method"] == "infinite cylinder source 2*pi*G" and row["field"] in ("1x1", name)
-            if cylinder and 0.0 < span <= DAY:
+            early = row["method"] == "infinite cylinder source 2*pi*G" and row["field"] in ("1x1", name)
+            if early and 0.0 < span <= DAY:
                 first_day.append(Point(at, float(row["g"]), float(g_at(found, span))))
             if row["field"] == name and row["method"] == "pygfunction UBWT" and span >= DAY:
                 late.append(Point(at, float(row["g"]), float(g_at(found, span) - short_time(span)[0])))

@@ -7,15 +7,16 @@ from hpwhsim.verification.all_checks import known_misses
 from hpwhsim.verification.check import Check
 
 WIDTH = 80
+FULL = 9  # digits of a check in full
 CAUTION = (
     "A hit says that one number is as its source has it, within a tolerance that the source gives reason "
     "for; it does not say that a plant will do what its year shows."
 )
 
 
-def figure(value: float) -> str:
-    """A number, as many digits as tell it from its neighbours within a tolerance."""
-    return f"{value:.6g}"
+def figure(value: float, digits: int = 6) -> str:
+    """A number for a table; in full where a last digit may decide."""
+    return f"{value:.{digits}g}"
 
 
 def verify_text(checks: Sequence[Check], every: bool = False) -> str:
@@ -39,9 +40,9 @@ def _count(name: str, checks: Sequence[Check]) -> str:
 
 def _listed(checks: Sequence[Check]) -> Iterator[str]:
     yield ""
-    yield f"{'check':42}{'expected':>12}{'obtained':>12}  {'unit':6}"
+    yield f"{'check':42}{'expected':>12}{'obtained':>13}  {'unit':6}"
     for check in checks:
-        values = f"{figure(check.expected):>12}{figure(check.obtained):>12}"
+        values = f"{figure(check.expected):>12}{figure(check.obtained):>13}"
         verdict = "" if check.verdict == "hit" else "MISS "
         yield f"{check.name[:41]:42}{values}  {verdict}{check.unit}"[:WIDTH]
 
@@ -56,14 +57,16 @@ def _misses(checks: Sequence[Check]) -> Iterator[str]:
 def in_full(check: Check) -> Iterator[str]:
     """Everything of a check, a fact a line, wrapped."""
     unit = f" {check.unit}" if check.unit else ""
-    band = f"{figure(check.expected)}{unit}, a hit within {figure(check.low)} to {figure(check.high)}"
-    got = f"{figure(check.obtained)}{unit}"
+    expected, low, high, got = (
+        figure(value, FULL) for value in (check.expected, check.low, check.high, check.obtained)
+    )
+    got += unit
     if check.span is not None:
         got += f", over what is assumed {figure(check.span[0])} to {figure(check.span[1])}"
     facts = {
         "says": check.says,
         "kind": check.kind,
-        "expected": f"{band} ({check.tolerance})",
+        "expected": f"{expected}{unit}, a hit within {low} to {high} ({check.tolerance})",
         "obtained": got,
         "source": check.source,
         "known": known_misses().get(check.name, ""),
