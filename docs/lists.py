@@ -1,4 +1,4 @@
-"""The lists of the manual that are made from the code: keys, results, verbs, sources and checks, as Markdown."""
+"""The lists of the manual made from the code: keys, results, verbs, sources and checks, as Markdown."""
 
 import hashlib
 import json

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hpwhsim.climate.window_sun import FACING, window_sun
+from hpwhsim.climate.window_sun import window_sun
 from hpwhsim.verification.check import Check
 from hpwhsim.verification.declared_checks import Point, worst
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 LATITUDE = 40.0
+COMPASS = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}  # degrees clockwise from north
 DAYS = (21, 80, 172, 264, 355)  # solstices, equinoxes, a cold day
 
 
@@ -63,7 +64,7 @@ def _day_by_hand(sky: "dict[str, np.ndarray[Any, Any]]", day: int, facing: str) 
             continue
         ghi, dni, dhi = (float(sky[name][at]) for name in ("ghi", "dni", "dhi"))
         up = np.cos(np.deg2rad(zenith))
-        meets = max(np.sin(np.deg2rad(zenith)) * np.cos(np.deg2rad(azimuth - FACING[facing])), 0.0)
+        meets = max(np.sin(np.deg2rad(zenith)) * np.cos(np.deg2rad(azimuth - COMPASS[facing])), 0.0)
         ring = dni / (1367.0 * (1.0 + 0.033 * np.cos(2.0 * np.pi * day / 365.0)))
         around = dhi * (ring * meets / up + (1.0 - ring) * 0.5) + 0.2 * ghi * 0.5
         glass = max(1.0 - 0.17 * (1.0 / meets - 1.0), 0.0) if meets > 0.0 else 0.0
@@ -76,7 +77,7 @@ def window_sun_checks() -> Iterator[Check]:
     clear = clear_sky()
     sky = {name: np.asarray(clear[f"{name}_w_m2"].values) for name in ("ghi", "dni", "dhi")}
     found = window_sun(clear)
-    for facing in FACING:
+    for facing in COMPASS:
         points = [
             Point(
                 f"day {day}",

@@ -1,4 +1,4 @@
-"""Every outside check hits, or is a known miss with its reason; what a verdict is; the verb and the library."""
+"""Every outside check hits, or is a known miss with its reason; verdicts; the verb and the library."""
 
 import json
 import math
@@ -17,7 +17,7 @@ pytestmark = pytest.mark.contract
 @pytest.mark.independent
 @pytest.mark.parametrize("package", all_checks.SUBJECTS)
 def test_every_check_of_a_package_hits(package: str) -> None:
-    """Sources and tolerances stand in `shared/checks.csv`; a known miss that begins to hit is taken off its list."""
+    """Sources and tolerances stand in `shared/checks.csv`; a known miss that hits is taken off its list."""
     found = list(all_checks.of_package(package))
     names = [check.name for check in found]
     assert len(set(names)) == len(names)
