@@ -136,7 +136,7 @@ def missed(fault: Fault) -> list[str]:
 def main() -> int:
     """Try every fault; 1 where one is not seen."""
     parser = argparse.ArgumentParser(
-        description="Faults in copies of the package, and the checks that see them."
+        description="Faults in copies, and the checks that see them."
     )
     parser.add_argument("--package", help="only faults that the checks of this package are to see")
     only = parser.parse_args().package

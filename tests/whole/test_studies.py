@@ -29,7 +29,7 @@ def test_peaks_beside_the_handbook() -> None:
 
 
 def test_every_seeded_fault_has_its_line() -> None:
-    """One right line in its file to put a wrong one in the place of, and a fault for each package with checks."""
+    """Its right line stands once in its file, and each package with checks has a fault."""
     for fault in seeded_faults.FAULTS:
         text = (seeded_faults.ROOT / "hpwhsim" / fault.file).read_text(encoding="utf-8")
         assert text.count(fault.right) == 1, fault
