@@ -135,9 +135,7 @@ def missed(fault: Fault) -> list[str]:
 
 def main() -> int:
     """Try every fault; 1 where one is not seen."""
-    parser = argparse.ArgumentParser(
-        description="Faults in copies, and the checks that see them."
-    )
+    parser = argparse.ArgumentParser(description="Faults in copies, and the checks that see them.")
     parser.add_argument("--package", help="only faults that the checks of this package are to see")
     only = parser.parse_args().package
     unseen = 0
