@@ -1,7 +1,9 @@
 """Every check, by the package that it tests, in the order of the layers."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
+from typing import Protocol
 
 from hpwhsim.errors import InputError
 from hpwhsim.verification import (
@@ -24,7 +26,15 @@ from hpwhsim.verification import (
 from hpwhsim.verification.check import Check
 from hpwhsim.verification.shared_tables import rows
 
-Subject = Callable[[], Iterable[Check]]
+
+class Subject(Protocol):
+    """A function that yields checks."""
+
+    __name__: str
+
+    def __call__(self) -> Iterable[Check]:
+        """The checks."""
+
 
 SUBJECTS: dict[str, tuple[Subject, ...]] = {
     "climate": (
@@ -94,9 +104,21 @@ def packages(wanted: Sequence[str] = ()) -> list[str]:
 
 
 def of_package(name: str) -> Iterator[Check]:
-    """The checks of one package, as they are computed."""
+    """The checks of one package, as they are computed; a subject that cannot be computed is one miss."""
     for subject in SUBJECTS[name]:
-        yield from subject()
+        try:
+            yield from subject()
+        except ModuleNotFoundError as missing:
+            yield _not_run(name, subject, f"not run: needs {missing.name}")
+        except InputError as refusal:
+            yield _not_run(name, subject, f"not run: {refusal}")
+
+
+def _not_run(package: str, subject: Subject, why: str) -> Check:
+    """What stands for the checks of a subject from the one on that could not be computed."""
+    nan = math.nan
+    name = f"{package}.{subject.__name__}"
+    return Check(name, package, "analytic", why, "", nan, nan, nan, "none", nan, None, "none")
 
 
 @cache

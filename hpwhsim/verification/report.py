@@ -1,5 +1,6 @@
 """Checks for reading: a table of counts, each miss in full, and rows for a file."""
 
+import math
 from collections.abc import Iterator, Sequence
 from textwrap import fill
 
@@ -78,5 +79,12 @@ def in_full(check: Check) -> Iterator[str]:
 
 
 def as_rows(checks: Sequence[Check]) -> list[dict[str, object]]:
-    """A row for each check: its fields, and the verdict."""
-    return [{**check._asdict(), "verdict": check.verdict} for check in checks]
+    """A row for each check: its fields, and the verdict; what could not be computed has None for numbers."""
+
+    def plain(value: object) -> object:
+        return None if isinstance(value, float) and not math.isfinite(value) else value
+
+    return [
+        {**{name: plain(value) for name, value in check._asdict().items()}, "verdict": check.verdict}
+        for check in checks
+    ]

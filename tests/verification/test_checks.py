@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Iterator
 
 import pytest
 
@@ -106,6 +107,32 @@ def test_rows_of_the_verb(capsys: pytest.CaptureFixture[str]) -> None:
     rows = json.loads(capsys.readouterr().out)["checks"]
     assert [row["verdict"] for row in rows] == ["hit", "miss"]
     assert set(Check._fields) | {"verdict"} == set(rows[0])
+
+
+def test_what_cannot_run_is_said_and_is_no_hit(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A library that is missing, and a refusal; the subjects after it are computed."""
+
+    def lacking() -> Iterator[Check]:
+        yield one(1.5)
+        raise ModuleNotFoundError(name="pygfunction")
+
+    def refused() -> Iterator[Check]:
+        raise ty.InputError("mains water: got nan")
+        yield
+
+    monkeypatch.setattr(all_checks, "SUBJECTS", {"storage": (lacking, refused, lambda: [one(1.0)])})
+    assert main(["verify", "--json"]) == 1
+    rows = json.loads(capsys.readouterr().out)["checks"]
+    assert [row["verdict"] for row in rows] == ["hit", "miss", "miss", "hit"]
+    assert [row["says"] for row in rows[1:3]] == [
+        "not run: needs pygfunction",
+        "not run: mains water: got nan",
+    ]
+    assert rows[1]["obtained"] is None
+    assert main(["verify"]) == 1
+    assert "not run: needs pygfunction" in capsys.readouterr().out
 
 
 def test_a_package_that_is_none_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
