@@ -145,7 +145,19 @@ def gas_cooler_checks() -> Iterator[Check]:
     yield worst("heatpump.gas_cooler.liao", points)
     water = (5.0, 9.0, 60.0)
     span = cop(machine(R744, 0.60), *water), cop(machine(R744, 0.75), *water)
-    yield held("heatpump.prototype_1998", cop(machine(R744, 0.675), *water), span=span)
+    yield held("heatpump.prototype_1998.cop", cop(machine(R744, 0.675), *water), span=span)
+    cops, pressures, gases = [], [], []
+    for row in rows("prototype_1998"):
+        pinch = float(row["pinch_K"])
+        made = replace(machine(R744, float(row["efficiency"])), pinch_k=pinch)
+        found = solve(made, high_side(R744), *water)
+        at = f"efficiency {row['efficiency']}, pinch {row['pinch_K']} K"
+        cops.append(Point(at, float(row["cop"]), float(found.cop[0])))
+        pressures.append(Point(at, 88.5, float(found.high_pressure[0]) / 1e5))
+        gases.append(Point(at, 90.0, float(found.discharge_c[0])))
+    yield worst("heatpump.prototype_1998.independent", cops)
+    yield worst("heatpump.prototype_1998.pressure", pressures)
+    yield worst("heatpump.prototype_1998.discharge", gases)
 
 
 def textbook_checks() -> Iterator[Check]:
