@@ -19,6 +19,11 @@ def fill(app: Any, name: str, source: list[str]) -> None:
     source[0] = MARK.sub(lambda found: "\n".join(LISTS[found[1]]()), source[0])
 
 
+def made_anew(*_: Any) -> list[str]:
+    """Pages of the lists, which have their names: read again although their own text has not changed."""
+    return list(LISTS)
+
+
 def inline(translator: Any, node: Element) -> None:
     """A formula within a line, which browsers draw themselves."""
     translator.body.append(tex2mathml(node.astext()))
@@ -34,5 +39,6 @@ def displayed(translator: Any, node: Element) -> None:
 def setup(app: Any) -> dict[str, bool]:
     """Register with Sphinx."""
     app.connect("source-read", fill)
+    app.connect("env-get-outdated", made_anew)
     app.add_html_math_renderer("mathml", (inline, None), (displayed, None))
     return {"parallel_read_safe": True, "parallel_write_safe": True}

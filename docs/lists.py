@@ -1,15 +1,21 @@
-"""The lists of the manual made from the code: keys, results, verbs, sources and usual ranges, as Markdown."""
+"""The lists of the manual made from the code, as Markdown: keys, results, verbs, sources, ranges, checks."""
 
+import hashlib
+import json
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator
 from itertools import groupby
 
 from hpwhsim.cli.main import VERBS, parser
+from hpwhsim.io import disk_cache
 from hpwhsim.results.declared import Declared, declarations
 from hpwhsim.scenario.key_list import Key, key_list
 from hpwhsim.tables.sources import sources as source_table
 from hpwhsim.tables.usual_ranges import usual_ranges
+from hpwhsim.verification import all_checks, shared_tables
+from hpwhsim.verification.check import Check
+from hpwhsim.verification.report import figure
 
 WIDTH = 100  # columns of a help text
 
@@ -100,6 +106,41 @@ def ranges() -> Iterator[str]:
         for one in usual_ranges()
     )
     yield from table(heads, rows)
+def kept_checks() -> list[Check]:
+    """Every outside check: computed once for a text of the program and of its tables, and kept on disk."""
+    digest = hashlib.sha256(disk_cache.sources_hash().encode())
+    for path in sorted(shared_tables.folder().glob("*.csv")):
+        digest.update(path.read_bytes())
+    path = disk_cache.folder("verification") / f"{digest.hexdigest()[:32]}.json"
+    if not path.is_file():
+        checks = [check for name in all_checks.packages() for check in all_checks.of_package(name)]
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps([list(check) for check in checks]), encoding="utf-8")
+    return [Check(*fields) for fields in json.loads(path.read_text(encoding="utf-8"))]
+
+
+def verification() -> Iterator[str]:
+    """Every outside check, by package, with what it gave; the known misses with their reason."""
+
+    def row(check: Check) -> tuple[str, ...]:
+        room = f"{figure(check.low)} to {figure(check.high)}: {check.tolerance}"
+        obtained = figure(check.obtained)
+        if check.span is not None:
+            obtained += f" ({figure(check.span[0])} to {figure(check.span[1])})"
+        verdict = "hit" if check.verdict == "hit" else "**miss**"
+        held = (check.says, f"{figure(check.expected)} {check.unit}", room, obtained)
+        return f"`{check.name}`", *map(cell, held), verdict, cell(f"{check.kind}: {check.source}")
+
+    checks = kept_checks()
+    misses = [check for check in checks if check.verdict == "miss"]
+    yield f"{len(checks)} checks, {len(checks) - len(misses)} hits, {len(misses)} misses.\n"
+    for check in misses:
+        reason = all_checks.known_misses().get(check.name, "not explained")
+        yield f"* `{check.name}` misses: {cell(reason)}."
+    heads = ("check", "what is held", "expected", "a hit within", "obtained", "verdict", "source")
+    for package, members in groupby(checks, key=lambda check: check.package):
+        yield f"\n## {package}\n"
+        yield from table(heads, map(row, members))
 
 
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
@@ -108,4 +149,5 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "verbs": verbs,
     "sources": sources,
     "ranges": ranges,
+    "verification": verification,
 }

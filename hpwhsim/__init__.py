@@ -29,6 +29,7 @@ if TYPE_CHECKING:
         size,
         sweep,
         verify,
+        verify_bundle,
         why,
     )
 
@@ -47,6 +48,7 @@ __all__ = [
     "size",
     "sweep",
     "verify",
+    "verify_bundle",
     "why",
 ]
 

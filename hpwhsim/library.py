@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from hpwhsim.dossier.verify import Verdict
+    from hpwhsim.verification.check import Check
 
 
 class Scenario:
@@ -326,7 +327,31 @@ def why(result: Result | Path | str, gap: int = 2) -> dict[str, Any]:
     return causes.why(Path(result), gap)
 
 
-def verify(bundle: Path | str) -> "Verdict":
+def verify(package: str | None = None) -> "list[Check]":
+    """Hold what the program computes against sources outside of it.
+
+    Parameters
+    ----------
+    package : str, optional
+        Only the checks of this package, such as ``"storage"``.
+
+    Returns
+    -------
+    list of Check
+        Each with its source, what was expected and obtained, tolerance and ``verdict``.
+
+    Raises
+    ------
+    InputError
+        If no check tests that package.
+    """
+    from hpwhsim.verification.all_checks import of_package, packages
+
+    wanted = packages(() if package is None else (package,))
+    return [check for name in wanted for check in of_package(name)]
+
+
+def verify_bundle(bundle: Path | str) -> "Verdict":
     """Repeat the calculation of a dossier's bundle from its own files and say what differs.
 
     Raises

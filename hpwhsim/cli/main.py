@@ -21,6 +21,7 @@ from hpwhsim.cli.verbs import (
     run,
     size,
     sweep,
+    verify,
     weather,
     why,
 )
@@ -44,6 +45,7 @@ VERBS = tuple(
         bound,
         dossier,
         regress,
+        verify,
     )
 )
 """Every verb, in the order of the help."""

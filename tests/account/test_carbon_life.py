@@ -21,20 +21,6 @@ pytestmark = pytest.mark.law
 SHARE = st.floats(0.0, 1.0)
 
 
-@pytest.mark.published
-def test_worked_tewi_as_a_life() -> None:
-    """carbon.md section 3, form of EN 378-1 Annex B: 10,149.75 + 4,511.0 + 262,500 = 277,160.75 kg CO2e.
-
-    1e-12: rounding of floats.
-    """
-    found = life(operational_by_year(50_000.0, 0.35, 15), 10.0, 2255.5, 0.03, 0.2)
-    assert found.leak.sum() == pytest.approx(10_149.75, rel=1e-12)
-    assert found.end_of_life.sum() == pytest.approx(4_511.0, rel=1e-12)
-    assert found.operational.sum() == pytest.approx(262_500.0, rel=1e-12)
-    assert found.tewi == pytest.approx(277_160.75, rel=1e-12)
-    assert found.cumulative[-1] == pytest.approx(found.tewi, rel=1e-12)  # nothing else is lost by default
-
-
 @pytest.mark.independent
 def test_each_loss_falls_in_its_year() -> None:
     """By hand, 2 kg of GWP 1000: 1 % at filling, 5 % and 2 % every year, half of it at the end."""

@@ -45,43 +45,6 @@ BASELINE = PlantCosts(
 TERMS = Terms(years=3, discount_rate=0.10, electricity_escalation=0.05, fuel_escalation=0.02)
 
 
-@pytest.mark.published
-@pytest.mark.parametrize(
-    ("rate", "years", "printed", "half_digit"),
-    [
-        (0.10, 10, 6.1446, 5e-5),
-        (0.03, 20, 14.877, 5e-4),
-        (0.08, 25, 10.6748, 5e-5),
-        (0.05, 30, 15.3725, 5e-5),
-    ],
-)
-def test_present_worth_of_a_uniform_series(
-    rate: float, years: int, printed: float, half_digit: float
-) -> None:
-    """Factor (P/A, i, n) of the interest tables in textbooks of engineering economy; from memory.
-
-    Half of the last printed digit; and the closed form (1 - (1 + i)^-n) / i to rounding.
-    """
-    flow = np.array([0.0, *[1.0] * years])
-    assert present_value(flow, rate) == pytest.approx(printed, abs=half_digit)
-    assert present_value(flow, rate) == pytest.approx((1 - (1 + rate) ** -years) / rate, rel=REL)
-
-
-def test_growing_series_by_closed_form() -> None:
-    """Modified uniform present value of NIST Handbook 135: q (1 - q^n) / (1 - q), q = (1 + e) / (1 + d).
-
-    Electricity of 100 USD a year growing 2.5 %, fuel of 70 falling 1 %, 4 % discount, 25 years.
-    """
-    terms = Terms(25, 0.04, 0.025, -0.01)
-
-    def factor(growth: float) -> float:
-        q = (1.0 + growth) / 1.04
-        return q * (1.0 - q**25) / (1.0 - q)
-
-    worth = present_value(cash_flow(PlantCosts(0.0, 100.0, 70.0), terms), 0.04)
-    assert worth == pytest.approx(100.0 * factor(0.025) + 70.0 * factor(-0.01), rel=REL)
-
-
 def test_life_cycle_worked_by_hand() -> None:
     """Three years at 10 %, electricity growing 5 %, fuel 2 %, by hand in decimal fractions.
 
@@ -124,15 +87,6 @@ def test_internal_rate_by_closed_form(flow: list[float], rate: float) -> None:
     found, reason = internal_rate(np.array(flow))
     assert found == pytest.approx(rate, abs=1e-12)
     assert reason == ""
-
-
-@pytest.mark.published
-def test_internal_rate_of_a_library_example() -> None:
-    """Documentation of numpy-financial, irr([-100, 39, 59, 55, 20]) = 0.28095; quoted from memory.
-
-    Half of the last printed digit.
-    """
-    assert internal_rate(np.array([-100.0, 39, 59, 55, 20]))[0] == pytest.approx(0.28095, abs=5e-6)
 
 
 @pytest.mark.published

@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.gases import Gases, warming
+from hpwhsim.account.gases import Gases
 from hpwhsim.account.grid import read_grid
 from hpwhsim.errors import InputError
 from hpwhsim.tables import read_table
+from hpwhsim.verification.shared_tables import rows
 
 pytestmark = pytest.mark.published
 
@@ -71,33 +72,12 @@ def test_united_states_by_hand() -> None:
     assert read_grid("us").year == 2023
 
 
-@pytest.mark.independent
-def test_twenty_years_weigh_methane_more() -> None:
-    """IPCC: methane of AR5 is 28 over 100 years and 84 over 20; N2O 265 and 264. MROE 2023, by hand:
-
-    0.116 x (84 - 28) - 0.017 = 6.479 lb CO2e/MWh more, over 1 - 0.042.
-    """
-    long, short = (float(read_grid("MROE 2023", basis=b).kgco2e_per_kwh[0, 0]) for b in ("AR5-100", "AR5-20"))
-    assert short - long == pytest.approx(6.479 * LB_PER_MWH / 0.958, rel=1e-9)
-
-
 @pytest.mark.parametrize(
     ("name", "region", "published"),
-    [
-        ("UK 2025", "UK 2025", 0.177),
-        ("uk", "UK 2026", 0.13096),
-        ("DE", "EU-DE 2023", 0.316),
-        ("EU-EL", "EU-EL 2023", 0.343),
-        ("EU-AT", "EU-AT 2023", 0.059),
-        ("australia_vic 2025", "Australia-VIC 2025", 0.78),
-        ("australia_vic", "Australia-VIC 2026", 0.74),
-    ],
+    [(row["asked"], row["region"], float(row["kgco2e_per_kwh"])) for row in rows("grid_factors")],
 )
 def test_other_countries(name: str, region: str, published: float) -> None:
-    """DESNZ 2025 and 2026; EEA 2023 as of July 2026; National Greenhouse Accounts Factors 2025 and 2026.
-
-    One figure for all gases, without loss unless it is stated.
-    """
+    """shared/grid_factors.csv: one figure for all gases, without loss unless it is stated."""
     grid = read_grid(name)
     assert (grid.name, grid.gases, grid.loss) == (region, None, 0.0)
     assert grid.kgco2e_per_kwh[0, 0] == pytest.approx(published, rel=1e-12)
@@ -208,19 +188,6 @@ def test_every_region_is_found_by_its_name() -> None:
         assert read_grid(f"{row['region']} {row['year']}").name == f"{row['region']} {row['year']}"
     for name in names:
         assert 0.0 < float(read_grid(name).kgco2e_per_kwh[0, 0]) < 1.0
-
-
-def test_warming_potentials_of_the_gases(references: Path) -> None:
-    """gwp.csv of the check values, rows CH4 and N2O, every set."""
-    text = (references / "gwp.csv").read_text(encoding="utf-8").splitlines()
-    rows = {r["substance"]: r for r in csv.DictReader(x for x in text if not x.startswith("#"))}
-    for basis in ("AR4-100", "AR4-20", "AR5-100", "AR5-20", "AR6-100", "AR6-20"):
-        report, years = basis.split("-")
-        column = f"gwp{years}_{report.lower()}"
-        held = warming(basis)
-        assert held["ch4"] == float(rows["CH4"][column])
-        assert held["n2o"] == float(rows["N2O"][column])
-        assert held["ch4_fossil"] >= held["ch4"]
 
 
 @pytest.mark.law

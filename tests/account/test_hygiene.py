@@ -55,16 +55,6 @@ def row(found: Hygiene, key: str, place: str) -> Row:
 
 @pytest.mark.published
 @pytest.mark.parametrize(
-    ("temperature", "seconds"),
-    [(45.0, 7200.0), (47.0, 1200.0), (48.0, 900.0), (49.0, 480.0), (51.0, 120.0), (55.0, 17.0), (60.0, 3.0)],
-)
-def test_published_times_to_a_burn(temperature: float, seconds: float) -> None:
-    """Second-degree burns, after Moritz and Henriques 1947, public safety tables."""
-    assert float(burn_seconds(temperature)) == pytest.approx(seconds, rel=1e-12)
-
-
-@pytest.mark.published
-@pytest.mark.parametrize(
     ("fahrenheit", "seconds"),
     [(120.0, 600.0), (125.0, 120.0), (140.0, 6.0), (150.0, 2.0), (130.0, 30.0), (135.0, 10.0)],
 )

@@ -30,25 +30,6 @@ def quarters(seed: int) -> Array:
     return 20.0 * random.random(35040) ** 4
 
 
-def test_time_of_use_bill_worked_by_hand() -> None:
-    """One constant kilowatt; summer weekdays 16-21 at 0.40, other summer hours 0.20, all else 0.11 USD/kWh.
-
-    July 2001 has 22 weekdays: 110 h * 0.40 + 634 h * 0.20 = 44.00 + 126.80 = 170.80 USD. June has 21:
-    105 * 0.40 + 615 * 0.20 = 42.00 + 123.00 = 165.00. January: 744 * 0.11 = 81.84.
-    """
-    price = time_of_use(
-        [
-            TouBlock(0.40, When(SUMMER, "weekdays", ((960, 1260),))),
-            TouBlock(0.20, When(SUMMER)),
-            TouBlock(0.11, When()),
-        ]
-    )
-    months = bill(Tariff(price), np.ones(35040), NO_FUEL).energy
-    assert months[6] == pytest.approx(170.80, rel=REL)
-    assert months[5] == pytest.approx(165.00, rel=REL)
-    assert months[0] == pytest.approx(81.84, rel=REL)
-
-
 def test_whole_bill_worked_by_hand() -> None:
     """January to March of a lopsided year, by hand.
 

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.demand.patterns import (
     Pattern,
-    average_day_litres,
     hourly_use,
     named_pattern,
     read_metered,
@@ -66,58 +65,10 @@ def test_published_peak_of_the_combined_profile() -> None:
 
 
 @pytest.mark.published
-@pytest.mark.parametrize(
-    ("first", "last", "share"), [(0, 24, 0.2326), (6, 22, 0.1484), (4, 24, 0.1084), (0, 16, 0.4084)]
-)
-def test_storage_by_the_mass_curve(first: int, last: int, share: float) -> None:
-    """Storage for constant supply from `first` to `last`, by Rippl's mass curve (1883): published form.
-
-    The values were computed independently from the normalised profile; four decimals. Swapped
-    or shifted hours fail this. Sequent peak: the worst deficit over repeats of the day.
-    """
-    supply = np.zeros(24)
-    supply[first:last] = 1.0 / (last - first)
-    deficit, worst = 0.0, 0.0
-    for gap in np.tile(named_pattern("apartments").weekday - supply, 3):
-        deficit = max(0.0, deficit + gap)
-        worst = max(worst, deficit)
-    assert worst == pytest.approx(share, abs=6e-5)
-
-
-@pytest.mark.published
 def test_two_profiles_agree() -> None:
     """The reference building's schedule (NREL/TP-5500-46861) is the combined profile within 0.0045."""
     difference = named_pattern("apartments").weekday - named_pattern("midrise").weekday
     assert np.abs(difference).max() < 0.0045
-
-
-@pytest.mark.published
-def test_shared_copy_of_the_profiles(references: Path) -> None:
-    """The packaged tables hold the shared values, printed there to six decimals."""
-    lines = (references / "hourly-fractions.csv").read_text().splitlines()
-    rows = [line.split(",") for line in lines if line[:1].isdigit()]
-    for name, column in (("apartments", 2), ("midrise", 4)):
-        published = np.array([float(row[column]) for row in rows])
-        assert np.abs(named_pattern(name).weekday - published).max() < 1e-6
-
-
-@pytest.mark.published
-def test_use_by_building_size() -> None:
-    """ASHRAE Handbook, HVAC Applications, service water heating: 42, 40, 35 gal per apartment-day.
-
-    1 gal = 3.785411784 L (NIST SP 811). Between sizes linear, outside them constant.
-    """
-    gallon = 3.785411784
-    for apartments, gal in (
-        (1, 42.0),
-        (20, 42.0),
-        (35, 41.0),
-        (50, 40.0),
-        (150, 36.0),
-        (200, 35.0),
-        (900, 35.0),
-    ):
-        assert average_day_litres(apartments)[0] == pytest.approx(gal * gallon, rel=1e-12)
 
 
 def test_unknown_name_lists_the_known() -> None:

@@ -10,6 +10,7 @@ from hpwhsim.cli.main import VERBS
 from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.key_list import key_list
 from hpwhsim.tables.sources import sources
+from hpwhsim.verification.check import near
 
 pytestmark = pytest.mark.contract
 
@@ -50,6 +51,19 @@ def test_every_verb_has_its_help() -> None:
         verb.name for verb in VERBS
     ]
     assert all(f"usage: tankyear {verb.name}" in text for verb in VERBS)
+
+
+def test_the_page_of_checks_shows_hits_and_misses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two checks in the place of all, which take a while; a bar within a text makes no cell more."""
+    held = near("storage.x", "analytic", "a | b", "K", 2.0, 2.0, "as printed", "a book", absolute=0.5)
+    missed = held._replace(name="storage.y", obtained=3.0, span=(2.9, 3.1))
+    monkeypatch.setattr(lists, "kept_checks", lambda: [held, missed])
+    text = list(lists.verification())
+    assert text[0].startswith("2 checks, 1 hits, 1 misses")
+    assert firsts("verification") == ["storage.x", "storage.y"]
+    assert [len(re.findall(r"(?<!\\)\|", line)) for line in text if line.startswith("|")] == [8] * 4
+    assert "**miss**" in text[-2]
+    assert "(2.9 to 3.1)" in text[-2]
 
 
 def test_every_list_has_its_page() -> None:

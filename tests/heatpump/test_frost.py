@@ -1,6 +1,5 @@
 """Frost against a rating rule, an independent psychrometric table, published shapes and seasons, physics."""
 
-import csv
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,7 +17,6 @@ from hpwhsim.heatpump.frost import (
     DEFROST_FACTOR,
     RULE_LATENT_SHARE,
     SPLIT_PER_APPROACH,
-    SUBLIMATION,
     USUAL_SPLIT_K,
     Frost,
     frost_losses,
@@ -130,31 +128,6 @@ def test_melt_heat_table(air: float, relative: float, published: float) -> None:
     """
     found = float(melt_heat_share(*at(air, relative)))
     assert found == pytest.approx(published, abs=0.00055 + 0.004 * published)
-
-
-@pytest.mark.independent
-def test_frost_of_an_independent_table(shared: Path) -> None:
-    """frost_load.csv, 65 conditions, -20 to 10 °C and 60 to 100 %: latent share, frost, melting heat.
-
-    Half of the last digit of each column, and the 0.4 % by which saturated real air holds more vapour than
-    ideal gas; in the driest frosting air the difference of two vapour contents keeps that 0.4 % as 1e-4 of
-    latent share, 2e-4 kg/kWh, 0.001 points: a fifth of a last digit.
-    """
-    with (shared / "references" / "frost_load.csv").open(encoding="utf-8") as lines:
-        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
-    assert len(rows) == 65
-    for row in rows:
-        air = at(float(row["T_air_C"]), float(row["RH_pct"]) / 100.0)
-        share = float(row["latent_share"])
-        found = float(latent_share(*air))
-        assert found == pytest.approx(share, abs=0.0006 + 0.004 * share), row
-        melting = float(row["melt_heat_share_of_output_pct"])
-        assert 100.0 * float(melt_heat_share(*air)) == pytest.approx(melting, abs=0.006 + 0.004 * melting), (
-            row
-        )
-        if row["frost"] == "1":
-            frost = float(row["frost_kg_per_kWh_evap"])
-            assert found / SUBLIMATION * 3.6e6 == pytest.approx(frost, abs=0.0007 + 0.004 * frost), row
 
 
 @pytest.mark.law

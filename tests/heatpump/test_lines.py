@@ -1,9 +1,7 @@
 """Refrigerant lines against Moody's limits, a textbook pipe, an independent cycle, and laws."""
 
-import csv
 import math
 from dataclasses import replace
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -13,17 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.integrate import quad, solve_ivp
-from scipy.optimize import brentq
 
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.anchor import OPEN, Rating, anchor_one
 from hpwhsim.heatpump.cycle import sample, solve
 from hpwhsim.heatpump.lines import (
     FASTEST_GAS,
-    FOOT,
     LineDerate,
     Lines,
-    Point,
     drop_factors,
     line_derate,
 )
@@ -32,6 +27,7 @@ from hpwhsim.heatpump.pipes import TUBES, Flowing, friction
 from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.heatpump.states import Fluid
 from hpwhsim.pipe_friction import friction_factor
+from hpwhsim.verification.lines_and_frost import NAMES, PLAIN, reference_point
 
 pytestmark = pytest.mark.independent
 
@@ -40,9 +36,7 @@ Place = Literal["outdoors", "indoors"]
 
 KELVIN = 273.15
 PLACES: tuple[Place, ...] = ("outdoors", "indoors")
-PLAIN = Compressor(isentropic=(0.7,), gas_share=1.0, clearance=0.0)  # of the reference cycle
 RATING = Rating(7.0, 15.0, 55.0, 10e3, 3.0)  # invented
-NAMES = {"R134a": "R-134a", "R410A": "R-410A", "R32": "R-32", "R290": "R-290", "CO2": "R-744"}
 
 
 def derate(lines: Lines, name: str = "R-410A", rating: Rating = RATING) -> LineDerate:
@@ -53,58 +47,12 @@ def derate(lines: Lines, name: str = "R-410A", rating: Rating = RATING) -> LineD
 
 
 @pytest.mark.published
-def test_laminar_friction_is_hagen_and_poiseuille() -> None:
-    """Factor 64/Re, exact for laminar flow; the turbulent branch adds under 1e-9 below Re 1000."""
-    re = np.array([10.0, 100.0, 1000.0])
-    np.testing.assert_allclose(friction_factor(re, 1e-4), 64.0 / re, rtol=1e-6)
-
-
-@pytest.mark.published
-def test_fully_rough_friction_is_von_karman() -> None:
-    """Moody's right-hand limit, f = [2 log10(3.7 / e)]^-2, textbook.
-
-    Churchill's constant 0.27 stands for 1/3.7: 0.1 % of the argument, under 0.1 % of f.
-    """
-    rough = np.array([1e-4, 1e-3, 1e-2, 0.05])
-    np.testing.assert_allclose(friction_factor(1e12, rough), (2.0 * np.log10(3.7 / rough)) ** -2.0, rtol=1e-3)
-
-
-@pytest.mark.parametrize("rough", [0.0, 1e-5, 1e-4, 1e-3, 1e-2])
-@pytest.mark.parametrize("re", [1e4, 1e5, 1e6, 1e7])
-def test_turbulent_friction_is_colebrook(re: float, rough: float) -> None:
-    """Colebrook and White, solved here; with no roughness Prandtl's law of smooth pipes.
-
-    Explicit forms are commonly quoted within 2 to 3 % of it from Re 1e4 on.
-    """
-
-    def colebrook(f: float) -> float:
-        return 1.0 / math.sqrt(f) + 2.0 * math.log10(rough / 3.7 + 2.51 / (re * math.sqrt(f)))
-
-    exact = brentq(colebrook, 1e-3, 1.0)
-    assert float(friction_factor(re, rough)) == pytest.approx(exact, rel=0.03)
-
-
-@pytest.mark.published
 @pytest.mark.parametrize("rough", [1e-5, 1e-4, 1e-3, 1e-2])
 @pytest.mark.parametrize("re", [1e4, 1e5, 1e6, 1e7])
 def test_turbulent_friction_is_haaland(re: float, rough: float) -> None:
     """Haaland 1983, 1/f^0.5 = -1.8 log10[6.9/Re + (e/3.7)^1.11]; quoted from memory, itself within 2 %."""
     haaland = (-1.8 * math.log10(6.9 / re + (rough / 3.7) ** 1.11)) ** -2.0
     assert float(friction_factor(re, rough)) == pytest.approx(haaland, rel=0.04)
-
-
-@pytest.mark.published
-def test_textbook_pipe() -> None:
-    """Çengel and Cimbala, Fluid Mechanics, Example 8-3, quoted from memory.
-
-    Water at 60 °F (62.36 lb/ft3, 7.536e-4 lb/ft s), 0.2 ft3/s, 200 ft of 2 in stainless pipe of roughness
-    7e-6 ft: f 0.0174, pressure drop 11.8 psi. Printed to three digits, 0.4 %; the friction factors of
-    Churchill and of Colebrook, which the book solves, are 1 % apart here.
-    """
-    lb, ft3, psi = 0.45359237, FOOT**3, 6894.757
-    flow, density, viscosity = 0.2 * 62.36 * lb, 62.36 * lb / ft3, 7.536e-4 * lb / FOOT
-    drop = friction(flow, density, viscosity, 2.0 / 12.0 * FOOT, 200.0 * FOOT, 7e-6 * FOOT)
-    assert drop / psi == pytest.approx(11.8, rel=0.015)
 
 
 def test_darcy_by_hand() -> None:
@@ -139,38 +87,6 @@ def test_no_saturation_above_the_critical_pressure() -> None:
 
 
 # --- the cycle with drops --------------------------------------------------------------------------------
-
-
-def reference_point(fluid: str, evaporating_c: float) -> Point:
-    """Cycle of the reference table: superheat 5 K, condensing 60 °C, saturated liquid, efficiency 0.70.
-
-    R-744: 95 bar, exit 25 °C.
-    """
-    low = PropsSI("P", "T", evaporating_c + KELVIN, "Q", 1, fluid)
-    suction = evaporating_c + 5.0
-    h1, s1 = (PropsSI(x, "P", low, "T", suction + KELVIN, fluid) for x in "HS")
-    if fluid == "CO2":
-        high = 95e5
-        h3 = PropsSI("H", "P", high, "T", 25.0 + KELVIN, fluid)
-    else:
-        high = PropsSI("P", "T", 60.0 + KELVIN, "Q", 1, fluid)
-        h3 = PropsSI("H", "P", high, "Q", 0, fluid)
-    work = (PropsSI("H", "P", high, "S", s1, fluid) - h1) / 0.7
-    return Point(low, high, suction, h1 + work - h3, work)
-
-
-def test_suction_drop_of_one_kelvin(references: Path) -> None:
-    """Independent cycle with CoolProp's own flashes; the table is printed to 0.01 %, half of it allowed."""
-    with (references / "suction_drop_sensitivity.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
-    assert len(rows) == 15
-    for row in rows:
-        fluid, evaporating = row["fluid"], float(row["T_evap_C"])
-        point = reference_point(fluid, evaporating)
-        dropped = point.low_pressure - PropsSI("P", "T", evaporating - 1.0 + KELVIN, "Q", 1, fluid)
-        heat, power = drop_factors(Fluid(refrigerant(NAMES[fluid])), PLAIN, point, dropped, 0.0)
-        assert 100.0 * (heat - 1.0) == pytest.approx(float(row["capacity_change_pct"]), abs=0.0051), row
-        assert 100.0 * (heat / power - 1.0) == pytest.approx(float(row["COP_change_pct"]), abs=0.0051), row
 
 
 @pytest.mark.parametrize("fluid", ["R134a", "R410A", "R32", "R290"])

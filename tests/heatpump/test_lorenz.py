@@ -41,16 +41,6 @@ def test_limit_is_that_of_many_carnot_machines_in_a_row(point: tuple[float, floa
     assert lorenz_cop(*point) == pytest.approx((outlet - inlet) / work.sum(), rel=1e-8)
 
 
-def test_limit_by_hand() -> None:
-    """7 °C source, water 10 to 65 °C: 55 / ln(338.15 / 283.15) = 309.835 K; 309.835 / 29.685 = 10.437.
-
-    The arithmetic mean, 310.65 K, would make it 10.185: too low, and a machine that can be would be refused.
-    """
-    found = lorenz_cop(7.0, 10.0, 65.0)
-    assert found == pytest.approx(10.437, abs=1e-3)
-    assert found > 310.65 / (310.65 - 280.15) + 0.2
-
-
 def test_a_machine_between_the_two_means_is_no_wonder(tmp_path: Path) -> None:
     """COP 10.3 lies under the limit (10.44) and over that of the arithmetic mean; 10.5 lies over both."""
     check(Rating(7.0, 10.0, 65.0, 20e3, 10.3), "plant.heat_pump")

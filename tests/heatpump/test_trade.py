@@ -34,28 +34,6 @@ def cop(m: Machine, source: float, water_in: float, water_out: float) -> float:
     return float(solve(m, sample(m), source, water_in, water_out).cop[0])
 
 
-@pytest.mark.parametrize(
-    ("efficiency", "approach", "source", "published", "low", "high"),
-    [
-        (0.65, 8.0, 0.0, {35.0: 3.8, 45.0: 2.8, 55.0: 2.2, 65.0: 2.0}, 1.0, 1.25),
-        (0.65, 8.0, -20.0, {35.0: 2.2, 45.0: 2.0}, 1.0, 1.25),
-        (0.70, 5.0, 0.0, {35.0: 5.0, 45.0: 3.7, 55.0: 2.9, 65.0: 2.4}, 0.88, 1.12),
-    ],
-    ids=["air at 0", "air at -20", "water at 0"],
-)
-def test_published_ladder(
-    efficiency: float, approach: float, source: float, published: dict[float, float], low: float, high: float
-) -> None:
-    """cycles.md row 2: COP by outlet temperature, air at 0 and -20 °C, water at 0 °C.
-
-    The cycle alone, R-290 with 5 K of rise. For air the ladder counts fans and defrost, which take up to a
-    fifth: the cycle must lie above it by no more than a quarter. For water it must meet it within 12 %.
-    """
-    m = machine("R-290", efficiency, approach)
-    for outlet, value in published.items():
-        assert low * value <= cop(m, source, outlet - 5.0, outlet) <= high * value, outlet
-
-
 def test_carnot_fractions_of_condensing_machines() -> None:
     """cycles.md section 7: conservative cycle, 45 °C inlet: 0.29 to 0.53; nothing above Carnot.
 
@@ -101,19 +79,6 @@ def test_lowest_single_stage_source(name: str, cold: float, warm: float) -> None
         works = np.isfinite(found.cop)
     lowest = [GRID[int(np.argmax(part))] for part in (works[:5], works[5:])]
     assert lowest == [cold, warm]
-
-
-def test_cold_inlet_favours_r744_and_warm_inlet_the_others() -> None:
-    """cycles.md section 6: 0 °C source, 10 to 60 °C: +29 to +31 % over R-134a and R-290 with 5 K subcooling.
-
-    45 to 60 °C: 2.22 against 2.93 and 2.88 there. Half a percent on either ratio.
-    """
-    cold = {n: cop(machine(n, 0.70, 5.0), 0.0, 10.0, 60.0) for n in ("R-744", "R-134a", "R-290")}
-    warm = {n: cop(machine(n, 0.70, 5.0), 0.0, 45.0, 60.0) for n in ("R-744", "R-134a", "R-290")}
-    assert cold["R-744"] / cold["R-134a"] == pytest.approx(4.18 / 3.23, rel=0.005)
-    assert cold["R-744"] / cold["R-290"] == pytest.approx(4.18 / 3.19, rel=0.005)
-    assert warm["R-744"] / warm["R-134a"] == pytest.approx(2.22 / 2.93, rel=0.005)
-    assert warm["R-744"] / warm["R-290"] == pytest.approx(2.22 / 2.88, rel=0.005)
 
 
 def test_highest_outlets_are_the_trades() -> None:

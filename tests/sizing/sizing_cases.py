@@ -1,7 +1,5 @@
 """Plants on their design days for the tests of sizing."""
 
-import csv
-import json
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +11,7 @@ from numpy.typing import NDArray
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.scenario.reading import read_scenario, scenario_from
 from hpwhsim.sizing.trials import Bench, hot_litres, make_bench
+from hpwhsim.verification.shared_tables import rows
 
 Array = NDArray[np.float64]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -27,20 +26,18 @@ ALONE = ("plant.backup=null", "plant.heat_pump.min_source='-25 degC'", *LOAD)
 ONE = ("sizing.seeds=1", "sizing.min_probability=0.5")  # the scenario's own draws alone
 
 
-def stated(references: Path) -> tuple[Array, list[dict[str, str]]]:
+def stated() -> tuple[Array, list[dict[str, str]]]:
     """Hourly profile and table of mass_curve_tradeoff.csv."""
-    lines = (references / "mass_curve_tradeoff.csv").read_text(encoding="utf-8").splitlines()
-    comment = "".join(line for line in lines if line.startswith("#"))
-    profile = np.array(json.loads(comment[comment.index("[") : comment.index("]") + 1]))
-    return profile / profile.sum(), list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    profile = np.array([float(row["use"]) for row in rows("two_peak_day")])
+    return profile / profile.sum(), rows("mass_curve_tradeoff")
 
 
-def steady(folder: Path, references: Path, *lock_outs: str, least: str = "110 degF") -> Bench:
+def steady(folder: Path, *lock_outs: str, least: str = "110 degF") -> Bench:
     """The stated profile every day alike, cold water at 10 °C, constant capacity, no loop and no loss.
 
     Water below `least` is short.
     """
-    profile, _ = stated(references)
+    profile, _ = stated()
     pattern = folder / "stated.csv"
     rows = [f"{hour},{share!r},{share!r}" for hour, share in enumerate(profile.tolist())]
     pattern.write_text("\n".join(["hour,weekday,weekend", *rows]) + "\n")

@@ -36,24 +36,22 @@ def at_hours(bench: Bench, hours: float, explain: bool) -> Any:
 
 
 @pytest.mark.parametrize(("hours", "share"), [(24, 0.194), (20, 0.128), (16, 0.087)])
-def test_mass_curve_shares_of_the_stated_profile(
-    tmp_path: Path, references: Path, hours: int, share: float
-) -> None:
+def test_mass_curve_shares_of_the_stated_profile(tmp_path: Path, hours: int, share: float) -> None:
     """Least usable storage 0.194, 0.128 and 0.087 of the day: three digits of mass_curve_tradeoff.csv."""
-    bench = steady(tmp_path, references)
+    bench = steady(tmp_path)
     found = at_hours(bench, hours, False)
     assert round(found.classical / bench.day_litres, 3) == share
     assert found.cold == pytest.approx(found.classical, rel=1e-6)
     assert found.loaded == pytest.approx(found.classical, rel=1e-6)
 
 
-def test_a_lock_out_needs_the_barred_draw(tmp_path: Path, references: Path) -> None:
+def test_a_lock_out_needs_the_barred_draw(tmp_path: Path) -> None:
     """16:00 to 21:00 barred: the draw of the hours 16 to 20, 0.283 of the day, at 16 h and at 8 h alike.
 
     5e-6: the draws of a step have 6 significant digits.
     """
-    bench = steady(tmp_path, references, "16:00-21:00")
-    profile, _ = stated(references)
+    bench = steady(tmp_path, "16:00-21:00")
+    profile, _ = stated()
     barred = float(profile[16:21].sum())
     assert round(barred, 3) == 0.283
     for hours in (16.0, 8.0):
@@ -61,52 +59,50 @@ def test_a_lock_out_needs_the_barred_draw(tmp_path: Path, references: Path) -> N
 
 
 @pytest.mark.parametrize("hours", [22.0, 21.0, 20.0, 18.0, 16.0, 14.0])
-def test_an_ideal_store_is_the_mass_curve(tmp_path: Path, references: Path, hours: float) -> None:
+def test_an_ideal_store_is_the_mass_curve(tmp_path: Path, hours: float) -> None:
     """The engine with nothing mixing and all of the store heated, against the mass curve.
 
     Water hardly below that of use is short here: else the machine's, mixed with cold, still serves from an
     empty store. What is left: the bisection, and the sensor that stands at `FOOT` of the height.
     """
-    bench = steady(tmp_path, references, least="48.8 degC")
+    bench = steady(tmp_path, least="48.8 degC")
     found = at_hours(bench, hours, True)
     assert found.sharp == pytest.approx(found.classical, rel=NEAR + FOOT)
 
 
-def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path, references: Path) -> None:
+def test_an_ideal_store_holds_the_barred_draw(tmp_path: Path) -> None:
     """The same with 16:00 to 21:00 barred: the draw of those hours."""
-    bench = steady(tmp_path, references, "16:00-21:00")
-    profile, _ = stated(references)
+    bench = steady(tmp_path, "16:00-21:00")
+    profile, _ = stated()
     found = at_hours(bench, 14.0, True)
     assert found.sharp / bench.day_litres == pytest.approx(float(profile[16:21].sum()), rel=0.025)
 
 
 @pytest.mark.law
 @pytest.mark.parametrize("hours", [22.0, 20.0, 18.0, 16.0, 14.0, 12.0])
-def test_a_real_store_is_larger_for_reasons_that_add_up(
-    tmp_path: Path, references: Path, hours: float
-) -> None:
+def test_a_real_store_is_larger_for_reasons_that_add_up(tmp_path: Path, hours: float) -> None:
     """Thermocline and sensors only add: mass curve < unmixed < mixed < as it is, within the bisection.
 
     Water cooler than the taps use is unmet here: where 43.3 °C count as served, a store that runs out is
     stretched with cold water, and the engine's is up to 9 % smaller than the mass curve's.
     """
-    found = at_hours(steady(tmp_path, references, least="48.8 degC"), hours, True)
+    found = at_hours(steady(tmp_path, least="48.8 degC"), hours, True)
     assert found.classical < found.sharp * (1.0 + NEAR)
     assert found.sharp < found.heated * (1.0 + NEAR)
     assert found.heated < found.storage * (1.0 - 2.0 * NEAR)
 
 
 @pytest.mark.law
-def test_an_ideal_store_falls_with_capacity(tmp_path: Path, references: Path) -> None:
+def test_an_ideal_store_falls_with_capacity(tmp_path: Path) -> None:
     """The mass curve is convex and falls with recovery; the ideal store of the engine falls with it."""
-    bench = steady(tmp_path, references)
+    bench = steady(tmp_path)
     found = [at_hours(bench, hours, True).sharp for hours in (22.0, 18.0, 14.0, 12.0)]
     assert found == sorted(found, reverse=True)
 
 
-def test_run_hours_are_heat_over_output(tmp_path: Path, references: Path) -> None:
+def test_run_hours_are_heat_over_output(tmp_path: Path) -> None:
     """Run hours of a day = heat of the day over output: no loss and constant capacity, so 0.1 %."""
-    bench = steady(tmp_path, references)
+    bench = steady(tmp_path)
     factor = 0.2
     found = judge(bench.design, plant_of(bench, 1, factor, 3.0))
     kwh = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6  # 20 homes, 150 L from 10 to 49 °C

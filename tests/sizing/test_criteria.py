@@ -105,9 +105,9 @@ def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
 
 
 @pytest.mark.law
-def test_run_hours_cap_the_capacity(tmp_path: Path, references: Path) -> None:
+def test_run_hours_cap_the_capacity(tmp_path: Path) -> None:
     """A cap of 16 h: heat of the day over capacity decides, to 1 %, and storage does not help."""
-    bench = with_criterion(steady(tmp_path, references), "run-hours", max_run_hours=16.0 * 3600.0)
+    bench = with_criterion(steady(tmp_path), "run-hours", max_run_hours=16.0 * 3600.0)
     kw = 20 * 0.150 * RHO_CP * 39.0 / 3.6e6 / 16.0
     assert np.isinf(least_store(bench, 1, 0.99 * kw / 60.0).volume)
     assert least_store(bench, 1, 1.01 * kw / 60.0).volume < 0.1 * bench.day_litres

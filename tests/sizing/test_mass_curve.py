@@ -1,8 +1,5 @@
 """Mass curve against published and worked values, cumulative curves by brute force, and its laws."""
 
-import ast
-import csv
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +10,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.sizing.mass_curve import least_recovery, least_storage
+from hpwhsim.verification.shared_tables import rows
 
 pytestmark = pytest.mark.published
 
@@ -21,19 +19,11 @@ Array = NDArray[np.float64]
 BARRED = np.isin(np.arange(24), range(16, 21))
 
 
-def table(path: Path) -> tuple[str, list[dict[str, str]]]:
-    """Header comment and rows of a table of check values."""
-    lines = path.read_text(encoding="utf-8").splitlines()
-    comment = "\n".join(line for line in lines if line.startswith("#"))
-    return comment, list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
-
 @pytest.fixture(scope="module")
-def day(references: Path) -> Array:
-    """Shares of the day of mass_curve_tradeoff.csv, as its header states them."""
-    comment, _ = table(references / "mass_curve_tradeoff.csv")
-    shape = np.array(ast.literal_eval(comment.split("Hourly profile: ")[1]))
-    return np.asarray(shape / shape.sum())
+def day() -> Array:
+    """Shares of the stated day."""
+    use = np.array([float(row["use"]) for row in rows("two_peak_day")])
+    return np.asarray(use / use.sum())
 
 
 def by_windows(draw: Array, supply: Array) -> float:
@@ -55,19 +45,6 @@ def by_recursion(draw: Array, supply: Array, repeats: int) -> float:
         deficit = max(0.0, deficit + net)
         greatest = max(greatest, deficit)
     return greatest
-
-
-@pytest.mark.independent
-def test_trade_off_of_the_stated_day(day: Array, references: Path) -> None:
-    """mass_curve_tradeoff.csv: a separate program's sequent peak; 5e-5, half its last printed digit."""
-    _, rows = table(references / "mass_curve_tradeoff.csv")
-    hours = np.array([float(row["run_hours"]) for row in rows])
-    free = least_storage(day, 1.0 / hours)
-    barred = least_storage(day, 1.0 / hours, ~BARRED)
-    for row, storage, held in zip(rows, free.storage, barred.storage, strict=True):
-        assert storage == pytest.approx(float(row["storage_no_lockout"]), abs=5e-5)
-        printed = row["storage_lockout_16_20"]
-        assert held == pytest.approx(float(printed) if printed else np.inf, abs=5e-5)
 
 
 def test_shares_of_the_worked_curve(day: Array) -> None:
@@ -101,23 +78,6 @@ def test_locked_out_storage_is_the_draw_of_the_barred_hours(day: Array) -> None:
     assert at_least.storage[0] == pytest.approx(by_windows(day, ~BARRED / 19.0), abs=1e-12)
     rounded = least_storage(day, (1.0 - 1e-12) / 19.0, ~BARRED)  # missed by rounding, not by capacity
     assert rounded.storage[0] == pytest.approx(at_least.storage[0], abs=1e-11)
-
-
-@pytest.mark.independent
-@pytest.mark.parametrize(
-    ("first", "last", "share"), [(0, 24, 0.2326), (6, 22, 0.1484), (4, 24, 0.1084), (0, 16, 0.4084)]
-)
-def test_supply_hours_of_the_combined_profile(first: int, last: int, share: float, references: Path) -> None:
-    """Building America combined profile (hourly-fractions.csv), supply even within the hours given.
-
-    Shares computed apart from this code as the greatest sum of (draw - supply) over all windows; 5e-5, half
-    the last printed digit.
-    """
-    _, rows = table(references / "hourly-fractions.csv")
-    draw = np.array([float(row["ba_combined_normalised"]) for row in rows])
-    open_hours = (np.arange(24) >= first) & (np.arange(24) < last)
-    curve = least_storage(draw / draw.sum(), 1.0 / (last - first), open_hours)
-    assert curve.storage[0] == pytest.approx(share, abs=5e-5)
 
 
 @pytest.mark.independent

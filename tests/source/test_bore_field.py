@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from pygfunction.borefield import Borefield
 from pygfunction.gfunction import gFunction
-from scipy.special import exp1, k0, k1
+from scipy.special import exp1
 
 from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import SurfaceWave, ground_temperature
@@ -65,73 +65,6 @@ def short_time(hours: float | list[float]) -> Array:
 @pytest.fixture(scope="module")
 def responses() -> dict[str, Response]:
     return {name: g_function(bores(*field), ALPHA) for name, field in FIELDS.items()}
-
-
-@pytest.mark.independent
-def test_cylinder_source_table(references: Path) -> None:
-    """cylinder_source_G.csv, column p = 1: another quadrature of Carslaw and Jaeger's integral.
-
-    Six decimals of G printed: half a unit of the last, times 2 pi.
-    """
-    rows = read(references / "cylinder_source_G.csv")
-    fourier = [float(row["Fo"]) for row in rows]
-    assert len(rows) == 16
-    table = [2.0 * np.pi * float(row["G_p1"]) for row in rows]
-    assert cylinder_g(fourier) == pytest.approx(table, abs=2.0 * np.pi * 6e-7)
-
-
-@pytest.mark.independent
-@pytest.mark.parametrize("fourier", [0.02, 0.3, 4.0, 70.0, 3e4])
-def test_cylinder_source_by_laplace(fourier: float) -> None:
-    """The transform K0(q) / (p q K1(q)), q = sqrt(p), turned back by Stehfest's sum of 14 terms.
-
-    No integral over Bessel functions of the first kind, so independent; 14 terms are good to 1e-5.
-    """
-    from math import factorial as f
-
-    terms, half = range(1, 15), 7
-    total = 0.0
-    for i in terms:
-        weight = (-1) ** (i + half) * sum(
-            k**half * f(2 * k) / (f(half - k) * f(k) * f(k - 1) * f(i - k) * f(2 * k - i))
-            for k in range((i + 1) // 2, min(i, half) + 1)
-        )
-        p = i * np.log(2.0) / fourier
-        q = np.sqrt(p)
-        total += weight * k0(q) / (p * q * k1(q))
-    assert float(cylinder_g([fourier])[0]) == pytest.approx(total * np.log(2.0) / fourier, rel=2e-5)
-
-
-@pytest.mark.parametrize("name", FIELDS)
-def test_published_g_functions(name: str, references: Path, responses: dict[str, Response]) -> None:
-    """ground_g_values.csv, equal wall temperature, 24 segments and 160 times, lines for bores.
-
-    Tolerances of that table: 1 %, 2 % for 10 x 10. From 1 d on directly, with 5 % at 1 d for the line that
-    stands in for a cylinder there (its table too); at all times once that difference is taken off again.
-    """
-    rows = [r for r in read(references / "ground_g_values.csv") if r["field"] == name]
-    table = {r["time"]: float(r["g"]) for r in rows if r["method"] == "pygfunction UBWT"}
-    assert set(table) == set(HOURS)
-    close = 0.02 if name.startswith("10x10") else 0.01
-    for time, published in table.items():
-        found = float(at(responses[name], HOURS[time]))
-        if HOURS[time] >= DAY:
-            assert found == pytest.approx(published, rel=0.05 if time == "1 d" else close), time
-        assert found - float(short_time(HOURS[time])[0]) == pytest.approx(published, rel=close), time
-
-
-@pytest.mark.independent
-@pytest.mark.parametrize("name", FIELDS)
-def test_first_day_is_the_cylinder(name: str, references: Path, responses: dict[str, Response]) -> None:
-    """Bores do not feel each other in a day: ground_g_values.csv, infinite cylinder (1 h: 0.679, not 0.359).
-
-    0.3 %: the finite length takes 0.15 % off within the day (finite and infinite line of the same table).
-    """
-    rows = read(references / "ground_g_values.csv")
-    table = {r["time"]: float(r["g"]) for r in rows if r["method"] == "infinite cylinder source 2*pi*G"}
-    for time in ("1 h", "6 h", "1 d"):
-        assert float(at(responses[name], HOURS[time])) == pytest.approx(table[time], rel=3e-3)
-    assert float(at(responses[name], 1.0)) == pytest.approx(0.679, abs=5e-4)
 
 
 @pytest.mark.law
@@ -219,49 +152,6 @@ def test_field_from_response(responses: dict[str, Response]) -> None:
     assert field.hour_response == field.step[1]
     assert np.all(np.diff(field.step) > 0.0)
     assert make_field(layout, responses["4x4 B=6"], 4.0).step == pytest.approx(0.5 * field.step)
-
-
-def metres(field: Bores, years: float) -> float:
-    """Bore needed by the three pulses of the worked example, with the g-function at this depth. [m]
-
-    Peak 40 kW for 6 h, 16 kW in the worst month, 12 kW all year; ground 12 °C, fluid 1 °C, 0.12 m·K/W.
-    """
-    times = [6.0, 30 * DAY + 6.0, years * YEAR + 30 * DAY + 6.0]
-    six, month, all_years = at(g_function(field, ALPHA), times) - short_time(times)
-    pulses = 12e3 * (all_years - month) + 16e3 * (month - six) + 40e3 * six
-    return float((pulses / (2.0 * np.pi * ROCK) + 40e3 * 0.12) / (12.0 - 1.0))
-
-
-@pytest.mark.parametrize(
-    ("rows", "columns", "spacing", "years", "length"),
-    [
-        (4, 4, 6.0, 1, 1333.0),
-        (4, 4, 6.0, 10, 2143.0),
-        (4, 4, 6.0, 20, 2442.0),
-        (4, 4, 6.0, 30, 2612.0),
-        (4, 4, 8.0, 20, 2137.0),
-        (4, 4, 10.0, 20, 1928.0),
-        (1, 16, 6.0, 20, 1802.0),
-    ],
-)
-def test_worked_sizing(rows: int, columns: int, spacing: float, years: int, length: float) -> None:
-    """ground-loop.md, section 6: the published metres need the published metres.
-
-    Three pulses after Kavanaugh and Rafferty, and Bernier. The example took lines for bores, so the
-    short-time part is taken off. 1 %, the table's tolerance for g.
-    """
-    assert metres(bores(rows, columns, spacing, length / (rows * columns)), years) == pytest.approx(
-        length, rel=0.01
-    )
-
-
-@pytest.mark.independent
-def test_worked_sizing_without_interference() -> None:
-    """The same for bores that do not feel each other, by the cylinder source: 1,266 m. Printed to 1 m."""
-    times = 3600.0 * np.array([6.0, 30 * DAY + 6.0, 10 * YEAR + 30 * DAY + 6.0])
-    six, month, years = cylinder_g(ALPHA * times / RADIUS**2) / (2.0 * np.pi * ROCK)
-    need = 12e3 * (years - month) + 16e3 * (month - six) + 40e3 * (six + 0.12)
-    assert need / 11.0 == pytest.approx(1266.0, abs=0.5)
 
 
 @pytest.mark.independent

@@ -5,13 +5,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from hpwhsim.climate import moist_air
-from hpwhsim.constants import CP_AIR
 from hpwhsim.source.coil import COLDEST_SURFACE, CP_VAPOUR, CP_WATER, VAPORISATION, humidity_at, split
 from hpwhsim.source.offer import Offer, met
 
@@ -35,44 +33,6 @@ def table(references: Path) -> list[dict[str, float]]:
     lines = (references / "coil_bypass_split.csv").read_text(encoding="utf-8").splitlines()
     rows = csv.DictReader(line for line in lines if not line.startswith("#"))
     return [{name: float(value) for name, value in row.items()} for row in rows]
-
-
-def coolprop_air(row: dict[str, float]) -> tuple[float, float]:
-    """Humidity ratio [kg/kg] and dry air [kg/s] of a row's entering air, real gas."""
-    state = ("T", row["T_in_C"] + 273.15, "R", row["RH"], "P", SEA_LEVEL)
-    return HAPropsSI("W", *state), row["flow_m3s"] / HAPropsSI("V", *state)
-
-
-def enhancement() -> float:
-    """Vapour pressure of saturated real air over that of water vapour alone: CoolProp at 10 °C."""
-    ratio = HAPropsSI("W", "T", 283.15, "R", 1.0, "P", SEA_LEVEL)
-    vapour = ratio / (moist_air.MASS_RATIO + ratio) * SEA_LEVEL
-    return vapour / float(moist_air.saturation_pressure(10.0))
-
-
-def test_table_of_coolprop_humid_air(references: Path) -> None:
-    """shared/coil_bypass_split.csv, CoolProp 8.0 humid air (RP-1485), all eight rows and all columns.
-
-    Our saturated air is that of ideal gases, the table's holds 0.42 % more vapour. A total pressure lower by
-    that enhancement factor gives ideal gases the same humidity, and then the table is met to its rounding:
-    0.005 K and 0.0005 kg/h, and 0.5 W, each with a fifth more for the heat capacities of real gases.
-    The table counts the vapour's whole enthalpy as latent, we that less the condensate's: added back here.
-    """
-    factor = enhancement()
-    assert factor == pytest.approx(1.0042, abs=0.0002)
-    for row in table(references):
-        water, flow = coolprop_air(row)
-        inlet, bypass = row["T_in_C"], row["bypass"]
-        found = split(row["Q_evap_W"], flow, bypass, SEA_LEVEL / factor, fixed(inlet), water, 0.0)
-        latent = found.latent + found.condensate * CP_WATER * found.surface
-        leaving = water - found.condensate / flow
-        outlet = inlet - found.sensible / (flow * (CP_AIR + CP_VAPOUR * leaving))
-        assert found.surface == pytest.approx(row["ADP_C"], abs=0.006)
-        assert outlet == pytest.approx(row["T_out_C"], abs=0.006)
-        assert found.sensible == pytest.approx(row["sensible_W"], abs=0.6)
-        assert latent == pytest.approx(row["latent_W"], abs=0.6)
-        assert found.sensible / (found.sensible + latent) == pytest.approx(row["SHR"], abs=0.0006)
-        assert found.condensate * 3600.0 == pytest.approx(row["condensate_kg_h"], abs=0.0006)
 
 
 def test_table_with_air_of_ideal_gases(references: Path) -> None:

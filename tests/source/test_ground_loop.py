@@ -23,15 +23,14 @@ from hpwhsim.source.ground_loop import (
     warmest_fluid,
 )
 from hpwhsim.source.offer import met
+from hpwhsim.verification.shared_tables import rows
 
 pytestmark = pytest.mark.independent
 
 YEARS = 20
 TRIAL = Bores("rectangle", 4, 4, spacing=6.0, length=100.0, buried=2.0, radius=0.075)
 ALPHA, ROCK = 1e-6, 2.0  # m²/s, W/mK
-# Two-peak day of hot-water use, share of the mean hour: mass_curve_tradeoff.csv of the trial.
-DAY = [0.3, 0.2, 0.2, 0.2, 0.4, 1.0, 2.2, 2.6, 1.9, 1.3, 1.0, 0.9]
-DAY += [0.9, 0.8, 0.7, 0.7, 0.9, 1.2, 1.6, 1.7, 1.5, 1.1, 0.7, 0.4]
+DAY = [float(row["use"]) for row in rows("two_peak_day")]
 
 
 def trial_load(mean: float, yearly: float, strongest: float = 30.0) -> Array:
@@ -95,17 +94,14 @@ def test_twenty_years_of_taking_heat(line_field: BoreField) -> None:
     18.09 against 18.07 here after 20 years: 0.1 % and 0.005 K allowed.
     """
     found = marched(line_field, trial_load(15.0, 2.25)).reshape(YEARS, HOURS)
-    for year, mean, deepest in (
-        (1, 6.15, 9.42),
-        (2, 9.53, 12.04),
-        (5, 14.58, 16.41),
-        (10, 18.31, 19.85),
-        (20, 21.49, 22.92),
-    ):
-        assert found[year - 1].mean() == pytest.approx(mean, rel=1e-3, abs=0.005)
-        assert found[year - 1].max() == pytest.approx(deepest, rel=1e-3, abs=0.005)
-    # the same place: one year alone misses 70 % of the decline, 1 - 6.15 / 21.49 by its own table
-    assert 1.0 - found[0].mean() / found[-1].mean() == pytest.approx(1.0 - 6.15 / 21.49, abs=1e-3)
+    table = [{name: float(cell) for name, cell in row.items()} for row in rows("ground_loop_trial")]
+    for row in table:
+        year = found[int(row["year"]) - 1]
+        assert year.mean() == pytest.approx(row["mean_K"], rel=1e-3, abs=0.005)
+        assert year.max() == pytest.approx(row["deepest_K"], rel=1e-3, abs=0.005)
+    # one year alone misses 70 % of the decline
+    missed = 1.0 - table[0]["mean_K"] / table[-1]["mean_K"]
+    assert 1.0 - found[0].mean() / found[-1].mean() == pytest.approx(missed, abs=1e-3)
 
 
 @pytest.mark.year

@@ -119,7 +119,7 @@ def test_a_mapping_can_be_handed_on_in_a_dossier(house: ty.Scenario, tmp_path: P
     made = ty.Scenario.from_dict(house.to_dict())
     path = tmp_path / "bundle.zip"
     path.write_bytes(bundle(ty.evaluate(made), {}))
-    assert ty.verify(path).same
+    assert ty.verify_bundle(path).same
 
 
 @pytest.mark.year
