@@ -15,6 +15,7 @@ from hpwhsim.cli.verbs import (
     dossier,
     keys,
     new,
+    operation,
     rate,
     regress,
     run,
@@ -28,7 +29,22 @@ from hpwhsim.io.plain_text import refuse_controls, visible
 
 VERBS = tuple(
     module.VERB
-    for module in (run, check, new, keys, compare, size, sweep, weather, why, rate, bound, dossier, regress)
+    for module in (
+        run,
+        check,
+        new,
+        keys,
+        compare,
+        size,
+        sweep,
+        weather,
+        why,
+        rate,
+        bound,
+        dossier,
+        operation,
+        regress,
+    )
 )
 """Every verb, in the order of the help."""
 
