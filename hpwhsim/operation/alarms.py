@@ -1,4 +1,4 @@
-"""Alarms with the numbers of the plant and of its year, and the cautions on scald, Legionella and refrigerant."""
+"""Alarms with the numbers of the plant and of its year."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -7,13 +7,11 @@ import numpy as np
 
 from hpwhsim.account.adequacy import MOST_STARTS
 from hpwhsim.account.calendar import MONTH_NAMES
+from hpwhsim.account.checks import digits
 from hpwhsim.account.energy import by_month
-from hpwhsim.account.hygiene import DEFER, burn_seconds, sensor_tolerance
-from hpwhsim.heatpump.refrigerants import refrigerant
-from hpwhsim.io.units import DIFFERENCE
+from hpwhsim.account.hygiene import sensor_tolerance
 from hpwhsim.operation.expected import low_cop
 from hpwhsim.operation.facts import Facts
-from hpwhsim.operation.parts import Listing, Paragraph, Section, Table
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.sources import ANTIFREEZE_SHARE
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
@@ -21,11 +19,6 @@ from hpwhsim.tables import read_table
 
 SUPPLY_FALL, SCALD_AT, RETURN_AT = 3.0, 54.0, 51.0  # K, °C, °C; common practice, no source
 NEAR_FREEZING = 3.0  # K above the freezing of a loop's fluid
-LEVELS = "1: life safety; 2: critical equipment; 3: urgent; 4: normal (common practice, no source)"
-QUIET = (
-    "An alarm waits while its part is off, for 5 min after it was enabled, for 10 min after a change of setpoint, and while "
-    "an alarm before it in the chain stands (common practice, no source)."
-)
 
 
 class Alarm(NamedTuple):
@@ -55,12 +48,15 @@ def alarms(facts: Facts) -> list[Alarm]:
 
 
 def _hours(count: float) -> str:
-    return f"{amount(count)} h"
+    return f"{digits(count)} h"
 
 
 def _water(facts: Facts) -> Iterator[Alarm]:
     hot_water, record = facts.scenario.hot_water, facts.record
-    unmet = f"{_hours(record['short_hours'])} of the year with water delivered below {facts.degrees(hot_water.min_temperature)}"
+    unmet = (
+        f"{_hours(record['short_hours'])} of the year with water delivered below "
+        f"{facts.degrees(hot_water.min_temperature)}"
+    )
     limit = max(facts.supply - SUPPLY_FALL, hot_water.min_temperature)
     if hot_water.tempering_valve is None and not _holds_supply(facts):
         limit = hot_water.min_temperature  # a store's top falls within its dead band
@@ -107,7 +103,7 @@ def _water(facts: Facts) -> Iterator[Alarm]:
 
 
 def _holds_supply(facts: Facts) -> bool:
-    """Whether something holds what leaves the plant: a trim heater, or a loop tank that the taps draw from."""
+    """Whether a trim heater, or a loop tank that the taps draw from, holds what leaves the plant."""
     block = facts.scenario.recirculation
     tank = block.loop_tank if block is not None else None
     return facts.backed == "series" or (tank is not None and tank.connection == "series")
@@ -161,7 +157,7 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         "HP-FLT", "fault of a module", "none", 2 if facts.modules == 1 else 3, f"{start}; reset by hand", ""
     )
     if heat_pump.condenser != "wrap-around":
-        high = facts.degrees(_highest_outlet(facts) + SUPPLY_FALL)
+        high = facts.degrees(highest_outlet(facts) + SUPPLY_FALL)
         yield Alarm(
             "HP-T-OUT", f"water leaving a module hotter than {high}", "1 min", 2, "stop the module", ""
         )
@@ -173,7 +169,9 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         f"water at the heat pump hotter than {inlet} while the store calls",
         "30 min",
         4,
-        "look at the loop's return and at the store's layers",
+        "look at the store's layers"
+        if facts.scenario.recirculation is None
+        else "look at the loop's return and at the store's layers",
         f"{_hours(late)} of backup for that cause" if facts.backed else "",
     )
     cold = facts.degrees(facts.lowest_source)
@@ -188,7 +186,8 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
     )
     yield Alarm(
         "HP-ENA",
-        f"store calls (ST-T-START colder than {facts.degrees(now.start_at)}) and no module runs, none locked out",
+        f"store calls (ST-T-START colder than {facts.degrees(now.start_at)}) and no module runs, none "
+        "locked out",
         "30 min",
         3,
         "look at the heat pump",
@@ -205,7 +204,8 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         )
 
 
-def _highest_outlet(facts: Facts) -> float:
+def highest_outlet(facts: Facts) -> float:
+    """Hottest water that the heat pump is asked for in the year. [°C]"""
     controls = facts.scenario.plant.controls
     reset = controls.outdoor_reset.rise if controls.outdoor_reset is not None else 0.0
     return facts.settings.outlet_temperature + controls.boost + reset
@@ -290,7 +290,10 @@ def _refrigerant(facts: Facts) -> Iterator[Alarm]:
     if row is not None and row["rcl_g_m3"] != "-":
         limit = f"its concentration limit of {row['rcl_g_m3']} g/m³ ({row['rcl_status']})"
     elif row is not None and row["lfl_kg_m3"] != "-":
-        limit = f"a quarter of its flammability limit, {250.0 * float(row['lfl_kg_m3']):.3g} g/m³ ({row['lfl_status']})"
+        limit = (
+            f"a quarter of its flammability limit, {250.0 * float(row['lfl_kg_m3']):.3g} g/m³ "
+            f"({row['lfl_status']})"
+        )
     yield Alarm(
         "RF-D",
         f"{heat_pump.refrigerant} in the air at {limit}, {where}",
@@ -312,7 +315,7 @@ def _heater(facts: Facts) -> Iterator[Alarm]:
         return
     yield Alarm(
         "BU-RUN",
-        f"{name} on for more than {amount(float(months[top]))} h of full power in a month",
+        f"{name} on for more than {digits(float(months[top]))} h of full power in a month",
         "1 month",
         4,
         "look for what keeps the heat pump from heating",
@@ -363,56 +366,3 @@ def _loop(facts: Facts) -> Iterator[Alarm]:
             "look at its heater",
             f"coldest hour's end {facts.degrees(float(facts.hourly['loop_tank_c'].min()))}",
         )
-
-
-def cautions(facts: Facts) -> list[str]:
-    """Cautions on scald, Legionella and refrigerant, and what the checks say of its charge."""
-    hottest = max(facts.supply, facts.scenario.plant.storage.setpoint)
-    seconds = float(burn_seconds(hottest))
-    found = []
-    if np.isfinite(seconds):
-        found.append(
-            f"Scald: water of {facts.degrees(hottest)} burns adult skin within {seconds:.2g} s, children sooner (times of "
-            "published tables; see the sources of the results). Devices at taps and valve at the plant by local plumbing code."
-        )
-    found.append(f"Legionella: temperatures here are alarms and no proof of safety; {DEFER}.")
-    heat_pump = facts.scenario.plant.heat_pump
-    if heat_pump is None:
-        return found
-    safety = (
-        heat_pump.refrigerant
-        if heat_pump.table is not None
-        else f"{heat_pump.refrigerant}, class {refrigerant(heat_pump.refrigerant).safety}"
-    )
-    found.append(
-        f"Refrigerant {safety}: detectors, ventilation and pressure equipment by local code and licensed practice."
-    )
-    charge = [
-        row
-        for row in facts.record.get("checks", ())
-        if "charge of one circuit" in row["name"] or "concentration limit" in row["name"]
-    ]
-    for row in charge:
-        found.append(
-            f"Check of the charge, {row['state']}: {row['name']}: {amount(row['value'])} {row['unit']}; {row['limit']} ({row['source']})."
-        )
-    if not charge:
-        found.append(
-            "The charge of a circuit was not given, or greenhouse gases are not counted: whether a detector is needed is not checked here."
-        )
-    return found
-
-
-def alarms_section(facts: Facts) -> Section:
-    """Alarms and cautions."""
-    rows = tuple(
-        (str(n), one.tag, one.condition, one.delay, str(one.priority), one.action, one.year)
-        for n, one in enumerate(alarms(facts), 1)
-    )
-    heads = ("no", "point", "condition", "delay", "priority", "action", "simulated year")
-    table = Table("Alarms", heads, rows, (0.4, 1.2, 3.4, 0.9, 0.8, 2.4, 2.8))
-    words = f"Priority {LEVELS}. {QUIET} Delays and what is not from scenario or year are common practice, no source."
-    return Section(
-        "Alarms",
-        (Paragraph(words), table, Paragraph("Cautions", caution=True), Listing(tuple(cautions(facts)))),
-    )

@@ -17,7 +17,8 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
     controls, said = facts.scenario.plant.controls, facts.said
     yield Sentence(
         (),
-        "The heat pump runs while the store calls for heat and every permission below holds. A permission that "
+        "The heat pump runs while the store calls for heat and every permission below holds. A permission "
+        "that "
         "ends stops all modules at once, before their minimum run time.",
     )
     if controls.charge_windows:
@@ -30,7 +31,8 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
         keys = (f"{CONTROLS}.signal", f"{CONTROLS}.signal_hours")
         yield Sentence(
             keys,
-            f"A charge follows the signal of {said(keys[0])}: it may run in the {said(keys[1])} hours of each day "
+            f"A charge follows the signal of {said(keys[0])}: it may run in the {said(keys[1])} hours of "
+            "each day "
             "in which the signal is lowest, and in hours in which it is as low as in the last of them.",
         )
     if controls.reserve_height > 0.0:
@@ -39,7 +41,8 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (key,),
             "Charge windows, lockout windows and the signal do not hold while less than the "
-            f"upper {said(key)} of the store (share of its volume, from the top) is at {use} or hotter. Source "
+            f"upper {said(key)} of the store (share of its volume, from the top) is at {use} or hotter. "
+            "Source "
             "limits and demand windows hold even then.",
         )
     if controls.demand_windows:
@@ -73,7 +76,8 @@ def _source_limits(facts: Facts) -> Iterator[Sentence]:
     if facts.scenario.plant.source_kind != "outdoor-air":
         yield Sentence(
             (),
-            "As many modules run as leave the source above that limit. One that this limit stopped joins again "
+            "As many modules run as leave the source above that limit. One that this limit stopped joins "
+            "again "
             f"when the source is {facts.kelvin(RESET)} above it; this differential falls to nothing within "
             f"{RESET_TIME / 3600.0:g} h.",
         )
@@ -86,14 +90,17 @@ def sensing(facts: Facts) -> Iterator[Sentence]:
     setpoint, band = "plant.storage.setpoint", f"{CONTROLS}.dead_band"
     yield Sentence(
         (start, setpoint, band),
-        f"A charge starts when the water at the start sensor (ST-T-START, at {said(start)} of the height of the "
-        f"store from its bottom) is colder than {facts.degrees(now.start_at)}: the setpoint of {said(setpoint)} "
+        f"A charge starts when the water at the start sensor (ST-T-START, at {said(start)} of the height "
+        "of the "
+        f"store from its bottom) is colder than {facts.degrees(now.start_at)}: the setpoint of "
+        f"{said(setpoint)} "
         f"less the dead band of {said(band)}.",
     )
     yield Sentence(
         (stop,),
         f"It ends when the water at the stop sensor (ST-T-STOP, at {said(stop)} of the height) is at "
-        f"{facts.degrees(now.stop_at)} or hotter: the setpoint less half the dead band. Between the two the call "
+        f"{facts.degrees(now.stop_at)} or hotter: the setpoint less half the dead band. Between the two "
+        "the call "
         "stays as it is.",
     )
     yield from _minimum_times(facts)
@@ -105,7 +112,8 @@ def _minimum_times(facts: Facts) -> Iterator[Sentence]:
         key = f"{CONTROLS}.min_run"
         yield Sentence(
             (key,),
-            f"Once the first module has started, a charge runs for at least {facts.said(key)}, even where the call "
+            f"Once the first module has started, a charge runs for at least {facts.said(key)}, even where "
+            "the call "
             "ends before; a lockout, or water too hot to enter, ends it at once.",
         )
     if controls.min_off > 0.0:
@@ -138,7 +146,8 @@ def staging(facts: Facts) -> Iterator[Sentence]:
     else:
         yield Sentence(
             (count, delay),
-            f"With the call the lead module starts. While the call stands, one more starts each {said(delay)} after "
+            "With the call the lead module starts. While the call stands, one more starts each "
+            f"{said(delay)} after "
             f"that start until all {said(count)} run. All that run stop together.{retry}",
         )
     lead = f"{CONTROLS}.lead"
@@ -151,7 +160,8 @@ def staging(facts: Facts) -> Iterator[Sentence]:
         key = f"{PUMP}.min_speed_fraction"
         yield Sentence(
             (key,),
-            "The compressors run at full speed while the water at the start sensor calls, then in proportion to the "
+            "The compressors run at full speed while the water at the start sensor calls, then in "
+            "proportion to the "
             "height of that temperature between stop and start sensor, and at no less than "
             f"{said(key)} of full speed.",
         )
@@ -159,7 +169,8 @@ def staging(facts: Facts) -> Iterator[Sentence]:
         key = f"{PUMP}.start_loss"
         yield Sentence(
             (key,),
-            f"At each start a module draws power for {said(key)} before it gives heat; alarms on it wait so long.",
+            f"At each start a module draws power for {said(key)} before it gives heat; alarms on it wait "
+            "so long.",
         )
 
 
@@ -178,12 +189,14 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
         rise = f"{PUMP}.rise"
         yield Sentence(
             (kind, outlet, rise),
-            f"Each module ({said(kind)}) heats its water by {said(rise)} at each pass, to {said(outlet)} at most.",
+            f"Each module ({said(kind)}) heats its water by {said(rise)} at each pass, to {said(outlet)} "
+            "at most.",
         )
     else:
         yield Sentence(
             (kind, outlet),
-            f"The condenser lies on the wall of the tank ({said(kind)}) and heats its water to {said(outlet)} at most.",
+            f"The condenser lies on the wall of the tank ({said(kind)}) and heats its water to "
+            f"{said(outlet)} at most.",
         )
     if heat_pump.table is None:
         key = f"{PUMP}.max_outlet"
@@ -193,7 +206,8 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
     what = "the tank's water is" if heat_pump.condenser == WRAPPED else "the water entering it is"
     yield Sentence(
         (key,) if heat_pump.max_inlet is not None else (),
-        f"A module does not start, and stops, while {what} hotter than {facts.degrees(facts.hottest_inlet)} (the "
+        f"A module does not start, and stops, while {what} hotter than "
+        f"{facts.degrees(facts.hottest_inlet)} (the "
         f"lower of {given} and what its leaving water allows), a boost or reset of the setpoint apart.",
     )
     if heat_pump.table is None:
@@ -202,7 +216,8 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
         )
         yield Sentence(
             keys,
-            f"The unit stays below a discharge gas of {said(keys[0])}, a pressure of {said(keys[1])} and a pressure "
+            f"The unit stays below a discharge gas of {said(keys[0])}, a pressure of {said(keys[1])} and "
+            "a pressure "
             f"ratio of {said(keys[2])} by its own controls; its maker's safety devices are not part of this "
             "sequence.",
         )
@@ -216,14 +231,17 @@ def resets(facts: Facts) -> Iterator[Sentence]:
         keys = (f"{CONTROLS}.boost", f"{CONTROLS}.boost_windows")
         yield Sentence(
             keys,
-            f"Boost: from {said(keys[1])} of each day the setpoint of the store is {said(keys[0])} higher. {rise_too}.",
+            f"Boost: from {said(keys[1])} of each day the setpoint of the store is {said(keys[0])} "
+            f"higher. {rise_too}.",
         )
     if controls.outdoor_reset is not None:
-        keys = tuple(f"{CONTROLS}.outdoor_reset.{name}" for name in ("cold", "mild", "rise"))
+        cold, mild, rise = (f"{CONTROLS}.outdoor_reset.{name}" for name in ("cold", "mild", "rise"))
         yield Sentence(
-            keys,
-            f"Outdoor reset: with outdoor air at {said(keys[0])} or colder the setpoint is {said(keys[2])} higher, "
-            f"from {said(keys[1])} up nothing is added, and in between the rise is in proportion. {rise_too}.",
+            (cold, mild, rise),
+            f"Outdoor reset: with outdoor air at {said(cold)} or colder the setpoint is "
+            f"{said(rise)} higher, "
+            f"from {said(mild)} up nothing is added, and in between the rise is in proportion. "
+            f"{rise_too}.",
         )
 
 
@@ -236,7 +254,8 @@ def defrosting(facts: Facts) -> Iterator[Sentence]:
     if heat_pump.defrosts_by == "none":
         yield Sentence(
             (f"{PUMP}.defrost",),
-            f"No defrost is counted (defrost: {said(f'{PUMP}.defrost')}); the unit's own controls defrost it.",
+            f"No defrost is counted (defrost: {said(f'{PUMP}.defrost')}); the unit's own controls defrost "
+            "it.",
         )
         return
     how, many, long = f"{PUMP}.defrost", f"{CONTROLS}.defrosts", f"{CONTROLS}.defrost_time"
@@ -246,7 +265,8 @@ def defrosting(facts: Facts) -> Iterator[Sentence]:
     if controls.defrosts == "averaged":
         yield Sentence(
             (how, many),
-            f"{start} In the simulation its cost is spread over the hour (defrosts: {said(many)}); start and end of "
+            f"{start} In the simulation its cost is spread over the hour (defrosts: {said(many)}); start "
+            "and end of "
             "a defrost are those of the unit's own controls.",
         )
         return

@@ -3,19 +3,23 @@
 from typing import Any
 
 from hpwhsim.evaluation.cautions import by_importance
-from hpwhsim.operation.alarms import alarms, alarms_section
+from hpwhsim.operation.alarm_list import alarms_sections
+from hpwhsim.operation.alarms import alarms
 from hpwhsim.operation.expected import expected
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.parts import Document, Listing, Paragraph, Section, Table
-from hpwhsim.operation.points import points, points_section, span
+from hpwhsim.operation.points import points
+from hpwhsim.operation.ranges import points_section, span
 from hpwhsim.operation.sequence import groups, not_set, sequence_sections, setting_rows, settings_section
 from hpwhsim.operation.states import fail_safes, power_steps, states, states_sections
 from hpwhsim.operation.tests_form import tests_sections
 from hpwhsim.results.numbers import amount
 
 ABOUT = (
-    "A draft for the engineer of record, made from a scenario and its simulated year. It is no design and no instruction to "
-    "operate: licensed practice, the makers' instructions and local codes decide. Sentences of the sequence say what the simulation does; what is "
+    "A draft for the engineer of record, made from a scenario and its simulated year. It is no design and "
+    "no instruction to "
+    "operate: licensed practice, the makers' instructions and local codes decide. Sentences of the "
+    "sequence say what the simulation does; what is "
     "common practice beyond it is marked as such."
 )
 
@@ -27,7 +31,7 @@ def document(facts: Facts) -> Document:
         *sequence_sections(facts),
         *states_sections(facts),
         points_section(facts),
-        alarms_section(facts),
+        *alarms_sections(facts),
         *tests_sections(facts),
         settings_section(facts),
         _cautions(facts),
@@ -46,7 +50,8 @@ def _plant(facts: Facts) -> Section:
         rows.append(
             (
                 "heat pump",
-                f"{facts.modules} x {amount(made.capacity / 1e3)} kW, {plant.heat_pump.refrigerant}, {plant.heat_pump.condenser}",
+                f"{facts.modules} x {amount(made.capacity / 1e3)} kW, {plant.heat_pump.refrigerant}, "
+                f"{plant.heat_pump.condenser}",
             )
         )
         rows.append(("source", plant.source_kind.replace("-", " ")))
@@ -54,7 +59,8 @@ def _plant(facts: Facts) -> Section:
     rows.append(
         (
             "store",
-            f"{facts.setting('plant.storage.volume').text}, {tanks}, charged to {facts.setting('plant.storage.setpoint').text}",
+            f"{facts.setting('plant.storage.volume').text}, {tanks}, charged to "
+            f"{facts.setting('plant.storage.setpoint').text}",
         )
     )
     if facts.backed:
@@ -68,7 +74,8 @@ def _plant(facts: Facts) -> Section:
         rows.append(
             (
                 "recirculation",
-                f"{facts.degrees(facts.supply)} out, {facts.degrees(facts.loop_back)} back, served by the {scenario.recirculation.served_by}",
+                f"{facts.degrees(facts.supply)} out, {facts.degrees(facts.loop_back)} back, served by the "
+                f"{scenario.recirculation.served_by}",
             )
         )
     rows += [

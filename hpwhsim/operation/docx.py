@@ -1,4 +1,4 @@
-"""A document as DOCX, which an engineer edits: headings, numbered lists and tables of the word processor's own."""
+"""A document as DOCX, which an engineer edits: real headings, numbered lists and tables."""
 
 from datetime import UTC, datetime
 from io import BytesIO

@@ -40,7 +40,7 @@ def _power(facts: Facts) -> Array:
 
 
 def expected(facts: Facts) -> list[Expected]:
-    """What a module gives and takes, by source temperature; of hours in which modules run nearly all the time."""
+    """What a module gives and takes, by source temperature; of hours that modules run nearly all through."""
     hourly, power = facts.hourly, _power(facts)
     source, running = hourly["source_c"], hourly["module_hours"]
     counted = running >= RUNS

@@ -10,8 +10,8 @@ from hpwhsim.arrays import Array
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.result import Result
 from hpwhsim.evaluation.site_checks import writes_us_units
-from hpwhsim.io.units import DIFFERENCE, TEMPERATURE, Kind, read_quantity
-from hpwhsim.operation.words import as_written, in_si, quantity, windows_text
+from hpwhsim.io.units import DIFFERENCE, FLOW, TEMPERATURE, read_quantity
+from hpwhsim.operation.words import air_flow, as_written, in_si, quantity, windows_text
 from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import water_side
 from hpwhsim.plant.running import SMALLEST_LIFT
@@ -23,6 +23,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import Wastewater
 
 GIVEN, DEFAULT, DERIVED = "given", "default", "worked out"
+AIR = ".airflow"  # the one flow that is no water
 MARK = "*"  # behind a value that nobody gave
 WHERE = {
     "outdoor-air": "outdoor air",
@@ -138,6 +139,12 @@ class Facts:
         assert block is not None
         return block.return_temperature if block.supply_drop is None else self.supply - block.supply_drop
 
+    @property
+    def loop_flow(self) -> str:
+        """Flow of the running loop; empty without one."""
+        text = self.assumed.get("recirculation.flow")
+        return quantity(read_quantity(text, FLOW), FLOW, self.us) if text is not None else ""
+
     def value(self, key: str) -> Any:
         """A value of the scenario, in the units of the program; None where its block is not there."""
         here: Any = self.scenario
@@ -185,9 +192,10 @@ class Facts:
         field, value, origin = known_fields()[key], self.value(key), self.origin(key)
         kind = kind_of(field)
         if kind is not None:
-            number = self.number(key)
+            number, us = self.number(key), self.us and origin != GIVEN
             plain, written = in_si(number, kind), as_written(str(self.written(key)))
-            text = f"{written} ({plain})" if written else quantity(number, kind, self.us and origin != GIVEN)
+            usual = air_flow(number, us) if key.endswith(AIR) else quantity(number, kind, us)
+            text = f"{written} ({plain})" if written else usual
             return Setting(key, text, plain, origin)
         if isinstance(value, Path):
             text = value.name
@@ -217,10 +225,6 @@ class Facts:
     def kelvin(self, value: float) -> str:
         """A temperature difference that follows from others, in the user's units. [K]"""
         return quantity(value, DIFFERENCE, self.us)
-
-    def amount(self, value: float, kind: Kind) -> str:
-        """Any other quantity that follows from others, in the user's units."""
-        return quantity(value, kind, self.us)
 
 
 SETTLED = {

@@ -34,14 +34,16 @@ def backing(facts: Facts) -> Iterator[Sentence]:
     if facts.backed == "series":
         yield Sentence(
             keys,
-            f"{what}, a trim heater in the pipe that leaves the store ({said(keys[2])}), ahead of the branch of the "
+            f"{what}, a trim heater in the pipe that leaves the store ({said(keys[2])}), ahead of the "
+            "branch of the "
             "loop.",
         )
         band_keys = (band,) if backup.given("dead_band") else ()
         idle = f" Its dead band of {said(band)} has no effect." if band_keys else ""
         yield Sentence(
             (setpoint, *band_keys),
-            f"It heats what flows to {said(setpoint)} as far as its power reaches, with no delay and no lockout, and "
+            f"It heats what flows to {said(setpoint)} as far as its power reaches, with no delay and no "
+            "lockout, and "
             f"gives no heat to water that leaves the store hotter.{idle}",
         )
         return
@@ -52,8 +54,9 @@ def backing(facts: Facts) -> Iterator[Sentence]:
     )
     yield Sentence(
         (setpoint, band),
-        f"It is permitted when the water at that height (ST-T-BACKUP) is colder than "
-        f"{facts.degrees(now.backup_start)}, its setpoint of {said(setpoint)} less its dead band of {said(band)}, "
+        f"It starts when the water at that height (ST-T-BACKUP) is colder than "
+        f"{facts.degrees(now.backup_start)}, its setpoint of {said(setpoint)} less its dead band of "
+        f"{said(band)}, "
         "and stops when the coldest water above is at the setpoint.",
     )
     if facts.heats:
@@ -72,7 +75,8 @@ def _first(facts: Facts) -> str:
     own = "Its thermostat alone calls it: it runs beside the heat pump and while that is locked out."
     if now.start_at > now.backup_start and now.sensor_height <= now.backup_height:
         return (
-            f"{own} The heat pump is called {facts.kelvin(now.start_at - now.backup_start)} before it, so that in a "
+            f"{own} The heat pump is called {facts.kelvin(now.start_at - now.backup_start)} before it, so "
+            "that in a "
             "store that cools evenly the heat pump comes first."
         )
     return f"{own} With these settings it may start before the heat pump is called: see the cautions."
@@ -89,8 +93,10 @@ def pasteurising(facts: Facts) -> Iterator[Sentence]:
     end = facts.degrees(block.temperature + backup.dead_band)
     yield Sentence(
         keys,
-        f"On {DAYS[block.weekday]}{mark}, from {said(keys[2])}, the backup heats the whole store: it starts where "
-        f"the coldest water is colder than {said(keys[0])} and stops when all of it is at {end}. Its own delay and "
+        f"On {DAYS[block.weekday]}{mark}, from {said(keys[2])}, the backup heats the whole store: it "
+        "starts where "
+        f"the coldest water is colder than {said(keys[0])} and stops when all of it is at {end}. Its own "
+        "delay and "
         "lockouts hold.",
     )
 
@@ -103,14 +109,17 @@ def circulating(facts: Facts) -> Iterator[Sentence]:
     served = f"{LOOP}.served_by"
     yield Sentence(
         (served,),
-        f"The recirculation loop leaves at {facts.degrees(facts.supply)} and is served by the {said(served)}.",
+        f"The recirculation loop leaves at {facts.degrees(facts.supply)} and is served by the "
+        f"{said(served)}.",
     )
     key = f"{LOOP}.return_temperature" if block.supply_drop is None else f"{LOOP}.supply_drop"
-    flow = facts.assumed.get(f"{LOOP}.flow", "")
-    with_flow = f"; the flow for that is {flow}" if flow else ""
+    with_flow = f"; the flow for that is {facts.loop_flow}" if facts.loop_flow else ""
     target = f"a return of {said(key)}"
     if block.supply_drop is not None:
-        target = f"a fall of {said(key)} from supply to return, which comes back at {facts.degrees(facts.loop_back)}"
+        target = (
+            f"a fall of {said(key)} from supply to return, which comes back at "
+            f"{facts.degrees(facts.loop_back)}"
+        )
     yield Sentence((key,), f"It is balanced for {target}{with_flow}.")
     if block.loss_per_apartment is None:
         key = f"{LOOP}.min_flow"
@@ -152,7 +161,8 @@ def loop_tank(facts: Facts) -> Iterator[Sentence]:
         heater, more = f"its own air-source heat pump, {said(rise)} at each pass,", (rise,)
     yield Sentence(
         (*keys, *more),
-        f"Colder than {start}, its setpoint of {said(keys[0])} less the dead band of {said(keys[1])}, {heater} "
+        f"Colder than {start}, its setpoint of {said(keys[0])} less the dead band of {said(keys[1])}, "
+        f"{heater} "
         "starts and heats the tank to the setpoint.",
     )
     if tank.heat_pump is not None:
@@ -170,8 +180,10 @@ def tempering(facts: Facts) -> Iterator[Sentence]:
     least = facts.degrees(block.tempering_valve + block.tempering_min_difference)
     yield Sentence(
         keys,
-        f"The tempering valve mixes what leaves the plant to {said(keys[0])}. It holds that with hot water at {least} "
-        f"or hotter ({said(keys[1])} above its setpoint); with colder water it passes as much cold water as then.",
+        f"The tempering valve mixes what leaves the plant to {said(keys[0])}. It holds that with hot "
+        f"water at {least} "
+        f"or hotter ({said(keys[1])} above its setpoint); with colder water it passes as much cold water "
+        "as then.",
     )
     if block.tempering_min_flow is not None:
         key = f"{VALVE}.tempering_min_flow"
@@ -200,19 +212,22 @@ def frost(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             keys,
             f"Water lines outdoors are protected by heat {said(key)}: it is on in outdoor air colder than "
-            f"{said(keys[1])} and holds standing water there; at {said(keys[2])} of pipe ({said(keys[3])}) it {how}.",
+            f"{said(keys[1])} and holds standing water there; at {said(keys[2])} of pipe "
+            f"({said(keys[3])}) it {how}.",
         )
     elif lines is not None and lines.protection == "glycol":
         keys = (key, f"{LINES}.glycol_share")
         yield Sentence(
             keys,
-            f"Water lines outdoors hold {said(key)}, {said(keys[1])} of the mass propylene glycol, with an exchanger "
+            f"Water lines outdoors hold {said(key)}, {said(keys[1])} of the mass propylene glycol, with "
+            "an exchanger "
             "at the store.",
         )
     elif lines is not None:
         yield Sentence(
             (key,),
-            f"Water lines outdoors have no protection (protection: {said(key)}): drain them in an outage below "
+            f"Water lines outdoors have no protection (protection: {said(key)}): drain them in an outage "
+            "below "
             f"{in_si(0.0, TEMPERATURE)}.",
         )
     if heat_pump.crankcase_power > 0.0:

@@ -5,8 +5,8 @@ from hpwhsim.operation.parts import Document
 NO_ADDRESS = "default-src 'none'; style-src 'unsafe-inline'"
 STYLE = """
 :root { color-scheme: light; --rule: #b9c0c7; --shade: #eef2f5; --dim: #4d545b; }
-body { color: #1a1a1a; background: #fff; font: 15px/1.45 system-ui, "DejaVu Sans", sans-serif; max-width: 75rem;
-  margin: 0 auto; padding: 1rem 1.5rem 4rem; }
+body { color: #1a1a1a; background: #fff; font: 15px/1.45 system-ui, "DejaVu Sans", sans-serif;
+  max-width: 75rem; margin: 0 auto; padding: 1rem 1.5rem 4rem; }
 h1 { font-size: 1.6rem; line-height: 1.2; margin-bottom: .2rem; }
 h2 { font-size: 1.25rem; margin: 2.2rem 0 .6rem; border-bottom: 1px solid var(--rule); }
 h3 { font-size: 1.05rem; margin: 1.4rem 0 .4rem; }
@@ -65,7 +65,11 @@ TEMPLATE = """<!DOCTYPE html>
 </{{ tag }}>
 {%- else %}
 <table><caption>{{ part.caption }}</caption>
-<colgroup>{% for width in part.widths %}<col style="width:{{ "%.2f"|format(100 * width / (part.widths|sum)) }}%">{% endfor %}</colgroup>
+<colgroup>
+{%- for width in part.widths %}
+<col style="width:{{ "%.2f"|format(100 * width / (part.widths|sum)) }}%">
+{%- endfor %}
+</colgroup>
 <thead><tr>{% for head in part.heads %}<th scope="col">{{ head }}</th>{% endfor %}</tr></thead>
 <tbody>
 {%- for row in part.rows %}

@@ -1,18 +1,10 @@
-"""The points of a plant: what is measured, commanded and metered, with the range that the year gives."""
+"""The points of a plant: what is measured, commanded and metered, of the parts that it has."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
 
-import numpy as np
-
-from hpwhsim.arrays import Array
-from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.operation.facts import Facts
-from hpwhsim.operation.parts import Paragraph, Section, Table
-from hpwhsim.results.numbers import MINUS
 
-NOT_SIMULATED = "not simulated"
-LOW, HIGH = 1.0, 99.0  # percentiles of the year's hours
 AI, DI, DO, AO = "AI", "DI", "DO", "AO"
 FAST, USUAL, SLOW, METER = "1 min", "5 min", "15 min", "15 min"
 ON_CHANGE = "on change"
@@ -29,30 +21,6 @@ class Point(NamedTuple):
     interval: str  # of its trend
     alarm: str  # short; "" without one
     series: str = ""  # hourly variable of the simulated year; "" where there is none
-
-
-class Span(NamedTuple):
-    """What the hours of the year lie between. In the unit of the point, SI."""
-
-    p1: float
-    p99: float
-    hours: int  # with a value
-
-
-def span(facts: Facts, point: Point) -> Span | None:
-    """1st and 99th percentile of the year's hours; None where no series stands behind the point."""
-    series = facts.hourly.get(point.series)
-    if series is None:
-        return None
-    values = _finite(series)
-    if values.size == 0:
-        return None
-    low, high = (float(v) for v in np.percentile(values, (LOW, HIGH)))
-    return Span(low, high, int(values.size))
-
-
-def _finite(series: Array) -> Array:
-    return np.asarray(series[np.isfinite(series)])
 
 
 def points(facts: Facts) -> list[Point]:
@@ -353,45 +321,3 @@ def _safety(facts: Facts) -> Iterator[Point]:
             FAST,
             "see alarms",
         )
-
-
-UNITS = {"degC": "°C", "1": "share", "m3": "m³", "m3/h": "m³/h", "g/m3": "g/m³"}
-
-
-def shown_span(facts: Facts, point: Point) -> tuple[str, str, str]:
-    """Unit, p1 and p99 as the user reads them."""
-    found, unit = span(facts, point), UNITS.get(point.unit, point.unit)
-    factor, zero = 1.0, 0.0
-    if facts.us and point.unit == "degC":
-        unit, factor, zero = "°F", 1.8, 32.0
-    elif facts.us and point.unit == "L":
-        unit, factor = "gal", 1.0 / LITRES_PER_GALLON
-    counted = f"{unit} in an hour" if point.kind == DI and point.unit in ("L", "kWh") else unit
-    if found is None:
-        return counted, NOT_SIMULATED, NOT_SIMULATED
-    low, high = (_figure(factor * value + zero) for value in (found.p1, found.p99))
-    return counted, low, high
-
-
-def _figure(value: float) -> str:
-    """A figure of a range: three digits, or tenths."""
-    digits = 0 if abs(value) >= 1000.0 else 1 if abs(value) >= 10.0 else 2
-    return f"{round(value, digits) + 0.0:,.{digits}f}".replace("-", MINUS)
-
-
-def points_section(facts: Facts) -> Section:
-    """The points list."""
-    words = (
-        f"AI and AO: analogue in and out; DI and DO: digital in and out; a meter counts pulses (DI). p{LOW:g} and "
-        f"p{HIGH:g} are percentiles of the 8,760 hourly values of the simulated year, of those in which there is a "
-        f"value; '{NOT_SIMULATED}': no such series, and no range is made up. Of power and meters an hour's value "
-        "is its mean or sum; the top of the store is its coldest of the hour. Intervals are common practice, no source. Where a plant "
-        "has several modules, tanks or risers, a point stands once for each."
-    )
-    heads = ("tag", "point", "type", "unit", "where", "trend", f"p{LOW:g}", f"p{HIGH:g}", "alarm")
-    rows = []
-    for one in points(facts):
-        unit, low, high = shown_span(facts, one)
-        rows.append((one.tag, one.name, one.kind, unit, one.where, one.interval, low, high, one.alarm))
-    table = Table("Points", heads, tuple(rows), (1.5, 2.6, 0.6, 1.0, 2.2, 1.0, 1.1, 1.1, 2.0))
-    return Section("Points list", (Paragraph(words), table))

@@ -27,7 +27,8 @@ OF_ALL: tuple[tuple[str, Say], ...] = (
     ("Room of the heat pump", sources.room),
 )
 LEGEND = (
-    f"A value marked {MARK} was not given: it is a default of the program or worked out from what was given, and the "
+    f"A value marked {MARK} was not given: it is a default of the program or worked out from what was "
+    "given, and the "
     "designer confirms it. Where no event is named, sensors are watched all the time."
 )
 NOT_SET = {
@@ -104,7 +105,8 @@ def sequence_sections(facts: Facts) -> list[Section]:
 def settings_section(facts: Facts) -> Section:
     """The schedule of settings."""
     origin = (
-        f"Origin: {GIVEN}, by the user; {DEFAULT}, of the program; {DERIVED}, from what was given. Keys are those of "
+        f"Origin: {GIVEN}, by the user; {DEFAULT}, of the program; {DERIVED}, from what was given. Keys "
+        "are those of "
         "the scenario file."
     )
     heads = ("setting", "value", "in SI", "origin", "key", "as found on site")

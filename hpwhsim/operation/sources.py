@@ -45,13 +45,15 @@ def wastewater(facts: Facts) -> Iterator[Sentence]:
         loop = "it runs to the evaporator itself"
     yield Sentence(
         keys,
-        f"Sewage passes the exchanger at {said(keys[0])} with all modules running and in proportion with fewer; "
+        f"Sewage passes the exchanger at {said(keys[0])} with all modules running and in proportion with "
+        "fewer; "
         f"{loop} (clean loop: {said(keys[1])}).",
     )
     key = f"{path}.min_temperature"
     yield Sentence(
         (key,),
-        f"It is cooled to no less than {said(key)}: modules stop, or run part of the time, where the flow that came "
+        f"It is cooled to no less than {said(key)}: modules stop, or run part of the time, where the flow "
+        "that came "
         "does not carry more.",
     )
     key = f"{path}.cleaning_interval"
@@ -75,7 +77,8 @@ def room(facts: Facts) -> Iterator[Sentence]:
         keys = (f"{ROOM}.heating", f"{ROOM}.heating_setpoint")
         yield Sentence(
             keys,
-            f"The room is heated to {said(keys[1])} by {HEATING[block.heated_by]} (heating: {said(keys[0])}).",
+            f"The room is heated to {said(keys[1])} by {HEATING[block.heated_by]} (heating: "
+            f"{said(keys[0])}).",
         )
     if block.cooled_by != "none":
         keys = (f"{ROOM}.cooling", f"{ROOM}.cooling_setpoint")

@@ -8,7 +8,8 @@ from hpwhsim.operation.words import listed, time_text, windows_text
 
 SIMULATED, PRACTICE = "simulated", "common practice, no source"
 DEFER = (
-    "What is marked 'common practice, no source' is not simulated and no rule: licensed practice, the makers' "
+    "What is marked 'common practice, no source' is not simulated and no rule: licensed practice, the "
+    "makers' "
     "instructions and local codes decide."
 )
 
@@ -102,12 +103,16 @@ def _locked_out(facts: Facts) -> State:
     controls = facts.scenario.plant.controls
     causes = [f"{facts.source} colder than {facts.degrees(facts.lowest_source)}"]
     causes.append(f"water at the heat pump hotter than {facts.degrees(facts.hottest_inlet)}")
-    if controls.lock_outs or controls.charge_windows or controls.signal is not None:
-        causes.append("locked out by the clock or the signal")
+    if controls.charge_windows:
+        causes.append(f"outside the charge windows ({windows_text(controls.charge_windows)})")
+    if controls.lock_outs:
+        causes.append(f"in a lockout window ({windows_text(controls.lock_outs)})")
+    if controls.signal is not None:
+        causes.append("an hour in which the signal does not let it run")
     if controls.demand_windows and controls.demand_modules == 0:
         causes.append("a demand window that allows no module")
     what = "no module" if not facts.backed else f"no module; the {facts.heater} by its own thermostat"
-    return State("Locked out while calling", " or ".join(causes), "none of these holds", what, SIMULATED)
+    return State("Locked out while calling", "; or ".join(causes), "none of these holds", what, SIMULATED)
 
 
 def _heater_states(facts: Facts) -> list[State]:
@@ -137,7 +142,10 @@ def _heater_states(facts: Facts) -> list[State]:
         found.insert(0, State("Idle", over, entry, "no heater", SIMULATED))
     heat_up = facts.scenario.plant.controls.pasteurise
     if heat_up is not None and facts.heats:
-        entry = f"{heat_up.weekday.capitalize()} {windows_text([heat_up.window])}, any water of the store colder than "
+        entry = (
+            f"{heat_up.weekday.capitalize()} {windows_text([heat_up.window])}, any water of the store "
+            "colder than "
+        )
         entry += facts.degrees(heat_up.temperature)
         over = f"all of it at {facts.degrees(heat_up.temperature + backup.dead_band)}, or the window ends"
         found.append(State("Pasteurising", entry, over, f"the {facts.heater} on the whole store", SIMULATED))
@@ -147,7 +155,8 @@ def _heater_states(facts: Facts) -> list[State]:
 def power_steps(facts: Facts) -> list[str]:
     """What happens as power is lost and comes back."""
     found = [
-        "Power is lost: every output goes to its fail-safe position; the controller keeps its settings and the time."
+        "Power is lost: every output goes to its fail-safe position; the controller keeps its settings "
+        "and the time."
     ]
     back = "Power returns: the controller waits until its sensors read true"
     parts = []

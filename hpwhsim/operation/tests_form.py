@@ -1,13 +1,15 @@
-"""The functional tests as a form: steps, expected values from plant and year, and fields to fill in by hand."""
+"""The functional tests as a form: steps, expected values from plant and year, fields to fill in."""
 
 from collections.abc import Iterator
 
+from hpwhsim.account.checks import digits
+from hpwhsim.io.units import VOLUME
 from hpwhsim.operation.alarms import alarms, return_limit
 from hpwhsim.operation.expected import expected_table
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.parts import Listing, Paragraph, Part, Section, Table
 from hpwhsim.operation.states import fail_safes
-from hpwhsim.operation.words import time_text
+from hpwhsim.operation.words import quantity, time_text
 from hpwhsim.results.numbers import amount
 from hpwhsim.storage.layers import RHO_CP
 
@@ -15,11 +17,16 @@ WITHIN = 15.0  # %, of measured to expected heat and power; a functional form se
 SENSOR = 0.5  # K between two sensors at one place; common practice, no source
 BAND = 1.0  # K of a start or stop about its setting; common practice, no source
 ABOUT = (
-    "Washington State Energy Code, WAC 51-11C-40803 (C408.3, commissioning of service water heating, text seen), wants functional "
-    "tests of the sequence of operation at 50 % load or more and at part load, in (1) normal operation, (2) redundant or "
-    "automatic back-up mode, (3) performance of alarms and (4) loss and restoration of power. The steps and limits of this form are "
-    f"common practice, no source; heat and power are accepted within ±{WITHIN:g} % of what is expected. Where another code "
-    "governs, its form goes before this one. Licensed persons work on pressure, refrigerant, gas and electricity; hot water scalds."
+    "Washington State Energy Code, WAC 51-11C-40803 (C408.3, commissioning of service water heating, text "
+    "seen), wants functional "
+    "tests of the sequence of operation at 50 % load or more and at part load, in (1) normal operation, "
+    "(2) redundant or "
+    "automatic back-up mode, (3) performance of alarms and (4) loss and restoration of power. The steps "
+    "and limits of this form are "
+    f"common practice, no source; heat and power are accepted within ±{WITHIN:g} % of what is expected. "
+    "Where another code "
+    "governs, its form goes before this one. Licensed persons work on pressure, refrigerant, gas and "
+    "electricity; hot water scalds."
 )
 HEADS = ("check", "expected", "accepted", "measured", "pass or fail")
 WIDTHS = (3.6, 2.6, 1.6, 1.6, 1.1)
@@ -48,7 +55,10 @@ def part_checks(facts: Facts) -> list[Row]:
         rated = plant.heat_pump.rated_at
         at = "see the table of expected values"
         if rated is not None:
-            at = f"{amount(made.capacity / 1e3)} kW at source {facts.degrees(rated.source)}, water {facts.degrees(rated.water_in)} to {facts.degrees(rated.water_out)}"
+            at = (
+                f"{amount(made.capacity / 1e3)} kW at source {facts.degrees(rated.source)}, water "
+                f"{facts.degrees(rated.water_in)} to {facts.degrees(rated.water_out)}"
+            )
         found.append(row("rated heat of one module, from its plate", at, "the same"))
         if plant.heat_pump.condenser != "wrap-around":
             outlet = facts.degrees(facts.settings.outlet_temperature)
@@ -59,7 +69,7 @@ def part_checks(facts: Facts) -> list[Row]:
             row(f"heat of the {facts.heater} at full power", f"{amount(power / 1e3)} kW", f"±{WITHIN:g} %")
         )
     if facts.scenario.recirculation is not None:
-        flow = facts.assumed.get("recirculation.flow")
+        flow = facts.loop_flow
         found.append(row("loop flow, balanced", flow if flow else "as designed", f"±{WITHIN:g} %"))
         found.append(
             row(
@@ -100,11 +110,13 @@ def part_checks(facts: Facts) -> list[Row]:
 def normal_steps(facts: Facts) -> list[str]:
     """Steps of the first test."""
     calls = "the heat pump" if facts.heats else "the heater"
+    least = "or none" if facts.scenario.recirculation is None else "or none but the loop"
     steps = [
-        f"At 50 % load or more: draw hot water, by taps or a drain, until the store calls for {calls}; keep the draw on.",
+        f"At 50 % load or more: draw hot water, by taps or a drain, until the store calls for {calls}; "
+        "keep the draw on.",
         "Write down each start with time and temperature; let it run until the values are steady for 15 min.",
         "Stop the draw and let the store reach the end of its charge.",
-        "At part load: repeat with the draw of a quiet hour, or none but the loop.",
+        f"At part load: repeat with the draw of a quiet hour, {least}.",
     ]
     if facts.modules > 1:
         steps.append(
@@ -120,7 +132,13 @@ def normal_rows(facts: Facts) -> list[Row]:
     now, controls, found = facts.settings, facts.scenario.plant.controls, []
     load = facts.record
     litres = load["hot_water_litres"] / 365.0
-    found.append(row("hot water supplied, mean day of the year", f"{amount(litres)} L", "for information"))
+    found.append(
+        row(
+            "hot water supplied, mean day of the year",
+            quantity(litres / 1e3, VOLUME, facts.us),
+            "for information",
+        )
+    )
     if facts.heats:
         found.append(
             row("ST-T-START when the first module starts", facts.degrees(now.start_at), _degree(facts))
@@ -171,11 +189,11 @@ def normal_rows(facts: Facts) -> list[Row]:
                 )
     elif facts.backed == "parallel":
         found.append(
-            row("ST-T-BACKUP when the heater starts", facts.degrees(now.backup_start), _degree(facts))
+            row(f"{facts.sensor} when the heater starts", facts.degrees(now.backup_start), _degree(facts))
         )
         found.append(
             row(
-                "coldest water above it when the heater stops",
+                f"coldest water above {facts.sensor} when the heater stops",
                 facts.degrees(now.backup_setpoint),
                 _degree(facts),
             )
@@ -207,18 +225,19 @@ def backup_parts(facts: Facts) -> list[Part]:
         found.append(row("next module starts", "within 5 min, with alarm", "the same"))
     if facts.heats and facts.backed == "parallel":
         steps.append("Disable the heat pump and draw hot water until the backup starts; then stop the draw.")
+        idle = "draws" if facts.scenario.recirculation is None else "draws or loop"
         volume = (1.0 - now.backup_height) * facts.scenario.plant.storage.volume
         seconds = RHO_CP * volume * backup.dead_band / (backup.power or 1.0)
         found += [
-            row("ST-T-BACKUP when the backup starts", facts.degrees(now.backup_start), _degree(facts)),
+            row(f"{facts.sensor} when the backup starts", facts.degrees(now.backup_start), _degree(facts)),
             row(
-                "coldest water above it when the backup stops",
+                f"coldest water above {facts.sensor} when the backup stops",
                 facts.degrees(now.backup_setpoint),
                 _degree(facts),
             ),
             row(
-                "time from start to stop without draws or loop, all of that water being at the start temperature",
-                f"{amount(seconds / 60.0)} min",
+                f"time from start to stop without {idle}, all of that water being at the start temperature",
+                f"{digits(seconds / 60.0)} min",
                 f"±{WITHIN:g} %",
             ),
         ]
@@ -234,7 +253,8 @@ def backup_parts(facts: Facts) -> list[Part]:
             )
     elif facts.heats and facts.backed == "series":
         steps.append(
-            "Disable the heat pump and draw hot water until the store gives colder water than the trim heater's setpoint."
+            "Disable the heat pump and draw hot water until the store gives colder water than the trim "
+            "heater's setpoint."
         )
         found.append(
             row(
@@ -245,15 +265,18 @@ def backup_parts(facts: Facts) -> list[Part]:
         )
     if facts.heats and facts.backed:
         hours = facts.record["resistance_hours"] + facts.record["fuel_hours"]
-        found.append(row("backup in the simulated year, full power", f"{amount(hours)} h", "for information"))
+        found.append(row("backup in the simulated year, full power", f"{digits(hours)} h", "for information"))
         steps.append(
-            f"Enable the heat pump again; {'the backup ends and ' if facts.backed == 'parallel' else ''}the store is charged by the heat pump."
+            "Enable the heat pump again; "
+            f"{'the backup ends and ' if facts.backed == 'parallel' else ''}the store is charged by the "
+            "heat pump."
         )
     if not steps:
         only = "the heat pump is one module without a backup" if facts.heats else "the heater is the only one"
         return [
             Paragraph(
-                f"The plant has no redundant part and no backup: {only}. Nothing is tested here; write down who accepts that."
+                f"The plant has no redundant part and no backup: {only}. Nothing is tested here; write "
+                "down who accepts that."
             )
         ]
     return [
@@ -321,7 +344,10 @@ def tests_sections(facts: Facts) -> list[Section]:
     table = Table(
         "Performance of alarms", heads, tuple(alarm_rows(facts)), (0.4, 1.1, 3.4, 1.0, 0.7, 1.1, 1.3, 1.0)
     )
-    how = "Make each condition by a simulated sensor value or an override point, never by real hot water at a tap."
+    how = (
+        "Make each condition by a simulated sensor value or an override point, never by real hot water "
+        "at a tap."
+    )
     sections.append(Section("Test 3: performance of alarms", (Paragraph(how), table), 2))
     steps = (
         "Open the supply of controller and plant while modules run and hot water is drawn; wait 10 min.",

@@ -57,7 +57,9 @@ def in_si(value: float, kind: Kind) -> str:
         return amount(value / 1e3, "kW") if value >= 1e3 else amount(value, "W")
     if kind is PRESSURE:
         return amount(value / 1e5, "bar") if value >= 1e6 else amount(value / 1e3, "kPa")
-    return amount(value, {DIFFERENCE: "K", LENGTH: "m", LINE_POWER: "W/m"}.get(kind, kind.unit))
+    if kind is DIFFERENCE:
+        return f"{round(value, 2):g} K"
+    return amount(value, {LENGTH: "m", LINE_POWER: "W/m"}.get(kind, kind.unit))
 
 
 def in_us(value: float, kind: Kind) -> str:
@@ -89,6 +91,18 @@ def quantity(value: float, kind: Kind, us: bool) -> str:
     """
     plain, other = in_si(value, kind), in_us(value, kind) if us else ""
     return f"{other} ({plain})" if other else plain
+
+
+def air_flow(value: float, us: bool) -> str:
+    """A flow of air for a sentence. [m³/s]
+
+    Examples
+    --------
+    >>> air_flow(0.0915, us=True)
+    '194 cfm (91.5 L/s)'
+    """
+    plain = in_si(value, FLOW)
+    return f"{value * 60.0 / FOOT**3:,.0f} cfm ({plain})" if us else plain
 
 
 def as_written(text: str) -> str:

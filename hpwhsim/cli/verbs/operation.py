@@ -38,8 +38,10 @@ VERB = Verb(
     name="operation",
     help="write sequence of operation, points list, alarms and functional tests of a plant",
     description="Simulate the year of a scenario and write, as operation.html and as operation.docx to be "
-    "edited: the sequence of operation with every setting, the states, the positions without power, the points "
-    "with the range that the year gives (p1 to p99), the alarms, and the functional tests as a form with expected "
+    "edited: the sequence of operation with every setting, the states, the positions without power, the "
+    "points "
+    "with the range that the year gives (p1 to p99), the alarms, and the functional tests as a form with "
+    "expected "
     "values. A draft for the engineer of record.",
     example="tankyear operation scenarios/central-air.yaml --out out/operation",
     options=options,
