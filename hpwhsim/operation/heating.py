@@ -54,7 +54,7 @@ def backing(facts: Facts) -> Iterator[Sentence]:
     )
     yield Sentence(
         (setpoint, band),
-        f"It starts when the water at that height (ST-T-BACKUP) is colder than "
+        f"It starts when the water at that height ({facts.sensor}) is colder than "
         f"{facts.degrees(now.backup_start)}, its setpoint of {said(setpoint)} less its dead band of "
         f"{said(band)}, "
         "and stops when the coldest water above is at the setpoint.",
@@ -110,7 +110,7 @@ def circulating(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         (served,),
         f"The recirculation loop leaves at {facts.degrees(facts.supply)} and is served by the "
-        f"{said(served)}.",
+        f"{said(served).replace('-', ' ')}.",
     )
     key = f"{LOOP}.return_temperature" if block.supply_drop is None else f"{LOOP}.supply_drop"
     with_flow = f"; the flow for that is {facts.loop_flow}" if facts.loop_flow else ""

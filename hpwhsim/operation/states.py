@@ -34,12 +34,15 @@ class FailSafe(NamedTuple):
 
 def states(facts: Facts) -> list[State]:
     """The states that the plant has."""
+    heat_pump = facts.scenario.plant.heat_pump
+    lines = heat_pump.water_lines if heat_pump is not None else None
+    idle = "heat trace only" if lines is not None and lines.protection == "trace" else "nothing"
     found = [
         State(
             "Off",
             "the plant is disabled by hand",
             "it is enabled by hand",
-            "freeze protection only",
+            idle,
             PRACTICE,
         ),
         *(_heat_pump_states(facts) if facts.heats else ()),
@@ -66,12 +69,10 @@ def _heat_pump_states(facts: Facts) -> list[State]:
     first = "all modules" if controls.stage_delay <= 0.0 and modules > 1 else "1 module"
     found.append(State(f"Heating, {first}", call, f"{end}; or a permission ends", first, SIMULATED))
     if modules > 1 and controls.stage_delay > 0.0:
-        number = "2" if modules == 2 else f"2 to {modules}"
+        number = "2 modules" if modules == 2 else f"2 to {modules} modules"
         entry = f"the call stands for {time_text(controls.stage_delay)} since the start"
         entry += "" if modules == 2 else ", for as long again for each further module"
-        found.append(
-            State(f"Heating, {number} modules", entry, f"{end}; or a permission ends", number, SIMULATED)
-        )
+        found.append(State(f"Heating, {number}", entry, f"{end}; or a permission ends", number, SIMULATED))
     if _defrosts(facts):
         what = "a defrosting module takes heat from the store"
         if controls.defrosts == "averaged":
@@ -131,10 +132,10 @@ def _heater_states(facts: Facts) -> list[State]:
                 SIMULATED,
             )
         ]
-    entry = f"ST-T-BACKUP colder than {facts.degrees(now.backup_start)}"
+    entry = f"{facts.sensor} colder than {facts.degrees(now.backup_start)}"
     if backup.delay > 0.0:
         entry += f" for {time_text(backup.delay)}"
-    over = f"the coldest water above it at {target}"
+    over = f"the coldest water above {facts.sensor} at {target}"
     if backup.lock_outs:
         entry, over = f"{entry}, outside its lockout windows", f"{over}, or a lockout window begins"
     found = [State(f"{name} on", entry, over, f"the {facts.heater}", SIMULATED)]
