@@ -12,12 +12,15 @@ from hpwhsim.account.energy import by_month
 from hpwhsim.account.hygiene import sensor_tolerance
 from hpwhsim.operation.expected import low_cop
 from hpwhsim.operation.facts import Facts
+from hpwhsim.operation.points import SCALD_AT
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.sources import ANTIFREEZE_SHARE
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
 from hpwhsim.tables import read_table
 
-SUPPLY_FALL, SCALD_AT, RETURN_AT = 3.0, 54.0, 51.0  # K, °C, °C; common practice, no source
+SUPPLY_FALL, RETURN_AT = 3.0, 51.0  # K, °C; common practice, no source
+UNDER_FLOOR = 0.5  # K under the lowest that sewage is cooled to; common practice, no source
+MUCH = 88.0  # h: 1 % of a year
 NEAR_FREEZING = 3.0  # K above the freezing of a loop's fluid
 
 
@@ -58,8 +61,9 @@ def _water(facts: Facts) -> Iterator[Alarm]:
         f"{facts.degrees(hot_water.min_temperature)}"
     )
     limit = max(facts.supply - SUPPLY_FALL, hot_water.min_temperature)
-    if hot_water.tempering_valve is None and not _holds_supply(facts):
-        limit = hot_water.min_temperature  # a store's top falls within its dead band
+    if hot_water.tempering_valve is None:  # what leaves falls within a dead band
+        band = _supply_band(facts)
+        limit = hot_water.min_temperature if band is None else max(limit - band, hot_water.min_temperature)
     yield Alarm(
         "HW-T",
         f"hot water to the building colder than {facts.degrees(limit)}",
@@ -93,7 +97,7 @@ def _water(facts: Facts) -> Iterator[Alarm]:
         )
     else:
         yield Alarm(
-            "taps",
+            "TP-T",
             f"water at a tap hotter than {scald}",
             "1 min",
             2,
@@ -102,11 +106,13 @@ def _water(facts: Facts) -> Iterator[Alarm]:
         )
 
 
-def _holds_supply(facts: Facts) -> bool:
-    """Whether a trim heater, or a loop tank that the taps draw from, holds what leaves the plant."""
+def _supply_band(facts: Facts) -> float | None:
+    """Dead band of what holds the supply: trim heater, or loop tank ahead of the taps; None where none. [K]"""
     block = facts.scenario.recirculation
     tank = block.loop_tank if block is not None else None
-    return facts.backed == "series" or (tank is not None and tank.connection == "series")
+    if facts.backed == "series":
+        return 0.0
+    return tank.dead_band if tank is not None and tank.connection == "series" else None
 
 
 def _starved(facts: Facts) -> str:
@@ -127,7 +133,7 @@ def _store(facts: Facts) -> Iterator[Alarm]:
         f"{_hours(hours)} of the year touch it; coldest {facts.degrees(facts.record['store_min_top_c'])}",
     )
     yield Alarm(
-        "ST-T",
+        "ST-T-TOP to ST-T-BOT",
         "a sensor of the store hotter than the one above it",
         "30 min",
         4,
@@ -181,7 +187,7 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         f"{facts.source} colder than {cold}",
         "30 min",
         4,
-        "none in frost; else look at the source",
+        "none while the source is known to be so cold; else look at it",
         f"{_hours(hours_below)} of the year; coldest {facts.degrees(record['source_min_c'])}",
     )
     yield Alarm(
@@ -238,15 +244,15 @@ def _source(facts: Facts) -> Iterator[Alarm]:
             "",
         )
     if plant.source_kind == "wastewater":
-        floor = facts.degrees(facts.number("plant.source.wastewater.min_temperature"))
+        floor = facts.number("plant.source.wastewater.min_temperature")
         spent = facts.record.get("source_spent_hours", 0.0)
         yield Alarm(
-            "WW-T-WELL" if "well_c" in facts.hourly else "WW-T",
-            f"sewage behind the exchanger at {floor}, and modules limited",
-            "1 h",
-            4,
-            "none; the backup makes up the rest" if facts.backed else "none",
-            f"{_hours(spent)} in which the source limits the heat",
+            "WW-T-OUT",
+            f"sewage behind the exchanger colder than {facts.degrees(floor - UNDER_FLOOR)}",
+            "15 min",
+            2,
+            "stop the heat pump",
+            f"cooled to no less than {facts.degrees(floor)}; {_hours(spent)} in which that limits the heat",
         )
         yield Alarm(
             "WW-DP",
@@ -310,19 +316,30 @@ def _heater(facts: Facts) -> Iterator[Alarm]:
     months = by_month(hours)
     top = int(np.argmax(months))
     total = record["resistance_hours"] + record["fuel_hours"]
-    yield Alarm("BU-LIM", f"high limit of the {name} tripped", "none", 2, "find the cause; reset by hand", "")
+    yield Alarm(
+        f"{facts.tag}-LIM",
+        f"high limit of the {name} tripped",
+        "none",
+        2,
+        "find the cause; reset by hand",
+        "",
+    )
     if not facts.heats:
         return
+    most = float(months[top])
+    year = f"the most of any month of the simulated year ({MONTH_NAMES[top]}); {_hours(total)} in the year"
+    if most <= 0.0:
+        most, year = 1.0, "never on in the simulated year"
     yield Alarm(
-        "BU-RUN",
-        f"{name} on for more than {digits(float(months[top]))} h of full power in a month",
+        f"{facts.tag}-RUN",
+        f"{name} on for more than {digits(most)} h of full power in a month",
         "1 month",
         4,
         "look for what keeps the heat pump from heating",
-        f"the most of any month of the simulated year ({MONTH_NAMES[top]}); {_hours(total)} in the year",
+        year,
     )
     yield Alarm(
-        "BU-RUN",
+        f"{facts.tag}-RUN",
         f"{name} on while the heat pump is permitted and does not run",
         "60 min",
         4,
@@ -330,7 +347,9 @@ def _heater(facts: Facts) -> Iterator[Alarm]:
         "",
     )
     if facts.scenario.plant.backup.lock_outs:
-        yield Alarm("BU-RUN", f"{name} on while locked out", "5 min", 3, "look at its contactor", "")
+        yield Alarm(
+            f"{facts.tag}-RUN", f"{name} on while locked out", "5 min", 3, "look at its contactor", ""
+        )
 
 
 def return_limit(facts: Facts) -> float:
@@ -345,7 +364,11 @@ def _loop(facts: Facts) -> Iterator[Alarm]:
         return
     limit = return_limit(facts)
     row = next((r for r in facts.record["hygiene"] if r["key"] == "return-guideline-12"), None)
-    year = f"{_hours(row['hours'])} of the year below {facts.degrees(row['at_c'])}" if row is not None else ""
+    year = ""
+    if row is not None:
+        at = facts.degrees(row["at_c"] - row["tolerance_k"])
+        year = f"{_hours(row['hours'])} of the year colder than {at}"
+        year += ": hotter supply or more flow first, or it stands" if row["hours"] > MUCH else ""
     rests = " while its pump runs" if block.schedule or block.aquastat is not None else ""
     yield Alarm(
         "RC-T",

@@ -75,7 +75,7 @@ def _plant(facts: Facts) -> Section:
             (
                 "recirculation",
                 f"{facts.degrees(facts.supply)} out, {facts.degrees(facts.loop_back)} back, served by the "
-                f"{scenario.recirculation.served_by}",
+                f"{scenario.recirculation.served_by.replace('-', ' ')}",
             )
         )
     rows += [

@@ -101,6 +101,16 @@ class Facts:
         return "heater" if self.scenario.plant.family in families.HEATERS else "backup"
 
     @property
+    def sensor(self) -> str:
+        """Tag of the sensor by which a heater in the store starts."""
+        return "ST-T-BACKUP" if self.heats else "ST-T-HEATER"
+
+    @property
+    def tag(self) -> str:
+        """How the tags of the second heater begin, or of the only one."""
+        return "BU" if self.heats else "HT"
+
+    @property
     def source(self) -> str:
         """What the heat pump's source temperature is measured in."""
         return WHERE[self.scenario.plant.source_kind]

@@ -8,6 +8,7 @@ from hpwhsim.operation.facts import Facts
 AI, DI, DO, AO = "AI", "DI", "DO", "AO"
 FAST, USUAL, SLOW, METER = "1 min", "5 min", "15 min", "15 min"
 ON_CHANGE = "on change"
+SCALD_AT = 54.0  # °C at a tap; common practice, no source
 
 
 class Point(NamedTuple):
@@ -25,7 +26,7 @@ class Point(NamedTuple):
 
 def points(facts: Facts) -> list[Point]:
     """Every point of the parts that the plant has."""
-    found = [*_outdoors(facts), *_water(facts), *_store(facts)]
+    found = [*_outdoors(facts), *_water(facts), *_taps(facts), *_store(facts)]
     if facts.heats:
         found += [*_heat_pump(facts), *_source(facts)]
     if facts.backed:
@@ -64,6 +65,13 @@ def _water(facts: Facts) -> Iterator[Point]:
         )
 
 
+def _taps(facts: Facts) -> Iterator[Point]:
+    if facts.scenario.hot_water.tempering_valve is None and facts.supply > SCALD_AT:
+        yield Point(
+            "TP-T", "sample taps", AI, "degC", "taps, by a portable instrument", "by hand", "high (scald)"
+        )
+
+
 def _leaving(facts: Facts) -> str:
     """Series of what leaves the plant for the taps, before a valve."""
     block = facts.scenario.recirculation
@@ -88,7 +96,7 @@ def _store(facts: Facts) -> Iterator[Point]:
     )
     if facts.backed == "parallel":
         where = f"height {now.backup_height:g} of the store"
-        yield Point("ST-T-BACKUP", f"store, {facts.heater} sensor", AI, "degC", where, FAST, crossed)
+        yield Point(facts.sensor, f"store, {facts.heater} sensor", AI, "degC", where, FAST, crossed)
     if facts.heats:
         yield Point(
             "ST-T-START",
@@ -233,8 +241,10 @@ def _source(facts: Facts) -> Iterator[Point]:
             "source_c",
         )
         yield Point("WW-T", "sewage", AI, "degC", "ahead of the exchanger", USUAL, "", "sewage_c")
+        where = "behind the exchanger"
+        yield Point("WW-T-OUT", "sewage leaving the exchanger", AI, "degC", where, USUAL, "under its lowest")
         if "well_c" in facts.hourly:
-            yield Point("WW-T-WELL", "wet well", AI, "degC", "well", USUAL, "at its lowest", "well_c")
+            yield Point("WW-T-WELL", "wet well", AI, "degC", "well", USUAL, "", "well_c")
             yield Point("WW-LVL", "level of the wet well", AI, "m", "well", USUAL, "low; high")
         yield Point(
             "WW-DP", "pressure difference of the exchanger", AI, "kPa", "sewage side", USUAL, "high: clean it"
@@ -247,19 +257,21 @@ def _source(facts: Facts) -> Iterator[Point]:
 def _heater(facts: Facts) -> Iterator[Point]:
     name, electric = facts.heater, facts.scenario.plant.backup.kind == "resistance"
     if facts.backed == "parallel" and facts.heats:
-        yield Point("BU-ENA", f"{name}, permission", DO, "", "controller", ON_CHANGE, "")
+        yield Point(f"{facts.tag}-ENA", f"{name}, permission", DO, "", "controller", ON_CHANGE, "")
     series = "resistance_hours" if electric else "fuel_hours"
+    alarm = ("on while locked out; " if facts.scenario.plant.backup.lock_outs else "") + "on too long"
+    alarm = alarm if facts.heats else ""
     yield Point(
-        "BU-RUN",
+        f"{facts.tag}-RUN",
         f"{name} on, at full power equivalent",
         DI,
         "h/h",
         name,
         FAST,
-        "on while locked out; too long",
+        alarm,
         series,
     )
-    yield Point("BU-LIM", f"{name}, high limit", DI, "", name, ON_CHANGE, "tripped")
+    yield Point(f"{facts.tag}-LIM", f"{name}, high limit", DI, "", name, ON_CHANGE, "tripped")
 
 
 def _loop(facts: Facts) -> Iterator[Point]:
@@ -288,15 +300,18 @@ def _meters(facts: Facts) -> Iterator[Point]:
     kind = facts.scenario.plant.backup.kind
     if kind == "resistance":
         yield from meter(
-            "BU-E", f"{facts.heater}, electricity", "backup_resistance_kwh", "over that of the month"
+            f"{facts.tag}-E",
+            f"{facts.heater}, electricity",
+            "backup_resistance_kwh",
+            "over that of the month",
         )
     elif facts.backed:
         yield from meter(
-            "BU-G",
+            f"{facts.tag}-G",
             f"{facts.heater}, fuel (higher heating value)" if kind != "steam" else "purchased steam heat",
             "fuel_kwh",
         )
-        yield from meter("BU-Q", f"heat of the {facts.heater}", "backup_heat_kwh")
+        yield from meter(f"{facts.tag}-Q", f"heat of the {facts.heater}", "backup_heat_kwh")
     yield from meter("RC-E", "loop pump, electricity", "recirculation_pump_kwh")
     yield from (
         meter("RC-Q", "recirculation loss", "recirculation_loss_kwh") if facts.scenario.recirculation else ()
