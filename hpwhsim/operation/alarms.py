@@ -107,7 +107,7 @@ def _water(facts: Facts) -> Iterator[Alarm]:
 
 
 def _supply_band(facts: Facts) -> float | None:
-    """Dead band of what holds the supply: trim heater, or loop tank ahead of the taps; None where none. [K]"""
+    """Dead band of what holds the supply (trim heater, loop tank ahead of the taps); None without. [K]"""
     block = facts.scenario.recirculation
     tank = block.loop_tank if block is not None else None
     if facts.backed == "series":

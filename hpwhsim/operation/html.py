@@ -73,7 +73,9 @@ TEMPLATE = """<!DOCTYPE html>
 <thead><tr>{% for head in part.heads %}<th scope="col">{{ head }}</th>{% endfor %}</tr></thead>
 <tbody>
 {%- for row in part.rows %}
-<tr>{% for cell in row %}<td{% if not cell %} class="fill"{% endif %}>{{ cell }}</td>{% endfor %}</tr>
+<tr>
+{%- for cell in row %}<td{% if part.form and not cell %} class="fill"{% endif %}>{{ cell }}</td>{% endfor -%}
+</tr>
 {%- endfor %}
 </tbody></table>
 {%- endif %}

@@ -18,12 +18,13 @@ class Listing(NamedTuple):
 
 
 class Table(NamedTuple):
-    """A table; an empty cell is filled in by hand."""
+    """A table; in a form an empty cell is filled in by hand."""
 
     caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     widths: tuple[float, ...]  # of the columns, of which the shares count
+    form: bool = False
 
 
 Part = Paragraph | Listing | Table

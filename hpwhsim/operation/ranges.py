@@ -51,17 +51,17 @@ US_UNITS = {  # name, and what a number in SI is multiplied by and added to
 }
 
 
-def shown_span(facts: Facts, point: Point) -> tuple[str, str, str]:
-    """Unit, p1 and p99 as the user reads them."""
+def shown_span(facts: Facts, point: Point) -> tuple[str, str]:
+    """Unit, and the range as the user reads it."""
     found, unit = span(facts, point), UNITS.get(point.unit, point.unit)
     factor, zero = 1.0, 0.0
     if facts.us and point.unit in US_UNITS:
         unit, factor, zero = US_UNITS[point.unit]
     counted = f"{unit} in an hour" if point.kind == DI and point.unit in ("L", "kWh") else unit
     if found is None:
-        return counted, NOT_SIMULATED, NOT_SIMULATED
+        return counted, NOT_SIMULATED
     low, high = (_figure(factor * value + zero) for value in (found.p1, found.p99))
-    return counted, low, high
+    return counted, f"{low} to {high}"
 
 
 def _figure(value: float) -> str:
@@ -88,10 +88,10 @@ def points_section(facts: Facts) -> Section:
         "practice, no source. Where a plant "
         "has several modules, tanks or risers, a point stands once for each."
     )
-    heads = ("tag", "point", "type", "unit", "where", "trend", f"p{LOW:g}", f"p{HIGH:g}", "alarm")
+    heads = ("tag", "point", "type", "unit", "where", "trend", f"p{LOW:g} to p{HIGH:g}", "alarm")
     rows = []
     for one in points(facts):
-        unit, low, high = shown_span(facts, one)
-        rows.append((one.tag, one.name, one.kind, unit, one.where, one.interval, low, high, one.alarm))
-    table = Table("Points", heads, tuple(rows), (1.5, 2.6, 0.6, 1.0, 2.2, 1.0, 1.1, 1.1, 2.0))
+        unit, years = shown_span(facts, one)
+        rows.append((one.tag, one.name, one.kind, unit, one.where, one.interval, years, one.alarm))
+    table = Table("Points", heads, tuple(rows), (1.6, 2.6, 0.8, 1.2, 2.2, 1.0, 1.8, 2.2))
     return Section("Points list", (Paragraph(words), table))

@@ -281,7 +281,7 @@ def backup_parts(facts: Facts) -> list[Part]:
         ]
     return [
         Listing(tuple(steps), numbered=True),
-        Table("Redundant or automatic back-up mode", HEADS, tuple(found), WIDTHS),
+        Table("Redundant or automatic back-up mode", HEADS, tuple(found), WIDTHS, form=True),
     ]
 
 
@@ -321,11 +321,13 @@ FIELDS = (
 
 def tests_sections(facts: Facts) -> list[Section]:
     """The chapter with the form."""
-    fields = Table("Filled in by hand", ("field", "entry"), tuple((name, "") for name in FIELDS), (1.0, 3.0))
+    fields = Table(
+        "Filled in by hand", ("field", "entry"), tuple((name, "") for name in FIELDS), (1.0, 3.0), form=True
+    )
     sections = [Section("Functional tests", (Paragraph(ABOUT, caution=True), fields))]
-    checks = Table("Checks of the parts", HEADS, tuple(part_checks(facts)), WIDTHS)
+    checks = Table("Checks of the parts", HEADS, tuple(part_checks(facts)), WIDTHS, form=True)
     sections.append(Section("Before the tests: the parts", (checks,), 2))
-    normal = Table("Normal operation", HEADS, tuple(normal_rows(facts)), WIDTHS)
+    normal = Table("Normal operation", HEADS, tuple(normal_rows(facts)), WIDTHS, form=True)
     parts: list[Part] = [Listing(tuple(normal_steps(facts)), numbered=True), normal]
     if facts.heats and (table := expected_table(facts)) is not None:
         parts.append(table)
@@ -342,7 +344,11 @@ def tests_sections(facts: Facts) -> list[Section]:
         "pass or fail",
     )
     table = Table(
-        "Performance of alarms", heads, tuple(alarm_rows(facts)), (0.4, 1.1, 3.4, 1.0, 0.7, 1.1, 1.3, 1.0)
+        "Performance of alarms",
+        heads,
+        tuple(alarm_rows(facts)),
+        (0.5, 1.4, 3.2, 1.0, 1.0, 1.2, 1.2, 1.0),
+        form=True,
     )
     how = (
         "Make each condition by a simulated sensor value or an override point, never by real hot water "
@@ -354,7 +360,7 @@ def tests_sections(facts: Facts) -> list[Section]:
         "Close it; write down what starts, when and in which order.",
         "Repeat with the controller's supply alone.",
     )
-    power = Table("Loss and restoration of power", HEADS, tuple(power_rows(facts)), WIDTHS)
+    power = Table("Loss and restoration of power", HEADS, tuple(power_rows(facts)), WIDTHS, form=True)
     sections.append(
         Section("Test 4: loss and restoration of power", (Listing(steps, numbered=True), power), 2)
     )
@@ -363,6 +369,7 @@ def tests_sections(facts: Facts) -> list[Section]:
         ("result", "name", "signature", "date"),
         (("passed", "", "", ""), ("to be repeated", "", "", "")),
         (1.0, 1.0, 1.0, 1.0),
+        form=True,
     )
     sections.append(Section("Result of the tests", (signs,), 2))
     return sections
