@@ -52,6 +52,9 @@ def backing(facts: Facts) -> Iterator[Sentence]:
         (*keys, height),
         f"{what}; it heats the store above {said(height)} of its height ({said(keys[2])}).",
     )
+    if not facts.heats:
+        store = "plant.storage.setpoint"
+        yield Sentence((store,), f"The setpoint of the store is {said(store)}.")
     yield Sentence(
         (setpoint, band),
         f"It starts when the water at that height ({facts.sensor}) is colder than "
