@@ -35,8 +35,8 @@ def cautions(facts: Facts) -> list[str]:
     if np.isfinite(seconds):
         found.append(
             f"Scald: water of {facts.degrees(hottest)} burns adult skin within {seconds:.2g} s, children "
-            "sooner (times of published tables). Devices at taps and a valve at the plant: by local plumbing "
-            "code."
+            "sooner (times of published tables). Devices at taps and a valve at the plant: by local "
+            "plumbing code."
         )
     found.append(f"Legionella: temperatures here are alarms and no proof of safety; {DEFER}.")
     heat_pump = facts.scenario.plant.heat_pump
@@ -83,5 +83,9 @@ def alarms_sections(facts: Facts) -> list[Section]:
     )
     return [
         Section("Alarms", (Paragraph(words), table)),
-        Section("Scald, Legionella, refrigerant", (Listing(tuple(cautions(facts))),), 2),
+        Section(
+            "Scald, Legionella, refrigerant" if facts.heats else "Scald, Legionella",
+            (Listing(tuple(cautions(facts))),),
+            2,
+        ),
     ]

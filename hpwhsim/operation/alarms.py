@@ -13,6 +13,7 @@ from hpwhsim.account.hygiene import sensor_tolerance
 from hpwhsim.operation.expected import low_cop
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.points import SCALD_AT
+from hpwhsim.operation.words import listed
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.sources import ANTIFREEZE_SHARE
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
@@ -119,6 +120,11 @@ def _starved(facts: Facts) -> str:
     return f"{_hours(facts.record['valve_starved_hours'])} with hot water too cold for it"
 
 
+def _heaters(facts: Facts) -> list[str]:
+    """What heats the store."""
+    return [*(["heat pump"] if facts.heats else []), *([facts.heater] if facts.backed else [])]
+
+
 def _store(facts: Facts) -> Iterator[Alarm]:
     use = facts.scenario.hot_water.use_temperature
     if facts.backed == "series":
@@ -129,7 +135,7 @@ def _store(facts: Facts) -> Iterator[Alarm]:
         f"top of the store colder than {facts.degrees(use)}",
         "5 min",
         2,
-        "look at heat pump and backup" if facts.heats else "look at the heater",
+        f"look at {listed(_heaters(facts))}",
         f"{_hours(hours)} of the year touch it; coldest {facts.degrees(facts.record['store_min_top_c'])}",
     )
     yield Alarm(

@@ -18,8 +18,7 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         (),
         "The heat pump runs while the store calls for heat and every permission below holds. A permission "
-        "that "
-        "ends stops all modules at once, before their minimum run time.",
+        "that ends stops all modules at once, before their minimum run time.",
     )
     if controls.charge_windows:
         key = f"{CONTROLS}.charge_windows"
@@ -32,25 +31,24 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             keys,
             f"A charge follows the signal of {said(keys[0])}: it may run in the {said(keys[1])} hours of "
-            "each day "
-            "in which the signal is lowest, and in hours in which it is as low as in the last of them.",
+            "each day in which the signal is lowest, and in hours in which it is as low as in the last of "
+            "them.",
         )
     if controls.reserve_height > 0.0:
         key = f"{CONTROLS}.reserve_height"
         use = facts.degrees(facts.scenario.hot_water.use_temperature)
         yield Sentence(
             (key,),
-            "Charge windows, lockout windows and the signal do not hold while less than the "
-            f"upper {said(key)} of the store (share of its volume, from the top) is at {use} or hotter. "
-            "Source "
+            "Charge windows, lockout windows and the signal do not hold while less than the upper "
+            f"{said(key)} of the store (share of its volume, from the top) is at {use} or hotter. Source "
             "limits and demand windows hold even then.",
         )
     if controls.demand_windows:
         keys = (f"{CONTROLS}.demand_windows", f"{CONTROLS}.demand_modules")
         yield Sentence(
             keys,
-            f"From {said(keys[0])} of each day (demand windows) at most {said(keys[1])} modules run; modules "
-            "above that number stop as the window begins.",
+            f"From {said(keys[0])} of each day (demand windows) at most {said(keys[1])} modules run; "
+            "modules above that number stop as the window begins.",
         )
     yield from _source_limits(facts)
 
@@ -77,9 +75,8 @@ def _source_limits(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (),
             "As many modules run as leave the source above that limit. One that this limit stopped joins "
-            "again "
-            f"when the source is {facts.kelvin(RESET)} above it; this differential falls to nothing within "
-            f"{RESET_TIME / 3600.0:g} h.",
+            f"again when the source is {facts.kelvin(RESET)} above it; this differential falls to nothing "
+            f"within {RESET_TIME / 3600.0:g} h.",
         )
 
 
@@ -91,17 +88,14 @@ def sensing(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         (start, setpoint, band),
         f"A charge starts when the water at the start sensor (ST-T-START, at {said(start)} of the height "
-        "of the "
-        f"store from its bottom) is colder than {facts.degrees(now.start_at)}: the setpoint of "
-        f"{said(setpoint)} "
-        f"less the dead band of {said(band)}.",
+        f"of the store from its bottom) is colder than {facts.degrees(now.start_at)}: the setpoint of "
+        f"{said(setpoint)} less the dead band of {said(band)}.",
     )
     yield Sentence(
         (stop,),
         f"It ends when the water at the stop sensor (ST-T-STOP, at {said(stop)} of the height) is at "
         f"{facts.degrees(now.stop_at)} or hotter: the setpoint less half the dead band. Between the two "
-        "the call "
-        "stays as it is.",
+        "the call stays as it is.",
     )
     yield from _minimum_times(facts)
 
@@ -113,8 +107,7 @@ def _minimum_times(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (key,),
             f"Once the first module has started, a charge runs for at least {facts.said(key)}, even where "
-            "the call "
-            "ends before; a lockout, or water too hot to enter, ends it at once.",
+            "the call ends before; a lockout, or water too hot to enter, ends it at once.",
         )
     if controls.min_off > 0.0:
         key = f"{CONTROLS}.min_off"
@@ -147,8 +140,8 @@ def staging(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (count, delay),
             "With the call the lead module starts. While the call stands, one more starts each "
-            f"{said(delay)} after "
-            f"that start until all {said(count)} run. All that run stop together.{retry}",
+            f"{said(delay)} after that start until all {said(count)} run. All that run stop "
+            f"together.{retry}",
         )
     lead = f"{CONTROLS}.lead"
     if modules > 1 or controls.given("lead"):
@@ -161,9 +154,8 @@ def staging(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (key,),
             "The compressors run at full speed while the water at the start sensor calls, then in "
-            "proportion to the "
-            "height of that temperature between stop and start sensor, and at no less than "
-            f"{said(key)} of full speed.",
+            "proportion to the height of that temperature between stop and start sensor, and at no less "
+            f"than {said(key)} of full speed.",
         )
     if heat_pump.start_loss > 0.0:
         key = f"{PUMP}.start_loss"
@@ -207,8 +199,8 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         (key,) if heat_pump.max_inlet is not None else (),
         f"A module does not start, and stops, while {what} hotter than "
-        f"{facts.degrees(facts.hottest_inlet)} (the "
-        f"lower of {given} and what its leaving water allows), a boost or reset of the setpoint apart.",
+        f"{facts.degrees(facts.hottest_inlet)} (the lower of {given} and what its leaving water allows), a "
+        "boost or reset of the setpoint apart.",
     )
     if heat_pump.table is None:
         keys = tuple(
@@ -216,10 +208,9 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
         )
         yield Sentence(
             keys,
-            f"The unit stays below a discharge gas of {said(keys[0])}, a pressure of {said(keys[1])} and "
-            "a pressure "
-            f"ratio of {said(keys[2])} by its own controls; its maker's safety devices are not part of this "
-            "sequence.",
+            f"The unit stays below a discharge gas of {said(keys[0])}, a pressure of {said(keys[1])} and a "
+            f"pressure ratio of {said(keys[2])} by its own controls; its maker's safety devices are not "
+            "part of this sequence.",
         )
 
 
@@ -231,16 +222,15 @@ def resets(facts: Facts) -> Iterator[Sentence]:
         keys = (f"{CONTROLS}.boost", f"{CONTROLS}.boost_windows")
         yield Sentence(
             keys,
-            f"Boost: from {said(keys[1])} of each day the setpoint of the store is {said(keys[0])} "
-            f"higher. {rise_too}.",
+            f"Boost: from {said(keys[1])} of each day the setpoint of the store is {said(keys[0])} higher. "
+            f"{rise_too}.",
         )
     if controls.outdoor_reset is not None:
         cold, mild, rise = (f"{CONTROLS}.outdoor_reset.{name}" for name in ("cold", "mild", "rise"))
         yield Sentence(
             (cold, mild, rise),
-            f"Outdoor reset: with outdoor air at {said(cold)} or colder the setpoint is "
-            f"{said(rise)} higher, "
-            f"from {said(mild)} up nothing is added, and in between the rise is in proportion. "
+            f"Outdoor reset: with outdoor air at {said(cold)} or colder the setpoint is {said(rise)} "
+            f"higher, from {said(mild)} up nothing is added, and in between the rise is in proportion. "
             f"{rise_too}.",
         )
 
@@ -266,8 +256,7 @@ def defrosting(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             (how, many),
             f"{start} In the simulation its cost is spread over the hour (defrosts: {said(many)}); start "
-            "and end of "
-            "a defrost are those of the unit's own controls.",
+            "and end of a defrost are those of the unit's own controls.",
         )
         return
     text = "the first module that calls for it takes all running modules along"

@@ -17,10 +17,9 @@ from hpwhsim.results.numbers import amount
 
 ABOUT = (
     "A draft for the engineer of record, made from a scenario and its simulated year. It is no design and "
-    "no instruction to "
-    "operate: licensed practice, the makers' instructions and local codes decide. Sentences of the "
-    "sequence say what the simulation does; what is "
-    "common practice beyond it is marked as such."
+    "no instruction to operate: licensed practice, the makers' instructions and local codes decide. "
+    "Sentences of the sequence say what the simulation does; what is common practice beyond it is marked "
+    "as such."
 )
 
 

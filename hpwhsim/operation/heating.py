@@ -35,16 +35,14 @@ def backing(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             keys,
             f"{what}, a trim heater in the pipe that leaves the store ({said(keys[2])}), ahead of the "
-            "branch of the "
-            "loop.",
+            "branch of the loop.",
         )
         band_keys = (band,) if backup.given("dead_band") else ()
         idle = f" Its dead band of {said(band)} has no effect." if band_keys else ""
         yield Sentence(
             (setpoint, *band_keys),
             f"It heats what flows to {said(setpoint)} as far as its power reaches, with no delay and no "
-            "lockout, and "
-            f"gives no heat to water that leaves the store hotter.{idle}",
+            f"lockout, and gives no heat to water that leaves the store hotter.{idle}",
         )
         return
     height = f"{BACKUP}.height"
@@ -59,8 +57,7 @@ def backing(facts: Facts) -> Iterator[Sentence]:
         (setpoint, band),
         f"It starts when the water at that height ({facts.sensor}) is colder than "
         f"{facts.degrees(now.backup_start)}, its setpoint of {said(setpoint)} less its dead band of "
-        f"{said(band)}, "
-        "and stops when the coldest water above is at the setpoint.",
+        f"{said(band)}, and stops when the coldest water above is at the setpoint.",
     )
     if facts.heats:
         yield Sentence((), _first(facts))
@@ -79,8 +76,7 @@ def _first(facts: Facts) -> str:
     if now.start_at > now.backup_start and now.sensor_height <= now.backup_height:
         return (
             f"{own} The heat pump is called {facts.kelvin(now.start_at - now.backup_start)} before it, so "
-            "that in a "
-            "store that cools evenly the heat pump comes first."
+            "that in a store that cools evenly the heat pump comes first."
         )
     return f"{own} With these settings it may start before the heat pump is called: see the cautions."
 
@@ -97,10 +93,8 @@ def pasteurising(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         keys,
         f"On {DAYS[block.weekday]}{mark}, from {said(keys[2])}, the backup heats the whole store: it "
-        "starts where "
-        f"the coldest water is colder than {said(keys[0])} and stops when all of it is at {end}. Its own "
-        "delay and "
-        "lockouts hold.",
+        f"starts where the coldest water is colder than {said(keys[0])} and stops when all of it is at "
+        f"{end}. Its own delay and lockouts hold.",
     )
 
 
@@ -165,8 +159,7 @@ def loop_tank(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         (*keys, *more),
         f"Colder than {start}, its setpoint of {said(keys[0])} less the dead band of {said(keys[1])}, "
-        f"{heater} "
-        "starts and heats the tank to the setpoint.",
+        f"{heater} starts and heats the tank to the setpoint.",
     )
     if tank.heat_pump is not None:
         yield Sentence(
@@ -183,10 +176,9 @@ def tempering(facts: Facts) -> Iterator[Sentence]:
     least = facts.degrees(block.tempering_valve + block.tempering_min_difference)
     yield Sentence(
         keys,
-        f"The tempering valve mixes what leaves the plant to {said(keys[0])}. It holds that with hot "
-        f"water at {least} "
-        f"or hotter ({said(keys[1])} above its setpoint); with colder water it passes as much cold water "
-        "as then.",
+        f"The tempering valve mixes what leaves the plant to {said(keys[0])}. It holds that with hot water "
+        f"at {least} or hotter ({said(keys[1])} above its setpoint); with colder water it passes as much "
+        "cold water as then.",
     )
     if block.tempering_min_flow is not None:
         key = f"{VALVE}.tempering_min_flow"
@@ -215,28 +207,26 @@ def frost(facts: Facts) -> Iterator[Sentence]:
         yield Sentence(
             keys,
             f"Water lines outdoors are protected by heat {said(key)}: it is on in outdoor air colder than "
-            f"{said(keys[1])} and holds standing water there; at {said(keys[2])} of pipe "
-            f"({said(keys[3])}) it {how}.",
+            f"{said(keys[1])} and holds standing water there; at {said(keys[2])} of pipe ({said(keys[3])}) "
+            f"it {how}.",
         )
     elif lines is not None and lines.protection == "glycol":
         keys = (key, f"{LINES}.glycol_share")
         yield Sentence(
             keys,
-            f"Water lines outdoors hold {said(key)}, {said(keys[1])} of the mass propylene glycol, with "
-            "an exchanger "
-            "at the store.",
+            f"Water lines outdoors hold {said(key)}, {said(keys[1])} of the mass propylene glycol, with an "
+            "exchanger at the store.",
         )
     elif lines is not None:
         yield Sentence(
             (key,),
             f"Water lines outdoors have no protection (protection: {said(key)}): drain them in an outage "
-            "below "
-            f"{in_si(0.0, TEMPERATURE)}.",
+            f"below {in_si(0.0, TEMPERATURE)}.",
         )
     if heat_pump.crankcase_power > 0.0:
         keys = ("plant.heat_pump.crankcase_below", "plant.heat_pump.crankcase_power")
         yield Sentence(
             keys,
-            f"The crankcase heater of an idle module ({said(keys[1])}) is on while the source is colder than "
-            f"{said(keys[0])}.",
+            f"The crankcase heater of an idle module ({said(keys[1])}) is on while the source is colder "
+            f"than {said(keys[0])}.",
         )

@@ -79,14 +79,10 @@ def points_section(facts: Facts) -> Section:
     """The points list."""
     words = (
         "AI and AO: analogue in and out; DI and DO: digital in and out; a meter counts pulses (DI). "
-        f"p{LOW:g} and "
-        f"p{HIGH:g} are percentiles of the 8,760 hourly values of the simulated year, of those in which "
-        "there is a "
-        f"value; '{NOT_SIMULATED}': no such series, and no range is made up. Of power and meters an "
-        "hour's value "
-        "is its mean or sum; the top of the store is its coldest of the hour. Intervals are common "
-        "practice, no source. Where a plant "
-        "has several modules, tanks or risers, a point stands once for each."
+        f"p{LOW:g} and p{HIGH:g} are percentiles of the 8,760 hourly values of the simulated year, of "
+        f"those in which there is a value; '{NOT_SIMULATED}': no such series, and no range is made up. Of "
+        "power and meters an hour's value is its mean or sum; the top of the store is its coldest of the "
+        "hour. Intervals are common practice, no source. A point of each part stands once for each."
     )
     heads = ("tag", "point", "type", "unit", "where", "trend", f"p{LOW:g} to p{HIGH:g}", "alarm")
     rows = []

@@ -28,8 +28,7 @@ OF_ALL: tuple[tuple[str, Say], ...] = (
 )
 LEGEND = (
     f"A value marked {MARK} was not given: it is a default of the program or worked out from what was "
-    "given, and the "
-    "designer confirms it. Where no event is named, sensors are watched all the time."
+    "given, and the designer confirms it. Where no event is named, sensors are watched all the time."
 )
 NOT_SET = {
     "plant.controls.charge_windows": "no charge windows: charging is allowed all day",
@@ -106,8 +105,7 @@ def settings_section(facts: Facts) -> Section:
     """The schedule of settings."""
     origin = (
         f"Origin: {GIVEN}, by the user; {DEFAULT}, of the program; {DERIVED}, from what was given. Keys "
-        "are those of "
-        "the scenario file."
+        "are those of the scenario file."
     )
     heads = ("setting", "value", "in SI", "origin", "key", "as found on site")
     rows = tuple((*row, "") for row in setting_rows(facts))

@@ -17,8 +17,8 @@ def ground(facts: Facts) -> Iterator[Sentence]:
     keys = (f"{GROUND}.flow", f"{GROUND}.min_flow_fraction")
     yield Sentence(
         keys,
-        f"The ground loop pump runs while a module runs: at {said(keys[0])} with all modules, with fewer in "
-        f"proportion, and at no less than {said(keys[1])} of that flow.",
+        f"The ground loop pump runs while a module runs: at {said(keys[0])} with all modules, with fewer "
+        f"in proportion, and at no less than {said(keys[1])} of that flow.",
     )
     keys = (f"{GROUND}.fluid", f"{GROUND}.fluid_share")
     share = f", {said(keys[1])} of its mass antifreeze" if block.fluid != "water" else ""
@@ -46,15 +46,13 @@ def wastewater(facts: Facts) -> Iterator[Sentence]:
     yield Sentence(
         keys,
         f"Sewage passes the exchanger at {said(keys[0])} with all modules running and in proportion with "
-        "fewer; "
-        f"{loop} (clean loop: {said(keys[1])}).",
+        f"fewer; {loop} (clean loop: {said(keys[1])}).",
     )
     key = f"{path}.min_temperature"
     yield Sentence(
         (key,),
         f"It is cooled to no less than {said(key)}: modules stop, or run part of the time, where the flow "
-        "that came "
-        "does not carry more.",
+        "that came does not carry more.",
     )
     key = f"{path}.cleaning_interval"
     yield Sentence((key,), f"The exchanger is cleaned every {said(key)} months, the first time on 1 January.")

@@ -9,8 +9,7 @@ from hpwhsim.operation.words import listed, time_text, windows_text
 SIMULATED, PRACTICE = "simulated", "common practice, no source"
 DEFER = (
     "What is marked 'common practice, no source' is not simulated and no rule: licensed practice, the "
-    "makers' "
-    "instructions and local codes decide."
+    "makers' instructions and local codes decide."
 )
 
 

@@ -9,7 +9,7 @@ from hpwhsim.operation.expected import expected_table
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.parts import Listing, Paragraph, Part, Section, Table
 from hpwhsim.operation.states import fail_safes
-from hpwhsim.operation.words import quantity, time_text
+from hpwhsim.operation.words import listed, quantity, time_text
 from hpwhsim.results.numbers import amount
 from hpwhsim.storage.layers import RHO_CP
 
@@ -18,15 +18,11 @@ SENSOR = 0.5  # K between two sensors at one place; common practice, no source
 BAND = 1.0  # K of a start or stop about its setting; common practice, no source
 ABOUT = (
     "Washington State Energy Code, WAC 51-11C-40803 (C408.3, commissioning of service water heating, text "
-    "seen), wants functional "
-    "tests of the sequence of operation at 50 % load or more and at part load, in (1) normal operation, "
-    "(2) redundant or "
-    "automatic back-up mode, (3) performance of alarms and (4) loss and restoration of power. The steps "
-    "and limits of this form are "
-    f"common practice, no source; heat and power are accepted within ±{WITHIN:g} % of what is expected. "
-    "Where another code "
-    "governs, its form goes before this one. Licensed persons work on pressure, refrigerant, gas and "
-    "electricity; hot water scalds."
+    "seen), wants functional tests of the sequence of operation at 50 % load or more and at part load, in "
+    "(1) normal operation, (2) redundant or automatic back-up mode, (3) performance of alarms and (4) "
+    "loss and restoration of power. The steps and limits of this form are common practice, no source; "
+    f"heat and power are accepted within ±{WITHIN:g} % of what is expected. Where another code governs, "
+    "its form goes before this one."
 )
 HEADS = ("check", "expected", "accepted", "measured", "pass or fail")
 WIDTHS = (3.6, 2.6, 1.6, 1.6, 1.1)
@@ -272,11 +268,10 @@ def backup_parts(facts: Facts) -> list[Part]:
             "heat pump."
         )
     if not steps:
-        only = "the heat pump is one module without a backup" if facts.heats else "the heater is the only one"
+        only = "heat pump of one module, no second heater" if facts.heats else "one heater"
         return [
             Paragraph(
-                f"The plant has no redundant part and no backup: {only}. Nothing is tested here; write "
-                "down who accepts that."
+                f"The plant has no redundant part: {only}. Nothing is tested; write down who accepts that."
             )
         ]
     return [
@@ -319,12 +314,20 @@ FIELDS = (
 )
 
 
+def _licensed(facts: Facts) -> str:
+    """Who works on what, of the parts that the plant has."""
+    kind = facts.scenario.plant.backup.kind
+    works = ["pressure", *(["refrigerant"] if facts.heats else []), "electricity"]
+    works += [kind] if facts.backed and kind != "resistance" else []
+    return f"Licensed persons work on {listed(works)}; hot water scalds."
+
+
 def tests_sections(facts: Facts) -> list[Section]:
     """The chapter with the form."""
     fields = Table(
         "Filled in by hand", ("field", "entry"), tuple((name, "") for name in FIELDS), (1.0, 3.0), form=True
     )
-    sections = [Section("Functional tests", (Paragraph(ABOUT, caution=True), fields))]
+    sections = [Section("Functional tests", (Paragraph(f"{ABOUT} {_licensed(facts)}", caution=True), fields))]
     checks = Table("Checks of the parts", HEADS, tuple(part_checks(facts)), WIDTHS, form=True)
     sections.append(Section("Before the tests: the parts", (checks,), 2))
     normal = Table("Normal operation", HEADS, tuple(normal_rows(facts)), WIDTHS, form=True)
@@ -351,12 +354,13 @@ def tests_sections(facts: Facts) -> list[Section]:
         form=True,
     )
     how = (
-        "Make each condition by a simulated sensor value or an override point, never by real hot water "
-        "at a tap."
+        "Make each condition by a simulated sensor value or an override point, never by real hot water at "
+        "a tap."
     )
     sections.append(Section("Test 3: performance of alarms", (Paragraph(how), table), 2))
+    heating = "the heat pump runs" if facts.heats else "the heater is on"
     steps = (
-        "Open the supply of controller and plant while modules run and hot water is drawn; wait 10 min.",
+        f"Open the supply of controller and plant while {heating} and hot water is drawn; wait 10 min.",
         "Close it; write down what starts, when and in which order.",
         "Repeat with the controller's supply alone.",
     )
