@@ -8,6 +8,7 @@ from hpwhsim.heatpump.refrigerants import refrigerant
 from hpwhsim.operation.alarms import alarms, highest_outlet
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.parts import Listing, Paragraph, Section, Table
+from hpwhsim.operation.source_alarms import charge_checks
 
 LEVELS = "1: life safety; 2: critical equipment; 3: urgent; 4: normal (common practice, no source)"
 QUIET = (
@@ -51,11 +52,7 @@ def cautions(facts: Facts) -> list[str]:
         f"Refrigerant {safety}: detectors, ventilation and pressure equipment by local code and licensed "
         "practice."
     )
-    charge = [
-        row
-        for row in facts.record.get("checks", ())
-        if "charge of one circuit" in row["name"] or "concentration limit" in row["name"]
-    ]
+    charge = charge_checks(facts)
     found += [
         f"Check of the charge, {row['state']}: {row['name']}: {digits(row['value'])} {row['unit']}; "
         f"{row['limit']} ({row['source']})."

@@ -1,7 +1,6 @@
 """Alarms with the numbers of the plant and of its year."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 import numpy as np
 
@@ -13,34 +12,20 @@ from hpwhsim.account.hygiene import sensor_tolerance
 from hpwhsim.operation.expected import low_cop
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.points import SCALD_AT
+from hpwhsim.operation.sentences import Alarm, hours_text
+from hpwhsim.operation.source_alarms import refrigerant_alarms, source_alarms
 from hpwhsim.operation.words import listed
 from hpwhsim.results.numbers import amount
-from hpwhsim.scenario.sources import ANTIFREEZE_SHARE
-from hpwhsim.source.loop_fluid import Fluid, fluid_state
-from hpwhsim.tables import read_table
 
 SUPPLY_FALL, RETURN_AT = 3.0, 51.0  # K, °C; common practice, no source
-UNDER_FLOOR = 0.5  # K under the lowest that sewage is cooled to; common practice, no source
 MUCH = 88.0  # h: 1 % of a year
-NEAR_FREEZING = 3.0  # K above the freezing of a loop's fluid
-
-
-class Alarm(NamedTuple):
-    """One alarm."""
-
-    tag: str
-    condition: str
-    delay: str
-    priority: int  # 1 to 4
-    action: str
-    year: str  # what the simulated year says to it; empty where nothing
 
 
 def alarms(facts: Facts) -> list[Alarm]:
     """The alarms of the parts that the plant has, the gravest first."""
     found = [*_water(facts), *_store(facts)]
     if facts.heats:
-        found += [*_heat_pump(facts), *_source(facts), *_refrigerant(facts)]
+        found += [*_heat_pump(facts), *source_alarms(facts), *refrigerant_alarms(facts)]
     if facts.backed:
         found += _heater(facts)
     found += _loop(facts)
@@ -51,14 +36,10 @@ def alarms(facts: Facts) -> list[Alarm]:
     return sorted(found, key=lambda one: one.priority)
 
 
-def _hours(count: float) -> str:
-    return f"{digits(count)} h"
-
-
 def _water(facts: Facts) -> Iterator[Alarm]:
     hot_water, record = facts.scenario.hot_water, facts.record
     unmet = (
-        f"{_hours(record['short_hours'])} of the year with water delivered below "
+        f"{hours_text(record['short_hours'])} of the year with water delivered below "
         f"{facts.degrees(hot_water.min_temperature)}"
     )
     limit = max(facts.supply - SUPPLY_FALL, hot_water.min_temperature)
@@ -117,7 +98,7 @@ def _supply_band(facts: Facts) -> float | None:
 
 
 def _starved(facts: Facts) -> str:
-    return f"{_hours(facts.record['valve_starved_hours'])} with hot water too cold for it"
+    return f"{hours_text(facts.record['valve_starved_hours'])} with hot water too cold for it"
 
 
 def _heaters(facts: Facts) -> list[str]:
@@ -136,7 +117,7 @@ def _store(facts: Facts) -> Iterator[Alarm]:
         "5 min",
         2,
         f"look at {listed(_heaters(facts))}",
-        f"{_hours(hours)} of the year touch it; coldest {facts.degrees(facts.record['store_min_top_c'])}",
+        f"{hours_text(hours)} of the year touch it; coldest {facts.degrees(facts.record['store_min_top_c'])}",
     )
     yield Alarm(
         "ST-T-TOP to ST-T-BOT",
@@ -152,7 +133,7 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
     heat_pump, record, now = facts.scenario.plant.heat_pump, facts.record, facts.settings
     assert heat_pump is not None
     starts, hours = sum(record["module_starts"]), sum(record["module_run_hours"])
-    mean = f"{amount(starts)} starts in {_hours(hours)} of module running"
+    mean = f"{amount(starts)} starts in {hours_text(hours)} of module running"
     if hours > 0.0:
         mean += f", a mean of {starts / hours:.2f} in an hour of running"
     start = "next module takes its place" if facts.modules > 1 else "call for service"
@@ -184,7 +165,7 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         "look at the store's layers"
         if facts.scenario.recirculation is None
         else "look at the loop's return and at the store's layers",
-        f"{_hours(late)} of backup for that cause" if facts.backed else "",
+        f"{hours_text(late)} of backup for that cause" if facts.backed else "",
     )
     cold = facts.degrees(facts.lowest_source)
     hours_below = float(np.count_nonzero(facts.hourly["source_c"] < facts.lowest_source))
@@ -194,7 +175,7 @@ def _heat_pump(facts: Facts) -> Iterator[Alarm]:
         "30 min",
         4,
         "none while the source is known to be so cold; else look at it",
-        f"{_hours(hours_below)} of the year; coldest {facts.degrees(record['source_min_c'])}",
+        f"{hours_text(hours_below)} of the year; coldest {facts.degrees(record['source_min_c'])}",
     )
     yield Alarm(
         "HP-ENA",
@@ -223,99 +204,6 @@ def highest_outlet(facts: Facts) -> float:
     return facts.settings.outlet_temperature + controls.boost + reset
 
 
-def _source(facts: Facts) -> Iterator[Alarm]:
-    plant = facts.scenario.plant
-    if plant.source_kind == "ground-loop" and plant.source.ground_loop is not None:
-        block = plant.source.ground_loop
-        usual = 0.0 if block.fluid == "water" else ANTIFREEZE_SHARE
-        share = block.fluid_share if block.fluid_share is not None else usual
-        freezing = fluid_state(Fluid(block.fluid, share), 10.0).freezing
-        coldest = facts.record.get("loop_min_c")
-        year = f"coldest {facts.degrees(coldest)}" if coldest is not None else ""
-        limit = facts.degrees(freezing + NEAR_FREEZING)
-        yield Alarm(
-            "GL-T-OUT",
-            f"fluid leaving the heat pump colder than {limit}; it freezes at {facts.degrees(freezing)}",
-            "2 min",
-            2,
-            "stop the heat pump",
-            year,
-        )
-        yield Alarm(
-            "GL-F",
-            "loop flow under half of that commanded, or no proof of the pump",
-            "1 min",
-            2,
-            "stop the heat pump",
-            "",
-        )
-    if plant.source_kind == "wastewater":
-        floor = facts.number("plant.source.wastewater.min_temperature")
-        spent = facts.record.get("source_spent_hours", 0.0)
-        yield Alarm(
-            "WW-T-OUT",
-            f"sewage behind the exchanger colder than {facts.degrees(floor - UNDER_FLOOR)}",
-            "15 min",
-            2,
-            "stop the heat pump",
-            f"cooled to no less than {facts.degrees(floor)}; {_hours(spent)} in which that limits the heat",
-        )
-        yield Alarm(
-            "WW-DP",
-            "pressure difference of the exchanger 50 % over that of the clean one",
-            "30 min",
-            4,
-            "clean the exchanger",
-            "",
-        )
-    if plant.source_kind == "room":
-        yield Alarm(
-            "CD-LVL",
-            "condensate stands in a pan",
-            "1 min",
-            3,
-            "stop the unit; clear the drain",
-            f"{amount(facts.record['condensate_litres'])} L in the year",
-        )
-    heat_pump = plant.heat_pump
-    lines = heat_pump.water_lines if heat_pump is not None else None
-    if lines is not None and lines.protection == "trace":
-        hold = facts.degrees(lines.trace_hold)
-        yield Alarm(
-            "TR-ON",
-            f"heat trace off in outdoor air colder than {hold}",
-            "10 min",
-            2,
-            "drain the lines, or run the heat pump",
-            f"{_hours(facts.record['freeze_exposed_hours'])} of the year below {facts.degrees(0.0)}",
-        )
-
-
-def _refrigerant(facts: Facts) -> Iterator[Alarm]:
-    heat_pump = facts.scenario.plant.heat_pump
-    assert heat_pump is not None
-    row = next(
-        (r for r in read_table("refrigerant_safety") if r["refrigerant"] == heat_pump.refrigerant), None
-    )
-    where = "where a part of a circuit stands in a closed room and its charge asks for a detector"
-    limit = "the detector's limit"
-    if row is not None and row["rcl_g_m3"] != "-":
-        limit = f"its concentration limit of {row['rcl_g_m3']} g/m³ ({row['rcl_status']})"
-    elif row is not None and row["lfl_kg_m3"] != "-":
-        limit = (
-            f"a quarter of its flammability limit, {250.0 * float(row['lfl_kg_m3']):.3g} g/m³ "
-            f"({row['lfl_status']})"
-        )
-    yield Alarm(
-        "RF-D",
-        f"{heat_pump.refrigerant} in the air at {limit}, {where}",
-        "none",
-        1,
-        "stop the heat pump, ventilate, leave the room; by local code",
-        "",
-    )
-
-
 def _heater(facts: Facts) -> Iterator[Alarm]:
     record, name = facts.record, facts.heater
     hours = facts.hourly["resistance_hours"] + facts.hourly["fuel_hours"]
@@ -333,7 +221,9 @@ def _heater(facts: Facts) -> Iterator[Alarm]:
     if not facts.heats:
         return
     most = float(months[top])
-    year = f"the most of any month of the simulated year ({MONTH_NAMES[top]}); {_hours(total)} in the year"
+    year = (
+        f"the most of any month ({MONTH_NAMES[top]}); {hours_text(total)} in the year"
+    )
     if most <= 0.0:
         most, year = 1.0, "never on in the simulated year"
     yield Alarm(
@@ -373,7 +263,7 @@ def _loop(facts: Facts) -> Iterator[Alarm]:
     year = ""
     if row is not None:
         at = facts.degrees(row["at_c"] - row["tolerance_k"])
-        year = f"{_hours(row['hours'])} of the year colder than {at}"
+        year = f"{hours_text(row['hours'])} of the year colder than {at}"
         year += ": hotter supply or more flow first, or it stands" if row["hours"] > MUCH else ""
     rests = " while its pump runs" if block.schedule or block.aquastat is not None else ""
     yield Alarm(

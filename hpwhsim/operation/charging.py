@@ -45,9 +45,10 @@ def enabling(facts: Facts) -> Iterator[Sentence]:
         )
     if controls.demand_windows:
         keys = (f"{CONTROLS}.demand_windows", f"{CONTROLS}.demand_modules")
+        unit = "module may" if controls.demand_modules == 1 else "modules may"
         yield Sentence(
             keys,
-            f"From {said(keys[0])} of each day (demand windows) at most {said(keys[1])} modules run; "
+            f"From {said(keys[0])} of each day (demand windows) at most {said(keys[1])} {unit} run; "
             "modules above that number stop as the window begins.",
         )
     yield from _source_limits(facts)
@@ -74,9 +75,9 @@ def _source_limits(facts: Facts) -> Iterator[Sentence]:
     if facts.scenario.plant.source_kind != "outdoor-air":
         yield Sentence(
             (),
-            "As many modules run as leave the source above that limit. One that this limit stopped joins "
-            f"again when the source is {facts.kelvin(RESET)} above it; this differential falls to nothing "
-            f"within {RESET_TIME / 3600.0:g} h.",
+            "Only as many modules run as leave the source above that limit. One that it stopped joins again "
+            f"when the source is {facts.kelvin(RESET)} above it; this differential falls to nothing within "
+            f"{RESET_TIME / 3600.0:g} h.",
         )
 
 
@@ -195,12 +196,15 @@ def leaving(facts: Facts) -> Iterator[Sentence]:
         yield Sentence((key,), f"No setpoint asks the heat pump for water hotter than {said(key)}.")
     key = f"{PUMP}.max_inlet"
     given = f"the limit {said(key)}" if heat_pump.max_inlet is not None else "the end of its own range"
+    controls = facts.scenario.plant.controls
+    moved = controls.boost > 0.0 or controls.outdoor_reset is not None
+    apart = ", without boost and reset" if moved else ""
     what = "the tank's water is" if heat_pump.condenser == WRAPPED else "the water entering it is"
     yield Sentence(
         (key,) if heat_pump.max_inlet is not None else (),
         f"A module does not start, and stops, while {what} hotter than "
-        f"{facts.degrees(facts.hottest_inlet)} (the lower of {given} and what its leaving water allows), a "
-        "boost or reset of the setpoint apart.",
+        f"{facts.degrees(facts.hottest_inlet)} (the lower of {given} and what its leaving water "
+        f"allows{apart}).",
     )
     if heat_pump.table is None:
         keys = tuple(

@@ -214,8 +214,8 @@ def frost(facts: Facts) -> Iterator[Sentence]:
         keys = (key, f"{LINES}.glycol_share")
         yield Sentence(
             keys,
-            f"Water lines outdoors hold {said(key)}, {said(keys[1])} of the mass propylene glycol, with an "
-            "exchanger at the store.",
+            f"Water lines outdoors are protected by {said(key)}: {said(keys[1])} of the mass in them is "
+            "propylene glycol, and an exchanger stands at the store.",
         )
     elif lines is not None:
         yield Sentence(

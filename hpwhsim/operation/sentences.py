@@ -1,6 +1,8 @@
-"""Sentences of a sequence of operation: which keys of the scenario each of them says."""
+"""What the chapters are made of: sentences, with the keys of the scenario that each says, and alarms."""
 
 from typing import NamedTuple
+
+from hpwhsim.account.checks import digits
 
 
 class Sentence(NamedTuple):
@@ -15,3 +17,19 @@ class Group(NamedTuple):
 
     heading: str
     sentences: tuple[Sentence, ...]
+
+
+class Alarm(NamedTuple):
+    """One alarm."""
+
+    tag: str
+    condition: str
+    delay: str
+    priority: int  # 1 to 4
+    action: str
+    year: str  # what the simulated year says to it; empty where nothing
+
+
+def hours_text(count: float) -> str:
+    """Hours of the year, three digits."""
+    return f"{digits(count)} h"

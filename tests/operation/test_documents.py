@@ -291,9 +291,8 @@ def test_the_file_has_real_headings_lists_and_tables() -> None:
     assert headings == [section.heading for section in found.sections]
     assert len(file.tables) == len(list(tables(found)))
     assert all("w:tblHeader" in one.rows[0]._tr.xml for one in file.tables)
-    numbers = {
-        p._p.pPr.numPr.numId.val for p in file.paragraphs if p.style.name == "List Number" and p._p.pPr.numPr
-    }
+    of_lists = [p._p.pPr.numPr for p in file.paragraphs if p.style.name == "List Number"]
+    numbers = {one.numId.val for one in of_lists}
     lists = sum(getattr(part, "numbered", False) for section in found.sections for part in section.parts)
     assert len(numbers) == lists
     assert file.core_properties.created.year == 2001
