@@ -221,9 +221,7 @@ def _heater(facts: Facts) -> Iterator[Alarm]:
     if not facts.heats:
         return
     most = float(months[top])
-    year = (
-        f"the most of any month ({MONTH_NAMES[top]}); {hours_text(total)} in the year"
-    )
+    year = f"the most of any month ({MONTH_NAMES[top]}); {hours_text(total)} in the year"
     if most <= 0.0:
         most, year = 1.0, "never on in the simulated year"
     yield Alarm(

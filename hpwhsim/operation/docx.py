@@ -30,6 +30,7 @@ def docx(document: Document) -> bytes:
     page.page_width, page.page_height = Cm(PAGE[0]), Cm(PAGE[1])
     page.left_margin = page.right_margin = page.top_margin = page.bottom_margin = Cm(MARGIN)
     file.styles["Normal"].font.size = Pt(BODY)
+    _foot(page.footer.paragraphs[0], document.subtitle)
     file.add_heading(document.title, level=0)
     file.add_paragraph(document.subtitle, style="Subtitle")
     for section in document.sections:
@@ -42,6 +43,19 @@ def docx(document: Document) -> bytes:
             else:
                 _table(file, part)
     return _settled(file)
+
+
+def _foot(paragraph: Any, title: str) -> None:
+    """The foot of each page: what it is about, and the number of the page as the word processor counts."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+    from docx.shared import Pt
+
+    run = paragraph.add_run(f"{title}, page ")
+    field = OxmlElement("w:fldSimple")
+    field.set(qn("w:instr"), "PAGE")
+    paragraph._p.append(field)
+    run.font.size = Pt(SMALL)
 
 
 def _paragraph(file: "Docx", part: Paragraph) -> None:
@@ -85,14 +99,13 @@ def _table(file: "Docx", part: Table) -> None:
     caption.paragraph_format.keep_with_next = True
     words = caption.add_run(part.caption)
     words.italic = True
-    grid = file.add_table(rows=1, cols=len(part.heads), style="Table Grid")
+    grid = file.add_table(rows=1 + len(part.rows), cols=len(part.heads), style="Table Grid")
     grid.autofit = False
     whole = (PAGE[0] - 2.0 * MARGIN) / sum(part.widths)
-    for row in part.rows:
-        grid.add_row()
-        del row
-    for number, cells in enumerate((part.heads, *part.rows)):
-        line: Any = grid.rows[number]
+    for column, width in zip(grid.columns, part.widths, strict=True):
+        column.width = Cm(whole * width)
+    lines: list[Any] = list(grid.rows)
+    for number, (line, cells) in enumerate(zip(lines, (part.heads, *part.rows), strict=True)):
         limits = line._tr.get_or_add_trPr()
         limits.append(OxmlElement("w:cantSplit"))
         if number == 0:

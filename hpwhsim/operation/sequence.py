@@ -27,8 +27,8 @@ OF_ALL: tuple[tuple[str, Say], ...] = (
     ("Room of the heat pump", sources.room),
 )
 LEGEND = (
-    f"A value marked {MARK} was not given: it is a default of the program or worked out from what was "
-    "given, and the designer confirms it. Where no event is named, sensors are watched all the time."
+    f"A value marked {MARK} was not given: it is a default of the program or worked out from what was given, "
+    "and the designer confirms it."
 )
 NOT_SET = {
     "plant.controls.charge_windows": "no charge windows: charging is allowed all day",

@@ -170,9 +170,8 @@ def power_steps(facts: Facts) -> list[str]:
     if facts.heats:
         wait = facts.scenario.plant.controls.min_off
         how = f"the minimum off time of {time_text(wait)}" if wait > 0.0 else "the unit's own restart delay"
-        found.append(
-            f"A compressor does not start before {how}; modules start one after the other, not all at once."
-        )
+        rest = "; modules start one after the other, not all at once" if facts.modules > 1 else ""
+        found.append(f"A compressor does not start before {how}{rest}.")
     found.append("Each loss of power is recorded with its time; no alarm is latched by it alone.")
     if facts.scenario.hot_water.tempering_valve is not None:
         found.append(
