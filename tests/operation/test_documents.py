@@ -237,6 +237,23 @@ def test_numbers_of_the_year_are_those_of_the_record(name: str) -> None:
     )
 
 
+def test_thresholds_of_alarms_by_hand() -> None:
+    """Common practice, no source: supply 3 K under its setpoint; return 51 degC less a sensor's tolerance.
+
+    With a valve of 52 degC the supply is that; the loop of 51.1 degC is designed above the threshold.
+    """
+    name = ROOT / "scenarios" / "central-air.yaml"
+    facts = Facts(evaluate(read_scenario(name, ["hot_water.tempering_valve=52 degC", "baseline="])))
+    by_point: dict[str, str] = {}
+    for one in alarms(facts):
+        by_point[one.tag] = by_point.get(one.tag, "") + one.condition + "; "
+    assert f"colder than {facts.degrees(49.0)}" in by_point["HW-T"]
+    assert f"hotter than {facts.degrees(55.0)}" in by_point["HW-T"]
+    assert f"colder than {facts.degrees(51.0 - 0.555)}" in by_point["RC-T"]
+    assert f"hotter than {facts.degrees(65.0 + 3.0)}" in by_point["HP-T-OUT"]
+    assert "TP-T" not in by_point
+
+
 def test_backup_of_a_month_is_that_of_the_worst_month() -> None:
     """Sums by the calendar, month by month."""
     facts = Facts(year("wastewater"))

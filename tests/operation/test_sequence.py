@@ -239,22 +239,55 @@ def test_another_number_makes_another_sentence(
     assert said in sentence(after, key)
 
 
-def test_nearly_every_number_was_changed() -> None:
-    """What is left out is a name or a file, or belongs to a source or a loop tank."""
-    changed = {key for key, _, _ in CHANGES}
-    apart = ("plant.source.", "recirculation.loop_tank.", "recirculation.", "plant.heat_pump.water_lines.")
-    names = {
-        "plant.controls.signal",
-        "plant.controls.demand_windows",
-        "plant.backup.kind",
-        "plant.backup.mode",
+OTHERS: tuple[tuple[str, str, str, str], ...] = (
+    ("ground", "plant.source.ground_loop.flow", "50 gpm", "50 gpm (3.155 L/s)"),
+    ("ground", "plant.source.ground_loop.min_flow_fraction", "0.7", "0.7"),
+    ("ground", "plant.source.ground_loop.fluid_share", "0.3", "0.3"),
+    ("ground", "plant.source.ground_loop.fluid", "ethylene-glycol", "ethylene glycol"),
+    ("wastewater", "plant.source.wastewater.flow", "3 L/s", "3 L/s"),
+    ("wastewater", "plant.source.wastewater.min_temperature", "6 degC", "6 °C"),
+    ("wastewater", "plant.source.wastewater.cleaning_interval", "3", "every 3 months"),
+    ("wastewater", "plant.source.wastewater.clean_loop", "false", "clean loop: no"),
+    ("packaged", "plant.source.room.airflow", "200 cfm", "200 cfm (94.39 L/s)"),
+    ("packaged", "plant.source.room.exhaust", "outdoors", "to outdoors"),
+    ("laundry-room", "plant.source.room.heating_setpoint", "19 degC", "19 °C"),
+    ("laundry-room", "plant.source.room.cooling_setpoint", "27 degC", "27 °C"),
+    ("laundry-room", "plant.source.room.dehumidifier_setpoint", "0.55", "0.55"),
+    ("loop-tank", "recirculation.loop_tank.setpoint", "56 degC", "56 °C"),
+    ("loop-tank", "recirculation.loop_tank.dead_band", "4 K", "4 K"),
+    ("loop-tank", "recirculation.loop_tank.power", "12 kW", "12 kW"),
+    ("loop-tank", "recirculation.loop_tank.connection", "parallel", "parallel"),
+    ("central-air", "recirculation.aquastat", "46 degC", "46 °C"),
+    ("central-air", "plant.heat_pump.outlet_temperature", "66 degC", "66 °C"),
+    ("central-air", "plant.backup.mode", "series", "series"),
+    ("hybrid", "plant.heat_pump.water_lines.trace_rating", "20 W/m", "20 W/m"),
+    ("hybrid", "plant.heat_pump.water_lines.trace_control", "on-off", "on-off"),
+    ("hybrid", "plant.heat_pump.water_lines.protection", "glycol", "glycol"),
+)
+
+
+@pytest.mark.parametrize(("name", "key", "value", "said"), OTHERS, ids=[change[1] for change in OTHERS])
+def test_so_do_those_of_sources_and_loops(name: str, key: str, value: str, said: str) -> None:
+    after = worked_facts(name, f"{key}={value}")
+    assert said in sentence(after, key)
+    before = worked_facts(name)
+    if key in {one for each in sentences(before) for one in each.keys}:
+        assert sentence(after, key) != sentence(before, key)
+
+
+def test_nearly_every_control_was_changed() -> None:
+    """What is left out is a name or a file, or is said as one of those above."""
+    changed = {key for key, _, _ in CHANGES} | {key for _, key, _, _ in OTHERS}
+    left = {key for key in controls() if key not in changed}
+    assert left == {
+        *("plant.controls.signal", "plant.controls.demand_windows", "plant.backup.kind"),
+        *(f"plant.heat_pump.{name}" for name in ("condenser", "defrost", "rise", "crankcase_power")),
+        "plant.heat_pump.water_lines.glycol_share",
+        *(f"plant.source.ground_loop.{name}" for name in ("rejection", "rejection_circuit")),
+        *(f"plant.source.room.{name}" for name in ("intake", "make_up", "heating", "cooling")),
+        *(f"recirculation.{name}" for name in ("supply_drop", "min_flow", "aquastat_band", "served_by")),
+        "recirculation.loop_tank.heat_pump.rise",
     }
-    names |= {
-        f"plant.heat_pump.{name}"
-        for name in ("condenser", "defrost", "rise", "outlet_temperature", "crankcase_power")
-    }
-    left = [key for key in controls() if key not in changed | names and not key.startswith(apart)]
-    assert left == []
 
 
 @settings(max_examples=20)
