@@ -170,88 +170,40 @@ def _heat_pump(facts: Facts) -> Iterator[Point]:
         yield Point("TR-E", "heat trace, electricity", DI, "kWh", "sub-meter", METER, "", "trace_heating_kwh")
 
 
+ENTERING = {
+    "outdoor-air": ("air entering the coil", "each coil"),
+    "room": ("air entering the heat pump", "intake"),
+    "ground-loop": ("loop fluid entering the heat pump", "from the field"),
+    "wastewater": ("source water entering the heat pump", "ahead of the evaporator"),
+}
+"""What the source temperature is of, and where it is measured."""
+
+
 def _source(facts: Facts) -> Iterator[Point]:
     kind = facts.scenario.plant.source_kind
-    if kind == "outdoor-air":
-        yield Point(
-            "SRC-T",
-            "air entering the coil",
-            AI,
-            "degC",
-            "each coil",
-            USUAL,
-            "under lowest source",
-            "source_c",
-        )
-    elif kind == "room":
-        yield Point(
-            "SRC-T",
-            "air entering the heat pump",
-            AI,
-            "degC",
-            "intake",
-            USUAL,
-            "under lowest source",
-            "source_c",
-        )
+    name, where = ENTERING[kind]
+    yield Point("SRC-T", name, AI, "degC", where, USUAL, "under lowest source", "source_c")
+    if kind == "room":
         yield Point("RM-T", "room air", AI, "degC", "room, 1.5 m above the floor", USUAL, "", "room_c")
         yield Point("RM-RH", "room relative humidity", AI, "1", "room", USUAL, "", "room_relative_humidity")
         yield Point("CD-LVL", "condensate drain", DI, "", "pan of each unit", ON_CHANGE, "drain blocked")
     elif kind == "ground-loop":
-        yield Point(
-            "SRC-T",
-            "loop fluid entering the heat pump",
-            AI,
-            "degC",
-            "from the field",
-            USUAL,
-            "under lowest source",
-            "source_c",
-        )
-        yield Point(
-            "GL-T-OUT",
-            "loop fluid leaving the heat pump, coldest",
-            AI,
-            "degC",
-            "to the field",
-            USUAL,
-            "near freezing",
-            "loop_coldest_c",
-        )
+        name, series = "loop fluid leaving the heat pump, coldest", "loop_coldest_c"
+        yield Point("GL-T-OUT", name, AI, "degC", "to the field", USUAL, "near freezing", series)
         yield Point("GL-F", "loop flow", AI, "L/s", "main", USUAL, "low")
-        yield Point(
-            "GL-DP",
-            "pressure difference of the loop",
-            AI,
-            "kPa",
-            "across the pump",
-            USUAL,
-            "high: fouling or air",
-        )
+        name = "pressure difference of the loop"
+        yield Point("GL-DP", name, AI, "kPa", "across the pump", USUAL, "high: fouling or air")
         yield Point("GL-P-RUN", "loop pump proof", DI, "", "pump", ON_CHANGE, "off while commanded")
-    else:
-        yield Point(
-            "SRC-T",
-            "source water entering the heat pump",
-            AI,
-            "degC",
-            "ahead of the evaporator",
-            USUAL,
-            "under lowest source",
-            "source_c",
-        )
-        yield Point("WW-T", "sewage", AI, "degC", "ahead of the exchanger", USUAL, "", "sewage_c")
-        where = "behind the exchanger"
-        yield Point("WW-T-OUT", "sewage leaving the exchanger", AI, "degC", where, USUAL, "under its lowest")
+    elif kind == "wastewater":
+        before, behind = "ahead of the exchanger", "behind the exchanger"
+        yield Point("WW-T", "sewage", AI, "degC", before, USUAL, "", "sewage_c")
+        yield Point("WW-T-OUT", "sewage leaving the exchanger", AI, "degC", behind, USUAL, "under its lowest")
         if "well_c" in facts.hourly:
             yield Point("WW-T-WELL", "wet well", AI, "degC", "well", USUAL, "", "well_c")
             yield Point("WW-LVL", "level of the wet well", AI, "m", "well", USUAL, "low; high")
-        yield Point(
-            "WW-DP", "pressure difference of the exchanger", AI, "kPa", "sewage side", USUAL, "high: clean it"
-        )
-        yield Point(
-            "WW-V", "sewage at the exchanger", AI, "m3/h", "ahead of the exchanger", SLOW, "", "sewage_m3"
-        )
+        name = "pressure difference of the exchanger"
+        yield Point("WW-DP", name, AI, "kPa", "sewage side", USUAL, "high: clean it")
+        yield Point("WW-V", "sewage at the exchanger", AI, "m3/h", before, SLOW, "", "sewage_m3")
 
 
 def _heater(facts: Facts) -> Iterator[Point]:

@@ -123,92 +123,55 @@ def normal_steps(facts: Facts) -> list[str]:
     return steps
 
 
+def charge_rows(facts: Facts) -> Iterator[Row]:
+    """Lines of the first test on the heat pump."""
+    now, controls = facts.settings, facts.scenario.plant.controls
+    by_table = "table of expected values, at the source of the day"
+    yield row("ST-T-START when the first module starts", facts.degrees(now.start_at), _degree(facts))
+    if facts.modules > 1:
+        when = f"{time_text(controls.stage_delay)} after the one before"
+        yield row(
+            "start of each further module", when if controls.stage_delay > 0.0 else "together", "±1 min"
+        )
+    for load in ("50 % load or more", "part load"):
+        yield row(f"heat and power of a module, {load}", by_table, f"±{WITHIN:g} %")
+    yield row("ST-T-STOP when the last module stops", facts.degrees(now.stop_at), _degree(facts))
+    if controls.min_run > 0.0:
+        yield row("shortest run", f"{time_text(controls.min_run)} or more", "no shorter, lockouts apart")
+    if controls.min_off > 0.0:
+        yield row("shortest rest", f"{time_text(controls.min_off)} or more", "no shorter")
+    if facts.modules > 1:
+        lead = "the next module" if controls.lead == "rotating" else "module 1"
+        yield row("lead at the next start", lead, "the same")
+    if controls.charge_windows:
+        windows = facts.setting("plant.controls.charge_windows").text
+        yield row("charge windows: no module runs outside", windows, "the same")
+    if controls.lock_outs:
+        windows = facts.setting("plant.controls.lock_outs").text
+        yield row("lockout windows: no module runs", windows, "the same")
+
+
 def normal_rows(facts: Facts) -> list[Row]:
     """Lines of the first test."""
-    now, controls, found = facts.settings, facts.scenario.plant.controls, []
-    load = facts.record
-    litres = load["hot_water_litres"] / 365.0
-    found.append(
-        row(
-            "hot water supplied, mean day of the year",
-            quantity(litres / 1e3, VOLUME, facts.us),
-            "for information",
-        )
-    )
+    now, hot_water = facts.settings, facts.scenario.hot_water
+    daily = quantity(facts.record["hot_water_litres"] / 365e3, VOLUME, facts.us)
+    found = [row("hot water supplied, mean day of the year", daily, "for information")]
     if facts.heats:
-        found.append(
-            row("ST-T-START when the first module starts", facts.degrees(now.start_at), _degree(facts))
-        )
-        if facts.modules > 1:
-            when = (
-                "together"
-                if controls.stage_delay <= 0.0
-                else f"{time_text(controls.stage_delay)} after the one before"
-            )
-            found.append(row("start of each further module", when, "±1 min"))
-        found.append(
-            row(
-                "heat and power of a module, 50 % load or more",
-                "table of expected values, at the source of the day",
-                f"±{WITHIN:g} %",
-            )
-        )
-        found.append(
-            row(
-                "heat and power of a module, part load",
-                "table of expected values, at the source of the day",
-                f"±{WITHIN:g} %",
-            )
-        )
-        found.append(row("ST-T-STOP when the last module stops", facts.degrees(now.stop_at), _degree(facts)))
-        if controls.min_run > 0.0:
-            found.append(row("shortest run", f"{time_text(controls.min_run)} or more", "no shorter"))
-        if controls.min_off > 0.0:
-            found.append(row("shortest rest", f"{time_text(controls.min_off)} or more", "no shorter"))
-        if facts.modules > 1:
-            lead = "the next module" if controls.lead == "rotating" else "module 1"
-            found.append(row("lead at the next start", lead, "the same"))
-        for name, windows in (
-            ("charge windows", controls.charge_windows),
-            ("lockout windows", controls.lock_outs),
-        ):
-            if windows:
-                key = "charge_windows" if name.startswith("charge") else "lock_outs"
-                found.append(
-                    row(
-                        f"{name}: no module runs outside"
-                        if key == "charge_windows"
-                        else f"{name}: no module runs",
-                        facts.setting(f"plant.controls.{key}").text,
-                        "the same",
-                    )
-                )
+        found += charge_rows(facts)
     elif facts.backed == "parallel":
-        found.append(
-            row(f"{facts.sensor} when the heater starts", facts.degrees(now.backup_start), _degree(facts))
-        )
-        found.append(
+        found += [
+            row(f"{facts.sensor} when the heater starts", facts.degrees(now.backup_start), _degree(facts)),
             row(
                 f"coldest water above {facts.sensor} when the heater stops",
                 facts.degrees(now.backup_setpoint),
                 _degree(facts),
-            )
-        )
-    found.append(
-        row(
-            "hot water to the building while drawn",
-            f"{facts.degrees(facts.scenario.hot_water.min_temperature)} or hotter",
-            "no colder",
-        )
-    )
+            ),
+        ]
+    least = f"{facts.degrees(hot_water.min_temperature)} or hotter"
+    found.append(row("hot water to the building while drawn", least, "no colder"))
     if facts.scenario.recirculation is not None:
-        found.append(
-            row(
-                "loop return, steady",
-                facts.degrees(facts.loop_back),
-                f"no colder than {facts.degrees(return_limit(facts))}",
-            )
-        )
+        limit = f"no colder than {facts.degrees(return_limit(facts))}"
+        found.append(row("loop return, steady", facts.degrees(facts.loop_back), limit))
     return found
 
 
