@@ -1,7 +1,7 @@
 """Plants for the tests of the documents on operation, and what is read out of them."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -90,8 +90,3 @@ def texts(document: Document) -> list[str]:
 def minutes_in(text: str) -> list[float]:
     """Times in a text. [min]"""
     return [float(number) for number in re.findall(r"([\d.]+) min", text)]
-
-
-def columns(rows: Sequence[Sequence[str]], number: int) -> list[str]:
-    """A column of a table."""
-    return [row[number] for row in rows]
