@@ -106,6 +106,8 @@ def ranges() -> Iterator[str]:
         for one in usual_ranges()
     )
     yield from table(heads, rows)
+
+
 def kept_checks() -> list[Check]:
     """Every outside check: computed once for a text of the program and of its tables, and kept on disk."""
     digest = hashlib.sha256(disk_cache.sources_hash().encode())
