@@ -50,7 +50,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.arrays import Array
 from hpwhsim.constants import DAYS
-from hpwhsim.demand.patterns import MONTH_OF_DAY, WEEKEND, Pattern, check_building
+from hpwhsim.demand.patterns import COLD_C, WEEKEND, Pattern, check_building, days_of
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
@@ -72,11 +72,11 @@ DAY_SPREAD = 0.50  # the same of its day-to-day use while at home
 AWAY_SHARE = 0.06  # of the days
 AWAY_DAYS = 5.0  # mean length of an absence
 HABIT_SPREAD = 0.05  # standard deviation of the household's hour, as a share of the day's use
-COMMON_SPREAD = 0.17  # standard deviation of the log of the building's day
-COMMON_MEMORY = 0.6  # its correlation from one day to the next
+COMMON_SPREAD = 0.03  # standard deviation of the log of what all homes share of a day, in a year of one building
+COMMON_MEMORY = 0.3  # its correlation from one day to the next
 
 # The temperatures of the table, and that at which litres are counted unless stated.
-MAINS_C, MIXED_C, HOT_C, USE_C = (58 - 32) / 1.8, (110 - 32) / 1.8, (125 - 32) / 1.8, 49.0
+MAINS_C, MIXED_C, HOT_C, USE_C = COLD_C, (110 - 32) / 1.8, (125 - 32) / 1.8, 49.0
 # How much longer or shorter showers, baths and sinks run with the use: common practice, no source.
 SHORTEST, LONGEST = 0.6, 1.6
 # Candidates over what is expected to be taken, in steps, so that a building's candidates seldom change.
@@ -138,6 +138,7 @@ def building_events(
     seed: int,
     people_per_apartment: float = PEOPLE_PER_APARTMENT,
     use_temperature: float = USE_C,
+    day_spread: float = COMMON_SPREAD,
 ) -> Events:
     """All draws of a building in a year.
 
@@ -164,7 +165,7 @@ def building_events(
     size, litres, people = int(apartments), litres_per_apartment_day, people_per_apartment
     stated = size * litres * DAYS
     # What the households would use, over the stated use, says how many candidates are needed.
-    homes = _households(size, pattern, int(seed), people)
+    homes = _households(size, pattern, int(seed), people, day_spread)
     expected = sum(home.level * home.activity.sum() for home in homes) / (size * DAYS * _mean_size(people))
     reserve = RESERVE_STEP ** math.ceil(math.log(RESERVE / expected, RESERVE_STEP))
     while True:
@@ -172,7 +173,7 @@ def building_events(
         if float(events.litres.sum()) >= stated:
             return _taken(events, rank, stated)
         reserve *= RESERVE_STEP if events.litres.size else 16.0
-        homes = _households(size, pattern, int(seed), people)
+        homes = _households(size, pattern, int(seed), people, day_spread)
 
 
 def _taken(events: Events, rank: NDArray[np.float32], stated: float) -> Events:
@@ -206,7 +207,9 @@ def _mean_size(people: float) -> float:
     return (people + BASE_OCCUPANTS) / (TABLE_OCCUPANTS + BASE_OCCUPANTS)
 
 
-def _households(apartments: int, pattern: Pattern, seed: int, people: float) -> list[_Household]:
+def _households(
+    apartments: int, pattern: Pattern, seed: int, people: float, day_spread: float
+) -> list[_Household]:
     """Who lives in the building, and their days."""
     shares = np.cumsum(_household_sizes(people))[:-1]
     rng = np.random.default_rng(np.random.SeedSequence((seed, 0)))  # the building's own stream
@@ -217,8 +220,8 @@ def _households(apartments: int, pattern: Pattern, seed: int, people: float) -> 
     common[0] = noise[0]
     for day in range(1, DAYS):
         common[day] = COMMON_MEMORY * common[day - 1] + math.sqrt(1.0 - COMMON_MEMORY**2) * noise[day]
-    common = np.exp(COMMON_SPREAD * common - COMMON_SPREAD**2 / 2.0)
-    common *= pattern.month[MONTH_OF_DAY]
+    common = np.exp(day_spread * common - day_spread**2 / 2.0)
+    common *= days_of(pattern)
     homes = []
     for apartment in range(apartments):
         # Households differ, but a building of the stated mean use holds the whole range of them: points of an

@@ -333,7 +333,7 @@ def test_year_without_the_factor(apartments: int, limit: float | None) -> None:
     seeds = 300 if apartments == 1 else 30
     totals = []
     for seed in range(seeds):
-        homes = _households(apartments, pattern, seed, 2.2)
+        homes = _households(apartments, pattern, seed, 2.2, 0.03)
         events, _ = _candidates(homes, 150.0, pattern, 2.2, 49.0, 1.0)
         totals.append(events.litres.sum() / stated)
     error = np.std(totals, ddof=1) / np.sqrt(seeds)

@@ -24,9 +24,9 @@ from hpwhsim.sizing.design_days import (
     design_days,
     judge,
     march_days,
-    maximum_day_factor,
     shifted,
 )
+from hpwhsim.sizing.handbook import maximum_day_factor, maximum_hour_factor
 from hpwhsim.sizing.trials import make_bench
 from hpwhsim.storage.layers import RHO_CP
 
@@ -130,17 +130,18 @@ def test_a_design_temperature_sizes_in_colder_air_and_water(tmp_path: Path) -> N
 
 @pytest.mark.published
 def test_handbook_factor(references: Path) -> None:
-    """Maximum over average day of each row of the ASHRAE table in shared/ (from memory)."""
+    """Maximum day and hour over average day of each row of the ASHRAE table in shared/ (from memory)."""
     lines = (references / "apartment-demand.csv").read_text(encoding="utf-8").splitlines()
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     gallons = {(row["key"], row["quantity"]): float(row["value_gal"]) for row in rows}
     checked = 0
     for (key, quantity), most in gallons.items():
-        if quantity == "max_day" and key[0].isdigit():
+        factor = {"max_day": maximum_day_factor, "max_hour": maximum_hour_factor}.get(quantity)
+        if factor is not None and key[0].isdigit():
             expected = most / gallons[key, "average_day"]
-            assert maximum_day_factor(int(key.split()[0])) == pytest.approx(expected, rel=1e-12)
+            assert factor(int(key.split()[0])) == pytest.approx(expected, rel=1e-12)
             checked += 1
-    assert checked == 5
+    assert checked == 10
     assert maximum_day_factor(5000) == maximum_day_factor(200)
 
 

@@ -17,6 +17,7 @@ def act(args: argparse.Namespace) -> int:
     loaded = read_scenario(args)
 
     from hpwhsim.evaluation.evaluate import check
+    from hpwhsim.plant.use import shape_of_day
     from hpwhsim.tables.sources import Cited
 
     checked = check(loaded)
@@ -31,6 +32,7 @@ def act(args: argparse.Namespace) -> int:
     litres = assembly.drive.use.sum() * 1000.0
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
+    print(f"shape of the day: {shape_of_day(scenario, float(weather.attrs['latitude']))}")
     if collected.baseline is not None:
         print(f"baseline: {collected.baseline.scenario.plant.family}")
     print("defaults in force:")
