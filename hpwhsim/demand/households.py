@@ -5,8 +5,8 @@ How the random draws come about
 Every apartment is a household with a number of occupants, a level of use and a favourite hour of its own.
 It is away on some days; at home it uses more on one day than on the next. On each day it takes a random
 number of showers, baths, sink draws and machine fills; some of them fall together, one after the other,
-around its favourite hour. The whole building has better and worse days in common: cold spells, holidays,
-guests.
+around its favourite hour. The whole building has better and worse days in common: holidays, weather, events;
+and the season and the week of its pattern.
 
 The time of day is drawn on the scale of the pattern's own cumulative share, on which every moment is
 equally likely. Habits, queues at the bathroom door and bursts are shifts along that scale, and a uniform
@@ -25,13 +25,18 @@ What is published and what is not
 ---------------------------------
 Shares of the kinds of use and how they grow with the household: Building America protocols [1]_. Flows and
 durations: [2]_ (unverified). Most flow of showers and faucets: [4]_. Spread of the level of use, days away,
-day-to-day variation, habits: common practice, no source, chosen so that the peaks come near those of [3]_
-over all five building sizes; the distribution of use over households is skewed, as measured ones are.
+day-to-day variation, habits: common practice, no source; the distribution of use over households is skewed,
+as measured ones are.
 
-The peaks of [3]_ are a design envelope over a few buildings, near 60 degC, by the clock hour; this is the
-maximum of one year of one building. They fall faster than any sum of independent households can between 75
-and 200 apartments, so they are met on average and not size by size: `benchmarks/demand_diversity.py` prints
-how far each is off.
+From day to day a home varies by a coefficient of variation of about 0.85 of its own, and N homes by 0.85 /
+sqrt(N) as independent ones do: 0.15 for 32 homes, 0.06 for 200. What all share comes on top, squared:
+`COMMON_SPREAD`, an assumption, so small that months of one building stay near their season.
+
+The peaks of [3]_ are a design envelope over many buildings, by the clock hour; this is one year of one
+building, whose largest day is 10 to 20 % below them and whose largest hour is up to 23 % below. Whoever asks
+for the envelope (`tankyear size`) takes a wider `day_spread`, with which both are met on average over the
+building sizes; not size by size, for the handbook's fall faster between 75 and 200 apartments than those of
+any sum of independent households: `benchmarks/demand_diversity.py` prints how far each is off.
 
 References
 ----------
@@ -66,13 +71,13 @@ BASE_OCCUPANTS = 3.0 * 0.92 - 0.63
 TABLE_OCCUPANTS = 2.0 * 0.92 + 0.63  # of the two-bedroom household whose draws the table holds
 PEOPLE_PER_APARTMENT = 2.2  # 191 occupants in 86 apartments; source ahmed-2016
 
-# Common practice, no source; sized to the peaks of the handbook table.
+# Common practice, no source; with the day spread of `size` they come near the peaks of the handbook table.
 LEVEL_SPREAD = 0.35  # standard deviation of the log of a household's level of use
 DAY_SPREAD = 0.50  # the same of its day-to-day use while at home
 AWAY_SHARE = 0.06  # of the days
 AWAY_DAYS = 5.0  # mean length of an absence
 HABIT_SPREAD = 0.05  # standard deviation of the household's hour, as a share of the day's use
-COMMON_SPREAD = 0.03  # standard deviation of the log of what all homes share of a day, in a year of one building
+COMMON_SPREAD = 0.03  # standard deviation of the log of what all homes share of a day
 COMMON_MEMORY = 0.3  # its correlation from one day to the next
 
 # The temperatures of the table, and that at which litres are counted unless stated.
@@ -147,6 +152,17 @@ def building_events(
     that leaves (less than 1e-4 of a home's year) moves the flows. Left to chance the expected total is the
     stated use already; a building's total would lie within about 15 % of it for 20 apartments and 4 % for
     200. Of a single home the stated use is its own, whatever its level.
+
+    Parameters
+    ----------
+    apartments, litres_per_apartment_day, pattern, seed
+        The building, its mean daily use at use temperature [L], when it uses it, and the seed of its draws.
+    people_per_apartment : float
+        Mean of the households.
+    use_temperature : float
+        At which litres are counted. [°C]
+    day_spread : float
+        Standard deviation of the log of what all homes share from day to day.
 
     Raises
     ------

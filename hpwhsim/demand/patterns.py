@@ -102,7 +102,7 @@ def season(southern: bool = False) -> tuple[float, ...]:
     Examples
     --------
     >>> season()[0], season(southern=True)[6]
-    (1.095, 1.095)
+    (1.092, 1.092)
     """
     months = [float(row["use"]) for row in read_table("demand_season")]
     return tuple(months[6:] + months[:6] if southern else months)

@@ -341,8 +341,9 @@ def _with_hour(use: Array, draws: DrawTimes, day: int, least: float) -> tuple[Ar
     hour = 24 * day + int(np.argmax(hours[24 * day : 24 * day + 24].sum(axis=1)))
     factor = max(least / float(hours[hour].sum()), 1.0)
     hours, flow = hours.copy(), draws.flow.copy()
-    hours[hour] *= factor
-    flow[draws.first[hour] : draws.first[hour + 1]] *= factor
+    part = slice(draws.first[hour], draws.first[hour + 1])
+    hours[hour] = rounded(factor * hours[hour], SERIES_DIGITS)
+    flow[part] = rounded(factor * flow[part], SERIES_DIGITS)
     return hours.ravel(), draws._replace(flow=flow)
 
 

@@ -46,45 +46,6 @@ def one_event(start: int, duration: int, litres: float) -> Events:
     )
 
 
-@pytest.fixture(scope="module")
-def peaks() -> dict[int, Array]:
-    """Per handbook size: largest hour and day of each year per apartment, shape (seed, 2). [gal]"""
-    pattern = named_pattern("apartments")
-    found = {}
-    for row in read_table("demand_by_building_size"):
-        size = int(row["apartments"])
-        daily = float(row["average_day_gal"]) * LITRES_PER_GALLON
-        years = [random_draws(size, daily, pattern, 1, seed) / size / LITRES_PER_GALLON for seed in SEEDS]
-        found[size] = np.array([(year.max(), year.reshape(365, 24).sum(axis=1).max()) for year in years])
-    return found
-
-
-HANDBOOK = {20: (12.0, 80.0), 50: (10.0, 73.0), 75: (8.5, 66.0), 100: (7.0, 60.0), 200: (5.0, 50.0)}
-
-
-@pytest.mark.published
-@pytest.mark.parametrize("size", HANDBOOK)
-def test_peaks_against_the_handbook(peaks: dict[int, Array], size: int) -> None:
-    """ASHRAE Handbook, HVAC Applications (Werden & Spielvogel 1969), gal per apartment: largest hour and day.
-
-    Hour: 25 % allowed. Peaks of independent households fall as a + b / sqrt(N); the curve of that form
-    through the handbook's ends is up to 17 % below it in between, and the mean of six years has a standard
-    error of 4 to 7 %. Over 20 seeds the means were +13, -13, -15, -9, +6 %. Day: 15 %; the means were +2, -8,
-    -6, 0, +8 % with a standard error of 2 to 4 %. The mean pattern alone gives 3.3 gal instead of 12 (-72 %).
-    """
-    mean = peaks[size].mean(axis=0)
-    hour, day = HANDBOOK[size]
-    assert mean[0] == pytest.approx(hour, rel=0.25)
-    assert mean[1] == pytest.approx(day, rel=0.15)
-
-
-@pytest.mark.published
-def test_peaks_fall_with_the_number_of_apartments(peaks: dict[int, Array]) -> None:
-    """Handbook table: hour and day per apartment fall with every step of size."""
-    means = np.array([peaks[size].mean(axis=0) for size in sorted(peaks)])
-    assert np.all(np.diff(means, axis=0) < 0.0)
-
-
 def rolling_peak(minutes: Array, window: int) -> float:
     total = np.concatenate(([0.0], np.cumsum(np.concatenate((minutes, minutes[:window])))))
     return float((total[window:] - total[:-window]).max())

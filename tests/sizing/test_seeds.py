@@ -260,6 +260,7 @@ def test_the_record_and_what_is_said_of_it() -> None:
     assert record["seeds"]["draws"]["years"] == 2
     text = sizing_text(record)
     assert "draws: 3 years (seeds 7 to 9), of which 0 may fail" in text
+    assert "days spread by 0.15, the largest hour at least the handbook's" in text
     assert "design days of 3 of 3 years of draws pass" in text
     assert "minimum store of each year of draws alone" in text
     assert any("draws of seed 7 alone" in said for said in record["cautions"])
