@@ -24,7 +24,9 @@ MONTH_TOLERANCE = (
 )
 
 
-HANDBOOK_C = 49.0  # the handbook's litres, about 120 degF at the fixtures; see tables/demand_by_building_size.csv
+HANDBOOK_C = (
+    49.0  # the handbook's litres, about 120 degF at the fixtures; see tables/demand_by_building_size.csv
+)
 COLD_C = (58 - 32) / 1.8  # cold water of the tables: 58 degF, 10 CFR 430 Subpart B Appendix E
 BY_OTHER_BASIS = (60.0 - COLD_C) / (HANDBOOK_C - COLD_C) - 1.0  # heat, were those litres of 140 degF
 

@@ -20,7 +20,6 @@ from hpwhsim.scenario.parts import (
     rule,
 )
 
-
 OF_PATTERN = ("daily_use_per_apartment", "pattern", "month_factors", "weekend_factor")
 """Keys that a metered year leaves nothing to do."""
 

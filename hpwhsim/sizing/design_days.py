@@ -147,8 +147,9 @@ def design_days(
     length : int
         Cold days in a row.
     peak : str
-        What is used on the coldest of them: ``drawn``, the draws of the day of largest use in the year,
-        of random draws with no smaller largest hour than the handbook's; ``handbook``, the year's mean day times the handbook's maximum over average day; ``none``, its own.
+        What is used on the coldest of them: ``drawn``, the draws of the day of largest use in the year, of
+        random draws with no smaller largest hour than the handbook's; ``handbook``, the year's mean day times
+        the handbook's maximum over average day; ``none``, its own.
     apartments : int
         For the handbook's factors.
     years : int

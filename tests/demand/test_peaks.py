@@ -1,4 +1,4 @@
-"""Peaks of a year of draws, and of the wider draws that a plant is sized on, beside the handbook's envelope."""
+"""Peaks of a year of draws, and of the wider draws of `size`, beside the handbook's envelope."""
 
 from pathlib import Path
 
@@ -22,7 +22,7 @@ SEEDS = range(200, 206)  # not those the model was tuned with
 HANDBOOK = {20: (12.0, 80.0), 50: (10.0, 73.0), 75: (8.5, 66.0), 100: (7.0, 60.0), 200: (5.0, 50.0)}
 """ASHRAE Handbook, HVAC Applications (Werden & Spielvogel 1969), gal per apartment: largest hour and day."""
 YEAR_OFF = {20: (3, -10), 50: (-22, -20), 75: (-23, -20), 100: (-18, -17), 200: (-6, -11)}
-"""How far a year of one building lies off them, hour and day in %, as docs/method/draws.md has it (20 seeds)."""
+"""How far a year of one building is off them, hour and day in %, as docs/method/draws.md says (20 seeds)."""
 
 
 def peaks_of(day_spread: float, seeds: range) -> Peaks:
@@ -51,9 +51,8 @@ def envelope() -> Peaks:
 def test_the_envelope_of_size_against_the_handbook(envelope: Peaks, size: int) -> None:
     """The draws that design days are cut from: largest day within 15 %, hour within 25 %, means of six years.
 
-    Peaks of independent households fall as a + b / sqrt(N); the curve of that form through the handbook's ends
-    is up to 17 % below it in between, and the mean of six years has a standard error of 4 to 7 %. Over 20
-    seeds the means were: hour +4, -20, -20, -9, +6 %, day 0, -6, -3, +3, +14 %. The hour is raised to the
+    Peaks of independent households fall as a + b / sqrt(N); that curve through the handbook's ends is up to
+    17 % below it in between, and the mean of six years has a standard error of 4 to 7 %. Over 20 seeds the means were: hour +4, -20, -20, -9, +6 %, day 0, -6, -3, +3, +14 %. The hour is raised to the
     handbook's on the design day itself (tests/sizing). The mean pattern alone gives 3.3 gal instead of 12.
     """
     mean, (hour, day) = envelope[size].mean(axis=0), HANDBOOK[size]

@@ -31,7 +31,7 @@ DEMO = Path(__file__).resolve().parents[2] / "scenarios" / "central-air.yaml"
 
 
 def mixing(weather: Path) -> Array:
-    """Hot water of 60 degC in a litre at use temperature on each day, by heat: (use - mains) / (hot - mains)."""
+    """Hot water of 60 degC in a litre of use on each day, by heat: (use - mains) / (hot - mains)."""
     year = read_year(weather)
     mains = mains_temperature(year["dry_bulb_c"].values, float(year.attrs["latitude"])).reshape(365, 24)
     return np.asarray(((USE_C - mains) / (HOT_C - mains)).mean(axis=1))
@@ -46,17 +46,15 @@ def off(days: Array) -> tuple[float, float]:
 def drawn() -> list[Array]:
     """Use of each day of 200 apartments at use temperature, by seed. [L]"""
     pattern = named_pattern("apartments", season())
-    return [
-        random_draws(APARTMENTS, LITRES, pattern, 1, seed).reshape(365, 24).sum(axis=1) for seed in SEEDS
-    ]
+    return [random_draws(APARTMENTS, LITRES, pattern, 1, seed).reshape(365, 24).sum(axis=1) for seed in SEEDS]
 
 
 def test_the_season_is_that_of_the_sources() -> None:
     """Shape: twelve factors of SAP 2012 and BREDEM 2012 (two transcriptions agree). Size: Gerin et al. 2014.
 
     8,046 apartments took +12 % of the mean in December to February and -13 % in June to August; hot water at
-    60 degC in the year of Chicago does with the season in use, within a point: mixing gives +3.4 and -3.6 there,
-    and +4.5 and -4.7 at 65 degC, so that the two ends lie about the figures metered.
+    60 degC in the year of Chicago does with the season in use, within a point: mixing gives +3.4 and -3.6
+    there, and +4.5 and -4.7 at 65 degC, so that the two ends lie about the figures metered.
     """
     use = np.array(season())
     metered = np.array([1.10, 1.06, 1.02, 0.98, 0.94, 0.90, 0.90, 0.94, 0.98, 1.02, 1.06, 1.10])
@@ -71,8 +69,8 @@ def test_the_season_is_that_of_the_sources() -> None:
 def test_hot_water_of_winter_and_summer(drawn: list[Array], weather: Path) -> None:
     """Gerin et al. 2014, as above: +10 to +14 % and -11 to -15 % of hot water in a cold and a mild climate.
 
-    200 apartments, hot water at 60 degC. Smooth draws, and the mean of the seeds, lie within; each seed within
-    4 points of the smooth ones (its standard deviation is 0.6 to 0.9).
+    200 apartments, hot water at 60 degC. Smooth draws, and the mean of the seeds, lie within; each seed
+    within 4 points of the smooth ones (its standard deviation is 0.6 to 0.9).
     """
     hot = mixing(weather)
     smooth = hourly_use(APARTMENTS, LITRES, named_pattern("apartments", season())).reshape(365, 24)
@@ -90,7 +88,9 @@ def test_months_of_one_seed_stay_near_the_season(drawn: list[Array]) -> None:
     By the sum formula: 0.85 / sqrt(200) a day for the homes' own and 0.03 with a memory of 0.3 for what they
     share give 1.1 and 0.7 points over 30 days if days at home were independent; absences last, 1.5 in all.
     """
-    miss = np.array([[100.0 * (d[MONTH == m].mean() / d.mean() - season()[m]) for m in range(12)] for d in drawn])
+    miss = np.array(
+        [[100.0 * (d[m == MONTH].mean() / d.mean() - season()[m]) for m in range(12)] for d in drawn]
+    )
     assert miss.std() < 2.0
     assert (np.abs(miss) < 4.0).mean() >= 0.95
 
@@ -142,7 +142,9 @@ def test_a_weekend_factor(factor: float) -> None:
     days = hourly_use(60, LITRES, pattern).reshape(365, 24).sum(axis=1)
     weekday, weekend = days[~WEEKEND].mean(), days[WEEKEND].mean()
     assert weekend / weekday == pytest.approx(factor, rel=1e-12)
-    assert 5.0 * weekday + 2.0 * weekend == pytest.approx(7.0 * 60 * LITRES, rel=1e-3)  # 365 days: 52.14 weeks
+    assert 5.0 * weekday + 2.0 * weekend == pytest.approx(
+        7.0 * 60 * LITRES, rel=1e-3
+    )  # 365 days: 52.14 weeks
     days = random_draws(60, LITRES, pattern, 1, 11).reshape(365, 24).sum(axis=1)
     error = days.std() / days.mean() * np.sqrt(1.0 / WEEKEND.sum() + 1.0 / (~WEEKEND).sum())
     assert days[WEEKEND].mean() / days[~WEEKEND].mean() == pytest.approx(factor, abs=4.0 * error)

@@ -123,8 +123,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
                 optional={
                     "daily_use_per_apartment": some(1, 200, "gal/day"),
                     "draws": st.sampled_from(["smooth", "random"]),
-                    "month_factors": st.just("none")
-                    | st.lists(st.floats(0.1, 10), min_size=12, max_size=12),
+                    "month_factors": st.just("none") | st.lists(st.floats(0.1, 10), min_size=12, max_size=12),
                     "weekend_factor": st.floats(0.1, 5),
                     "day_spread": st.floats(0, 0.5),
                 },

@@ -148,7 +148,7 @@ def test_handbook_factor(references: Path) -> None:
 @pytest.mark.published
 @pytest.mark.parametrize("apartments", [20, 50, pytest.param(200, marks=pytest.mark.long)])
 def test_the_design_days_of_size_hold_the_handbook(tmp_path: Path, apartments: int) -> None:
-    """ASHRAE Handbook by building size (unverified): maximum day and hour over the average day, a design envelope.
+    """ASHRAE Handbook by building size (unverified): maximum day and hour over the average day.
 
     Of 20 years of draws every one has the handbook's hour on its design day, also as flows to the second; the
     neediest has its day, and their mean is within 15 % of it (docs/method/draws.md). The year of the scenario
@@ -242,7 +242,10 @@ def test_peak_use_day_is_the_largest_of_the_year(tmp_path: Path) -> None:
     raised = int(by_hour.sum(axis=1).argmax())
     others = np.delete(np.arange(24), raised)
     assert np.array_equal(by_hour[others], by_day[largest].reshape(24, -1)[others])
-    factors = by_hour[raised][by_hour[raised] > 0.0] / by_day[largest].reshape(24, -1)[raised][by_hour[raised] > 0.0]
+    factors = (
+        by_hour[raised][by_hour[raised] > 0.0]
+        / by_day[largest].reshape(24, -1)[raised][by_hour[raised] > 0.0]
+    )
     assert factors == pytest.approx(np.full(factors.size, factors[0]), rel=2e-5)  # six digits
     assert factors[0] >= 1.0
     for place, day in enumerate(design.days):
