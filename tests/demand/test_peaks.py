@@ -52,7 +52,8 @@ def test_the_envelope_of_size_against_the_handbook(envelope: Peaks, size: int) -
     """The draws that design days are cut from: largest day within 15 %, hour within 25 %, means of six years.
 
     Peaks of independent households fall as a + b / sqrt(N); that curve through the handbook's ends is up to
-    17 % below it in between, and the mean of six years has a standard error of 4 to 7 %. Over 20 seeds the means were: hour +4, -20, -20, -9, +6 %, day 0, -6, -3, +3, +14 %. The hour is raised to the
+    17 % below it in between, and the mean of six years has a standard error of 4 to 7 %. Over 20 seeds the
+    means were: hour +4, -20, -20, -9, +6 %, day 0, -6, -3, +3, +14 %. The hour is raised to the
     handbook's on the design day itself (tests/sizing). The mean pattern alone gives 3.3 gal instead of 12.
     """
     mean, (hour, day) = envelope[size].mean(axis=0), HANDBOOK[size]
