@@ -179,8 +179,8 @@ def test_years_not_tried_fail_as_seldom_as_is_said(small: Bench) -> None:
 
     Of the share of all years that need more than the neediest of n tried, nothing is known but that it is a
     beta variable (1, n): failures among 30 others are then beta-binomial. Its 99 % point is the limit. Of the
-    middle one of the 20 the share is a beta variable (10, 11): of it too the count lies above its 1 % point, and
-    it fails more often than the 5 % that the neediest is said to.
+    middle one of the 20 the share is a beta variable (10, 11): of it too the count lies above its 1 % point,
+    and more fail than with the neediest.
     """
     from scipy.stats import betabinom
 
