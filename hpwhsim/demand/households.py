@@ -5,8 +5,8 @@ How the random draws come about
 Every apartment is a household with a number of occupants, a level of use and a favourite hour of its own.
 It is away on some days; at home it uses more on one day than on the next. On each day it takes a random
 number of showers, baths, sink draws and machine fills; some of them fall together, one after the other,
-around its favourite hour. The whole building has better and worse days in common: cold spells, holidays,
-guests.
+around its favourite hour. The whole building has better and worse days in common: holidays, weather, events;
+and the season and the week of its pattern.
 
 The time of day is drawn on the scale of the pattern's own cumulative share, on which every moment is
 equally likely. Habits, queues at the bathroom door and bursts are shifts along that scale, and a uniform
@@ -25,13 +25,18 @@ What is published and what is not
 ---------------------------------
 Shares of the kinds of use and how they grow with the household: Building America protocols [1]_. Flows and
 durations: [2]_ (unverified). Most flow of showers and faucets: [4]_. Spread of the level of use, days away,
-day-to-day variation, habits: common practice, no source, chosen so that the peaks come near those of [3]_
-over all five building sizes; the distribution of use over households is skewed, as measured ones are.
+day-to-day variation, habits: common practice, no source; the distribution of use over households is skewed,
+as measured ones are.
 
-The peaks of [3]_ are a design envelope over a few buildings, near 60 degC, by the clock hour; this is the
-maximum of one year of one building. They fall faster than any sum of independent households can between 75
-and 200 apartments, so they are met on average and not size by size: `benchmarks/demand_diversity.py` prints
-how far each is off.
+From day to day a home varies by a coefficient of variation of about 0.85 of its own, and N homes by 0.85 /
+sqrt(N) as independent ones do: 0.15 for 32 homes, 0.06 for 200. What all share comes on top, squared:
+`COMMON_SPREAD`, an assumption, so small that months of one building stay near their season.
+
+The peaks of [3]_ are a design envelope over many buildings, by the clock hour; this is one year of one
+building, whose largest day is 10 to 20 % below them and whose largest hour is up to 23 % below. Whoever asks
+for the envelope (`tankyear size`) takes a wider `day_spread`, with which both are met on average over the
+building sizes; not size by size, for the handbook's fall faster between 75 and 200 apartments than those of
+any sum of independent households: `benchmarks/demand_diversity.py` prints how far each is off.
 
 References
 ----------
@@ -50,7 +55,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.arrays import Array
 from hpwhsim.constants import DAYS
-from hpwhsim.demand.patterns import MONTH_OF_DAY, WEEKEND, Pattern, check_building
+from hpwhsim.demand.patterns import COLD_C, WEEKEND, Pattern, check_building, days_of
 from hpwhsim.errors import OutOfRangeError
 from hpwhsim.io.us_units import LITRES_PER_GALLON
 from hpwhsim.tables import read_table
@@ -66,17 +71,17 @@ BASE_OCCUPANTS = 3.0 * 0.92 - 0.63
 TABLE_OCCUPANTS = 2.0 * 0.92 + 0.63  # of the two-bedroom household whose draws the table holds
 PEOPLE_PER_APARTMENT = 2.2  # 191 occupants in 86 apartments; source ahmed-2016
 
-# Common practice, no source; sized to the peaks of the handbook table.
+# Common practice, no source; with the day spread of `size` they come near the peaks of the handbook table.
 LEVEL_SPREAD = 0.35  # standard deviation of the log of a household's level of use
 DAY_SPREAD = 0.50  # the same of its day-to-day use while at home
 AWAY_SHARE = 0.06  # of the days
 AWAY_DAYS = 5.0  # mean length of an absence
 HABIT_SPREAD = 0.05  # standard deviation of the household's hour, as a share of the day's use
-COMMON_SPREAD = 0.17  # standard deviation of the log of the building's day
-COMMON_MEMORY = 0.6  # its correlation from one day to the next
+COMMON_SPREAD = 0.03  # standard deviation of the log of what all homes share of a day
+COMMON_MEMORY = 0.3  # its correlation from one day to the next
 
 # The temperatures of the table, and that at which litres are counted unless stated.
-MAINS_C, MIXED_C, HOT_C, USE_C = (58 - 32) / 1.8, (110 - 32) / 1.8, (125 - 32) / 1.8, 49.0
+MAINS_C, MIXED_C, HOT_C, USE_C = COLD_C, (110 - 32) / 1.8, (125 - 32) / 1.8, 49.0
 # How much longer or shorter showers, baths and sinks run with the use: common practice, no source.
 SHORTEST, LONGEST = 0.6, 1.6
 # Candidates over what is expected to be taken, in steps, so that a building's candidates seldom change.
@@ -138,6 +143,7 @@ def building_events(
     seed: int,
     people_per_apartment: float = PEOPLE_PER_APARTMENT,
     use_temperature: float = USE_C,
+    day_spread: float = COMMON_SPREAD,
 ) -> Events:
     """All draws of a building in a year.
 
@@ -146,6 +152,17 @@ def building_events(
     that leaves (less than 1e-4 of a home's year) moves the flows. Left to chance the expected total is the
     stated use already; a building's total would lie within about 15 % of it for 20 apartments and 4 % for
     200. Of a single home the stated use is its own, whatever its level.
+
+    Parameters
+    ----------
+    apartments, litres_per_apartment_day, pattern, seed
+        The building, its mean daily use at use temperature [L], when it uses it, and the seed of its draws.
+    people_per_apartment : float
+        Mean of the households.
+    use_temperature : float
+        At which litres are counted. [°C]
+    day_spread : float
+        Standard deviation of the log of what all homes share from day to day.
 
     Raises
     ------
@@ -164,7 +181,7 @@ def building_events(
     size, litres, people = int(apartments), litres_per_apartment_day, people_per_apartment
     stated = size * litres * DAYS
     # What the households would use, over the stated use, says how many candidates are needed.
-    homes = _households(size, pattern, int(seed), people)
+    homes = _households(size, pattern, int(seed), people, day_spread)
     expected = sum(home.level * home.activity.sum() for home in homes) / (size * DAYS * _mean_size(people))
     reserve = RESERVE_STEP ** math.ceil(math.log(RESERVE / expected, RESERVE_STEP))
     while True:
@@ -172,7 +189,7 @@ def building_events(
         if float(events.litres.sum()) >= stated:
             return _taken(events, rank, stated)
         reserve *= RESERVE_STEP if events.litres.size else 16.0
-        homes = _households(size, pattern, int(seed), people)
+        homes = _households(size, pattern, int(seed), people, day_spread)
 
 
 def _taken(events: Events, rank: NDArray[np.float32], stated: float) -> Events:
@@ -206,7 +223,9 @@ def _mean_size(people: float) -> float:
     return (people + BASE_OCCUPANTS) / (TABLE_OCCUPANTS + BASE_OCCUPANTS)
 
 
-def _households(apartments: int, pattern: Pattern, seed: int, people: float) -> list[_Household]:
+def _households(
+    apartments: int, pattern: Pattern, seed: int, people: float, day_spread: float
+) -> list[_Household]:
     """Who lives in the building, and their days."""
     shares = np.cumsum(_household_sizes(people))[:-1]
     rng = np.random.default_rng(np.random.SeedSequence((seed, 0)))  # the building's own stream
@@ -217,8 +236,8 @@ def _households(apartments: int, pattern: Pattern, seed: int, people: float) -> 
     common[0] = noise[0]
     for day in range(1, DAYS):
         common[day] = COMMON_MEMORY * common[day - 1] + math.sqrt(1.0 - COMMON_MEMORY**2) * noise[day]
-    common = np.exp(COMMON_SPREAD * common - COMMON_SPREAD**2 / 2.0)
-    common *= pattern.month[MONTH_OF_DAY]
+    common = np.exp(day_spread * common - day_spread**2 / 2.0)
+    common *= days_of(pattern)
     homes = []
     for apartment in range(apartments):
         # Households differ, but a building of the stated mean use holds the whole range of them: points of an

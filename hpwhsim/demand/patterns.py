@@ -1,4 +1,4 @@
-"""How much is used and at what hours: patterns of the day, records of a meter, use by building size."""
+"""How much is used and when: patterns of the day, season, week, records of a meter, use by building size."""
 
 import math
 from collections.abc import Sequence
@@ -24,17 +24,28 @@ MONTH_TOLERANCE = (
 )
 
 
+HANDBOOK_C = (
+    49.0  # the handbook's litres, about 120 degF at the fixtures; see tables/demand_by_building_size.csv
+)
+COLD_C = (58 - 32) / 1.8  # cold water of the tables: 58 degF, 10 CFR 430 Subpart B Appendix E
+BY_OTHER_BASIS = (60.0 - COLD_C) / (HANDBOOK_C - COLD_C) - 1.0  # heat, were those litres of 140 degF
+
+
 class Pattern(NamedTuple):
-    """Shares of a day's use by hour, and factors of the months."""
+    """Shares of a day's use by hour, and factors of months and weekend."""
 
     name: str
     weekday: Array  # shape (24,), sums to 1
     weekend: Array  # shape (24,), sums to 1; Saturday and Sunday
     month: Array  # shape (12,), mean over the days of the year 1
     source: str  # where it comes from and how well it is known
+    weekend_factor: float = 1.0  # use of a weekend day over that of a weekday
+    basis: str = ""  # whose use it is
 
 
-def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pattern:
+def named_pattern(
+    name: str, month_factors: Sequence[float] | None = None, weekend_factor: float = 1.0
+) -> Pattern:
     """Pattern from the packaged tables.
 
     Parameters
@@ -42,8 +53,10 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
     name : str
         A row of the table ``demand_pattern_sources``.
     month_factors : sequence of 12 floats, optional
-        Use of each month over the mean of the year; without it every month has 1, because no published
-        multipliers were found.
+        Use of each month over the mean of the year; without it every month has 1 (`season` has those of
+        apartments).
+    weekend_factor : float
+        Use of a day of the weekend over that of a weekday.
 
     Raises
     ------
@@ -55,12 +68,10 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
     >>> round(float(named_pattern("apartments").weekday[7]), 3)
     0.079
     """
-    sources = {
-        row["pattern"]: f"[{row['source']}]; {row['note']}" for row in read_table("demand_pattern_sources")
-    }
-    if name not in sources:
+    known = {row["pattern"]: row for row in read_table("demand_pattern_sources")}
+    if name not in known:
         raise InputError(
-            f"hot_water.pattern: no pattern named {name!r}; use one of {', '.join(sources)} or a CSV file"
+            f"hot_water.pattern: no pattern named {name!r}; use one of {', '.join(known)} or a CSV file"
         )
     rows = sorted(
         (r for r in read_table("demand_patterns") if r["pattern"] == name), key=lambda r: int(r["hour"])
@@ -68,11 +79,46 @@ def named_pattern(name: str, month_factors: Sequence[float] | None = None) -> Pa
     weekday = np.array([float(row["weekday"]) for row in rows])
     weekend = np.array([float(row["weekend"]) for row in rows])
     return Pattern(
-        name, weekday / weekday.sum(), weekend / weekend.sum(), _months(month_factors), sources[name]
+        name,
+        weekday / weekday.sum(),
+        weekend / weekend.sum(),
+        _months(month_factors),
+        f"[{known[name]['source']}]; {known[name]['note']}",
+        weekend_factor,
+        known[name]["basis"],
     )
 
 
-def read_pattern(path: str | Path, month_factors: Sequence[float] | None = None) -> Pattern:
+def season(southern: bool = False) -> tuple[float, ...]:
+    """Use of each month over the mean of the year in apartments, at use temperature.
+
+    Parameters
+    ----------
+    southern : bool
+        South of the equator the season is moved by half a year (common practice, no source).
+
+    References
+    ----------
+    .. [1] Packaged table ``demand_season``: shape of the SAP 2012 factors, size of Gerin et al. 2014.
+
+    Examples
+    --------
+    >>> season()[0], season(southern=True)[6]
+    (1.092, 1.092)
+    """
+    months = [float(row["use"]) for row in read_table("demand_season")]
+    return tuple(months[6:] + months[:6] if southern else months)
+
+
+def days_of(pattern: Pattern) -> Array:
+    """Use of each day over the mean day, by month and day of the week, shape (365,), mean 1."""
+    days = pattern.month[MONTH_OF_DAY] * np.where(WEEKEND, pattern.weekend_factor, 1.0)
+    return np.asarray(days / days.mean())
+
+
+def read_pattern(
+    path: str | Path, month_factors: Sequence[float] | None = None, weekend_factor: float = 1.0
+) -> Pattern:
     """Pattern from the user's CSV file with the columns ``hour`` (0 ... 23), ``weekday``, ``weekend``.
 
     Lines that start with ``#`` are comments. Each column must sum to 1 within 0.001 and is then normalised.
@@ -101,7 +147,13 @@ def read_pattern(path: str | Path, month_factors: Sequence[float] | None = None)
             )
     table /= table.sum(axis=0)
     return Pattern(
-        file.name, table[:, 0].copy(), table[:, 1].copy(), _months(month_factors), f"user's file {file.name}"
+        file.name,
+        table[:, 0].copy(),
+        table[:, 1].copy(),
+        _months(month_factors),
+        f"user's file {file.name}",
+        weekend_factor,
+        "from a file",
     )
 
 
@@ -171,7 +223,7 @@ def hourly_use(apartments: int, litres_per_apartment_day: float, pattern: Patter
     litres_per_apartment_day : float
         Mean daily use of an apartment. [L]
     pattern : Pattern
-        Shares of the hours and factors of the months.
+        Shares of the hours, factors of months and weekend.
 
     Raises
     ------
@@ -186,19 +238,21 @@ def hourly_use(apartments: int, litres_per_apartment_day: float, pattern: Patter
     """
     check_building(apartments, litres_per_apartment_day)
     shares = np.where(WEEKEND[:, None], pattern.weekend, pattern.weekday)
-    shares = shares * pattern.month[MONTH_OF_DAY][:, None]
+    shares = shares * days_of(pattern)[:, None]
     return np.asarray(shares.ravel() * (apartments * litres_per_apartment_day))
 
 
-def average_day_litres(apartments: int) -> tuple[float, str]:
+def average_day_litres(apartments: int, use_temperature: float = HANDBOOK_C) -> tuple[float, str]:
     """Mean daily use per apartment by building size, and where it comes from.
 
-    Linear between the sizes of the table (our choice), constant outside them. At about 60 °C.
+    Linear between the sizes of the table (our choice), constant outside them. The table is taken as water of
+    `HANDBOOK_C`, which is unverified; at another temperature of use as many litres have the same heat above
+    cold water of `COLD_C`.
 
     Returns
     -------
     litres : float
-        Litres per apartment and day. [L]
+        Litres per apartment and day, at use temperature. [L]
     source : str
         For the list of assumptions.
 
@@ -209,18 +263,22 @@ def average_day_litres(apartments: int) -> tuple[float, str]:
 
     Examples
     --------
-    >>> round(average_day_litres(20)[0], 1)
-    159.0
+    >>> round(average_day_litres(20)[0], 1), round(average_day_litres(20, 60.0)[0], 1)
+    (159.0, 120.6)
     """
     check_building(apartments, 0.0)
     rows = read_table("demand_by_building_size")
     sizes = [float(row["apartments"]) for row in rows]
     gallons = [float(row["average_day_gal"]) for row in rows]
     litres = float(np.interp(apartments, sizes, gallons)) * LITRES_PER_GALLON
-    return (
-        litres,
-        f"[{rows[0]['source']}]; average day, at about 60 degC",
+    source = (
+        f"[{rows[0]['source']}]; average day, taken as water of {HANDBOOK_C:g} degC at the fixtures (no "
+        f"temperature was found; at 60 degC the heat would be {100.0 * BY_OTHER_BASIS:.0f} % more)"
     )
+    if use_temperature != HANDBOOK_C:
+        litres *= (HANDBOOK_C - COLD_C) / (use_temperature - COLD_C)
+        source += f"; turned to {use_temperature:.4g} degC by heat above cold water of {COLD_C:.1f} degC"
+    return litres, source
 
 
 def check_building(apartments: int, litres_per_apartment_day: float) -> None:

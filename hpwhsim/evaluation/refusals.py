@@ -6,7 +6,6 @@ not hide a wrong tariff, nor a wrong key of one block what is wrong with another
 
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -15,7 +14,7 @@ from hpwhsim.account.electrical import check_supply
 from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
 from hpwhsim.demand.draws import smooth_draws
-from hpwhsim.demand.patterns import hourly_use, named_pattern, read_metered, read_pattern
+from hpwhsim.demand.patterns import hourly_use, read_metered
 from hpwhsim.errors import Findings, InputError, together
 from hpwhsim.evaluation import costs as money
 from hpwhsim.evaluation import emissions as greenhouse
@@ -24,6 +23,7 @@ from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import make_machine
 from hpwhsim.plant.sources import make_source
+from hpwhsim.plant.use import pattern_of
 from hpwhsim.scenario.reading import WrongScenario
 from hpwhsim.scenario.schema import Scenario
 
@@ -74,9 +74,10 @@ def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
     """
     wrong = Findings()
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)
+    latitude = float(weather.attrs["latitude"])
 
     def mains() -> Array:
-        return cold_water(scenario, dry_bulb, float(weather.attrs["latitude"]), [])
+        return cold_water(scenario, dry_bulb, latitude, [])
 
     def loop() -> object:
         losses = make_loop(scenario, mains(), [], []).loss
@@ -86,10 +87,10 @@ def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
         outdoors = dry_bulb if scenario.plant.source_kind == "outdoor-air" else None
         made = make_machine(scenario, outdoors, [], [])
         year = cast("xr.Dataset", weather)  # its columns and attributes alone are asked for
-        return make_source(scenario, year, _use(scenario) / 1e3, mains(), made, [], [])
+        return make_source(scenario, year, _use(scenario, latitude) / 1e3, mains(), made, [], [])
 
     for ask in (
-        lambda: _use(scenario),
+        lambda: _use(scenario, latitude),
         lambda: make_clock(scenario, dry_bulb, 0.0, looks_of(scenario)),
         loop,
         source,
@@ -99,14 +100,11 @@ def plant_refusals(scenario: Scenario, weather: WeatherYear) -> list[str]:
     return list(dict.fromkeys(wrong.lines))
 
 
-def _use(scenario: Scenario) -> Array:
+def _use(scenario: Scenario, latitude: float) -> Array:
     """Litres of each step, smooth."""
     hot_water, steps = scenario.hot_water, looks_of(scenario)
     if hot_water.metered is not None:
         return smooth_draws(read_metered(hot_water.metered), steps)
-    if isinstance(hot_water.pattern, Path):
-        pattern = read_pattern(hot_water.pattern, hot_water.month_factors)
-    else:
-        pattern = named_pattern(hot_water.pattern, hot_water.month_factors)
+    pattern = pattern_of(scenario, latitude)
     litres = 1e3 * (hot_water.daily_use_per_apartment or USUAL)
     return smooth_draws(hourly_use(scenario.building.apartments, litres, pattern), steps)

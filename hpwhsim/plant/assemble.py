@@ -1,33 +1,20 @@
 """Scenario and weather become the arrays that the march reads."""
 
-from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
-from hpwhsim.constants import HOURS
-from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
-from hpwhsim.demand.households import building_events
-from hpwhsim.demand.patterns import (
-    Pattern,
-    average_day_litres,
-    hourly_use,
-    named_pattern,
-    read_metered,
-    read_pattern,
-)
 from hpwhsim.last_digits import digest, settled
 from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
-from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.sources import make_source
+from hpwhsim.plant.use import EVEN_PARTS, use_of_year
 from hpwhsim.scenario.heat_pump_first import LOOP_FALL
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.writing import assumptions
@@ -47,7 +34,6 @@ if TYPE_CHECKING:
 
 
 MOST_LOOKS = 60  # in an hour
-EVEN_PARTS = 12  # of an hour, through each of which draws are taken as even where water is not short
 LEAST = 0.01  # share of the store that ports at its ends keep from each other
 THINNEST = 1e-6  # share of the store below which a zone or a height is none
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
@@ -91,7 +77,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     looks = looks_of(scenario)
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    litres, seen, draws = _use(scenario, found)
+    litres, seen, draws = use_of_year(scenario, latitude, looks, found)
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, seen / 1000.0, mains, made, found, cautions)
     loss: Array | None = None
@@ -262,65 +248,6 @@ def cold_water(scenario: Scenario, dry_bulb: Array, latitude: float, cautions: l
     if held := mains_hours_held(dry_bulb, latitude):
         cautions.append(f"the mains-water formula falls below 0 degC in {held} h; it is held at 0 degC there")
     return mains
-
-
-def _use(scenario: Scenario, found: list[Assumption]) -> tuple[Array, Array, DrawTimes]:
-    """Litres at use temperature in each even part of the year's hours and in each step, and when they run."""
-    hot_water, building = scenario.hot_water, scenario.building
-    steps_per_hour = looks_of(scenario)
-    if hot_water.metered is not None:
-        record = read_metered(hot_water.metered)
-        parts = max(record.size // HOURS, EVEN_PARTS)
-        return smooth_draws(record, parts), smooth_draws(record, steps_per_hour), EVEN
-    if isinstance(hot_water.pattern, Path):
-        pattern = read_pattern(hot_water.pattern, hot_water.month_factors)
-    else:
-        pattern = named_pattern(hot_water.pattern, hot_water.month_factors)
-    if hot_water.daily_use_per_apartment is None:
-        litres, source = average_day_litres(building.apartments)
-        found.append(
-            {"key": "hot_water.daily_use_per_apartment", "value": f"{litres:.1f} L/day", "source": source}
-        )
-    else:
-        litres = hot_water.daily_use_per_apartment * 1000.0
-    if hot_water.draws == "random":
-        return _drawn(
-            building.apartments,
-            litres,
-            tuple(pattern.weekday.tolist()),
-            tuple(pattern.weekend.tolist()),
-            tuple(pattern.month.tolist()),
-            steps_per_hour,
-            hot_water.seed,
-            building.people_per_apartment,
-            hot_water.use_temperature,
-        )
-    hourly = hourly_use(building.apartments, litres, pattern)
-    return smooth_draws(hourly, EVEN_PARTS), smooth_draws(hourly, steps_per_hour), EVEN
-
-
-@lru_cache(maxsize=4)
-def _drawn(
-    apartments: int,
-    litres: float,
-    weekday: tuple[float, ...],
-    weekend: tuple[float, ...],
-    month: tuple[float, ...],
-    steps_per_hour: int,
-    seed: int,
-    people: float,
-    use_temperature: float,
-) -> tuple[Array, Array, DrawTimes]:
-    """The draws of a building, kept: plants that are compared have the same ones. Not to be written to."""
-    pattern = Pattern("", np.array(weekday), np.array(weekend), np.array(month), "")
-    events = building_events(apartments, litres, pattern, seed, people, use_temperature)
-    first, until, flow = event_stretches(events)
-    even = bin_events(events, EVEN_PARTS)
-    seen = even if steps_per_hour == EVEN_PARTS else bin_events(events, steps_per_hour)
-    times = DrawTimes(first, until, flow / 1000.0)
-    for kept in (even, seen):
-        kept.flags.writeable = False
-    return even, seen, times
 
 
 def _loop_port(height: float, draw_port: float, column: Column) -> float:

@@ -20,6 +20,9 @@ from hpwhsim.scenario.parts import (
     rule,
 )
 
+OF_PATTERN = ("daily_use_per_apartment", "pattern", "month_factors", "weekend_factor")
+"""Keys that a metered year leaves nothing to do."""
+
 
 class HotWater(Block):
     """What is drawn at the taps."""
@@ -30,8 +33,9 @@ class HotWater(Block):
         le=5,
         description="mean daily use of one apartment, measured at use_temperature",
         json_schema_extra=origin(
-            "[ashrae-hvac-building-size]; average day",
-            none="handbook average day for this number of apartments",
+            "[ashrae-hvac-building-size]; average day, taken as water of 49 degC",
+            none="handbook average day for this number of apartments, taken as water of 49 degC and turned "
+            "to use_temperature by heat",
         ),
     )
     use_temperature: Temperature = Field(
@@ -58,13 +62,30 @@ class HotWater(Block):
     )
     pattern: Pattern = Field(
         "apartments",
-        description="shape of the day: name of a packaged pattern, or CSV with hour, weekday, weekend",
+        description="shape of the day: apartments (profile of single homes), midrise (a reference "
+        "building's), multifamily (morning and evening sums of apartment buildings), or CSV with hour, "
+        "weekday, weekend",
         json_schema_extra=origin("[building-america-profile]"),
     )
     month_factors: MonthFactors | None = Field(
         None,
-        description="daily use of each month over daily_use_per_apartment, twelve numbers",
-        json_schema_extra=origin(PRACTICE, none="the same use in every month"),
+        description="daily use of each month over daily_use_per_apartment, at use_temperature (mixing "
+        "with colder mains comes on top): twelve numbers, or none, the same in every month",
+        json_schema_extra=origin(
+            "[gerin-2014], of which mixing is taken out; shape [sap-2012-months]",
+            none="the season of metered apartments: +8 % in December to February, -9 % in June to August "
+            "(half a year later south of the equator)",
+        ),
+    )
+    weekend_factor: float = Field(
+        1.0,
+        gt=0,
+        le=5,
+        description="use of a day of the weekend over that of a weekday; the mean of the year stays",
+        json_schema_extra=origin(
+            "[tankyear-default]: all days alike; measured from +16 % ([chmielewska-2025]) to less than on "
+            "weekdays, by country"
+        ),
     )
     draws: Literal["smooth", "random"] = Field(
         "smooth",
@@ -77,6 +98,14 @@ class HotWater(Block):
         le=2**32 - 1,
         description="seed of the random draws",
         json_schema_extra=origin("[tankyear-default]: any seed is as good as another"),
+    )
+    day_spread: float = Field(
+        0.03,
+        ge=0,
+        le=0.5,
+        description="coefficient of variation from day to day of what all homes share (weather, holidays) in "
+        "random draws; each home's own days come on top; tankyear size takes sizing.day_spread",
+        json_schema_extra=origin(f"{PRACTICE}: months of one building stay near their season"),
     )
     metered: FilePath | None = Field(
         None,
@@ -144,7 +173,7 @@ class HotWater(Block):
 
     @rule
     def _metered_or_pattern(self) -> Iterator[Clash]:
-        for key in ("daily_use_per_apartment", "pattern", "month_factors"):
+        for key in (*OF_PATTERN, "day_spread"):
             if self.metered is not None and self.given(key):
                 yield Clash(key, "nothing beside hot_water.metered")
         if self.metered is not None and self.draws == "random":

@@ -5,14 +5,16 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FunctionType
-from typing import Annotated, Any, NamedTuple, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
     GetCoreSchemaHandler,
+    Tag,
     ValidationInfo,
     model_validator,
 )
@@ -165,11 +167,29 @@ Refrigerant = Annotated[
     BeforeValidator(_refrigerant),
     Form("the number of a refrigerant", {"anyOf": [{"type": "string"}, {"type": "integer"}]}),
 ]
+
+
+def _none_or_months(value: object) -> str | None:
+    if value == "none":
+        return "(none)"
+    return "(months)" if isinstance(value, list | tuple) else None
+
+
 MonthFactors = Annotated[
-    tuple[Annotated[float, Field(gt=0, le=10)], ...],
-    BeforeValidator(as_tuple),
-    Field(min_length=12, max_length=12),
+    Annotated[Literal["none"], Tag("(none)")]
+    | Annotated[
+        tuple[Annotated[float, Field(gt=0, le=10)], ...],
+        BeforeValidator(as_tuple),
+        Field(min_length=12, max_length=12),
+        Tag("(months)"),
+    ],
+    Discriminator(
+        _none_or_months,
+        custom_error_type="months_type",
+        custom_error_message="none, or a list of 12 numbers",
+    ),
 ]
+"""Twelve numbers, or the word for the same in every month."""
 
 
 def origin(source: str, none: str = "") -> dict[str, Any]:

@@ -102,6 +102,17 @@ class Sizing(Block):
             none="drawn with random draws or metered use, else handbook",
         ),
     )
+    day_spread: float = Field(
+        0.15,
+        ge=0,
+        le=0.5,
+        description="hot_water.day_spread of the random draws of the design days, where that is less: the "
+        "handbook's largest day is a design envelope over many buildings, wider than one building's year",
+        json_schema_extra=origin(
+            "[ashrae-hvac-building-size]: set so that the largest days and hours of random draws come near "
+            "its maximum day and hour"
+        ),
+    )
     seeds: int = Field(
         20,
         ge=1,

@@ -10,6 +10,7 @@ from pydantic.fields import FieldInfo
 from hpwhsim.io.units import as_text
 from hpwhsim.scenario.carbon import Carbon
 from hpwhsim.scenario.heat_pump_first import order_cautions, worked_out
+from hpwhsim.scenario.hot_water import OF_PATTERN
 from hpwhsim.scenario.keys import extra_of, kind_of, show
 from hpwhsim.scenario.lines import line_cautions
 from hpwhsim.scenario.parts import Block, Window
@@ -27,11 +28,11 @@ def _idle(scenario: Scenario) -> tuple[str, ...]:
     if scenario.carbon is not None:
         idle += _idle_carbon(scenario.carbon, scenario.plant.heat_pump is not None)
     if scenario.hot_water.metered is not None:
-        idle += ["hot_water.daily_use_per_apartment", "hot_water.pattern", "hot_water.month_factors"]
+        idle += [f"hot_water.{key}" for key in OF_PATTERN]
     if scenario.hot_water.tempering_valve is None:
         idle += [f"hot_water.tempering_{key}" for key in ("min_difference", "min_flow", "max_flow")]
     if scenario.hot_water.draws == "smooth":
-        idle.append("hot_water.seed")
+        idle += ["hot_water.seed", "hot_water.day_spread", "sizing.day_spread"]
     if scenario.plant.heat_pump is None:
         idle += ["plant.source", "plant.controls"]
     if scenario.plant.heat_pump is not None:

@@ -451,7 +451,7 @@ def _record(
         "inputs.sha256": assembly.digest,
         "weather.station": weather.attrs["station"],
     }
-    for key in ("electricity_kwh", "resistance_kwh", "heat_to_taps_kwh"):
+    for key in ("electricity_kwh", "resistance_kwh", "heat_to_taps_kwh", "hot_water_litres"):
         found[f"monthly.{key}"] = [float(v) for v in energy.by_month(hourly[key])]
     if scenario.plant.backup.kind in FUELS:
         found["fuel"] = FUELS[scenario.plant.backup.kind]

@@ -31,7 +31,7 @@ from hpwhsim.plant.draw_times import EVEN, DrawTimes
 from hpwhsim.plant.march import march
 from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.simulation.years import march_years
-from hpwhsim.tables import read_table
+from hpwhsim.sizing.handbook import maximum_day_factor, maximum_hour_factor
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -124,27 +124,6 @@ def shifted(weather: "xr.Dataset", length: int, design: float) -> tuple["xr.Data
     return moved, first
 
 
-def maximum_day_factor(apartments: int) -> float:
-    """Use of the largest day over that of the average day, by building size.
-
-    References
-    ----------
-    .. [1] ASHRAE Handbook, HVAC Applications, service water heating; see tables/demand_by_building_size.csv.
-
-    Examples
-    --------
-    >>> round(maximum_day_factor(20), 3), round(maximum_day_factor(500), 3)
-    (1.905, 1.429)
-    """
-    rows = read_table("demand_by_building_size")
-    sizes = [float(row["apartments"]) for row in rows]
-    most, mean = (
-        float(np.interp(apartments, sizes, [float(row[name]) for row in rows]))
-        for name in ("maximum_day_gal", "average_day_gal")
-    )
-    return most / mean
-
-
 def design_days(
     assembly: Assembly,
     dry_bulb: Array,
@@ -168,10 +147,11 @@ def design_days(
     length : int
         Cold days in a row.
     peak : str
-        What is used on the coldest of them: ``drawn``, the draws of the day of largest use in the year;
-        ``handbook``, the year's mean day times the handbook's maximum over average day; ``none``, its own.
+        What is used on the coldest of them: ``drawn``, the draws of the day of largest use in the year, of
+        random draws with no smaller largest hour than the handbook's; ``handbook``, the year's mean day times
+        the handbook's maximum over average day; ``none``, its own.
     apartments : int
-        For the handbook's factor.
+        For the handbook's factors.
     years : int
         Years after which the days come (a ground loop remembers).
     first : int, optional
@@ -207,6 +187,9 @@ def design_days(
             shown = days.copy()
             shown[at] = from_
             draws = draws_of(drive.draws, shown)
+            if draws.first.size > 1:  # random: no metered day, whose hours are known
+                least = maximum_hour_factor(apartments) * float(by_day.mean(axis=0).sum())
+                use, draws = _with_hour(use, draws, at, least)
         elif draws.first.size > 1:
             draws = _evened(draws, 24 * at, use.reshape(24 * count, -1)[24 * at : 24 * at + 24])
         cut = cut._replace(use=use, draws=draws)
@@ -351,6 +334,18 @@ def draws_of(draws: DrawTimes, days: Ints) -> DrawTimes:
     first = np.concatenate(([0], np.cumsum(counts)))
     chosen = np.arange(first[-1]) + np.repeat(draws.first[hours] - first[:-1], counts)
     return DrawTimes(first, draws.until[chosen], draws.flow[chosen])
+
+
+def _with_hour(use: Array, draws: DrawTimes, day: int, least: float) -> tuple[Array, DrawTimes]:
+    """Use and draws with at least `least` m³ in the largest hour of a day, all flows of which rise alike."""
+    hours = use.reshape(draws.first.size - 1, -1)
+    hour = 24 * day + int(np.argmax(hours[24 * day : 24 * day + 24].sum(axis=1)))
+    factor = max(least / float(hours[hour].sum()), 1.0)
+    hours, flow = hours.copy(), draws.flow.copy()
+    part = slice(draws.first[hour], draws.first[hour + 1])
+    hours[hour] = rounded(factor * hours[hour], SERIES_DIGITS)
+    flow[part] = rounded(factor * flow[part], SERIES_DIGITS)
+    return hours.ravel(), draws._replace(flow=flow)
 
 
 def _evened(draws: DrawTimes, hour: int, use: Array) -> DrawTimes:

@@ -29,6 +29,7 @@ def draws_record(bench: Bench) -> Record | None:
         "chance_of_a_new_year": (years - allowed) / (years + 1),
         "years_to_be_sure": seeds_for(bench.sizing.min_probability),
         "sure": SURE,
+        "day_spread": bench.scenario.hot_water.day_spread,
     }
 
 

@@ -120,7 +120,8 @@ def sizing_text(record: Record) -> str:
         lines.append(
             f"draws: {drawn['years']} years (seeds {drawn['seeds'][0]} to {drawn['seeds'][-1]}), of which "
             f"{drawn['may_fail']} may fail: a year not tried then passes with "
-            f"{100.0 * drawn['chance_of_a_new_year']:.1f} % or more"
+            f"{100.0 * drawn['chance_of_a_new_year']:.1f} % or more; days spread by "
+            f"{drawn['day_spread']:g}, the largest hour at least the handbook's"
         )
     lines += [
         "",

@@ -109,6 +109,12 @@ OPEN = (
     "Simulation Protocols, 2010, Table 11 (secondary, several restatements), which supersede the 0.079 of "
     "the event schedules of the same publisher of 2007 (secondary, one lineage). The counts of those "
     "schedules are not met.",
+    "demand_by_building_size: the temperature of its litres was not found; they are taken as water of 49 "
+    "degC.",
+    "demand_patterns: of multifamily the clock hours of morning and evening, the course within them and the "
+    "weekend were not seen, and are filled in.",
+    "demand_season: the metered factors are of dwellings in general; the metered size is of apartments in "
+    "one cool country, whose mains were not seen.",
     "refrigerant_safety: the concentration limit of R-454B was withdrawn as an error; the new one was not "
     "read.",
     "refrigerants: the US rule's own figures of R-1234ze(E), R-600a and R-717 were not read; AR4 stands for "

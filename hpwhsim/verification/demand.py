@@ -6,7 +6,7 @@ import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.demand.draws import bin_events
-from hpwhsim.demand.households import PEOPLE_PER_APARTMENT, USE_C, building_events
+from hpwhsim.demand.households import COMMON_SPREAD, PEOPLE_PER_APARTMENT, USE_C, building_events
 from hpwhsim.demand.loop_pipes import (
     GPM,
     RHO_CP,
@@ -17,9 +17,10 @@ from hpwhsim.demand.loop_pipes import (
     viscosity,
 )
 from hpwhsim.demand.loop_sections import Section
-from hpwhsim.demand.patterns import average_day_litres, named_pattern
+from hpwhsim.demand.patterns import average_day_litres, named_pattern, season
 from hpwhsim.demand.recirculation import BARE_SHARE, design
 from hpwhsim.io.us_units import LITRES_PER_GALLON
+from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.verification.check import Check
 from hpwhsim.verification.declared_checks import Point, held, worst
 from hpwhsim.verification.shared_tables import rows
@@ -43,29 +44,31 @@ def pattern_checks() -> Iterator[Check]:
         yield held(f"demand.daily_use.{apartments}", litres / LITRES_PER_GALLON)
 
 
-def _draws(apartments: int, litres: float, steps_per_hour: int, seed: int) -> Array:
+def _draws(apartments: int, litres: float, steps_per_hour: int, seed: int, day_spread: float) -> Array:
     """Litres in each step of a year of random draws."""
-    pattern = named_pattern("apartments")
-    events = building_events(apartments, litres, pattern, seed, PEOPLE_PER_APARTMENT, USE_C)
+    pattern = named_pattern("apartments", season())
+    people = PEOPLE_PER_APARTMENT
+    events = building_events(apartments, litres, pattern, seed, people, USE_C, day_spread)
     return bin_events(events, steps_per_hour)
 
 
 def peak_checks() -> Iterator[Check]:
-    """Largest hour and day by building size, and short peaks over the largest hour."""
+    """Largest hour and day by building size, of draws as wide as those of `size`; short peaks."""
     handbook: dict[str, dict[str, float]] = {}
     for row in rows("apartment-demand"):
         if row["table"] == "per_apartment_by_building_size":
             handbook.setdefault(row["key"].split()[0], {})[row["quantity"]] = float(row["value_gal"])
     for name, figures in handbook.items():
         size, litres = int(name), figures["average_day"] * LITRES_PER_GALLON
-        years = [_draws(size, litres, 1, seed) / (size * LITRES_PER_GALLON) for seed in SEEDS]
+        wide = [_draws(size, litres, 1, seed, Sizing().day_spread) for seed in SEEDS]
+        years = [litres_of / (size * LITRES_PER_GALLON) for litres_of in wide]
         hour = float(np.mean([year.max() for year in years]))
         day = float(np.mean([year.reshape(365, 24).sum(axis=1).max() for year in years]))
         yield held(f"demand.peak_hour.{size}", hour, figures["max_hour"])
         yield held(f"demand.peak_day.{size}", day, figures["max_day"])
     found: dict[int, list[float]] = {}
     for seed in SEEDS:
-        minutes = _draws(60, 148.0, 60, seed)
+        minutes = _draws(60, 148.0, 60, seed, COMMON_SPREAD)
         hour = _rolling(minutes, 60)
         for row in rows("apartment-peak-ratios"):
             found.setdefault(int(row["minutes"]), []).append(_rolling(minutes, int(row["minutes"])) / hour)

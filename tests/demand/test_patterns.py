@@ -10,8 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.constants import MONTH_DAYS
+from hpwhsim.demand.households import _end_uses
 from hpwhsim.demand.patterns import (
+    BY_OTHER_BASIS,
     Pattern,
+    average_day_litres,
     hourly_use,
     named_pattern,
     read_metered,
@@ -71,8 +74,50 @@ def test_two_profiles_agree() -> None:
     assert np.abs(difference).max() < 0.0045
 
 
+@pytest.mark.independent
+@pytest.mark.parametrize("use_c", [40.0, 43.3, 49.0, 55.0, 60.0, 65.0])
+@pytest.mark.parametrize("apartments", [1, 35, 500])
+def test_the_default_litres_have_one_heat(use_c: float, apartments: int) -> None:
+    """By heat above 58 degF (10 CFR 430 Subpart B Appendix E), whatever the temperature they are counted at.
+
+    Litres of 49 degC are the handbook's. Taken as water of 140 degF they would hold (140 - 58) / (120 - 58) =
+    1.32 times the heat, which the record says; 49 degC is 120.2 degF.
+    """
+    cold = (58 - 32) / 1.8
+    litres, said = average_day_litres(apartments, use_c)
+    assert litres * (use_c - cold) == pytest.approx(average_day_litres(apartments)[0] * (49.0 - cold))
+    assert pytest.approx(82.0 / 62.0 - 1.0, abs=0.005) == BY_OTHER_BASIS
+    assert f"{100 * BY_OTHER_BASIS:.0f} % more" in said
+    assert ("by heat above cold water of 14.4 degC" in said) == (use_c != 49.0)
+
+
+@pytest.mark.published
+def test_the_multifamily_shape_against_its_source() -> None:
+    """Chmielewska 2025, 42 buildings: about 18 % of a working day in the morning, up to 45 % in the evening.
+
+    The table says which hours were filled in: all of the weekend, which is that of single homes.
+    """
+    pattern, homes = named_pattern("multifamily"), named_pattern("apartments")
+    assert pattern.weekday[6:9].sum() == pytest.approx(0.18, abs=1e-9)
+    assert pattern.weekday[17:22].sum() == pytest.approx(0.45, abs=1e-9)
+    assert pattern.weekend == pytest.approx(homes.weekend)
+    assert homes.weekday[17:22].sum() < 0.31  # what single homes leave out
+    rows = [row for row in read_table("demand_patterns") if row["pattern"] == "multifamily"]
+    measured = {int(row["hour"]) for row in rows if row["weekday_status"] == "measured-sum"}
+    assert measured == {6, 7, 8, 17, 18, 19, 20, 21}
+    assert {row["weekend_status"] for row in rows} == {"filled"}
+    assert {row["weekday_status"] for row in rows} == {"measured-sum", "filled"}
+
+
+@pytest.mark.published
+def test_clusters_of_the_sink() -> None:
+    """Event schedules of 2007 (demand-season-and-shape.md): 16 to 18 clusters of 1.87 sink draws a day."""
+    uses, _ = _end_uses(49.0)
+    assert 16.0 < uses[2].draws_per_day / uses[2].burst < 18.0
+
+
 def test_unknown_name_lists_the_known() -> None:
-    with pytest.raises(InputError, match=r"offices.*apartments, midrise"):
+    with pytest.raises(InputError, match=r"offices.*apartments, midrise, multifamily"):
         named_pattern("offices")
 
 

@@ -79,8 +79,8 @@ def test_the_list_reads_type_range_and_default_from_the_model() -> None:
     assert KEYS["plant.family"].allowed == " | ".join(families.FAMILIES)
     assert KEYS["plant.heat_pump.injection"].type == "true or false"
     assert KEYS["site.checks.phases"].allowed == "1 | 3"
-    assert KEYS["hot_water.month_factors"].type == "a list of 12, each a number"
-    assert KEYS["hot_water.month_factors"].allowed == "more than 0, at most 10"
+    assert KEYS["hot_water.month_factors"].type == "a choice or a list of 12, each a number"
+    assert KEYS["hot_water.month_factors"].allowed == "none; more than 0, at most 10"
     assert KEYS["recirculation.loop_tank.heat_pump.cop"].allowed == "at least 1, at most 15"
     assert KEYS["hot_water.metered"].type == "the path of a file"
     assert KEYS["plant.heat_pump.condenser"].default == "single-pass"

@@ -123,7 +123,9 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
                 optional={
                     "daily_use_per_apartment": some(1, 200, "gal/day"),
                     "draws": st.sampled_from(["smooth", "random"]),
-                    "month_factors": st.lists(st.floats(0.1, 10), min_size=12, max_size=12),
+                    "month_factors": st.just("none") | st.lists(st.floats(0.1, 10), min_size=12, max_size=12),
+                    "weekend_factor": st.floats(0.1, 5),
+                    "day_spread": st.floats(0, 0.5),
                 },
             )
         )
@@ -153,7 +155,10 @@ def test_assumptions_are_the_defaults_in_force(folder: Path) -> None:
     path = folder / "good.yaml"
     found = {row["key"]: row["value"] for row in assumptions(read_scenario(path).scenario)}
     assert found["hot_water.use_temperature"] == "49 degC"
-    assert found["hot_water.daily_use_per_apartment"] == "handbook average day for this number of apartments"
+    said = found["hot_water.daily_use_per_apartment"]
+    assert said.startswith("handbook average day for this number of apartments, taken as water of 49 degC")
+    assert found["hot_water.month_factors"].startswith("the season of metered apartments: +8 %")
+    assert found["hot_water.weekend_factor"] == "1.0"
     assert found["plant.storage.conductivity"] == "0.64 W/m/K"
     assert found["plant.controls.charge_windows"] == "none"
     assert found["recirculation"] == "no recirculation loop"

@@ -42,7 +42,7 @@ def steady(folder: Path, *lock_outs: str, least: str = "110 degF") -> Bench:
     rows = [f"{hour},{share!r},{share!r}" for hour, share in enumerate(profile.tolist())]
     pattern.write_text("\n".join(["hour,weekday,weekend", *rows]) + "\n")
     raw = central_air(folder)
-    raw["hot_water"] |= {"pattern": str(pattern), "min_temperature": least}
+    raw["hot_water"] |= {"pattern": str(pattern), "min_temperature": least, "month_factors": "none"}
     raw["plant"]["storage"]["heat_loss"] = "0 W/K"
     raw["plant"]["controls"] = {"lock_outs": list(lock_outs)}
     raw["sizing"] = {"peak_day": "none"}

@@ -18,14 +18,16 @@ pytestmark = pytest.mark.contract
 def test_peaks_beside_the_handbook() -> None:
     """ASHRAE Handbook by building size (unverified): hours within 25 %, days within 20 % over three seeds.
 
-    One year's maximum beside a design envelope; the module's head says why no closer fit is possible. The
-    spread of a year's hour is 8 to 15 %, so that a mean of three is within 9 %. Gallons given for litres
-    are 68 % off.
+    The maximum of the years that `size` takes its design days from beside a design envelope; the module's
+    head says why no closer fit is possible. The spread of a year's hour is 8 to 15 %, so that a mean of three
+    is within 9 %. Gallons given for litres are 68 % off. A year of one building has a smaller largest day.
     """
     table = demand_diversity.study(3, 200)
     assert len(table) == 10
     for row in table.itertuples():
-        assert abs(row.off_percent) < (25.0 if row.largest == "hour" else 20.0)
+        assert abs(row.design_off_percent) < (25.0 if row.largest == "hour" else 20.0)
+        assert row.design_most_off > row.design_off_percent
+        assert row.largest == "hour" or row.year_off_percent < row.design_off_percent
 
 
 def test_every_seeded_fault_has_its_line() -> None:
@@ -71,8 +73,11 @@ def test_a_heated_room_is_paid_for() -> None:
 @pytest.mark.long
 @pytest.mark.year
 def test_the_order_turns_sooner_on_a_cleaner_grid() -> None:
-    """R-410A against R-744: not at all on the dirtiest grid, sooner where the grid gets cleaner."""
+    """R-410A against R-744: not at all on the dirtiest grid, sooner where the grid gets cleaner.
+
+    The last turn counts: charge lost at the filling may turn the order of a first year too.
+    """
     table = carbon_years.study().set_index(["refrigerant", "grid"])["turns_in_year"]
-    steady, falling = (int(table["R-410A", grid]) for grid in ("CAMX", "CAMX falling"))
+    steady, falling = (int(table["R-410A", grid].split(", ")[-1]) for grid in ("CAMX", "CAMX falling"))
     assert table["R-410A", "MROE"] == "-"
     assert falling < steady

@@ -19,6 +19,7 @@ def act(args: argparse.Namespace) -> int:
     from hpwhsim.evaluation.cautions import by_importance
     from hpwhsim.evaluation.evaluate import check
     from hpwhsim.evaluation.unusual_accounts import usual_accounts
+    from hpwhsim.plant.use import shape_of_day
     from hpwhsim.simulation.unusual_plant import usual_cautions
     from hpwhsim.tables.sources import Cited
 
@@ -34,6 +35,7 @@ def act(args: argparse.Namespace) -> int:
     litres = assembly.drive.use.sum() * 1000.0
     apartments = scenario.building.apartments
     print(f"use: {litres / 365.0:,.0f} L/day, {litres / 365.0 / apartments:.0f} L/day per apartment")
+    print(f"shape of the day: {shape_of_day(scenario, float(weather.attrs['latitude']))}")
     if collected.baseline is not None:
         print(f"baseline: {collected.baseline.scenario.plant.family}")
     print("defaults in force:")
