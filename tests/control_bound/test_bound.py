@@ -51,7 +51,7 @@ def test_a_price_of_two_levels_is_nearly_exhausted() -> None:
     """Locked out in the dear hours by the clock: no schedule tried is better, and the limit lies within 1 %.
 
     Lock-outs by the clock that the search does not try, an hour longer than the dear hours at either end,
-    save less than 0.1 % more: that of a charge that runs on.
+    save less than 0.2 % more: that of a charge that runs on.
     """
     found = bounded(read_scenario(DEMO, ()))
     assert found.share is not None
@@ -64,7 +64,7 @@ def test_a_price_of_two_levels_is_nearly_exhausted() -> None:
     assert found.free.electricity_kwh == pytest.approx(free.sum(), rel=1e-9)
     for bars in ("16:00-21:00", "15:00-20:00"):
         other = bounded(read_scenario(DEMO, [f"plant.controls.lock_outs=['{bars}']"])).control
-        assert other.weighed > 0.999 * found.best.weighed
+        assert other.weighed > 0.998 * found.best.weighed
     text = bound_text(found)
     assert "capture" in text
     assert all(len(line) <= 100 for line in text.splitlines())
