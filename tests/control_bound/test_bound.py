@@ -58,7 +58,7 @@ def test_a_price_of_two_levels_is_nearly_exhausted() -> None:
     """Locked out in the dear hours by the clock: no schedule tried is better, and the limit lies within 1 %.
 
     Lock-outs by the clock that the search does not try, an hour longer than the dear hours at either end,
-    save less than 0.1 % more: that of a charge that runs on.
+    save less than 0.2 % more: that of a charge that runs on.
     """
     found = bounded(read_scenario(DEMO, LOAD))
     assert found.share is not None
