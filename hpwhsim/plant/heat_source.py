@@ -391,6 +391,6 @@ def pumped(
         if seconds >= SHORTEST_RUN:
             after = source - taken / seconds / sources.loop.carried[running]
             out.source[COLDEST, hour] = min(out.source[COLDEST, hour], after)
-    elif kind in (WET_WELL, SEWER):
+    elif kind == WET_WELL or kind == SEWER:
         energy, _ = pumping_energy(sources.pumping, on, plant.modules, 0.0)
     return energy

@@ -6,7 +6,8 @@ from functools import cache
 import numpy as np
 
 from hpwhsim.arrays import Array
-from hpwhsim.kernel import kernel, kernel_entry
+from hpwhsim.compiler import by_reference
+from hpwhsim.kernel import kernel, kernel_apart, kernel_entry
 from hpwhsim.plant.arrays import (
     SLICES,
     BackupMode,
@@ -273,6 +274,26 @@ def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
     @kernel_entry
+    def entry(
+        plant: Plant,
+        drive: Drive,
+        state: SourceState,
+        layers: Layers,
+        rotation: Rotation,
+        out: Hourly,
+        share_lost: float,
+    ) -> None:
+        through(
+            by_reference(plant),
+            by_reference(drive),
+            by_reference(state),
+            by_reference(layers),
+            by_reference(rotation),
+            by_reference(out),
+            share_lost,
+        )
+
+    @kernel_apart
     def through(
         plant: Plant,
         drive: Drive,
@@ -338,7 +359,7 @@ def marcher(kind: int) -> March:
             if kind == GROUND_LOOP:
                 end_hour(plant, drive, state, index, out)
 
-    return through
+    return entry
 
 
 def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourly:
