@@ -26,7 +26,7 @@ def layers() -> dict[str, int]:
 
 LAYER = layers()
 # used from every layer, their own included
-EVERYWHERE = ("arrays", "constants", "errors", "bounds", "io", "kernel", "last_digits")
+EVERYWHERE = ("arrays", "compiler", "constants", "errors", "bounds", "io", "kernel", "last_digits")
 
 
 def package_of(path: Path) -> str:
