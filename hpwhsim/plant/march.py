@@ -239,37 +239,39 @@ def close_hour(kind: int, scene: Scene, index: int, held: Held) -> None:
         end_hour(scene, index)
 
 
+@kernel_apart
+def through(kind: int, scene: Scene, share_lost: float) -> None:
+    """March from the first look to the last; a look takes the share `share_lost` of the store's excess."""
+    plant, drive = scene.plant, scene.drive
+    per_hour, dt = drive.looks, plant.step_seconds
+    held = first_held(plant, drive)
+    unmixed = 0.0
+    for index in range(drive.source.size):
+        hour = open_hour(kind, scene, index)
+        held = begin_part(held)
+        for part in range(per_hour):
+            number = index * per_hour + part
+            step = Step(number, number * 4 // per_hour, part * dt + dt)
+            now = part * dt
+            moment = Moment(hour, step, now)
+            use, _ = use_at(drive, scene.course, index, now)
+            seen, offer = look(kind, scene, moment, use, held.charging.running)
+            held = with_look(held, seen, offer)
+            while now < step.end - TINY:
+                moment = Moment(hour, step, now)
+                held, begun = begin_window(kind, scene, moment, held)
+                now, held = pass_window(kind, scene, moment, held, begun)
+            held = rest(kind, scene, moment, held, share_lost)
+            unmixed += dt
+            if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
+                conduct(scene.layers, plant.column, CONDUCTION)
+                unmixed -= CONDUCTION
+        close_hour(kind, scene, index, held)
+
+
 @cache
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
-
-    @kernel_apart
-    def through(scene: Scene, share_lost: float) -> None:
-        plant, drive = scene.plant, scene.drive
-        per_hour, dt = drive.looks, plant.step_seconds
-        held = first_held(plant, drive)
-        unmixed = 0.0
-        for index in range(drive.source.size):
-            hour = open_hour(kind, scene, index)
-            held = begin_part(held)
-            for part in range(per_hour):
-                number = index * per_hour + part
-                step = Step(number, number * 4 // per_hour, part * dt + dt)
-                now = part * dt
-                moment = Moment(hour, step, now)
-                use, _ = use_at(drive, scene.course, index, now)
-                seen, offer = look(kind, scene, moment, use, held.charging.running)
-                held = with_look(held, seen, offer)
-                while now < step.end - TINY:
-                    moment = Moment(hour, step, now)
-                    held, begun = begin_window(kind, scene, moment, held)
-                    now, held = pass_window(kind, scene, moment, held, begun)
-                held = rest(kind, scene, moment, held, share_lost)
-                unmixed += dt
-                if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
-                    conduct(scene.layers, plant.column, CONDUCTION)
-                    unmixed -= CONDUCTION
-            close_hour(kind, scene, index, held)
 
     @kernel_entry
     def entry(
@@ -281,9 +283,9 @@ def marcher(kind: int) -> March:
         out: Hourly,
         share_lost: float,
     ) -> None:
-        """March from the first look to the last: `march`, with its work space and zeroed arrays to fill."""
+        """`march`, with its work space and zeroed arrays to fill."""
         scene = Scene(plant, drive, state, course_of(plant, drive), layers, rotation, out)
-        through(by_reference(scene), share_lost)
+        through(kind, by_reference(scene), share_lost)
 
     return entry
 
