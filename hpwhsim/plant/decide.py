@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
+from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import BackupMode, Cause, Plant, SourceKind
 from hpwhsim.plant.charging import at_intake, entering
 from hpwhsim.plant.controls import modules_to_run, next_call
@@ -150,6 +150,22 @@ def may_start(scene: Scene, hour: Hour, held: Held, asked: Decision, coming: Com
     return Decision(asked.calling, held.charging.running, why)
 
 
+@kernel_apart
+def met_by(kind: int, scene: Scene, moment: Moment, modules: int, inlet: float) -> tuple[Offer, float, float]:
+    """What the source offers so many modules in a look, by the water at its start; and as `meet`.
+
+    The same all through a look, so that it is worked out once.
+    """
+    row, number = scene.tried[modules], moment.step.number + 1.0
+    if row[0] != number:
+        offer = offered(kind, scene, moment, modules)
+        machine = machine_now(scene.plant)
+        row[0] = number
+        row[1], row[2] = meet(machine, offer, inlet, float(modules), moment.hour.frosted)
+        row[3], row[4], row[5], row[6], row[7] = offer
+    return Offer(row[3], row[4], row[5], row[6], row[7]), row[1], row[2]
+
+
 @kernel
 def fewer(
     kind: int, scene: Scene, moment: Moment, held: Held, asked: Decision, coming: Coming
@@ -163,8 +179,7 @@ def fewer(
     source, fed, expected = seen.source, seen.fed, seen.expected
     while wanted > 0:
         if wanted != expected:
-            offer = offered(kind, scene, moment, wanted)
-            source, fed = meet(machine_now(plant), offer, seen.inlet, float(wanted), hour.frosted)
+            offer, source, fed = met_by(kind, scene, moment, wanted, seen.inlet)
             expected = wanted
         now = entering(plant, scene.layers, hour, coming, source, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0

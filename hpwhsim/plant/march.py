@@ -49,6 +49,7 @@ from hpwhsim.plant.ready import (
 from hpwhsim.plant.running import machine_now
 from hpwhsim.plant.standing import lines_after
 from hpwhsim.plant.state import (
+    TRIED,
     Begun,
     Flow,
     Given,
@@ -91,7 +92,7 @@ OF_LINES = ("line_around", "line_hold", "line_floor")
 NO_RATION = Ration(0.0, 0.0)
 
 
-March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], None]
+March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, Array, float], None]
 
 
 @kernel
@@ -281,10 +282,11 @@ def marcher(kind: int) -> March:
         layers: Layers,
         rotation: Rotation,
         out: Hourly,
+        tried: Array,
         share_lost: float,
     ) -> None:
         """`march`, with its work space and zeroed arrays to fill."""
-        scene = Scene(plant, drive, state, course_of(plant, drive), layers, rotation, out)
+        scene = Scene(plant, drive, state, course_of(plant, drive), layers, rotation, out, tried)
         through(kind, by_reference(scene), share_lost)
 
     return entry
@@ -323,8 +325,9 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourl
         )
     out = make_hourly(drive.source.size)
     layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
+    tried = np.zeros((plant.modules + 1, TRIED))
     lost = fading(plant.column, plant.step_seconds)
-    marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
+    marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, tried, lost)
     store[:] = slices(layers, store.size)
     out.profile[:] = slices(layers, SLICES)
     return out

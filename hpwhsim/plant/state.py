@@ -2,11 +2,14 @@
 
 from typing import NamedTuple
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.source.offer import Offer
 from hpwhsim.storage.layers import Layers
+
+TRIED = 8  # of so many modules: look, temperature met, share of the time, and what the source offers them
 
 
 class Scene(NamedTuple):
@@ -19,6 +22,7 @@ class Scene(NamedTuple):
     layers: Layers  # the store; filled
     rotation: Rotation  # of the modules; filled
     out: Hourly  # filled
+    tried: Array  # (modules + 1, TRIED) what so many met in the last look that asked; work space
 
 
 class Hour(NamedTuple):
