@@ -36,7 +36,9 @@ if TYPE_CHECKING:
 
 
 MOST_LOOKS = 60  # in an hour
-LEAST = 0.01  # share of the store that ports at its ends keep from each other
+LEAST = (
+    0.01  # share of the store that ports at its ends keep from each other, and a start sensor from its foot
+)
 THINNEST = 1e-6  # share of the store below which a zone or a height is none
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
 MARCHED = (
@@ -197,7 +199,8 @@ def _controls(scenario: Scenario) -> dict[str, Any]:
     backup = scenario.plant.backup
     return {
         "controls": Controls(
-            start_level=settings.sensor_height * volume,
+            # a sensor at the very bottom would be looked at every second while water comes in past it
+            start_level=max(settings.sensor_height, LEAST) * volume,
             stop_level=settings.stop_height * volume,
             start_at=settings.start_at,
             stop_at=settings.stop_at,
