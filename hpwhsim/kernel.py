@@ -16,6 +16,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 import numba
 import platformdirs
 
+from hpwhsim.compiler import OFF, Inside, Whole
 from hpwhsim.io.disk_cache import sources_hash, sources_hash_of
 
 if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
@@ -31,6 +32,7 @@ R = TypeVar("R")
 
 OPTIONS: dict[str, Any] = {
     "cache": True,
+    "pipeline_class": Whole,
     "nogil": True,
     "error_model": "numpy",
     "forceinline": True,
@@ -71,8 +73,8 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
     No ``fastmath`` (it deletes NaN checks), no ``parallel`` (whole marches are spread over threads, which
     ``nogil`` lets run at the same time).
 
-    Most kernels are called by kernels alone: the way in from Python, which unpacks every array of a whole
-    plant and takes the compiler longer than most kernels do, is compiled when Python calls.
+    Most kernels are called by kernels alone, which keep their code (`hpwhsim.compiler`): machine code with a
+    way in from Python is made when Python calls, and kept on disk then.
     """
     return _compiled_inside(function, OPTIONS)
 
@@ -80,8 +82,7 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
 def kernel_apart(function: Callable[P, R]) -> Callable[P, R]:
     """As `kernel`, but not forced into its callers: for what is large, and rare or called at several places.
 
-    A march of kernels that are all put into one another takes minutes to compile. A call passes every array
-    of its arguments, about 0.1 us where one of them is a whole plant.
+    A march of kernels that are all put into one another takes minutes to compile.
     """
     return _compiled_inside(function, OPTIONS | {"forceinline": False})
 
@@ -116,32 +117,37 @@ def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
 
 
 def _compiled_inside(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
-    """Without a way in from Python, until Python calls: then a second one is compiled that has it."""
-    made = _compiled(function, options | {"no_cpython_wrapper": True})
-    if not vars(numba.config)["DISABLE_JIT"]:
-        inside: Any = made
+    """Without machine code and a way in from Python, until Python calls: then a second one is compiled."""
+    if OFF:
+        return _compiled(function, options)
+    made = _compiled(
+        function, options | {"no_cpython_wrapper": True, "cache": False, "pipeline_class": Inside}
+    )
+    inside: Any = made
 
-        @cache
-        def entry() -> Callable[P, R]:
-            whole: Any = FunctionType(
-                function.__code__,
-                function.__globals__,
-                function.__name__,
-                function.__defaults__,
-                function.__closure__,
-            )
-            whole.__module__ = function.__module__
-            whole.__qualname__ = f"{function.__qualname__}_from_python"  # its name in the cache
-            return _compiled(whole, options)
+    @cache
+    def entry() -> Callable[P, R]:
+        whole: Any = FunctionType(
+            function.__code__,
+            function.__globals__,
+            function.__name__,
+            function.__defaults__,
+            function.__closure__,
+        )
+        whole.__module__ = function.__module__
+        whole.__qualname__ = f"{function.__qualname__}_from_python"  # its name in the cache
+        return _compiled(whole, options)
 
-        def keep(compiled: Any) -> None:
-            # not in the table of what Python may call: there is no code for that
-            inside.overloads[tuple(compiled.signature.args)] = compiled
+    def keep(compiled: Any) -> None:
+        # not in the table of what Python may call: there is no code for that; kernels call it by a name here
+        named = compiled._replace(entry_point=object())
+        inside.overloads[tuple(named.signature.args)] = named
+        inside.targetctx.insert_user_function(named.entry_point, named.fndesc, [named.library])
 
-        def from_python(*_: object, **__: object) -> Callable[P, R]:
-            return entry()  # the compiler's own code calls what it gets here
+    def from_python(*_: object, **__: object) -> Callable[P, R]:
+        return entry()  # the compiler's own code calls what it gets here
 
-        inside.add_overload, inside._compile_for_args = keep, from_python
+    inside.add_overload, inside._compile_for_args = keep, from_python
     return made
 
 

@@ -76,8 +76,28 @@ def each(tree: Tree, change: Callable[[Array], Array]) -> Tree:
 
 
 def settled(tree: Tree) -> Tree:
-    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`."""
-    return each(tree, lambda values: rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS))
+    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`.
+
+    Of arrays that cannot be written to, which plants that are compared share, the rounded ones are kept, and
+    not to be written to either.
+    """
+    return each(tree, _settled)
+
+
+_kept: dict[int, tuple[Array, Array]] = {}  # what was rounded, by its place in memory, and what it became
+MOST_KEPT = 4
+
+
+def _settled(values: Array) -> Array:
+    if values.flags.writeable or values.size <= FEW:
+        return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
+    given, found = _kept.pop(id(values), (None, None))
+    if given is not values or found is None:
+        found = rounded(values, SERIES_DIGITS)
+    _kept[id(values)] = values, found  # the latest at the end
+    for old in list(_kept)[:-MOST_KEPT]:
+        _kept.pop(old, None)
+    return found
 
 
 def digest(tree: object) -> str:

@@ -39,7 +39,14 @@ def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
     """
     package = tmp_path / "hpwhsim"
     (package / "io").mkdir(parents=True)
-    for name in ("__init__.py", "kernel.py", "io/__init__.py", "io/disk_cache.py", "last_digits.py"):
+    for name in (
+        "__init__.py",
+        "compiler.py",
+        "kernel.py",
+        "io/__init__.py",
+        "io/disk_cache.py",
+        "last_digits.py",
+    ):
         shutil.copy(Path(hpwhsim.__file__).parent / name, package / name)
     (package / "caller.py").write_text(CALLER)
     found = []

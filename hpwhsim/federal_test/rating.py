@@ -49,6 +49,8 @@ STANDBY_S = 8 * 3600.0  # measured after the day, where the day has no pause
 POWERED_S = 23 * 3600.0  # the power is off in the last hour
 IMMERSED = 0.98  # recovery efficiency of elements in the water
 LATE_S = 3 * 3600.0  # tankyear default
+NEAR_K = (-0.1, -0.05, 0.05, 0.1)  # K, no thermostat is closer; tankyear default
+EDGE_SHARE = 0.005  # of the factor, that it may move by them; tankyear default
 LARGEST_GAL = 120.0  # end of the classes of 10 CFR 430.32(d) and 431.110(b)
 
 DEVIATIONS = (
@@ -287,6 +289,33 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
     return record
 
 
+def _starting(unit: Unit, by: float) -> Unit:
+    """The unit whose thermostats start heating at a temperature higher by so much. [K]"""
+    plant = unit.plant
+    controls = plant.controls._replace(start_at=plant.controls.start_at + by)
+    return unit._replace(
+        plant=plant._replace(controls=controls, backup_dead_band=plant.backup_dead_band - by)
+    )
+
+
+def _edge(unit: Unit, day: Day, draws: Sequence[Draw]) -> list[str]:
+    """What is said of a rating that hangs on the last digits of what is given.
+
+    Standby cools the water at a sensor by some hundredths of a kelvin in an hour: a recovery that no draw
+    starts comes much earlier or later, or not in the day, and with it what runs when the power goes off.
+    """
+    factor = day.uniform_energy_factor
+    found = [simulated_day(_starting(unit, by), draws).uniform_energy_factor for by in NEAR_K]
+    low, high = min(*found, factor), max(*found, factor)
+    if high - low <= EDGE_SHARE * factor:
+        return []
+    return [
+        f"the rating stands at an edge: with thermostats that start heating within {max(NEAR_K):g} K of the "
+        f"temperature given, the uniform energy factor is {low:.2f} to {high:.2f}, for a recovery that "
+        "standby starts comes earlier or later"
+    ]
+
+
 def _by_draw(day: Day, draws: Sequence[Draw], step_s: float) -> list[dict[str, float]]:
     """Start, volume and mean temperature of each draw."""
     found = []
@@ -337,6 +366,7 @@ def _cautions(scenario: Scenario, unit: Unit, day: Day, draws: Sequence[Draw]) -
             f"{adequacy.OUTSIDE_MAP}: {edge:.1f} h; there the values at the edge of the map are used, not "
             "extrapolated"
         )
+    said += _edge(unit, day, draws)
     heat_pump = scenario.plant.heat_pump
     said += unit.cautions
     said += adequacy.safety(

@@ -1,18 +1,20 @@
 """Scenario and weather become the arrays that the march reads."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
+from hpwhsim.heatpump.frost import Frost
 from hpwhsim.last_digits import digest, settled
-from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, Plant, SourceState
+from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, LoopTank, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
 from hpwhsim.plant.lines import loss_share, standing_lines
-from hpwhsim.plant.loop import make_loop, make_loop_tank
+from hpwhsim.plant.loop import LoopYear, make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
+from hpwhsim.plant.plain_source import Sourced
 from hpwhsim.plant.sources import make_source
 from hpwhsim.plant.use import EVEN_PARTS, use_of_year
 from hpwhsim.scenario.heat_pump_first import LOOP_FALL
@@ -34,7 +36,9 @@ if TYPE_CHECKING:
 
 
 MOST_LOOKS = 60  # in an hour
-LEAST = 0.01  # share of the store that ports at its ends keep from each other
+LEAST = (
+    0.01  # share of the store that ports at its ends keep from each other, and a start sensor from its foot
+)
 THINNEST = 1e-6  # share of the store below which a zone or a height is none
 # of an `Assembly`, what the march reads and what is weighed with its hours afterwards
 MARCHED = (
@@ -80,21 +84,9 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     litres, seen, draws = use_of_year(scenario, latitude, looks, found)
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, seen / 1000.0, mains, made, found, cautions)
-    loss: Array | None = None
-    frost = np.stack(np.broadcast_arrays(*sourced.frost), axis=1)  # (hour, 3, share of the full coil load)
-    capacity, pause = frost[:, 0, -1], np.zeros(dry_bulb.size)
-    if scenario.plant.controls.defrosts != "averaged":  # heating between them is that of a clean coil
-        capacity, pause = np.ones(dry_bulb.size), 1.0 - capacity
-    heat_pump = scenario.plant.heat_pump
-    if heat_pump is not None and heat_pump.water_lines is not None:
-        rise = None if heat_pump.condenser == "single-pass" else heat_pump.rise
-        whole = made.capacity * made.modules
-        loss = loss_share(
-            heat_pump.water_lines, made.shift, scenario.outlet_temperature, whole, rise, dry_bulb
-        )
-        capacity = capacity * (1.0 - loss)
-    block_of_lines = heat_pump.water_lines if heat_pump is not None else None
-    lines, around_lines = standing_lines(block_of_lines, made.shift, dry_bulb)
+    frost = frost_of(scenario, made, sourced.frost, dry_bulb)
+    block = scenario.plant.heat_pump.water_lines if scenario.plant.heat_pump is not None else None
+    lines, around_lines = standing_lines(block, made.shift, dry_bulb)
     volume = scenario.plant.storage.volume
     clock = make_clock(scenario, dry_bulb, min(scenario.backup_height, 1.0 - LEAST) * volume, looks)
     drive = Drive(
@@ -104,37 +96,15 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         **clock._asdict(),
         loop_loss=loop.loss,
         loop_return=loop.back,
-        source=sourced.drawn,
         mains=mains,
-        frost_capacity=np.ascontiguousarray(capacity),
-        frost_power=np.ascontiguousarray(frost[:, 1, -1]),
-        frost_drawn=np.ascontiguousarray(frost[:, 2, -1]),
         line_around=around_lines.around_c,
         line_hold=around_lines.hold_c,
         line_floor=around_lines.floor_c,
-        frost_pause=pause,
-        frost_part=frost if frost.shape[2] > 1 else np.zeros((1, 3, 1)),
-        around=sourced.around,
-        rejected=sourced.rejected,
-        sewage=sourced.sewage,
-        sewage_temperature=sourced.sewage_temperature,
-        exchange=sourced.exchange,
+        **_source_and_frost(sourced, frost),
     )
-    storage, hot_water, backup = scenario.plant.storage, scenario.hot_water, scenario.plant.backup
     column = store_column(scenario, found)
-    if scenario.trims and backup.setpoint is None:
-        found.append(
-            {
-                "key": "plant.backup.setpoint",
-                "value": f"{scenario.backup_setpoint:.4g} degC",
-                "source": "in series: the hottest of the use temperature, the tempering valve with its "
-                f"difference, and the return of the store's loop + {LOOP_FALL:g} K; common practice, no "
-                "source",
-            }
-        )
-    draw_port = storage.draw_height * volume
-    controls, settings = scenario.plant.controls, scenario.settings
-    block = scenario.recirculation
+    if scenario.trims and scenario.plant.backup.setpoint is None:
+        found.append(_trim_setpoint(scenario))
     tank = make_loop_tank(scenario, float(loop.loss.max()), sourced.drawn, found, cautions)
     plant = Plant(
         step_seconds=3600.0 / looks,
@@ -142,13 +112,95 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
         machine=made.machine,
         sources=sourced.sources,
         modules=made.modules,
-        **water_side(scenario, made.machine, draw_port),
-        draw_port=draw_port,
+        **water_side(scenario, made.machine, scenario.plant.storage.draw_height * volume),
         **auxiliaries(scenario.plant.heat_pump, made),
         outlet=np.array([scenario.outlet_temperature]),
         lowest_source=made.lowest,
-        controls=Controls(
-            start_level=settings.sensor_height * volume,
+        **_controls(scenario),
+        backup_efficiency=_backup_efficiency(scenario, found),
+        **_taps_and_loop(scenario, loop, tank, column),
+        lines=lines,
+    )
+    worked_out = {item["key"] for item in found}
+    assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
+    said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
+    return without_last_digits(
+        Assembly(
+            plant=plant,
+            drive=drive,
+            start=np.full(SLICES, scenario.plant.storage.setpoint),
+            state=sourced.state,
+            made=made,
+            to_neighbours=sourced.to_neighbours,
+            neighbours=sourced.neighbours,
+            line_loss=frost.line_loss,
+            loop_coldest=loop.coldest,
+            loop_pump=loop.pump,
+            assumptions=[assumption(**item) for item in (*assumed, *found)],
+            cautions=said,
+        )
+    )
+
+
+class FrostYear(NamedTuple):
+    """What frost, and lines outdoors while the machine runs, cost hour by hour."""
+
+    at_load: Array  # (hour, 3, share of the full coil load) capacity, power, drawn
+    capacity: Array  # (hour,) at full speed over that of a clean coil, with the loss of the lines
+    pause: Array  # (hour,) share of the time for defrosts where these are events, else 0
+    line_loss: Array | None  # (hour,) share of the machine's heat that water lines outdoors lose
+
+
+def frost_of(scenario: Scenario, made: Made, frost: Frost, dry_bulb: Array) -> FrostYear:
+    """What `frost` costs as this scenario's defrosts are simulated, and its lines lose."""
+    at_load = np.stack(np.broadcast_arrays(*frost), axis=1)
+    capacity, pause = at_load[:, 0, -1], np.zeros(dry_bulb.size)
+    if scenario.plant.controls.defrosts != "averaged":  # heating between them is that of a clean coil
+        capacity, pause = np.ones(dry_bulb.size), 1.0 - capacity
+    heat_pump = scenario.plant.heat_pump
+    if heat_pump is None or heat_pump.water_lines is None:
+        return FrostYear(at_load, capacity, pause, None)
+    rise = None if heat_pump.condenser == "single-pass" else heat_pump.rise
+    whole = made.capacity * made.modules
+    loss = loss_share(heat_pump.water_lines, made.shift, scenario.outlet_temperature, whole, rise, dry_bulb)
+    return FrostYear(at_load, capacity * (1.0 - loss), pause, loss)
+
+
+def _source_and_frost(sourced: Sourced, frost: FrostYear) -> dict[str, Any]:
+    """What the source gives, and its frost costs, as fields of `Drive`."""
+    return {
+        "source": sourced.drawn,
+        "frost_capacity": np.ascontiguousarray(frost.capacity),
+        "frost_power": np.ascontiguousarray(frost.at_load[:, 1, -1]),
+        "frost_drawn": np.ascontiguousarray(frost.at_load[:, 2, -1]),
+        "frost_pause": frost.pause,
+        "frost_part": frost.at_load if frost.at_load.shape[2] > 1 else np.zeros((1, 3, 1)),
+        "around": sourced.around,
+        "rejected": sourced.rejected,
+        "sewage": sourced.sewage,
+        "sewage_temperature": sourced.sewage_temperature,
+        "exchange": sourced.exchange,
+    }
+
+
+def _trim_setpoint(scenario: Scenario) -> Assumption:
+    """What the setpoint of a series backup is by default."""
+    return {
+        "key": "plant.backup.setpoint",
+        "value": f"{scenario.backup_setpoint:.4g} degC",
+        "source": "in series: the hottest of the use temperature, the tempering valve with its "
+        f"difference, and the return of the store's loop + {LOOP_FALL:g} K; common practice, no source",
+    }
+
+
+def _controls(scenario: Scenario) -> dict[str, Any]:
+    """Controls of heat pump and backup, as fields of `Plant`."""
+    controls, settings, volume = scenario.plant.controls, scenario.settings, scenario.plant.storage.volume
+    backup = scenario.plant.backup
+    return {
+        "controls": Controls(
+            # a sensor at the very bottom would be looked at every second while water comes in past it
+            start_level=max(settings.sensor_height, LEAST) * volume,
             stop_level=settings.stop_height * volume,
             start_at=settings.start_at,
             stop_at=settings.stop_at,
@@ -159,44 +211,32 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             together=controls.defrosts == "together",
             defrost_time=controls.defrost_time,
         ),
-        reserve_level=(1.0 - controls.reserve_height) * volume if controls.reserve_height > 0.0 else 0.0,
-        backup_mode=int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
-        backup_power=backup.power or 0.0,
-        backup_efficiency=_backup_efficiency(scenario, found),
-        backup_electric=1.0 if backup.kind == "resistance" else 0.0,
-        backup_dead_band=backup.dead_band,
-        backup_delay=backup.delay,
-        use_temperature=hot_water.use_temperature,
-        minimum_temperature=hot_water.min_temperature,
-        loop_runs=1.0 if block is not None and tank.volume == 0.0 else 0.0,
-        loop_ambient=loop.ambient,
-        loop_supply=loop.supply,
-        loop_limit=np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
-        valve_setpoint=hot_water.tempering_valve or hot_water.use_temperature,
-        valve_difference=hot_water.tempering_min_difference,
-        loop_port=_loop_port(block.return_height if block else 0.5, draw_port, column),
-        loop_tank=tank,
-        lines=lines,
-    )
-    worked_out = {item["key"] for item in found}
-    assumed = [item for item in assumptions(scenario) if item["key"] not in worked_out]
-    said = [*weather.attrs["cautions"], *scenario_cautions(scenario), *cautions]
-    return without_last_digits(
-        Assembly(
-            plant=plant,
-            drive=drive,
-            start=np.full(SLICES, storage.setpoint),
-            state=sourced.state,
-            made=made,
-            to_neighbours=sourced.to_neighbours,
-            neighbours=sourced.neighbours,
-            line_loss=loss,
-            loop_coldest=loop.coldest,
-            loop_pump=loop.pump,
-            assumptions=[assumption(**item) for item in (*assumed, *found)],
-            cautions=said,
-        )
-    )
+        "reserve_level": (1.0 - controls.reserve_height) * volume if controls.reserve_height > 0.0 else 0.0,
+        "backup_mode": int(BackupMode.NONE if backup.kind == "none" else BackupMode[backup.mode.upper()]),
+        "backup_power": backup.power or 0.0,
+        "backup_electric": 1.0 if backup.kind == "resistance" else 0.0,
+        "backup_dead_band": backup.dead_band,
+        "backup_delay": backup.delay,
+    }
+
+
+def _taps_and_loop(scenario: Scenario, loop: LoopYear, tank: LoopTank, column: Column) -> dict[str, Any]:
+    """What taps and loop want of the store, as fields of `Plant`."""
+    hot_water, block = scenario.hot_water, scenario.recirculation
+    draw_port = scenario.plant.storage.draw_height * scenario.plant.storage.volume
+    return {
+        "draw_port": draw_port,
+        "use_temperature": hot_water.use_temperature,
+        "minimum_temperature": hot_water.min_temperature,
+        "loop_runs": 1.0 if block is not None and tank.volume == 0.0 else 0.0,
+        "loop_ambient": loop.ambient,
+        "loop_supply": loop.supply,
+        "loop_limit": np.inf if hot_water.tempering_valve is None else hot_water.tempering_valve,
+        "valve_setpoint": hot_water.tempering_valve or hot_water.use_temperature,
+        "valve_difference": hot_water.tempering_min_difference,
+        "loop_port": _loop_port(block.return_height if block else 0.5, draw_port, column),
+        "loop_tank": tank,
+    }
 
 
 def without_last_digits(assembly: Assembly) -> Assembly:

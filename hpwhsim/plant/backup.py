@@ -1,18 +1,16 @@
 """A heater in the upper store: its thermostat, its delay, its heat."""
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Plant
-from hpwhsim.plant.state import Backup, Hour
+from hpwhsim.plant.state import Backup, Hour, Scene
 from hpwhsim.storage.heating import coldest_foot, heat_upper
-from hpwhsim.storage.layers import RHO_CP, Layers
+from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.storage.order import settle
 
 
 @kernel
-def back_up(
-    plant: Plant, layers: Layers, hour: Hour, allowed: bool, backup: Backup, seconds: float
-) -> Backup:
+def back_up(scene: Scene, hour: Hour, backup: Backup, allowed: bool, seconds: float) -> Backup:
     """Heat the upper store for a window where it is cold; `allowed` by the clock."""
+    plant, layers = scene.plant, scene.layers
     on, waited, column = backup.on, backup.waited, plant.column
     cold_at = coldest_foot(layers, column, hour.backup_level)
     if not allowed or cold_at >= hour.backup_at:

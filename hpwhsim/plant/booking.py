@@ -1,10 +1,10 @@
 """What a while adds to its hour, and why the heat pump did not do it alone."""
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Cause, Hourly, Plant, SourceRow, SourceState
+from hpwhsim.plant.arrays import Cause, Hourly, Plant, SourceRow
 from hpwhsim.plant.heat_source import pumped
 from hpwhsim.plant.running import WORKS, machine_now, thaw_power
-from hpwhsim.plant.state import Charge, Energy, Given, Look, LoopState, Moved, Ready, Spell, Sums
+from hpwhsim.plant.state import Charge, Energy, Given, Held, Look, LoopState, Moved, Ready, Scene, Spell, Sums
 from hpwhsim.storage.layers import RHO_CP
 
 NO_HEAT_PUMP = int(Cause.NO_HEAT_PUMP)
@@ -17,11 +17,9 @@ MET, SPENT, PUMP = int(SourceRow.MET), int(SourceRow.SPENT), int(SourceRow.PUMP)
 
 
 @kernel
-def energy_of(
-    plant: Plant, charging: Charge, ready: Ready, spell: Spell, given: Given, drawn: float
-) -> Energy:
+def energy_of(plant: Plant, ready: Ready, spell: Spell, given: Given, drawn: float) -> Energy:
     """Electricity of the heat pump in a window, and heat from its source; `drawn` back by defrosts. [m³·K]"""
-    heat, duty, running, dt = spell.heat, ready.duty, charging.running, spell.seconds
+    heat, duty, running, dt = spell.heat, ready.duty, spell.running, spell.seconds
     machine, below = machine_now(plant), ready.here.temperature
     energy = given.heat * heat.power / heat.heat if heat.heat > 0.0 else 0.0
     idle_energy = 0.0
@@ -36,6 +34,7 @@ def energy_of(
     return Energy(
         machine=energy + idle_energy,
         taken=(given.heat - drawn) * RHO_CP - plant.gas_share * energy,
+        drawn=drawn,
         shed=(1.0 - plant.gas_share) * energy + idle_energy,
         fan=on * plant.fan_power,
         pump=on * plant.pump_power,
@@ -46,24 +45,14 @@ def energy_of(
 
 @kernel
 def book_source(
-    kind: int,
-    plant: Plant,
-    state: SourceState,
-    out: Hourly,
-    hour: int,
-    seen: Look,
-    charging: Charge,
-    energy: Energy,
-    seconds: float,
-    sums: Sums,
+    kind: int, scene: Scene, hour: int, held: Held, energy: Energy, seconds: float
 ) -> tuple[float, Sums]:
     """Electricity of pumps between source and machine in a window [J], and the step's sums with it."""
-    circulation = pumped(
-        kind, plant, state, hour, seen.source, energy.on, charging.running, energy.taken, out
-    )
+    out, seen, sums = scene.out, held.seen, held.sums
+    circulation = pumped(kind, scene, hour, seen.source, held.charging.running, energy)
     out.source[MET, hour] += (seen.source if energy.on > 0.0 else seen.free) * seconds
     out.source[PUMP, hour] += circulation
-    fan = energy.fan if plant.sources.room.exhaust_here else 0.0
+    fan = energy.fan if scene.plant.sources.room.exhaust_here else 0.0
     return circulation, Sums(
         sums.taken + energy.taken,
         sums.on + energy.on,
@@ -73,10 +62,10 @@ def book_source(
 
 
 @kernel
-def book_heat_pump(out: Hourly, hour: int, energy: Energy, given: Given, drawn: float, spell: Spell) -> None:
+def book_heat_pump(out: Hourly, hour: int, energy: Energy, given: Given, spell: Spell) -> None:
     """Add heat of the machine net of what defrosts drew back [m³·K], that, electricity and running."""
-    out.heat_pump_heat[hour] += (given.heat - drawn) * RHO_CP
-    out.defrost_heat[hour] += drawn * RHO_CP
+    out.heat_pump_heat[hour] += (given.heat - energy.drawn) * RHO_CP
+    out.defrost_heat[hour] += energy.drawn * RHO_CP
     out.machine_loss[hour] += energy.shed
     out.heat_pump_energy[hour] += energy.machine
     out.fan_energy[hour] += energy.fan
@@ -118,17 +107,9 @@ def book_heaters(plant: Plant, out: Hourly, hour: int, backup: float, loop: Loop
 
 
 @kernel
-def book_cause(
-    plant: Plant,
-    out: Hourly,
-    hour: int,
-    seen: Look,
-    charging: Charge,
-    spell: Spell,
-    backup: float,
-    short: float,
-) -> None:
+def book_cause(scene: Scene, hour: int, held: Held, spell: Spell, backup: float, short: float) -> None:
     """Add why the backup gave heat [J] or water ran `short` [s], and the time of a barred machine."""
+    plant, out, seen, charging = scene.plant, scene.out, held.seen, held.charging
     permitted = seen.open_hour and seen.barred == WORKS and seen.most_modules > 0
     if charging.calling and charging.running == 0 and (charging.refused != WORKS or not permitted):
         out.lockout_seconds[hour] += spell.seconds

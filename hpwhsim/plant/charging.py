@@ -6,7 +6,7 @@ from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant, WaterSide
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.running import clear_capacity, machine_now, mixed_inlet
-from hpwhsim.plant.state import Heat, Hour, Intake
+from hpwhsim.plant.state import Coming, Heat, Hour, Intake
 from hpwhsim.storage.heating import at_wall, cool_between, heat_wall
 from hpwhsim.storage.layers import (
     RHO_CP,
@@ -58,9 +58,7 @@ def of_intake(plant: Plant, layers: Layers, volume: float) -> float:
 
 
 @kernel
-def entering(
-    plant: Plant, layers: Layers, hour: Hour, below: float, use: float, source: float, units: float
-) -> float:
+def entering(plant: Plant, layers: Layers, hour: Hour, coming: Coming, source: float, units: float) -> float:
     """Water that the machine gets, or would. [°C]
 
     Of a machine past which the mains water flows to the store it is that water, mixed with as much from the
@@ -70,11 +68,12 @@ def entering(
     ----------
     plant, layers, hour
         The plant, its store, and its hour.
-    below, use : float
-        Water of the store that comes to the machine [°C], and what is wanted at use temperature [m³/s].
+    coming : Coming
+        Water of the store that comes to the machine, and what the taps want.
     source, units : float
         Temperature of the source [°C], and modules running.
     """
+    below, use = coming.here.temperature, coming.draw.use
     if use <= 0.0 or not straight_through(plant):
         return below
     capacity = clear_capacity(machine_now(plant), source, below)

@@ -2,13 +2,14 @@
 
 import numpy as np
 
-from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import BackupMode, Cause, Drive, Plant, SourceKind, SourceState
+from hpwhsim.kernel import kernel, kernel_apart
+from hpwhsim.plant.arrays import BackupMode, Cause, Plant, SourceKind
 from hpwhsim.plant.charging import at_intake, entering
 from hpwhsim.plant.controls import modules_to_run, next_call
 from hpwhsim.plant.heat_source import begin_hour, clear_or_frosted, meet, offered, refused_by
+from hpwhsim.plant.held import NO_OFFER, with_seen
 from hpwhsim.plant.running import WORKS, machine_now, refusal
-from hpwhsim.plant.state import Charge, Decision, Hour, Intake, Look
+from hpwhsim.plant.state import Charge, Coming, Decision, Draw, Held, Hour, Intake, Look, Moment, Scene
 from hpwhsim.source.offer import Offer, met
 from hpwhsim.storage.layers import Layers, level_of, sensed
 
@@ -20,16 +21,16 @@ OUTDOOR_AIR, ROOM = int(SourceKind.OUTDOOR_AIR), int(SourceKind.ROOM)
 GROUND_LOOP = int(SourceKind.GROUND_LOOP)
 SERIES = int(BackupMode.SERIES)
 NOTHING_COMES = Intake(0.0, np.inf, 0.0)
-NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
 @kernel
-def open_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, index: int) -> Hour:
+def open_hour(kind: int, scene: Scene, index: int) -> Hour:
     """The settings of an hour that begins, with what frost costs in it."""
+    plant, drive = scene.plant, scene.drive
     plant.outlet[0] = drive.outlet[index]
-    frost = clear_or_frosted(plant, drive, state, index)
+    frost = clear_or_frosted(scene, index)
     if kind == ROOM or kind == GROUND_LOOP:  # noqa: SIM109 - the compiler drops it for others
-        frost = begin_hour(kind, plant, drive, state, index)
+        frost = begin_hour(kind, scene, index)
     backup_at = drive.backup_setpoint[index]
     return Hour(
         number=index,
@@ -47,64 +48,47 @@ def open_hour(kind: int, plant: Plant, drive: Drive, state: SourceState, index: 
 
 
 @kernel
-def look(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    layers: Layers,
-    hour: Hour,
-    step: int,
-    use: float,
-    running: int,
-) -> tuple[Look, Offer]:
+def look(kind: int, scene: Scene, moment: Moment, use: float, running: int) -> tuple[Look, Offer]:
     """Look at source and clock; `use` is water at use temperature. [m³/s]"""
     if kind == OUTDOOR_AIR:
-        return seen_air(plant, drive, layers, hour, step), NO_OFFER
-    offer = offered(kind, plant, drive, state, step, hour.number, max(running, 1))
-    return seen_source(plant, drive, offer, layers, hour, step, use, running), offer
+        return seen_air(scene, moment), NO_OFFER
+    offer = offered(kind, scene, moment, max(running, 1))
+    return seen_source(scene, moment, offer, use, running), offer
 
 
 @kernel
-def seen_air(plant: Plant, drive: Drive, layers: Layers, hour: Hour, step: int) -> Look:
+def seen_air(scene: Scene, moment: Moment) -> Look:
     """Outdoor air and clock as they are at a step."""
-    source = drive.source[hour.number]
-    barred = WORKS if source >= plant.lowest_source else SOURCE_TOO_COLD  # for every module
-    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    source = scene.drive.source[moment.hour.number]
+    barred = WORKS if source >= scene.plant.lowest_source else SOURCE_TOO_COLD  # for every module
+    open_hour, most, backup = clock_at(scene, moment.step.number)
     return Look(source, source, 1.0, 1, 0.0, barred, open_hour, most, backup)
 
 
 @kernel
-def seen_source(
-    plant: Plant,
-    drive: Drive,
-    offer: Offer,
-    layers: Layers,
-    hour: Hour,
-    step: int,
-    use: float,
-    running: int,
-) -> Look:
+def seen_source(scene: Scene, moment: Moment, offer: Offer, use: float, running: int) -> Look:
     """A source that the machine cools, and the clock, at a step; `use` is water at use temperature. [m³/s]"""
+    plant, layers, hour = scene.plant, scene.layers, moment.hour
     expected = max(running, 1)
     source = free = met(offer, 0.0)
     fed, inlet, barred = 1.0, 0.0, WORKS
     if plant.modules > 0:
-        below = at_intake(plant, layers).temperature
-        inlet = entering(plant, layers, hour, below, use, free, float(expected))
+        coming = Coming(at_intake(plant, layers), Draw(use, moment.now, moment.now, -1), 0.0)
+        inlet = entering(plant, layers, hour, coming, free, float(expected))
         source, fed = meet(machine_now(plant), offer, inlet, float(expected), hour.frosted)
         if expected == 1:  # fewer modules cool the source less: only where one is too many, all are barred
             barred = refused_by(machine_now(plant), offer, source, fed, inlet)
-    open_hour, most, backup = clock_at(plant, drive, layers, step)
+    open_hour, most, backup = clock_at(scene, moment.step.number)
     return Look(source, free, fed, expected, inlet, barred, open_hour, most, backup)
 
 
 @kernel
-def clock_at(plant: Plant, drive: Drive, layers: Layers, step: int) -> tuple[bool, int, bool]:
+def clock_at(scene: Scene, step: int) -> tuple[bool, int, bool]:
     """Whether the heat pump may run at a step, how many modules, and whether the backup may."""
+    plant, drive = scene.plant, scene.drive
     open_hour = drive.permitted[step % drive.permitted.size]
     if not open_hour and plant.reserve_level > 0.0:  # a bar does not hold while hot water runs out
-        open_hour = level_of(layers, plant.column, plant.use_temperature) > plant.reserve_level
+        open_hour = level_of(scene.layers, plant.column, plant.use_temperature) > plant.reserve_level
     of_day = step % drive.most_modules.size
     return open_hour, min(plant.modules, drive.most_modules[of_day]), drive.backup_permitted[of_day]
 
@@ -133,85 +117,71 @@ def decide(plant: Plant, layers: Layers, hour: Hour, seen: Look, charge: Charge)
 
 @kernel
 def ask(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    layers: Layers,
-    hour: Hour,
-    step: int,
-    use: float,
-    charge: Charge,
-    seen: Look,
-    offer: Offer,
-) -> tuple[Decision, Look, Offer, Intake]:
+    kind: int, scene: Scene, moment: Moment, held: Held, draw: Draw, cold: float
+) -> tuple[Decision, Held, Coming]:
     """As many modules of those that the controls want as source and water can carry.
 
-    And what was seen with them, what the source offers them, and the water that comes to them.
+    And the plant with what was seen with them and what the source offers them, and what comes to them in a
+    window of this `draw`, with `cold` mains water straight to them. [m³/s]
     """
-    asked = decide(plant, layers, hour, seen, charge)
+    plant, layers, hour = scene.plant, scene.layers, moment.hour
+    asked = decide(plant, layers, hour, held.seen, held.charging)
     here = NOTHING_COMES
     if asked.wanted > 0:
         here = at_intake(plant, layers)
+    coming = Coming(here, draw, cold)
     if kind == OUTDOOR_AIR:
-        if asked.wanted > charge.running:
-            asked = may_start(plant, layers, hour, here.temperature, use, charge, asked, seen.source)
-        return asked, seen, offer, here
+        if asked.wanted > held.charging.running:
+            asked = may_start(scene, hour, held, asked, coming)
+        return asked, held, coming
     if asked.wanted > 0:
-        asked, seen, offer = fewer(
-            kind, plant, drive, state, layers, hour, step, here.temperature, use, charge, asked, seen, offer
-        )
-    return asked, seen, offer, here
+        asked, held = fewer(kind, scene, moment, held, asked, coming)
+    return asked, held, coming
 
 
 @kernel
-def may_start(
-    plant: Plant,
-    layers: Layers,
-    hour: Hour,
-    below: float,
-    use: float,
-    charge: Charge,
-    asked: Decision,
-    source: float,
-) -> Decision:
-    """Modules that may join on outdoor air [°C], which they do not cool: those asked for, or none."""
-    inlet = entering(plant, layers, hour, below, use, source, float(asked.wanted))
-    why = refusal(machine_now(plant), source, inlet)
+def may_start(scene: Scene, hour: Hour, held: Held, asked: Decision, coming: Coming) -> Decision:
+    """Modules that may join on outdoor air, which they do not cool: those asked for, or none."""
+    source = held.seen.source
+    inlet = entering(scene.plant, scene.layers, hour, coming, source, float(asked.wanted))
+    why = refusal(machine_now(scene.plant), source, inlet)
     if why == WORKS:
         return asked
-    return Decision(asked.calling, charge.running, why)
+    return Decision(asked.calling, held.charging.running, why)
+
+
+@kernel_apart
+def met_by(kind: int, scene: Scene, moment: Moment, modules: int, inlet: float) -> tuple[Offer, float, float]:
+    """What the source offers so many modules in a look, by the water at its start; and as `meet`.
+
+    The same all through a look, so that it is worked out once.
+    """
+    row, number = scene.tried[modules], moment.step.number + 1.0
+    if row[0] != number:
+        offer = offered(kind, scene, moment, modules)
+        machine = machine_now(scene.plant)
+        row[0] = number
+        row[1], row[2] = meet(machine, offer, inlet, float(modules), moment.hour.frosted)
+        row[3], row[4], row[5], row[6], row[7] = offer
+    return Offer(row[3], row[4], row[5], row[6], row[7]), row[1], row[2]
 
 
 @kernel
 def fewer(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    layers: Layers,
-    hour: Hour,
-    step: int,
-    below: float,
-    use: float,
-    charge: Charge,
-    asked: Decision,
-    seen: Look,
-    offer: Offer,
-) -> tuple[Decision, Look, Offer]:
+    kind: int, scene: Scene, moment: Moment, held: Held, asked: Decision, coming: Coming
+) -> tuple[Decision, Held]:
     """As many modules of those asked for as a source that they cool and the water can carry.
 
-    None starts or goes on but where it can work: one fewer cools the source less. `offer` is what the source
-    offers the modules that `seen` expects.
+    None starts or goes on but where it can work: one fewer cools the source less.
     """
+    plant, hour, charge, seen, offer = scene.plant, moment.hour, held.charging, held.seen, held.offer
     wanted, refused = asked.wanted, asked.refused
     source, fed, expected = seen.source, seen.fed, seen.expected
     while wanted > 0:
         if wanted != expected:
-            offer = offered(kind, plant, drive, state, step, hour.number, wanted)
-            source, fed = meet(machine_now(plant), offer, seen.inlet, float(wanted), hour.frosted)
+            offer, source, fed = met_by(kind, scene, moment, wanted, seen.inlet)
             expected = wanted
-        now = entering(plant, layers, hour, below, use, source, float(wanted))
+        now = entering(plant, scene.layers, hour, coming, source, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
         why = refused_by(machine_now(plant), offer, source - spare, fed, now)
         if why == WORKS:
@@ -229,4 +199,4 @@ def fewer(
         seen.most_modules,
         seen.backup_allowed,
     )
-    return Decision(asked.calling, wanted, refused), found, offer
+    return Decision(asked.calling, wanted, refused), with_seen(held, found, offer)

@@ -8,7 +8,7 @@ from hpwhsim.plant.charging import of_intake
 from hpwhsim.plant.controls import Rotation
 from hpwhsim.plant.flows import hot_needed, loop_flow, loop_reach
 from hpwhsim.plant.running import hottest_inlet, machine_now
-from hpwhsim.plant.state import Begun, Charge, Course, Flow, Heat, Held, Hour, Intake
+from hpwhsim.plant.state import Begun, Charge, Course, Flow, Heat, Held, Hour, Intake, Scene
 from hpwhsim.storage.layers import RHO_CP, Layers, level_of, sensed, top_of
 
 SINGLE, WRAPPED = int(WaterSide.SINGLE), int(WaterSide.WRAPPED)
@@ -63,13 +63,12 @@ def rise_at(plant: Plant, flow: Flow, height: float) -> float:
 
 
 @kernel
-def to_sensors(
-    plant: Plant, layers: Layers, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool
-) -> float:
+def to_sensors(scene: Scene, hour: Hour, charge: Charge, flow: Flow, backup_waits: bool) -> float:
     """Time until the water at the sensor that matters may be what switches. [s]
 
     `backup_waits`: a backup in the store may run and does not.
     """
+    plant, layers = scene.plant, scene.layers
     controls, column = plant.controls, plant.column
     found = np.inf
     if plant.modules > 0 and not charge.calling:
@@ -165,21 +164,13 @@ def runs_out(plant: Plant, layers: Layers, hour: Hour, use: float) -> bool:
 
 
 @kernel
-def nothing_changes(
-    plant: Plant,
-    course: Course,
-    layers: Layers,
-    hour: Hour,
-    held: Held,
-    rotation: Rotation,
-    begun: Begun,
-    most: float,
-) -> float:
+def nothing_changes(scene: Scene, hour: Hour, held: Held, begun: Begun, most: float) -> float:
     """Time, at most `most`, until a sensor, a timer or a layer used up may change what runs or flows. [s]"""
+    plant, course, layers = scene.plant, scene.course, scene.layers
     flow, ready = begun.flow, begun.ready
     waits = plant.backup_mode == PARALLEL and held.seen.backup_allowed and not held.backup.on
-    dt = min(most, to_sensors(plant, layers, hour, held.charging, flow, waits))
-    dt = min(dt, to_timers(plant, held.charging, rotation, ready.pause))
+    dt = min(most, to_sensors(scene, hour, held.charging, flow, waits))
+    dt = min(dt, to_timers(plant, held.charging, scene.rotation, ready.pause))
     through = max(flow.taps + flow.loop, flow.straight + flow.between)
     if through > 0.0:
         dt = min(dt, course.most / through)

@@ -18,7 +18,7 @@ from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
 from hpwhsim.source.ground_loop import make_history
-from hpwhsim.source.loop_fluid import Fluid, fluid_state
+from hpwhsim.source.loop_fluid import Fluid, FluidState, fluid_state
 
 KEEP = 100  # answers of bore fields that stay on disk
 
@@ -33,28 +33,7 @@ def ground_source(
     cautions: list[str],
 ) -> Sourced:
     """A bore field as source; `plain` holds what it has of no other kind."""
-    bores = Bores(
-        layout=block.layout,
-        rows=block.rows,
-        columns=block.columns,
-        spacing=block.spacing,
-        length=block.depth,
-        buried=block.buried,
-        radius=0.5 * block.diameter,
-    )
-    pipes = Pipes(
-        tubes=block.u_tubes,
-        outer=block.pipe_outer,
-        inner=block.pipe_inner,
-        shank=block.shank_spacing,
-        conductivity=block.pipe_conductivity,
-        grout=block.grout_conductivity,
-        roughness=1e-6,
-    )
-    share = block.fluid_share
-    if share is None:
-        share = 0.0 if block.fluid == "water" else ANTIFREEZE_SHARE
-    fluid = Fluid(block.fluid, share)
+    bores, pipes, fluid = _buried(block)
     undisturbed = block.ground_temperature
     if undisturbed is None:
         undisturbed = undisturbed_ground(bores, surface_wave(dry_bulb))
@@ -71,18 +50,10 @@ def ground_source(
         flow = FLOW_PER_WATT * heat
         say(found, "ground_loop.flow", f"{flow:.3g} m3/s", f"{SAID_FLOW} of heat; {PRACTICE}")
     mass_flow = flow * state.density
-    cold = fluid_state(fluid, max(state.freezing, min(undisturbed, 0.0)))
+    coldest = max(state.freezing, min(undisturbed, 0.0))
     pump = block.pump_power
     if pump is None:
-        pump = pump_watts(
-            bores,
-            pipes,
-            cold,
-            mass_flow,
-            run=block.header,
-            other_drop=30e3,
-            efficiency=block.pump_efficiency,
-        )
+        pump = _pump(block, bores, pipes, fluid_state(fluid, coldest), mass_flow)
         say(
             found,
             "ground_loop.pump_power",
@@ -104,9 +75,7 @@ def ground_source(
         least_flow=block.min_flow_fraction,
         pump=pump,
     )
-    cautions += flow_cautions(
-        bores, pipes, fluid, block.ground_conductivity, mass_flow, max(state.freezing, min(undisturbed, 0.0))
-    )
+    cautions += flow_cautions(bores, pipes, fluid, block.ground_conductivity, mass_flow, coldest)
     rejected = np.zeros(HOURS)
     if block.rejection is not None:
         rejected = 1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, np.inf)})["rejection_kw"]
@@ -116,6 +85,45 @@ def ground_source(
         sources=plain.sources._replace(kind=int(SourceKind.GROUND_LOOP), field=field, loop=loop),
         state=at_rest(history=history),
         rejected=rejected,
+    )
+
+
+def _buried(block: GroundLoop) -> tuple[Bores, Pipes, Fluid]:
+    """Bores, the pipes in them, and what flows in these."""
+    bores = Bores(
+        layout=block.layout,
+        rows=block.rows,
+        columns=block.columns,
+        spacing=block.spacing,
+        length=block.depth,
+        buried=block.buried,
+        radius=0.5 * block.diameter,
+    )
+    pipes = Pipes(
+        tubes=block.u_tubes,
+        outer=block.pipe_outer,
+        inner=block.pipe_inner,
+        shank=block.shank_spacing,
+        conductivity=block.pipe_conductivity,
+        grout=block.grout_conductivity,
+        roughness=1e-6,
+    )
+    share = block.fluid_share
+    if share is None:
+        share = 0.0 if block.fluid == "water" else ANTIFREEZE_SHARE
+    return bores, pipes, Fluid(block.fluid, share)
+
+
+def _pump(block: GroundLoop, bores: Bores, pipes: Pipes, cold: FluidState, flow: float) -> float:
+    """Power of the pump that moves the flow [kg/s] of the coldest fluid. [W]"""
+    return pump_watts(
+        bores,
+        pipes,
+        cold,
+        flow,
+        run=block.header,
+        other_drop=30e3,
+        efficiency=block.pump_efficiency,
     )
 
 

@@ -11,18 +11,14 @@ from hpwhsim.heatpump.maps import look_up
 from hpwhsim.kernel import kernel, kernel_apart
 from hpwhsim.plant.arrays import (
     Cause,
-    Drive,
     FrostTable,
-    Hourly,
-    Plant,
     RoomRow,
     SourceKind,
     SourceRow,
-    SourceState,
 )
 from hpwhsim.plant.part_speed import outlet_of
 from hpwhsim.plant.running import WORKS, refusal
-from hpwhsim.plant.state import Machine
+from hpwhsim.plant.state import Energy, Machine, Moment, Scene, Sums
 from hpwhsim.source.coil import humidity_at
 from hpwhsim.source.ground_loop import book_hour, loop_offer, wall_drop, warmest_fluid
 from hpwhsim.source.offer import Offer, met
@@ -80,11 +76,9 @@ def frost_at(table: FrostTable, air: float, humidity: float, pressure: float, fr
 
 
 @kernel
-def begin_hour(
-    kind: int, plant: Plant, drive: Drive, state: SourceState, hour: int
-) -> tuple[float, float, float]:
+def begin_hour(kind: int, scene: Scene, hour: int) -> tuple[float, float, float]:
     """What frost costs in an hour (capacity, power, share drawn back); the ground looks back at its past."""
-    sources = plant.sources
+    sources, state = scene.plant.sources, scene.state
     if kind == GROUND_LOOP:
         state.drop[0] = wall_drop(sources.field, state.history)
         state.hour_heat[0] = 0.0
@@ -92,13 +86,14 @@ def begin_hour(
         frost_at(sources.frost, state.air[0], state.room[1], sources.room.pressure, state.frost)
         full = sources.frost.capacity.shape[2] - 1
         return state.frost[0, full], state.frost[1, full], state.frost[2, full]
-    return clear_or_frosted(plant, drive, state, hour)
+    return clear_or_frosted(scene, hour)
 
 
 @kernel
-def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) -> tuple[float, float, float]:
+def clear_or_frosted(scene: Scene, hour: int) -> tuple[float, float, float]:
     """What the frost of an hour's outdoor air costs: capacity, power, share drawn back."""
-    if plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
+    drive, state = scene.drive, scene.state
+    if scene.plant.turndown < 1.0 and drive.frost_part.shape[0] > 1:
         for k in range(state.frost.shape[1]):
             for i in range(3):
                 state.frost[i, k] = drive.frost_part[hour, i, k]
@@ -106,10 +101,10 @@ def clear_or_frosted(plant: Plant, drive: Drive, state: SourceState, hour: int) 
 
 
 @kernel
-def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hourly) -> None:
+def end_hour(scene: Scene, hour: int) -> None:
     """Book the hour's heat in the history of the ground."""
-    sources = plant.sources
-    rejected = drive.rejected[hour]
+    sources, state, out = scene.plant.sources, scene.state, scene.out
+    rejected = scene.drive.rejected[hour]
     mean = state.hour_heat[0] / 3600.0 - rejected
     wall = sources.loop.undisturbed - state.drop[0] - sources.field.hour_response * mean
     standing = 1.0 if out.run_seconds[hour] < ALWAYS else 0.0
@@ -120,11 +115,10 @@ def end_hour(plant: Plant, drive: Drive, state: SourceState, hour: int, out: Hou
 
 
 @kernel
-def offered(
-    kind: int, plant: Plant, drive: Drive, state: SourceState, step: int, hour: int, running: int
-) -> Offer:
+def offered(kind: int, scene: Scene, moment: Moment, running: int) -> Offer:
     """What the source offers `running` modules in a step."""
-    sources = plant.sources
+    plant, drive, state = scene.plant, scene.drive, scene.state
+    sources, step, hour = plant.sources, moment.step.number, moment.hour.number
     if kind == GROUND_LOOP:
         return loop_offer(sources.loop, sources.field, state.drop[0], running, drive.rejected[hour])
     if kind == ROOM:
@@ -194,21 +188,6 @@ def taken_at(
     return units * max(frosted[0] * capacity - machine.gas_share * frosted[1] * power, 0.0)
 
 
-@kernel
-def share_of(
-    machine: Machine,
-    source: float,
-    inlet: float,
-    units: float,
-    frosted: tuple[float, float],
-    left: float,
-    seconds: float,
-) -> float:
-    """Share of the next `seconds` in which `units` modules run on the heat that a source has left. [J]"""
-    needs = taken_at(machine, source, inlet, units, frosted) * seconds
-    return left / needs if needs > left else 1.0
-
-
 @kernel_apart
 def meet(
     machine: Machine, offer: Offer, inlet: float, units: float, frosted: tuple[float, float]
@@ -270,32 +249,20 @@ def meet(
 
 
 @kernel
-def end_step(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    step: int,
-    hour: int,
-    taken: float,
-    module_seconds: float,
-    gain: float,
-    out: Hourly,
-) -> float:
+def end_step(kind: int, scene: Scene, moment: Moment, sums: Sums, lost: float) -> float:
     """Give the source the step that is over; the electricity of grinding its sewage. [J]
 
     Parameters
     ----------
-    kind, plant, drive, state, step, hour, out
+    kind, scene, moment, sums
         As in the march.
-    taken : float
-        Heat taken from the source. [J]
-    module_seconds : float
-        Module-seconds of running.
-    gain : float
-        Heat that the plant gave to the air around it. [J]
+    lost : float
+        Standby loss of store and loop tank. [J]
     """
+    plant, drive, state, out = scene.plant, scene.drive, scene.state, scene.out
     sources, dt = plant.sources, plant.step_seconds
+    step, hour = moment.step.number, moment.hour.number
+    taken, module_seconds, gain = sums.taken, sums.on, sums.gain + lost
     out.source[TAKEN, hour] += taken
     grinding = 0.0
     if kind == ROOM:
@@ -354,43 +321,29 @@ def end_step(
 
 
 @kernel
-def pumped(
-    kind: int,
-    plant: Plant,
-    state: SourceState,
-    hour: int,
-    source: float,
-    on: float,
-    running: int,
-    taken: float,
-    out: Hourly,
-) -> float:
+def pumped(kind: int, scene: Scene, hour: int, source: float, running: int, energy: Energy) -> float:
     """Electricity of the pumps between source and machine in a part of a step. [J]
 
     Parameters
     ----------
-    kind, plant, state, hour, out
+    kind, scene, hour, energy
         As in the march.
     source : float
         Temperature met. [°C]
-    on : float
-        Module-seconds of running.
     running : int
         Modules running.
-    taken : float
-        Heat taken in the part. [J]
     """
-    sources = plant.sources
-    energy = 0.0
+    sources, out, on, taken = scene.plant.sources, scene.out, energy.on, energy.taken
+    pumps = 0.0
     if on <= 0.0:
-        return energy
+        return pumps
     if kind == GROUND_LOOP:
         seconds = on / running
-        energy = sources.loop.pump[running] * seconds
-        state.hour_heat[0] += taken - energy  # the pump warms the fluid between machine and field
+        pumps = sources.loop.pump[running] * seconds
+        scene.state.hour_heat[0] += taken - pumps  # the pump warms the fluid between machine and field
         if seconds >= SHORTEST_RUN:
             after = source - taken / seconds / sources.loop.carried[running]
             out.source[COLDEST, hour] = min(out.source[COLDEST, hour], after)
-    elif kind in (WET_WELL, SEWER):
-        energy, _ = pumping_energy(sources.pumping, on, plant.modules, 0.0)
-    return energy
+    elif kind == WET_WELL or kind == SEWER:  # noqa: SIM109 - the compiler drops it for others
+        pumps, _ = pumping_energy(sources.pumping, on, scene.plant.modules, 0.0)
+    return pumps

@@ -1,13 +1,15 @@
 """What the march carries from one window to the next: how it begins, and what a look or an hour changes."""
 
+import numpy as np
+
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Drive, Plant
-from hpwhsim.plant.decide import NO_OFFER
 from hpwhsim.plant.running import WORKS
 from hpwhsim.plant.state import Backup, Charge, Held, LineState, Look, LoopState, Sums, Tap
 from hpwhsim.source.offer import Offer
 
 NO_SUMS = Sums(0.0, 0.0, 0.0, 0.0)
+NO_OFFER = Offer(0.0, 0.0, -np.inf, np.inf, np.inf)
 
 
 @kernel
@@ -59,6 +61,30 @@ def with_look(held: Held, seen: Look, offer: Offer) -> Held:
     """The same with what was seen as a step begins."""
     return Held(
         held.charging, held.tap, held.loop, held.lines, held.backup, seen, offer, NO_SUMS, held.overdrawn
+    )
+
+
+@kernel
+def with_seen(held: Held, seen: Look, offer: Offer) -> Held:
+    """The same with what was seen within a step."""
+    return Held(
+        held.charging, held.tap, held.loop, held.lines, held.backup, seen, offer, held.sums, held.overdrawn
+    )
+
+
+@kernel
+def with_charge(held: Held, charging: Charge, tap: Tap) -> Held:
+    """The same with the modules and the draws of a window that begins."""
+    return Held(
+        charging,
+        tap,
+        held.loop,
+        held.lines,
+        held.backup,
+        held.seen,
+        held.offer,
+        held.sums,
+        held.overdrawn,
     )
 
 

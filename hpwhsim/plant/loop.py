@@ -69,70 +69,10 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
             f"recirculation.{key}: got a return of {back:.1f} degC; allowed above the air around the pipes "
             f"(recirculation.ambient_temperature, {block.ambient_temperature:.1f} degC)"
         )
-    pump = block.pump_power
     if block.loss_per_apartment is not None:
-        given = block.loss_per_apartment * scenario.building.apartments
-        loss = loss_at_supply(given, block.loss_at, supply, back, block.ambient_temperature)
-        loop = loop_of_watts(loss, supply, back, block.ambient_temperature)
-        found.append(
-            {
-                "key": "recirculation.flow",
-                "value": f"{60e3 * loop.flow:.2f} L/min",
-                "source": f"{loss:.0f} W between {loop.supply:.1f} and {loop.back:.1f} degC over rho c times "
-                f"that fall; {given:.0f} W given at {block.loss_at:.1f} degC",
-            }
-        )
-        if pump is None:
-            pump = block.pump_head * loop.flow / block.pump_efficiency
-            found.append(
-                {
-                    "key": "recirculation.pump_power",
-                    "value": f"{pump:.1f} W",
-                    "source": f"recirculation.pump_head, {block.pump_head / 1e3:.0f} kPa, times flow over "
-                    "recirculation.pump_efficiency",
-                }
-            )
-            cautions.append(
-                f"recirculation.pump_power: not given; {pump:.1f} W is the pump power for the loop's flow at "
-                f"{block.pump_head / 1e3:.0f} kPa; installed pumps are often larger"
-            )
+        loop, pump = _loop_by_loss(scenario, block.loss_per_apartment, supply, back, found, cautions)
     else:
-        found_design = design(
-            _sections(block),
-            supply,
-            supply - back,
-            least_flow=block.min_flow,
-            conductivity=block.conductivity,
-            bare_share=block.bare_share,
-            fittings=block.fittings,
-            valve_drop=block.valve_drop,
-        )
-        loop = found_design.loop
-        cautions += found_design.cautions
-        watts = loop.loss / scenario.building.apartments
-        found.append(
-            {
-                "key": "recirculation.loss_per_apartment",
-                "value": f"{watts:.1f} W",
-                "source": "conduction through the insulation of the pipes given (textbook formula)",
-            }
-        )
-        found.append(
-            {
-                "key": "recirculation.flow",
-                "value": f"{60e3 * loop.flow:.2f} L/min",
-                "source": f"loss over rho c times the fall from {loop.supply:.1f} to {loop.back:.1f} degC",
-            }
-        )
-        if pump is None:
-            pump = found_design.pump_power(block.pump_efficiency)
-            found.append(
-                {
-                    "key": "recirculation.pump_power",
-                    "value": f"{pump:.1f} W",
-                    "source": "[darcy-weisbach]; over the pipes",
-                }
-            )
+        loop, pump = _loop_by_pipes(scenario, supply, supply - back, found, cautions)
     if block.crossover > 0.0:
         crossed = crossover(loop, block.crossover, float(mains.mean()))
         if not crossed.back > loop.ambient:
@@ -150,6 +90,92 @@ def make_loop(scenario: Scenario, mains: Array, found: list[Assumption], caution
             f"{loop.back:.1f} degC"
         )
     return _running(block, loop, pump)
+
+
+def _loop_by_loss(
+    scenario: Scenario,
+    per_apartment: float,
+    supply: float,
+    back: float,
+    found: list[Assumption],
+    cautions: list[str],
+) -> tuple[HotLoop, float]:
+    """The loop of a given loss [W per apartment], and the power of its pump. [W]"""
+    block = scenario.recirculation
+    assert block is not None  # there is a loop
+    given = per_apartment * scenario.building.apartments
+    loss = loss_at_supply(given, block.loss_at, supply, back, block.ambient_temperature)
+    loop = loop_of_watts(loss, supply, back, block.ambient_temperature)
+    found.append(
+        {
+            "key": "recirculation.flow",
+            "value": f"{60e3 * loop.flow:.2f} L/min",
+            "source": f"{loss:.0f} W between {loop.supply:.1f} and {loop.back:.1f} degC over rho c times "
+            f"that fall; {given:.0f} W given at {block.loss_at:.1f} degC",
+        }
+    )
+    if block.pump_power is not None:
+        return loop, block.pump_power
+    pump = block.pump_head * loop.flow / block.pump_efficiency
+    found.append(
+        {
+            "key": "recirculation.pump_power",
+            "value": f"{pump:.1f} W",
+            "source": f"recirculation.pump_head, {block.pump_head / 1e3:.0f} kPa, times flow over "
+            "recirculation.pump_efficiency",
+        }
+    )
+    cautions.append(
+        f"recirculation.pump_power: not given; {pump:.1f} W is the pump power for the loop's flow at "
+        f"{block.pump_head / 1e3:.0f} kPa; installed pumps are often larger"
+    )
+    return loop, pump
+
+
+def _loop_by_pipes(
+    scenario: Scenario, supply: float, fall: float, found: list[Assumption], cautions: list[str]
+) -> tuple[HotLoop, float]:
+    """The loop of given pipes, whose water may fall so much on its way, and the power of its pump. [W]"""
+    block = scenario.recirculation
+    assert block is not None  # there is a loop
+    found_design = design(
+        _sections(block),
+        supply,
+        fall,
+        least_flow=block.min_flow,
+        conductivity=block.conductivity,
+        bare_share=block.bare_share,
+        fittings=block.fittings,
+        valve_drop=block.valve_drop,
+    )
+    loop = found_design.loop
+    cautions += found_design.cautions
+    watts = loop.loss / scenario.building.apartments
+    found.append(
+        {
+            "key": "recirculation.loss_per_apartment",
+            "value": f"{watts:.1f} W",
+            "source": "conduction through the insulation of the pipes given (textbook formula)",
+        }
+    )
+    found.append(
+        {
+            "key": "recirculation.flow",
+            "value": f"{60e3 * loop.flow:.2f} L/min",
+            "source": f"loss over rho c times the fall from {loop.supply:.1f} to {loop.back:.1f} degC",
+        }
+    )
+    if block.pump_power is not None:
+        return loop, block.pump_power
+    pump = found_design.pump_power(block.pump_efficiency)
+    found.append(
+        {
+            "key": "recirculation.pump_power",
+            "value": f"{pump:.1f} W",
+            "source": "[darcy-weisbach]; over the pipes",
+        }
+    )
+    return loop, pump
 
 
 def loop_supply(scenario: Scenario) -> tuple[float, str]:

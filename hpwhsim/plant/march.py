@@ -6,7 +6,8 @@ from functools import cache
 import numpy as np
 
 from hpwhsim.arrays import Array
-from hpwhsim.kernel import kernel, kernel_entry
+from hpwhsim.compiler import by_reference
+from hpwhsim.kernel import kernel, kernel_apart, kernel_entry
 from hpwhsim.plant.arrays import (
     SLICES,
     BackupMode,
@@ -34,7 +35,7 @@ from hpwhsim.plant.draw_times import taps_run
 from hpwhsim.plant.events import MINUTE, SOONEST, TINY, loop_now, net_flow, nothing_changes
 from hpwhsim.plant.flows import hot_needed
 from hpwhsim.plant.heat_source import end_hour, end_step
-from hpwhsim.plant.held import begin_part, first_held, with_look, with_overdraft
+from hpwhsim.plant.held import begin_part, first_held, with_charge, with_look, with_overdraft
 from hpwhsim.plant.loop_tank import tank_turns
 from hpwhsim.plant.ready import (
     agreed,
@@ -48,19 +49,20 @@ from hpwhsim.plant.ready import (
 from hpwhsim.plant.running import machine_now
 from hpwhsim.plant.standing import lines_after
 from hpwhsim.plant.state import (
+    TRIED,
     Begun,
-    Course,
     Flow,
     Given,
     Held,
     Hour,
+    Moment,
     Ration,
-    Ready,
+    Scene,
     Spell,
     Step,
     Sums,
 )
-from hpwhsim.plant.taps import course_of, next_draw, turn_taps, use_at, window_of
+from hpwhsim.plant.taps import course_of, next_draw, turn_taps, use_at
 from hpwhsim.plant.window import charged, defrost, flowing, serve_and_move
 from hpwhsim.storage.layers import (
     RHO_CP,
@@ -90,7 +92,7 @@ OF_LINES = ("line_around", "line_hold", "line_floor")
 NO_RATION = Ration(0.0, 0.0)
 
 
-March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, float], None]
+March = Callable[[Plant, Drive, SourceState, Layers, Rotation, Hourly, Array, float], None]
 
 
 @kernel
@@ -102,161 +104,104 @@ def at_outlet_now(plant: Plant, layers: Layers) -> float:
 
 
 @kernel
-def begin_flow(
-    plant: Plant, course: Course, hour: Hour, ready: Ready, runs: float, use: float, taps: float, top: float
-) -> Flow:
-    """What flows as a window begins, while the modules heat for the share `runs` of the time; see `Flow`."""
-    pumped = ready.heat.flow * runs
-    straight = pumped if course.straight else 0.0
+def begin_flow(scene: Scene, hour: Hour, pumped: float, use: float, taps: float, top: float) -> Flow:
+    """What flows as a window begins, while the machine heats the flow `pumped`; see `Flow`."""
+    straight = pumped if scene.course.straight else 0.0
     loop = 0.0
-    if plant.loop_runs > 0.0:
-        loop = loop_now(plant, hour, straight, taps, top)
-    return Flow(use, taps, straight, 0.0 if course.straight else pumped, loop)
+    if scene.plant.loop_runs > 0.0:
+        loop = loop_now(scene.plant, hour, straight, taps, top)
+    return Flow(use, taps, straight, 0.0 if scene.course.straight else pumped, loop)
 
 
 @kernel
-def begin_window(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    course: Course,
-    layers: Layers,
-    rotation: Rotation,
-    out: Hourly,
-    hour: Hour,
-    step: Step,
-    now: float,
-    held: Held,
-) -> tuple[Held, Begun]:
+def begin_window(kind: int, scene: Scene, moment: Moment, held: Held) -> tuple[Held, Begun]:
     """Decide and run the heat pump: what runs and flows from a moment on, by what is seen then."""
+    plant, hour, now = scene.plant, moment.hour, moment.now
     tap, running = held.tap, held.charging.running
     if now >= tap.end - TINY:
-        tap = turn_taps(plant, drive, course, layers, hour, tap, now, running)
-    draw = next_draw(drive, course, hour.number, tap, now, step.end, running)
-    asked, seen, offer, here = ask(
-        kind, plant, drive, state, layers, hour, step.number, draw.use, held.charging, held.seen, held.offer
-    )
-    top = at_outlet_now(plant, layers)
+        tap = turn_taps(scene, hour, tap, now, running)
+    draw = next_draw(scene, moment, tap, running)
+    top = at_outlet_now(plant, scene.layers)
     taps = hot_needed(plant, draw.use, hour.mains, max(top, hour.lifts_to))
-    cold = taps if course.straight else 0.0
-    ready, asked, until = make_ready(
-        plant, layers, hour, rotation, state.frost, asked, here, seen.source, draw, cold, held.lines.owed
-    )
-    charging = change_over(plant, rotation, held.charging, asked, out.module_starts)
-    share, ration = seen.fed if charging.running > 0 else 1.0, NO_RATION
+    asked, held, coming = ask(kind, scene, moment, held, draw, taps if scene.course.straight else 0.0)
+    ready, asked, until = make_ready(scene, hour, held, asked, coming)
+    charging = change_over(scene, held.charging, asked)
+    share, ration = held.seen.fed if charging.running > 0 else 1.0, NO_RATION
     if kind == WET_WELL or kind == SEWER:  # noqa: SIM102, SIM109 - the compiler drops it for others
         if ready.duty.units > 0.0 and charging.running > 0:
             # what is left of the step's sewage over the rest of the step, by the water met now
-            left = max(offer.most * plant.step_seconds - held.overdrawn - held.sums.taken, 0.0)
-            ration = Ration(left, step.end - now)
+            left = max(held.offer.most * plant.step_seconds - held.overdrawn - held.sums.taken, 0.0)
+            ration = Ration(left, moment.step.end - now)
             heat, share = rationed_start(machine_now(plant), hour, ready, ration)
             ready = with_heat(ready, heat)
     runs = 0.0 if charging.warming > 0.0 else share
-    flow = begin_flow(plant, course, hour, ready, runs, draw.use, taps, top)
-    after = Held(charging, tap, held.loop, held.lines, held.backup, seen, offer, held.sums, held.overdrawn)
-    return after, Begun(ready, ration, share, flow, draw, until, top)
+    flow = begin_flow(scene, hour, ready.heat.flow * runs, draw.use, taps, top)
+    return with_charge(held, charging, tap), Begun(ready, ration, share, flow, draw, until, top)
 
 
 @kernel
-def spell_of(
-    kind: int,
-    plant: Plant,
-    course: Course,
-    layers: Layers,
-    rotation: Rotation,
-    hour: Hour,
-    now: float,
-    held: Held,
-    begun: Begun,
-) -> tuple[Spell, float]:
-    """How long nothing changes, the machine's heat meanwhile, and the end. [s from the start of the hour]"""
+def spell_of(kind: int, scene: Scene, moment: Moment, held: Held, begun: Begun) -> Spell:
+    """How long nothing changes, and the machine's heat meanwhile."""
+    plant, hour, now = scene.plant, moment.hour, moment.now
     ready, until = begun.ready, begun.until
-    dt = nothing_changes(plant, course, layers, hour, held, rotation, begun, until - now)
-    if course.tanked and tank_turns(plant, hour, held.loop, begun.flow.use * dt, begun.top):
+    dt = nothing_changes(scene, hour, held, begun, until - now)
+    if scene.course.tanked and tank_turns(plant, hour, held.loop, begun.flow.use * dt, begun.top):
         dt = min(dt, MINUTE)
     if until - now - dt < SOONEST:
         dt = until - now
     end = now + dt if now + dt < until - TINY else until
     dt = end - now
-    idle = min(held.charging.warming, held.charging.running * dt)
-    heating = heated(held.charging, dt, idle, begun.share)
-    spell = Spell(dt, idle, heating, begun.share, ready.heat, ready.here.temperature)
-    more = plant.water_side == WRAPPED or net_flow(course, begun.flow) * dt > ready.here.alike
+    running = held.charging.running
+    idle = min(held.charging.warming, running * dt)
+    heating = heated(running, dt, idle, begun.share)
+    spell = Spell(dt, end, running, idle, heating, begun.share, ready.heat, ready.here.temperature)
+    more = plant.water_side == WRAPPED or net_flow(scene.course, begun.flow) * dt > ready.here.alike
     if more and heating > 0.0 and ready.heat.heat > 0.0:
-        spell = agreed(kind, plant, layers, hour, held.charging, ready, begun.ration, spell)
-    return spell, end
+        spell = agreed(kind, scene, hour, begun, spell)
+    return spell
 
 
 @kernel
-def pass_window(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    state: SourceState,
-    course: Course,
-    layers: Layers,
-    rotation: Rotation,
-    out: Hourly,
-    hour: Hour,
-    step: Step,
-    now: float,
-    held: Held,
-    begun: Begun,
-) -> tuple[float, Held]:
+def pass_window(kind: int, scene: Scene, moment: Moment, held: Held, begun: Begun) -> tuple[float, Held]:
     """Serve, defrost, back up and record for as long as nothing changes; the end, and what is carried on."""
-    index, charging, ready = hour.number, held.charging, begun.ready
-    spell, end = spell_of(kind, plant, course, layers, rotation, hour, now, held, begun)
-    given = charged(plant, course, layers, ready, spell)
-    window = window_of(drive, held.tap, begun.draw, index, now, end)
-    moved, loop, spell, coldest = serve_and_move(
-        kind,
-        plant,
-        drive,
-        course,
-        layers,
-        hour,
-        charging,
-        ready,
-        begun.ration,
-        spell,
-        begun.flow,
-        window,
-        held.loop,
-    )
-    straight = flowing(course, begun.flow, spell).straight * spell.seconds
+    plant, out, hour, ready = scene.plant, scene.out, moment.hour, begun.ready
+    index, running = hour.number, held.charging.running
+    spell = spell_of(kind, scene, moment, held, begun)
+    given = charged(scene, ready, spell)
+    moved, loop, spell, coldest = serve_and_move(kind, scene, hour, begun, spell, held.loop)
+    straight = flowing(scene.course, begun.flow, spell).straight * spell.seconds
     if straight > 0.0:
         given = Given(moved.heat, straight, moved.inlet / straight)
     lines = held.lines
     if plant.lines.capacity > 0.0:
-        lines = lines_after(plant, drive, lines, given, ready.to_lines, index, spell.seconds, out)
-    drawn = defrost(plant, layers, hour, rotation, ready, charging.running, given.heat, spell.seconds)
+        lines = lines_after(scene, index, lines, given, ready.to_lines, spell.seconds)
+    drawn = defrost(scene, hour, ready, spell, given.heat)
     backup, by_backup = held.backup, moved.added
     if plant.backup_mode == PARALLEL:
-        backup = back_up(plant, layers, hour, held.seen.backup_allowed, backup, spell.seconds)
+        backup = back_up(scene, hour, backup, held.seen.backup_allowed, spell.seconds)
         by_backup = backup.heat
 
-    energy = energy_of(plant, charging, ready, spell, given, drawn)
+    energy = energy_of(plant, ready, spell, given, drawn)
     circulation, sums = 0.0, held.sums
     if kind != OUTDOOR_AIR:
-        circulation, sums = book_source(
-            kind, plant, state, out, index, held.seen, charging, energy, spell.seconds, sums
-        )
-    book_heat_pump(out, index, energy, given, drawn, spell)
-    book_water(out, index, moved, coldest if course.series else np.inf, at_outlet_now(plant, layers))
+        circulation, sums = book_source(kind, scene, index, held, energy, spell.seconds)
+    book_heat_pump(out, index, energy, given, spell)
+    book_water(
+        out, index, moved, coldest if scene.course.series else np.inf, at_outlet_now(plant, scene.layers)
+    )
     heaters = book_heaters(plant, out, index, by_backup * RHO_CP, loop)
-    out.quarter_power[step.quarter] += (
+    out.quarter_power[moment.step.quarter] += (
         energy.machine + energy.fan + energy.pump + energy.standby + circulation + heaters
     )
     if energy.on > 0.0:
-        count_run(rotation, plant.modules, charging.running, energy.on / charging.running, out.module_run)
+        count_run(scene.rotation, plant.modules, running, energy.on / running, out.module_run)
     short = moved.short_seconds
-    if course.through and moved.short > 0.0:
-        short = taps_run(drive.draws, index, now, end)
-    book_cause(plant, out, index, held.seen, charging, spell, by_backup * RHO_CP, short)
-    lost = sums.lost + loop.lost if course.tanked else sums.lost
-    return end, Held(
-        pass_on(charging, spell),
+    if scene.course.through and moved.short > 0.0:
+        short = taps_run(scene.drive.draws, index, moment.now, spell.end)
+    book_cause(scene, index, held, spell, by_backup * RHO_CP, short)
+    lost = sums.lost + loop.lost if scene.course.tanked else sums.lost
+    return spell.end, Held(
+        pass_on(held.charging, spell),
         held.tap,
         loop,
         lines,
@@ -268,77 +213,83 @@ def pass_window(
     )
 
 
+@kernel
+def rest(kind: int, scene: Scene, moment: Moment, held: Held, share_lost: float) -> Held:
+    """What the end of a look does: the store loses heat, and the source is given what was taken from it."""
+    plant, out, index = scene.plant, scene.out, moment.hour.number
+    around = scene.state.air[0] if kind == ROOM else plant.column.room
+    lost = (held.sums.lost + lose(scene.layers, around, share_lost)) * RHO_CP
+    out.storage_loss[index] += lost
+    if kind == SEWER:
+        held = with_overdraft(held, plant.step_seconds)
+    if kind != OUTDOOR_AIR:
+        grinding = end_step(kind, scene, moment, held.sums, lost)
+        out.source[PUMP, index] += grinding
+        out.quarter_power[moment.step.quarter] += grinding
+    return held
+
+
+@kernel
+def close_hour(kind: int, scene: Scene, index: int, held: Held) -> None:
+    """Record how store, loop tank and ground stand at the end of an hour."""
+    out, layers = scene.out, scene.layers
+    out.store_mean[index] = heat_of(layers) / scene.plant.column.volume
+    out.store_bottom[index] = foot(layers)
+    out.loop_tank_end[index] = held.loop.held
+    if kind == GROUND_LOOP:
+        end_hour(scene, index)
+
+
+@kernel_apart
+def through(kind: int, scene: Scene, share_lost: float) -> None:
+    """March from the first look to the last; a look takes the share `share_lost` of the store's excess."""
+    plant, drive = scene.plant, scene.drive
+    per_hour, dt = drive.looks, plant.step_seconds
+    held = first_held(plant, drive)
+    unmixed = 0.0
+    for index in range(drive.source.size):
+        hour = open_hour(kind, scene, index)
+        held = begin_part(held)
+        for part in range(per_hour):
+            number = index * per_hour + part
+            step = Step(number, number * 4 // per_hour, part * dt + dt)
+            now = part * dt
+            moment = Moment(hour, step, now)
+            use, _ = use_at(drive, scene.course, index, now)
+            seen, offer = look(kind, scene, moment, use, held.charging.running)
+            held = with_look(held, seen, offer)
+            while now < step.end - TINY:
+                moment = Moment(hour, step, now)
+                held, begun = begin_window(kind, scene, moment, held)
+                now, held = pass_window(kind, scene, moment, held, begun)
+            held = rest(kind, scene, moment, held, share_lost)
+            unmixed += dt
+            if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
+                conduct(scene.layers, plant.column, CONDUCTION)
+                unmixed -= CONDUCTION
+        close_hour(kind, scene, index, held)
+
+
 @cache
 def marcher(kind: int) -> March:
     """The march of plants with one kind of source (`SourceKind`): the compiler drops what the others need."""
 
     @kernel_entry
-    def through(
+    def entry(
         plant: Plant,
         drive: Drive,
         state: SourceState,
         layers: Layers,
         rotation: Rotation,
         out: Hourly,
+        tried: Array,
         share_lost: float,
     ) -> None:
-        """March from the first look to the last: `march`, with its work space and zeroed arrays to fill."""
-        per_hour, dt = drive.looks, plant.step_seconds
-        course = course_of(plant, drive)
-        held = first_held(plant, drive)
-        unmixed = 0.0
-        for index in range(drive.source.size):
-            hour = open_hour(kind, plant, drive, state, index)
-            held = begin_part(held)
-            for part in range(per_hour):
-                step = Step(
-                    index * per_hour + part, (index * per_hour + part) * 4 // per_hour, part * dt + dt
-                )
-                now = part * dt
-                running = held.charging.running
-                use, _ = use_at(drive, course, index, now)
-                seen, offer = look(kind, plant, drive, state, layers, hour, step.number, use, running)
-                around = state.air[0] if kind == ROOM else plant.column.room
-                held = with_look(held, seen, offer)
-                while now < step.end - TINY:
-                    held, begun = begin_window(
-                        kind, plant, drive, state, course, layers, rotation, out, hour, step, now, held
-                    )
-                    now, held = pass_window(
-                        kind, plant, drive, state, course, layers, rotation, out, hour, step, now, held, begun
-                    )
-                # rest
-                lost = (held.sums.lost + lose(layers, around, share_lost)) * RHO_CP
-                out.storage_loss[index] += lost
-                if kind == SEWER:
-                    held = with_overdraft(held, plant.step_seconds)
-                if kind != OUTDOOR_AIR:
-                    sums = held.sums
-                    grinding = end_step(
-                        kind,
-                        plant,
-                        drive,
-                        state,
-                        step.number,
-                        index,
-                        sums.taken,
-                        sums.on,
-                        sums.gain + lost,
-                        out,
-                    )
-                    out.source[PUMP, index] += grinding
-                    out.quarter_power[step.quarter] += grinding
-                unmixed += dt
-                if unmixed >= 0.5 * CONDUCTION - TINY:  # half of what it stands for is over, half to come
-                    conduct(layers, plant.column, CONDUCTION)
-                    unmixed -= CONDUCTION
-            out.store_mean[index] = heat_of(layers) / plant.column.volume
-            out.store_bottom[index] = foot(layers)
-            out.loop_tank_end[index] = held.loop.held
-            if kind == GROUND_LOOP:
-                end_hour(plant, drive, state, index, out)
+        """`march`, with its work space and zeroed arrays to fill."""
+        scene = Scene(plant, drive, state, course_of(plant, drive), layers, rotation, out, tried)
+        through(kind, by_reference(scene), share_lost)
 
-    return through
+    return entry
 
 
 def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourly:
@@ -374,8 +325,9 @@ def march(plant: Plant, drive: Drive, state: SourceState, store: Array) -> Hourl
         )
     out = make_hourly(drive.source.size)
     layers, rotation = make_layers(plant.column, store), make_rotation(max(plant.modules, 1))
+    tried = np.zeros((plant.modules + 1, TRIED))
     lost = fading(plant.column, plant.step_seconds)
-    marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, lost)
+    marcher(plant.sources.kind)(plant, drive, state, layers, rotation, out, tried, lost)
     store[:] = slices(layers, store.size)
     out.profile[:] = slices(layers, SLICES)
     return out

@@ -1,26 +1,27 @@
 """The modules that are to run in a window: speed, frost, lines, and the water that they meet."""
 
-from hpwhsim.arrays import Array
 from hpwhsim.kernel import kernel
 from hpwhsim.plant.arrays import Plant, SourceKind, WaterSide
 from hpwhsim.plant.charging import entering, midway
-from hpwhsim.plant.controls import Rotation, begin_thaws, count_starts, part_speed
+from hpwhsim.plant.controls import begin_thaws, count_starts, part_speed
 from hpwhsim.plant.events import MINUTE
-from hpwhsim.plant.heat_source import share_of
+from hpwhsim.plant.heat_source import taken_at
 from hpwhsim.plant.part_speed import part_frost
 from hpwhsim.plant.running import WATER_TOO_WARM, WORKS, heat_of_machine, heat_over, machine_now
 from hpwhsim.plant.standing import SETTLED, share_owed
 from hpwhsim.plant.state import (
+    Begun,
     Charge,
+    Coming,
     Decision,
-    Draw,
     Duty,
     Heat,
+    Held,
     Hour,
-    Intake,
     Machine,
     Ration,
     Ready,
+    Scene,
     Spell,
 )
 from hpwhsim.storage.layers import Layers, level_of
@@ -42,33 +43,11 @@ def speed_now(plant: Plant, layers: Layers, hour: Hour, wanted: int) -> float:
 
 @kernel
 def make_ready(
-    plant: Plant,
-    layers: Layers,
-    hour: Hour,
-    rotation: Rotation,
-    frost: Array,
-    asked: Decision,
-    here: Intake,
-    source: float,
-    draw: Draw,
-    taps: float,
-    owed: float,
+    scene: Scene, hour: Hour, held: Held, asked: Decision, coming: Coming
 ) -> tuple[Ready, Decision, float]:
-    """The modules asked for as they begin a window; those that do; and until when it may last.
-
-    Parameters
-    ----------
-    plant, layers, hour, rotation
-        The plant, its store, its hour, and its modules' state; filled.
-    frost : ndarray, shape (3, share of the full coil load)
-        What frost costs in this hour at part speed.
-    asked, here, source : Decision, Intake, float
-        Modules, the water that comes to them, and what they take heat from. [°C]
-    draw, taps : Draw, float
-        Of the window, and mains water that flows straight to the machine meanwhile. [m³/s]
-    owed : float
-        To lines outdoors. [J]
-    """
+    """The modules asked for as they begin a window; those that do; and until when it may last."""
+    plant, layers, rotation = scene.plant, scene.layers, scene.rotation
+    here, draw, source, owed = coming.here, coming.draw, held.seen.source, held.lines.owed
     wanted, until = asked.wanted, draw.until
     thawing = 0
     if hour.pause > 0.0 and wanted > 0:
@@ -80,15 +59,17 @@ def make_ready(
     to_lines = 0.0
     if wanted > 0:
         if machine.speed < 1.0 and back > 0.0:  # a coil of less heat is warmer
-            met_water = entering(plant, layers, hour, here.temperature, draw.use, source, units)
-            clear, power, back, pause = part_frost(machine, frost, source, met_water, giving[0], hour.pause)
+            met_water = entering(plant, layers, hour, coming, source, units)
+            clear, power, back, pause = part_frost(
+                machine, scene.state.frost, source, met_water, giving[0], hour.pause
+            )
             giving = clear, power
         if abs(owed) > SETTLED and units > 0.0:
             until = min(until, draw.since + MINUTE)
             seconds = units * (until - draw.since)
             to_lines = share_owed(machine, here.temperature, owed, source, seconds, giving)
             giving = giving[0] * (1.0 - to_lines), giving[1]
-    duty = Duty(source, units, taps if wanted > 0 else 0.0, hour.mains, giving)
+    duty = Duty(source, units, coming.cold if wanted > 0 else 0.0, hour.mains, giving)
     heat = IDLE
     if units > 0.0:
         heat = heat_of_machine(machine, duty, here.temperature)
@@ -98,8 +79,9 @@ def make_ready(
 
 
 @kernel
-def change_over(plant: Plant, rotation: Rotation, charging: Charge, asked: Decision, starts: Array) -> Charge:
-    """The heat pump with the modules that are to run from now on; their `starts` are counted."""
+def change_over(scene: Scene, charging: Charge, asked: Decision) -> Charge:
+    """The heat pump with the modules that are to run from now on; their starts are counted."""
+    plant = scene.plant
     wanted, refused = asked.wanted, asked.refused
     since, rested, cut_out = charging.since, charging.rested, charging.cut_out
     warming = charging.warming
@@ -114,7 +96,8 @@ def change_over(plant: Plant, rotation: Rotation, charging: Charge, asked: Decis
     if (wanted > 0) != (charging.running > 0):
         since = 0.0
     if wanted != charging.running:
-        count_starts(plant.controls, rotation, plant.modules, charging.running, wanted, starts)
+        starts = scene.out.module_starts
+        count_starts(plant.controls, scene.rotation, plant.modules, charging.running, wanted, starts)
     return Charge(asked.calling, wanted, refused, since, rested, cut_out, warming)
 
 
@@ -138,7 +121,8 @@ def pass_on(charging: Charge, spell: Spell) -> Charge:
 def rationed(machine: Machine, hour: Hour, ready: Ready, heat: Heat, ration: Ration) -> float:
     """Share of the rest of the step in which the modules run on what its sewage has left."""
     duty = ready.duty
-    return share_of(machine, duty.source, heat.inlet, duty.units, hour.frosted, ration.left, ration.seconds)
+    needs = taken_at(machine, duty.source, heat.inlet, duty.units, hour.frosted) * ration.seconds
+    return ration.left / needs if needs > ration.left else 1.0
 
 
 @kernel
@@ -166,23 +150,21 @@ def with_heat(ready: Ready, heat: Heat) -> Ready:
 
 
 @kernel
-def heated(charging: Charge, seconds: float, idle: float, share: float) -> float:
-    """Time of a window in which modules heat. [s]"""
-    return (seconds - idle / charging.running) * share if charging.running > 0 else 0.0
+def heated(running: int, seconds: float, idle: float, share: float) -> float:
+    """Time of a window in which `running` modules heat. [s]"""
+    return (seconds - idle / running) * share if running > 0 else 0.0
 
 
 @kernel
-def agreed(
-    kind: int,
-    plant: Plant,
-    layers: Layers,
-    hour: Hour,
-    charging: Charge,
-    ready: Ready,
-    ration: Ration,
-    spell: Spell,
-) -> Spell:
+def with_given(spell: Spell, heating: float, share: float, heat: Heat, water: float) -> Spell:
+    """The same window with what the modules give in it."""
+    return Spell(spell.seconds, spell.end, spell.running, spell.idle, heating, share, heat, water)
+
+
+@kernel
+def agreed(kind: int, scene: Scene, hour: Hour, begun: Begun, spell: Spell) -> Spell:
     """A window whose heat is that of all the water that comes in it, where this is more than one layer's."""
+    plant, ready = scene.plant, begun.ready
     machine = machine_now(plant)
     heat, heating, share, water, dt = spell.heat, spell.heating, spell.share, spell.water, spell.seconds
     if plant.water_side == WRAPPED:
@@ -190,15 +172,15 @@ def agreed(
         again = heat_of_machine(machine, ready.duty, water)
         if again.refused == WORKS:
             heat = again
-        return Spell(dt, spell.idle, heating, share, heat, water)
+        return with_given(spell, heating, share, heat, water)
     for _ in range(MOST_SHARES):
         duty = with_cold(ready.duty, ready.duty.cold * dt / heating)
-        heat, water = heat_over(machine, layers, plant.intake_port, duty, heat, heating)
+        heat, water = heat_over(machine, scene.layers, plant.intake_port, duty, heat, heating)
         if kind != WET_WELL and kind != SEWER:
             break
-        share = rationed(machine, hour, ready, heat, ration)
+        share = rationed(machine, hour, ready, heat, begun.ration)
         before = heating
-        heating = heated(charging, dt, spell.idle, share)
+        heating = heated(spell.running, dt, spell.idle, share)
         if abs(heating - before) <= AGREED_TIME * dt:
             break
-    return Spell(dt, spell.idle, heating, share, heat, water)
+    return with_given(spell, heating, share, heat, water)

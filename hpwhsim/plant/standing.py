@@ -8,9 +8,9 @@ the cold water that stood in the lines and comes to the store, or back to the ma
 import numpy as np
 
 from hpwhsim.kernel import kernel, kernel_apart
-from hpwhsim.plant.arrays import Drive, Hourly, Plant, WaterSide
+from hpwhsim.plant.arrays import WaterSide
 from hpwhsim.plant.part_speed import perform
-from hpwhsim.plant.state import Given, LineState, Machine
+from hpwhsim.plant.state import Given, LineState, Machine, Scene
 from hpwhsim.storage.layers import RHO_CP
 
 MOST = 0.9  # of the machine's heat that the lines take at once; the rest keeps the water moving
@@ -90,16 +90,10 @@ def share_owed(
 
 @kernel
 def lines_after(
-    plant: Plant,
-    drive: Drive,
-    pipes: LineState,
-    given: Given,
-    to_lines: float,
-    hour: int,
-    dt: float,
-    out: Hourly,
+    scene: Scene, hour: int, pipes: LineState, given: Given, to_lines: float, dt: float
 ) -> LineState:
     """Lines outdoors after a window of `dt` seconds: flushed by the machine's water, or standing."""
+    plant, drive, out = scene.plant, scene.drive, scene.out
     lines, owed = plant.lines, pipes.owed
     if to_lines != 0.0:
         repaid = given.heat * RHO_CP * to_lines / (1.0 - to_lines)

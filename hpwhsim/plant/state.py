@@ -2,8 +2,27 @@
 
 from typing import NamedTuple
 
+from hpwhsim.arrays import Array
 from hpwhsim.heatpump.maps import PerformanceMap
+from hpwhsim.plant.arrays import Drive, Hourly, Plant, SourceState
+from hpwhsim.plant.controls import Rotation
 from hpwhsim.source.offer import Offer
+from hpwhsim.storage.layers import Layers
+
+TRIED = 8  # of so many modules: look, temperature met, share of the time, and what the source offers them
+
+
+class Scene(NamedTuple):
+    """Everything that a step of the march works with."""
+
+    plant: Plant
+    drive: Drive
+    state: SourceState  # filled
+    course: "Course"
+    layers: Layers  # the store; filled
+    rotation: Rotation  # of the modules; filled
+    out: Hourly  # filled
+    tried: Array  # (modules + 1, TRIED) what so many met in the last look that asked; work space
 
 
 class Hour(NamedTuple):
@@ -50,7 +69,7 @@ class Draw(NamedTuple):
     use: float  # water at use temperature, m³/s
     since: float  # s from the start of the hour
     until: float  # so long at most, the same
-    at: int  # stretch of constant flow at its start
+    at: int  # stretch of constant flow at its start; -1: the draws are even
 
 
 class Step(NamedTuple):
@@ -59,6 +78,14 @@ class Step(NamedTuple):
     number: int  # of the year
     quarter: int  # of an hour, of the year
     end: float  # s from the start of its hour
+
+
+class Moment(NamedTuple):
+    """Where the march stands."""
+
+    hour: Hour
+    step: Step
+    now: float  # s from the start of the hour
 
 
 class Sums(NamedTuple):
@@ -149,6 +176,14 @@ class Intake(NamedTuple):
     lacking: float  # of a condenser at the wall: to the hottest water that it makes, m³·K
 
 
+class Coming(NamedTuple):
+    """What a window has for the modules that may run in it."""
+
+    here: Intake
+    draw: Draw
+    cold: float  # mains water that flows straight to them while taps run, m³/s
+
+
 class Heat(NamedTuple):
     """What the running modules would give, by the water at the machine."""
 
@@ -183,6 +218,8 @@ class Spell(NamedTuple):
     """A window: how long, and how much of it the modules heat."""
 
     seconds: float
+    end: float  # s from the start of the hour
+    running: int  # modules
     idle: float  # module-seconds of power without heat
     heating: float  # s
     share: float  # of the time for which the source gives the heat
@@ -203,6 +240,7 @@ class Energy(NamedTuple):
 
     machine: float  # electricity by its map, starts and defrosts included
     taken: float  # heat from the source
+    drawn: float  # heat drawn back from the store by defrosts
     shed: float  # electricity that warms what is around the machine
     fan: float
     pump: float

@@ -5,8 +5,7 @@ from hpwhsim.plant.arrays import BackupMode, Drive, Plant
 from hpwhsim.plant.charging import straight_through
 from hpwhsim.plant.draw_times import Window, mean_use, stretch_at, taps_run
 from hpwhsim.plant.events import LONGEST, MINUTE, MOST_MOVED, TINY, runs_out
-from hpwhsim.plant.state import Course, Draw, Hour, Tap
-from hpwhsim.storage.layers import Layers
+from hpwhsim.plant.state import Course, Draw, Hour, Moment, Scene, Tap
 
 SHORT_PART = 10.0  # s; where draws count by the second, while a machine's water may go straight to the taps
 SERIES = int(BackupMode.SERIES)
@@ -36,14 +35,13 @@ def use_at(drive: Drive, course: Course, hour: int, now: float) -> tuple[float, 
 
 
 @kernel
-def turn_taps(
-    plant: Plant, drive: Drive, course: Course, layers: Layers, hour: Hour, tap: Tap, now: float, running: int
-) -> Tap:
+def turn_taps(scene: Scene, hour: Hour, tap: Tap, now: float, running: int) -> Tap:
     """The draws of the part of the hour that begins: `running` modules take mains water while taps run."""
+    plant, drive, course = scene.plant, scene.drive, scene.course
     even, part = use_at(drive, course, hour.number, now)
     end = (part + 1) * course.span
     by_second = drive.draws.first.size > 1 and (
-        course.series or (not course.tanked and runs_out(plant, layers, hour, even * course.span))
+        course.series or (not course.tanked and runs_out(plant, scene.layers, hour, even * course.span))
     )
     off, at = end, tap.at
     if course.straight and running > 0 and even > 0.0 and not by_second:
@@ -57,17 +55,16 @@ def turn_taps(
 
 
 @kernel
-def next_draw(
-    drive: Drive, course: Course, hour: int, tap: Tap, now: float, end: float, running: int
-) -> Draw:
+def next_draw(scene: Scene, moment: Moment, tap: Tap, running: int) -> Draw:
     """The draw from a moment on, up to the end of the look at most."""
-    until = min(min(end, tap.end), now + LONGEST)
-    use, at = 0.0, tap.at
+    drive, course, hour, now = scene.drive, scene.course, moment.hour.number, moment.now
+    until = min(min(moment.step.end, tap.end), now + LONGEST)
+    use, at = 0.0, -1
     if now < tap.off - TINY:
         use = tap.even
         until = min(until, tap.off)
     if tap.by_second:
-        at = stretch_at(drive.draws, hour, at, now)
+        at = stretch_at(drive.draws, hour, tap.at, now)
         fine = SHORT_PART if course.straight and running > 0 else MINUTE
         window = Window(at, drive.draws.first[hour + 1] - 1, now, min(until, now + fine), use)
         use, until = mean_use(drive.draws, window, course.most)
@@ -75,8 +72,7 @@ def next_draw(
 
 
 @kernel
-def window_of(drive: Drive, tap: Tap, draw: Draw, hour: int, now: float, end: float) -> Window:
+def window_of(drive: Drive, draw: Draw, hour: int, end: float) -> Window:
     """A window, for a walk along its draws."""
-    if tap.by_second:
-        return Window(draw.at, drive.draws.first[hour + 1] - 1, now, end, draw.use)
-    return Window(-1, 0, now, end, draw.use)
+    last = drive.draws.first[hour + 1] - 1 if draw.at >= 0 else 0
+    return Window(draw.at, last, draw.since, end, draw.use)

@@ -120,6 +120,6 @@ def _drawn(
     even = bin_events(events, EVEN_PARTS)
     seen = even if steps_per_hour == EVEN_PARTS else bin_events(events, steps_per_hour)
     times = DrawTimes(first, until, flow / 1000.0)
-    for kept in (even, seen):
+    for kept in (even, seen, times.until, times.flow):
         kept.flags.writeable = False
     return even, seen, times

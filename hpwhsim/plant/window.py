@@ -3,27 +3,15 @@
 import numpy as np
 
 from hpwhsim.kernel import kernel
-from hpwhsim.plant.arrays import Drive, Plant, SourceKind, WaterSide
+from hpwhsim.plant.arrays import Plant, SourceKind, WaterSide
 from hpwhsim.plant.charging import charge, draw_back
-from hpwhsim.plant.controls import Rotation, pass_time
-from hpwhsim.plant.draw_times import Window
+from hpwhsim.plant.controls import pass_time
 from hpwhsim.plant.loop_tank import beside_tank, heat_tank, serve_through, with_loop
-from hpwhsim.plant.ready import heated, rationed, with_cold
+from hpwhsim.plant.ready import heated, rationed, with_cold, with_given
 from hpwhsim.plant.running import WORKS, heat_of_machine, machine_now
 from hpwhsim.plant.serve import move, serve
-from hpwhsim.plant.state import (
-    Charge,
-    Course,
-    Flow,
-    Given,
-    Hour,
-    LoopState,
-    Moved,
-    Ration,
-    Ready,
-    Spell,
-)
-from hpwhsim.storage.layers import Layers
+from hpwhsim.plant.state import Begun, Course, Flow, Given, Hour, LoopState, Moved, Ready, Scene, Spell
+from hpwhsim.plant.taps import window_of
 from hpwhsim.storage.order import settle
 
 NOTHING_MOVED = Moved(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -32,10 +20,11 @@ WRAPPED = int(WaterSide.WRAPPED)
 
 
 @kernel
-def charged(plant: Plant, course: Course, layers: Layers, ready: Ready, spell: Spell) -> Given:
+def charged(scene: Scene, ready: Ready, spell: Spell) -> Given:
     """Charge the store in place where the machine's water does not pass by it."""
+    plant, layers = scene.plant, scene.layers
     heat, heating = spell.heat, spell.heating
-    if course.straight or heat.heat <= 0.0 or heating <= 0.0:
+    if scene.course.straight or heat.heat <= 0.0 or heating <= 0.0:
         return Given(0.0, 0.0, heat.inlet)
     given, before = charge(plant, layers, ready.here, heat, heating)
     settle(layers, plant.column)
@@ -51,35 +40,21 @@ def flowing(course: Course, flow: Flow, spell: Spell) -> Flow:
 
 
 @kernel
-def with_draws(
-    plant: Plant, hour: Hour, charging: Charge, ready: Ready, ration: Ration, spell: Spell, taps: float
-) -> Spell:
+def with_draws(plant: Plant, hour: Hour, begun: Begun, spell: Spell, taps: float) -> Spell:
     """A window of rationed sewage, with the mains water that `taps` let in while the machine runs. [m³]"""
     machine = machine_now(plant)
-    duty = with_cold(ready.duty, taps / spell.heating)
+    duty = with_cold(begun.ready.duty, taps / spell.heating)
     again = heat_of_machine(machine, duty, spell.water)
     if again.refused != WORKS:
         return spell
-    share = rationed(machine, hour, ready, again, ration)
-    heating = heated(charging, spell.seconds, spell.idle, share)
-    return Spell(spell.seconds, spell.idle, heating, share, again, spell.water)
+    share = rationed(machine, hour, begun.ready, again, begun.ration)
+    heating = heated(spell.running, spell.seconds, spell.idle, share)
+    return with_given(spell, heating, share, again, spell.water)
 
 
 @kernel
 def serve_and_move(
-    kind: int,
-    plant: Plant,
-    drive: Drive,
-    course: Course,
-    layers: Layers,
-    hour: Hour,
-    charging: Charge,
-    ready: Ready,
-    ration: Ration,
-    spell: Spell,
-    flow: Flow,
-    window: Window,
-    loop: LoopState,
+    kind: int, scene: Scene, hour: Hour, begun: Begun, spell: Spell, loop: LoopState
 ) -> tuple[Moved, LoopState, Spell, float]:
     """Serve taps and loop in a window and move the store; see the returns.
 
@@ -89,8 +64,10 @@ def serve_and_move(
         What moved, the loop's own tank, the window with the machine's heat as the draws left it, and the
         coldest water that left the plant. [°C]
     """
+    plant, drive, course, layers = scene.plant, scene.drive, scene.course, scene.layers
     moved, coldest = NOTHING_MOVED, np.inf
-    flow = flowing(course, flow, spell)
+    flow = flowing(course, begun.flow, spell)
+    window = window_of(drive, begun.draw, hour.number, spell.end)
     if course.through or flow.use > 0.0 or flow.loop > 0.0 or flow.straight > 0.0:
         lost_by_loop = 0.0
         if course.through:
@@ -99,7 +76,7 @@ def serve_and_move(
             served = serve(plant, layers, hour, flow, drive.draws, window)
             if kind == WET_WELL or kind == SEWER:  # noqa: SIM102, SIM109 - dropped for others
                 if spell.share < 1.0 and flow.straight > 0.0:
-                    spell = with_draws(plant, hour, charging, ready, ration, spell, served.taps)
+                    spell = with_draws(plant, hour, begun, spell, served.taps)
                     flow = flowing(course, flow, spell)
                     served = serve(plant, layers, hour, flow, drive.draws, window)
         moved = move(plant, layers, hour, flow, served, spell.seconds)
@@ -114,20 +91,13 @@ def serve_and_move(
 
 
 @kernel
-def defrost(
-    plant: Plant,
-    layers: Layers,
-    hour: Hour,
-    rotation: Rotation,
-    ready: Ready,
-    running: int,
-    heat: float,
-    dt: float,
-) -> float:
-    """Heat drawn back by defrosts in a window of `dt` seconds in which `heat` was given. [m³·K]"""
+def defrost(scene: Scene, hour: Hour, ready: Ready, spell: Spell, heat: float) -> float:
+    """Heat drawn back by defrosts in a window in which `heat` was given. [m³·K]"""
+    plant, layers, running = scene.plant, scene.layers, spell.running
     drawn = ready.back * heat
     if hour.pause > 0.0 and running > 0:
-        drawn = pass_time(plant.controls, rotation, plant.modules, running, ready.pause, dt, drawn)
+        dt = spell.seconds
+        drawn = pass_time(plant.controls, scene.rotation, plant.modules, running, ready.pause, dt, drawn)
     if drawn > 0.0:
         draw_back(plant, layers, drawn)
     settle(layers, plant.column)

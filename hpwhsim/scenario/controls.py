@@ -80,7 +80,7 @@ class Controls(Block):
         None,
         ge=0,
         le=1,
-        description="share of the height from the bottom: a charge starts when the water here is cold",
+        description="share of the height from the bottom (at least 0.01): cold water here starts a charge",
         json_schema_extra=origin(
             PRACTICE, none=f"{START_HEIGHT:g}, but not above the backup nor below stop_height"
         ),

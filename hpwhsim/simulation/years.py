@@ -59,6 +59,9 @@ def march_each(plants: Sequence[tuple[Assembly, int]]) -> list[Marched]:
 
 def at_once(function: Callable[[T], R], items: Iterable[T]) -> list[R]:
     """The function of every item, a thread for each core: nearly all of a march is compiled code."""
+    items = list(items)
+    if len(items) <= 1:
+        return [function(item) for item in items]
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return list(pool.map(function, items))
 

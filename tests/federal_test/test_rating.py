@@ -1,6 +1,7 @@
 """The federal draw-pattern test: its draws, its conditions, and units whose factor is known otherwise."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -272,6 +273,20 @@ def test_the_step_hardly_matters(scenario: Path, overrides: list[str], allowed: 
         of(rate(read_scenario(scenario, overrides), "medium", n), "uniform_energy_factor") for n in (60, 360)
     )
     assert coarse == pytest.approx(fine, rel=allowed)
+
+
+@pytest.mark.law
+@year
+def test_a_rating_at_an_edge_is_said() -> None:
+    """The worked unit of 227 L rates 3.20 or 3.24 by 0.05 K at its thermostat; smaller stores do not."""
+    edge = "the rating stands at an edge"
+    as_written = said(rate(read_scenario(PACKAGED), "medium"))
+    assert edge in as_written
+    low, high = (float(text) for text in re.findall(r"factor is (\d\.\d\d) to (\d\.\d\d)", as_written)[0])
+    assert low <= 3.20
+    assert high >= 3.24
+    smaller = ["plant.storage.volume=50 gal"]
+    assert edge not in said(rate(read_scenario(PACKAGED, smaller), "medium"))
 
 
 @pytest.mark.contract

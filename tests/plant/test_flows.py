@@ -16,7 +16,7 @@ from hpwhsim.plant.loop_tank import beside_tank, heat_tank, serve_through
 from hpwhsim.plant.part_speed import coil_heat, full_speed_source, part_frost, perform
 from hpwhsim.plant.running import WORKS, heat_of_machine, machine_now, refusal
 from hpwhsim.plant.serve import move
-from hpwhsim.plant.state import Duty, Flow, Hour, LoopState, Moved
+from hpwhsim.plant.state import Coming, Draw, Duty, Flow, Hour, Intake, LoopState, Moved
 from hpwhsim.storage.heating import heat_wall
 from hpwhsim.storage.layers import RHO_CP, Layers, slices
 from hpwhsim.storage.order import settle
@@ -91,19 +91,24 @@ def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(s
     assert refusal(machine_now(p), 7.0, 30.0) == WORKS
 
 
+def coming(use: float) -> Coming:
+    """Water of the store at 20 °C, and a draw. [m³/s]"""
+    return Coming(Intake(20.0, np.inf, 0.0), Draw(use, 0.0, 300.0, -1), 0.0)
+
+
 def test_water_that_enters_is_the_store_s_and_with_draws_mains_water() -> None:
     """By hand: 0.6 L/s of use at 49 °C from 60 °C are 0.468 L/s of mains water, more than is heated."""
     p, store, hour = plant(), filled(column(VOLUME, 2.0), 20.0, 60.0), hour_with(10.0)
-    assert entering(p, store, hour, 20.0, 0.0, 7.0, 1.0) == 20.0
+    assert entering(p, store, hour, coming(0.0), 7.0, 1.0) == 20.0
     cold = 0.6e-3 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
-    assert entering(p, store, hour, 20.0, 0.6e-3, 7.0, 1.0) == pytest.approx(
+    assert entering(p, store, hour, coming(0.6e-3), 7.0, 1.0) == pytest.approx(
         10.0 if flow <= cold else 15.0, abs=1e-9
     )
     cold = 1e-4 * 39.0 / 50.0
     flow = (30e3 / RHO_CP + cold * (10.0 - 20.0)) / (60.0 - 20.0)
     mixed = (cold * 10.0 + (flow - cold) * 20.0) / flow
-    assert entering(p, store, hour, 20.0, 1e-4, 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
+    assert entering(p, store, hour, coming(1e-4), 7.0, 1.0) == pytest.approx(mixed, rel=1e-9)
 
 
 # -- taps ----------------------------------------------------------------------------------------------
