@@ -1,0 +1,1 @@
+"""What the program computes, held against sources outside of it."""
