@@ -85,6 +85,4 @@ def between(
     """A check of a published band: a hit within it, or where `span`, over assumed inputs, meets it."""
     package = name.partition(".")[0]
     middle = (low + high) / 2.0
-    return Check(
-        name, package, kind, says, unit, middle, low, high, tolerance, float(obtained), span, source
-    )
+    return Check(name, package, kind, says, unit, middle, low, high, tolerance, float(obtained), span, source)

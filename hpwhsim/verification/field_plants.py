@@ -64,10 +64,14 @@ class Result(NamedTuple):
 
     @property
     def usual(self) -> tuple[float, float]:
-        """Middle with the effects of all inputs in quadrature, upwards and downwards: not all go wrong at once."""
+        """Middle with the effects of all inputs in quadrature, up and down: not all go wrong at once."""
         least, most = (
-            math.sqrt(sum(max(sign * (end - self.check.obtained) for end in (*effect[1:], self.check.obtained)) ** 2
-                for effect in self.effects))
+            math.sqrt(
+                sum(
+                    max(sign * (end - self.check.obtained) for end in (*effect[1:], self.check.obtained)) ** 2
+                    for effect in self.effects
+                )
+            )
             for sign in (-1.0, 1.0)
         )
         return self.check.obtained - least, self.check.obtained + most
@@ -169,9 +173,7 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
     spans = [one for one in inputs()[plant] if one.low or one.high]
     alone: list[Case] = [((one.key, end),) for one in spans for end in (one.low, one.high)]
     found = _run(plant, its, [MIDDLE, *alone])
-    corners = {
-        one.name: [_corner(spans, found, one.name, sign) for sign in (-1.0, 1.0)] for one in its
-    }
+    corners = {one.name: [_corner(spans, found, one.name, sign) for sign in (-1.0, 1.0)] for one in its}
     new = {corner for pair in corners.values() for corner in pair} - set(found)
     found |= _run(plant, its, sorted(new))
     for one in its:
@@ -197,9 +199,7 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
         yield Result(plant, check, tuple(sorted(effects, key=lambda effect: -effect.size)))
 
 
-def _corner(
-    spans: Iterable[Input], found: dict[Case, dict[str, float]], name: str, sign: float
-) -> Case:
+def _corner(spans: Iterable[Input], found: dict[Case, dict[str, float]], name: str, sign: float) -> Case:
     """Every input where it alone gives the most of a result, or with a sign of -1 the least."""
     chosen: list[Case] = []
     for one in spans:

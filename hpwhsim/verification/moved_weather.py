@@ -1,15 +1,17 @@
 """The packaged typical year moved to the published normals of another place.
 
-In each month the dry bulb is shifted and its swing within the day stretched so that the means of the daily highs
-and lows are those of the place; days part from the mean of their month as much more or less than those of the
-base as the place's cold spells do. Relative humidity, radiation and wind stay as they were. Where no file of a
-place ships, a measured plant is simulated in such a year, and the weather is one of the inputs that are assumed.
+In each month the dry bulb is shifted and its swing within the day stretched so that the means of the daily
+highs and lows are those of the place; days part from the mean of their month by as much more or less than
+those of the base as brings the coldest hours to the place's design dry bulb. Relative humidity, radiation and
+wind stay as they were. Where no file of a place ships, a measured plant is simulated in such a year, and the
+weather is one of the inputs that are assumed.
 
 References
 ----------
 S. E. Belcher, J. N. Hacker, D. S. Powell, "Constructing design weather data for future climates", Building
-Services Engineering Research and Technology 26(1), 2005, 49-61: shift and stretch of the dry bulb by month. One stretch
-for all, as there, would bring the spells of a continental base to a dry mild place (-24 °C to Davis).
+Services Engineering Research and Technology 26(1), 2005, 49-61: shift and stretch of the dry bulb by
+month. One stretch for all, as there, would bring the spells of a continental base to a dry mild place (-24 °C
+to Davis).
 """
 
 from functools import cache
@@ -19,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hpwhsim.arrays import Array
-from hpwhsim.climate.moist_air import humidity_ratio, humidity_ratio_from_relative
+from hpwhsim.climate.moist_air import MASS_RATIO, humidity_ratio, humidity_ratio_from_relative
 from hpwhsim.climate.typical_year import Column, WeatherYear, read_year
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.scenario.starter import WEATHER
@@ -28,7 +30,8 @@ from hpwhsim.verification.field_tables import rows
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)
 STARTS = np.cumsum((0, *MONTH_DAYS[:-1]))
 COLD = 0.004  # share of the hours colder than the design dry bulb
-DEW_POINTS = np.linspace(-99.0, 90.0, 3781)  # °C, every 0.05 K
+MOST_SPELLS, HALVINGS = 3.0, 40  # how far cold and warm spells may grow, and steps of the search for it
+DEW_POINTS = np.linspace(-90.0, 40.0, 2601)  # °C, every 0.05 K
 
 
 class Normals(NamedTuple):
@@ -74,11 +77,6 @@ def by_month(days: Array) -> Array:
     return np.asarray(np.add.reduceat(days, STARTS) / MONTH_DAYS)
 
 
-def _spells(normals: Normals) -> float:
-    """How far the cold spells lie below the middle of the coldest month. [K]"""
-    return float(np.add(normals.highs_c, normals.lows_c).min() / 2.0 - normals.cold_c)
-
-
 def moved_year(normals: Normals, warmer_k: float = 0.0, base: Path = WEATHER) -> WeatherYear:
     """A typical year with the normals of another place.
 
@@ -102,16 +100,22 @@ def moved_year(normals: Normals, warmer_k: float = 0.0, base: Path = WEATHER) ->
     means = days.mean(axis=1)
     stretch = np.subtract(normals.highs_c, normals.lows_c) / np.subtract(own.highs_c, own.lows_c)
     middle = np.asarray(normals.highs_c) - stretch * (np.asarray(own.highs_c) - by_month(means))
-    of_days = _spells(normals) / _spells(own) * (means - by_month(means)[MONTH_OF_DAY])
-    moved = (middle[MONTH_OF_DAY] + of_days)[:, None]
-    moved = moved + stretch[MONTH_OF_DAY, None] * (days - means[:, None]) + warmer_k
-    air = moved.reshape(-1)
+    own_part = middle[MONTH_OF_DAY, None] + stretch[MONTH_OF_DAY, None] * (days - means[:, None])
+    spells = (means - by_month(means)[MONTH_OF_DAY])[:, None]
+    low, high = 0.0, MOST_SPELLS
+    for _ in range(HALVINGS):
+        share = 0.5 * (low + high)
+        colder = np.quantile(own_part + share * spells, COLD) < normals.cold_c
+        low, high = (low, share) if colder else (share, high)
+    air = (own_part + share * spells).reshape(-1) + warmer_k
     pressure = np.asarray(year["pressure_pa"].values)
     pressure = pressure * _standard(normals.elevation_m) / _standard(float(year.attrs["elevation_m"]))
     water = humidity_ratio_from_relative(air, year["relative_humidity"].values, pressure)
     values = {
         "dry_bulb_c": air,
-        "dew_point_c": np.interp(water / pressure, humidity_ratio(DEW_POINTS, 1e5) / 1e5, DEW_POINTS),
+        "dew_point_c": np.interp(
+            _vapour(water, pressure), _vapour(humidity_ratio(DEW_POINTS, 1e5), 1e5), DEW_POINTS
+        ),
         "humidity_ratio": water,
         "pressure_pa": pressure,
     }
@@ -122,6 +126,11 @@ def moved_year(normals: Normals, warmer_k: float = 0.0, base: Path = WEATHER) ->
         year.columns | {name: Column(column) for name, column in values.items()},
         year.attrs | attrs | {"elevation_m": normals.elevation_m},
     )
+
+
+def _vapour(water: Array, pressure_pa: Array | float) -> Array:
+    """Pressure of the vapour in air of a humidity ratio. [Pa]"""
+    return np.asarray(water / (MASS_RATIO + water) * pressure_pa)
 
 
 def _standard(elevation_m: float) -> float:
