@@ -11,7 +11,7 @@ References
 S. E. Belcher, J. N. Hacker, D. S. Powell, "Constructing design weather data for future climates", Building
 Services Engineering Research and Technology 26(1), 2005, 49-61: shift and stretch of the dry bulb by
 month. One stretch for all, as there, would bring the spells of a continental base to a dry mild place (-24 °C
-to Davis).
+to Davis). ``belcher-2005`` of the table of sources says how it is known.
 """
 
 from functools import cache
