@@ -174,8 +174,9 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
     alone: list[Case] = [((one.key, end),) for one in spans for end in (one.low, one.high)]
     found = _run(plant, its, [MIDDLE, *alone])
     corners = {one.name: [_corner(spans, found, one.name, sign) for sign in (-1.0, 1.0)] for one in its}
-    new = {corner for pair in corners.values() for corner in pair} - set(found)
-    found |= _run(plant, its, sorted(new))
+    for one in its:
+        at_corners = _run(plant, [one], corners[one.name])
+        found |= {case: found.get(case, {}) | at_corners[case] for case in corners[one.name]}
     for one in its:
         values = [found[case][one.name] for case in [MIDDLE, *alone, *corners[one.name]]]
         effects = [
@@ -211,12 +212,17 @@ def _corner(spans: Iterable[Input], found: dict[Case, dict[str, float]], name: s
 def _run(plant: str, its: Sequence[Measured], cases: Sequence[Case]) -> dict[Case, dict[str, float]]:
     """The results of some cases, all their years marched at once."""
     ready: list[Ready] = []
+    alike: dict[tuple[object, ...], int] = {}  # an input of one side leaves the other as it was
     places: dict[tuple[Case, str], int] = {}
     for case in cases:
         weather = _weather(plant, case)
         for against in dict.fromkeys(("", *(one.against for one in its))):
-            places[case, against] = len(ready)
-            ready.append(built(loaded_as(plant, case, against), weather))
+            loaded = loaded_as(plant, case, against)
+            known = (loaded.overrides, against == BASELINE, id(weather))
+            if known not in alike:
+                alike[known] = len(ready)
+                ready.append(built(loaded, weather))
+            places[case, against] = alike[known]
     years = [year_of(year).record for year in years_ready(ready)]
 
     def value(case: Case, one: Measured) -> float:

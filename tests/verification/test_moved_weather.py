@@ -69,9 +69,8 @@ def test_a_moved_year_gives_nearly_what_the_file_of_the_place_gives(name: str) -
     real = read_year(ROOT / "weather" / name)
     moved = moved_year(normals_of(real, name))
     scenario = loaded_as("tower-seattle", ())
-    ours, theirs = (
-        year_of(year).record for year in years_ready([built(scenario, one) for one in (moved, real)])
-    )
+    years = years_ready([built(scenario, one) for one in (moved, real)])
+    ours, theirs = (year_of(year).record for year in years)
     assert ours["electricity_kwh"] == pytest.approx(theirs["electricity_kwh"], rel=0.01)
     assert ours["cop_heat_pump"] == pytest.approx(theirs["cop_heat_pump"], abs=0.025)
     days = [np.maximum(18.0 - one["dry_bulb_c"].values, 0.0).sum() for one in (moved, real)]
