@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from hpwhsim.account.charge import estimated_charge
 from hpwhsim.verification.check import Check
-from hpwhsim.verification.field_tables import spelt
+from hpwhsim.verification.field_tables import FIELD, spelt
 from hpwhsim.verification.shared_tables import rows
 
 
@@ -18,7 +18,7 @@ def checks() -> Iterator[Check]:
         usual = estimated_charge(row["refrigerant"], 1.0)
         yield Check(
             f"field.charge.{row['refrigerant'].replace('-', '').lower()}",
-            "account",
+            FIELD,
             "measured plant",
             f"charge of {row['refrigerant']} over rated heat, where none was written",
             "kg/kW",

@@ -17,7 +17,7 @@ from hpwhsim.federal_test.rating import rate
 from hpwhsim.scenario.reading import Loaded, baseline_of, read_scenario, with_keys
 from hpwhsim.simulation.year import Ready, Record, built, year_of, years_ready
 from hpwhsim.verification.check import Check
-from hpwhsim.verification.field_tables import PLANTS, WEATHER, Input, Measured, inputs, measured
+from hpwhsim.verification.field_tables import FIELD, PLANTS, WEATHER, Input, Measured, inputs, measured
 from hpwhsim.verification.moved_weather import moved_year, normals
 
 Case = tuple[tuple[str, str], ...]  # keys with other values than the middle
@@ -185,7 +185,7 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
         ]
         check = Check(
             one.name,
-            one.package,
+            FIELD,
             "measured plant",
             one.says,
             one.unit,

@@ -10,7 +10,8 @@ from hpwhsim.verification import shared_tables
 
 PLANTS = Path(__file__).with_name("plants")
 """The scenarios of the plants and the tables beside them."""
-MARKS = ("measured", "derived", "assumed")
+FIELD = "field"
+"""The package that these checks name: none of the program's, but the whole of it."""
 WEATHER = "weather."
 """How the inputs begin that are no keys of a scenario: the place, and how much warmer than its normals."""
 
@@ -23,7 +24,7 @@ class Input(NamedTuple):
     low: str  # as written in a scenario; empty where nothing was assumed
     middle: str
     high: str
-    mark: str  # one of `MARKS`
+    mark: str  # measured, derived or assumed
     source: str  # citation as readers see it
 
 
@@ -32,7 +33,6 @@ class Measured(NamedTuple):
 
     name: str
     plant: str
-    package: str
     quantity: str  # one of `field_plants.QUANTITIES`
     against: str  # empty; baseline; or keys of the plant that it is compared with, ; between them
     says: str
@@ -72,7 +72,6 @@ def measured() -> tuple[Measured, ...]:
         Measured(
             row["name"],
             row["plant"],
-            row["package"],
             row["quantity"],
             row["against"],
             row["says"],

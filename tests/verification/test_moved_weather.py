@@ -64,7 +64,7 @@ def test_moist_air_of_a_moved_year() -> None:
 def test_a_moved_year_gives_nearly_what_the_file_of_the_place_gives(name: str) -> None:
     """Continental, subarctic marine and high plain: electricity to 1 %, COP to 0.025, degree days to 3 %.
 
-    The worst of the eight places tried was Portland with -0.9 %; 1 K of the air, the span assumed, does 1.3 %.
+    The worst of the eight places tried was Portland with -0.9 %; 1 K of the air does 1.3 %.
     """
     real = read_year(ROOT / "weather" / name)
     moved = moved_year(normals_of(real, name))
