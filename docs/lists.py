@@ -5,19 +5,32 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache, partial
 from itertools import groupby
+from pathlib import Path
 
 from hpwhsim.cli.main import VERBS, parser
+from hpwhsim.climate.typical_year import read_year
 from hpwhsim.io import disk_cache
 from hpwhsim.results.declared import Declared, declarations
 from hpwhsim.scenario.key_list import Key, key_list
+from hpwhsim.simulation.year import built, year_of, years_ready
 from hpwhsim.tables.sources import sources as source_table
 from hpwhsim.tables.usual_ranges import usual_ranges
 from hpwhsim.verification import all_checks, shared_tables
 from hpwhsim.verification.check import Check
+from hpwhsim.verification.field_page import Table, tables
+from hpwhsim.verification.field_plants import loaded_as
+from hpwhsim.verification.moved_weather import moved_year, normals_of
 from hpwhsim.verification.report import figure
 
 WIDTH = 100  # columns of a help text
+WEATHER = Path(__file__).parents[1] / "weather"
+SHIPPED = (
+    "greensboro-nc-723170-tmy3.csv.gz",
+    "sand-point-ak-703165-tmy3.csv.gz",
+    "golden-co-724666-tmy3.csv.gz",
+)
 
 
 def cell(text: str) -> str:
@@ -111,7 +124,8 @@ def ranges() -> Iterator[str]:
 def kept_checks() -> list[Check]:
     """Every outside check: computed once for a text of the program and of its tables, and kept on disk."""
     digest = hashlib.sha256(disk_cache.sources_hash().encode())
-    for path in sorted(shared_tables.folder().glob("*.csv")):
+    plants = Path(all_checks.__file__).parent / "plants"
+    for path in sorted([*shared_tables.folder().glob("*.csv"), *plants.iterdir()]):
         digest.update(path.read_bytes())
     path = disk_cache.folder("verification") / f"{digest.hexdigest()[:32]}.json"
     if not path.is_file():
@@ -145,6 +159,45 @@ def verification() -> Iterator[str]:
         yield from table(heads, map(row, members))
 
 
+field_tables: Callable[[], dict[str, Table]] = cache(tables)  # a minute of marches
+
+
+def field(name: str) -> Iterator[str]:
+    """A table of the field results."""
+    heads, rows = field_tables()[name]
+    yield from table(heads, (map(cell, row) for row in rows))
+
+
+def field_weather() -> Iterator[str]:
+    """Two measured plants in real years and in the packaged year moved to the normals of these."""
+
+    def rows() -> Iterator[tuple[str, ...]]:
+        for plant in ("tower-seattle", "students-davis"):
+            scenario = loaded_as(plant, ())
+            for name in SHIPPED:
+                real = read_year(WEATHER / name)
+                moved = moved_year(normals_of(real, name))
+                pair = [
+                    year_of(year).record
+                    for year in years_ready([built(scenario, one) for one in (real, moved)])
+                ]
+                kwh, cop = (
+                    [float(str(record[key])) for record in pair]
+                    for key in ("electricity_kwh", "cop_heat_pump")
+                )
+                yield (
+                    f"`{plant}`",
+                    cell(str(real.attrs["station"])),
+                    f"{kwh[0]:,.0f}",
+                    f"{kwh[1]:,.0f} ({100.0 * (kwh[1] / kwh[0] - 1.0):+.1f} %)",
+                    f"{cop[0]:.2f}",
+                    f"{cop[1]:.2f}",
+                )
+
+    heads = ("plant", "file", "kWh, real", "kWh, moved", "COP of the heat pump, real", "moved")
+    yield from table(heads, rows())
+
+
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "keys": keys,
     "results": results,
@@ -152,4 +205,9 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "sources": sources,
     "ranges": ranges,
     "verification": verification,
+    **{
+        f"field{name}": partial(field, name)
+        for name in ("results", "explained", "charge", "skipped", "inputs")
+    },
+    "fieldweather": field_weather,
 }
