@@ -36,6 +36,14 @@ def test_a_raised_setpoint_moves_the_stop_sensor_too() -> None:
     assert marched(found, drive, 62.0).heat_pump_heat.sum() == 0.0  # without the lift nothing calls
 
 
+@pytest.mark.contract
+def test_a_start_sensor_at_the_foot_stands_a_hundredth_above_it() -> None:
+    """At 0 cold water that comes in is at the sensor at once, and the march looked every 2 s."""
+    found = assembled("central-air", "plant.controls.sensor_height=0", "plant.controls.stop_height=0")
+    assert found.plant.controls.start_level == pytest.approx(0.01 * found.plant.column.volume)
+    assert found.plant.controls.stop_level == 0.0
+
+
 @pytest.mark.parametrize("setpoint", [52.0, pytest.param(57.2, marks=pytest.mark.long), 65.0])
 @pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
 def test_by_default_the_backup_never_runs_uncalled(setpoint: float, condenser: str) -> None:
