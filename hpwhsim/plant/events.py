@@ -17,6 +17,7 @@ LONGEST = 300.0  # s in which draws are taken as one, and the water at a sensor 
 MINUTE = 60.0  # s: layers used up closer together than this are taken as one, and where water mixes
 SOONEST = 2.0  # s: a sensor or timer is met within this
 SOONEST_WARM = 20.0  # s: the same where the water at the sensor warms bit by bit
+LONGEST_WARM = 100.0  # s: a condenser at the wall is taken by the water midway; 150 s move a year by 0.1 %
 TINY = 1e-6  # s
 MOST_MOVED = 0.2  # of a tank in a window
 
@@ -94,8 +95,8 @@ def to_sensors(scene: Scene, hour: Hour, charge: Charge, flow: Flow, backup_wait
 def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat) -> float:
     """Time until a machine that warms the store bit by bit may have warmed its stop sensor or itself. [s]
 
-    A minute at most; the sooner, the nearer the water comes to where it stops. A condenser at the wall gives
-    each layer as it lacks heat, so that the time is known.
+    A minute at most, with a condenser at the wall `LONGEST_WARM`; the sooner, the nearer the water comes to
+    where it stops. A condenser at the wall gives each layer as it lacks heat, so that the time is known.
     """
     controls = plant.controls
     if plant.water_side == WRAPPED:
@@ -106,7 +107,7 @@ def to_warm(plant: Plant, layers: Layers, hour: Hour, intake: Intake, heat: Heat
             stop = controls.stop_at + hour.lift
             if stop < hottest:
                 share = min(share, (stop - here) / (hottest - here))
-        return min(max(share * intake.lacking / heat.heat, SOONEST_WARM), MINUTE)
+        return min(max(share * intake.lacking / heat.heat, SOONEST_WARM), LONGEST_WARM)
     heated = plant.condenser_top if plant.condenser_top > 0.0 else plant.return_port - plant.intake_port
     here, above, below = sensed(layers, controls.stop_level)
     to_stop = max(controls.stop_at + hour.lift - here, 0.0) * (above + below)
