@@ -16,7 +16,7 @@ from hpwhsim.results.records import absent, flatten
 from hpwhsim.scenario.reading import Loaded, baseline_of, with_keys
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.draw_seeds import next_seeds, quantiles
-from hpwhsim.simulation.year import ONE_SEED, run_years, year_of
+from hpwhsim.simulation.year import ONE_SEED, Ready, reseeded, unmarched, year_of, years_ready
 
 Record = Mapping[str, Any]
 
@@ -77,14 +77,14 @@ def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
             "hot_water.metered is not given"
         )
     checked = check(loaded)
-    collected = checked.collected
-    own = evaluated(collected, *years_of(checked))
+    shared = [unmarched(ready) for ready in (checked.plant, checked.baseline) if ready is not None]
+    own = evaluated(checked.collected, *years_of(checked))
     if not count:
         return own
     seeds = next_seeds(loaded.scenario, 0, count)
     rows = [figures(own.record)]
     for first in range(1, count, AT_ONCE):
-        rows += _others(collected, seeds[first : first + AT_ONCE])
+        rows += _others(checked.collected, shared, seeds[first : first + AT_ONCE])
     record = dict(own.record)
     cautions: Any = record["cautions"]
     record["cautions"] = [text for text in cautions if not text.startswith(ONE_SEED)]
@@ -124,16 +124,18 @@ def _spread(rows: Sequence[Mapping[str, float]]) -> dict[str, dict[str, Any]]:
     return found
 
 
-def _others(collected: Collected, seeds: Sequence[int]) -> list[dict[str, float]]:
-    """Figures of the years of other seeds, simulated at once."""
-    cases = []
+def _others(collected: Collected, shared: Sequence[Ready], seeds: Sequence[int]) -> list[dict[str, float]]:
+    """Figures of the years of other seeds, simulated at once, from plants set up and never marched."""
+    cases, ready = [], []
     for seed in seeds:
         loaded = with_keys(collected.loaded, {"hot_water.seed": seed})
-        cases.append(collected._replace(loaded=loaded, baseline=baseline_of(loaded)))
-    bases = [case.baseline for case in cases if case.baseline is not None]
-    years = [year_of(found) for found in run_years([*(case.loaded for case in cases), *bases])]
-    plants, theirs = years[: len(cases)], iter(years[len(cases) :])
+        baseline = baseline_of(loaded)
+        cases.append(collected._replace(loaded=loaded, baseline=baseline))
+        # one after the other: their draws are made once
+        both = (loaded,) if baseline is None else (loaded, baseline)
+        ready += [reseeded(one, of) for one, of in zip(shared, both, strict=True)]
+    years = iter([year_of(found) for found in years_ready(ready)])
     return [
-        figures(evaluated(case, plant, next(theirs, None)).record)
-        for case, plant in zip(cases, plants, strict=True)
+        figures(evaluated(case, next(years), next(years) if case.baseline is not None else None).record)
+        for case in cases
     ]

@@ -1,5 +1,6 @@
 """Scenario and weather become the arrays that the march reads."""
 
+from copy import deepcopy
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -140,6 +141,16 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
             cautions=said,
         )
     )
+
+
+def with_draws(assembly: Assembly, scenario: Scenario, latitude: float) -> Assembly:
+    """A plant that was never marched with the draws of `scenario`, from which it differs in its seed alone.
+
+    Not for sewage of the building's own drains, which is that of its draws.
+    """
+    litres, _, draws = use_of_year(scenario, latitude, assembly.drive.looks, [])
+    drive = assembly.drive._replace(use=litres / 1000.0, draws=draws)
+    return without_last_digits(assembly._replace(drive=drive, state=deepcopy(assembly.state)))
 
 
 class FrostYear(NamedTuple):

@@ -1,6 +1,7 @@
 """Scenarios through their years: read, assemble, march, account."""
 
 from collections.abc import Iterable, Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, cast
 
@@ -19,7 +20,7 @@ from hpwhsim.constants import HOURS, JOULE_PER_KWH
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
 from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
-from hpwhsim.plant.assemble import Assembly, assemble
+from hpwhsim.plant.assemble import Assembly, assemble, with_draws
 from hpwhsim.plant.lines import LinesYear
 from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import Assumption, Made
@@ -91,6 +92,20 @@ def built(loaded: Loaded, weather: WeatherYear) -> Ready:
     """
     # `assemble` asks for columns and attributes alone: no need to load xarray
     return Ready(loaded, weather, assemble(loaded.scenario, cast("xr.Dataset", weather)))
+
+
+def unmarched(ready: Ready) -> Ready:
+    """A copy of a plant that was not marched yet, to be set up with other draws after that was."""
+    state = deepcopy(ready.assembly.state)
+    return ready._replace(assembly=ready.assembly._replace(state=state))
+
+
+def reseeded(ready: Ready, loaded: Loaded) -> Ready:
+    """A plant that was never marched with the draws of `loaded`, from which it differs in its seed alone."""
+    if loaded.scenario.plant.source_kind == "wastewater":  # whose sewage is that of the draws
+        return built(loaded, ready.weather)
+    latitude = float(ready.weather.attrs["latitude"])
+    return ready._replace(loaded=loaded, assembly=with_draws(ready.assembly, loaded.scenario, latitude))
 
 
 def run_year(loaded: Loaded) -> Year:
