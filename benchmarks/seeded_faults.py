@@ -43,7 +43,7 @@ FAULTS = (
     Fault(
         "io",
         "constant",
-        "io/units.py",
+        "io/unit_words.py",
         '"thousand_btu_per_hour": ("1000 *',
         '"thousand_btu_per_hour": ("1e6 *',
     ),

@@ -26,7 +26,7 @@ def tables() -> dict[str, Table]:
             tuple(map(_row, found)),
         ),
         "charge": Table(
-            ("result", "certified machines", "ours", "range", "verdict"),
+            ("result", "certified heat pumps", "ours", "range", "verdict"),
             tuple(
                 (
                     check.says,

@@ -1,4 +1,4 @@
-"""Checks of `plant`: the year of a machine of constant COP, and of plain heaters, hour by hour by hand."""
+"""Checks of `plant`: the year of a heat pump of constant COP, and of plain heaters, hour by hour by hand."""
 
 import tempfile
 from collections.abc import Iterator
@@ -20,13 +20,13 @@ DAYS_OF_MONTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
 def _plant(folder: Path, **changes: Any) -> dict[str, Any]:
-    """An invented machine of 60 kW and COP 3 whatever the temperatures, on 2 m³ without loss."""
-    lines = ["# invented machine", "source_c,water_in_c,water_out_c,capacity_kw,power_kw"]
+    """An invented heat pump of 60 kW and COP 3 whatever the temperatures, on 2 m³ without loss."""
+    lines = ["# invented heat pump", "source_c,water_in_c,water_out_c,capacity_kw,power_kw"]
     lines += [f"{s},{i},{o},60,{60 / COP!r}" for s in (-45, 45) for i in (0, 56) for o in (60, 65)]
     table = folder / "machine.csv"
     table.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return {
-        "title": "an invented machine of constant COP",
+        "title": "an invented heat pump of constant COP",
         "site": {"weather": str(WEATHER)},
         "building": {"apartments": APARTMENTS},
         "hot_water": {

@@ -13,6 +13,7 @@ import pytest
 import yaml
 from cases import CHICAGO, GOLDEN, ROOT, central_air, refusal
 from fit_cases import COP, LOOP, USE, electric, times, write_meter, write_rows
+from scipy import stats
 
 import hpwhsim as ty
 from hpwhsim.cli import main as cli
@@ -57,11 +58,13 @@ def values(found: ty.Fitted) -> dict[str, float]:
 
 
 def holds(found: ty.Fitted, hidden: Mapping[str, float]) -> None:
-    """Within 5 % of what was hidden, and within 4 standard errors (1 in 16,000 by chance)."""
+    """Within 5 % of what was hidden, and as near as an interval of 99.99 % (Student's t) reaches."""
+    sums = found.record["metered"]["compared_sums"] * len(found.record["metered"]["columns"])
+    errors = float(stats.t.ppf(1.0 - 0.5e-4, sums - len(found.record["keys"])))
     for row in found.record["keys"]:
         truth = hidden[row["key"]]
         assert row["fitted"] == pytest.approx(truth, rel=0.05), row
-        assert abs(row["fitted"] - truth) <= 4.0 * row["standard_error"], row
+        assert abs(row["fitted"] - truth) <= errors * row["standard_error"], row
         assert row["identified"], row
         assert row["at_bound"] is None, row
 

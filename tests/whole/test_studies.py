@@ -31,11 +31,11 @@ def test_peaks_beside_the_handbook() -> None:
 
 
 def test_every_seeded_fault_has_its_line() -> None:
-    """Its right line stands once in its file, and each package with checks has a fault."""
+    """Its right line stands once in its file, and each package with checks has a fault; plants are of all."""
     for fault in seeded_faults.FAULTS:
         text = (seeded_faults.ROOT / "hpwhsim" / fault.file).read_text(encoding="utf-8")
         assert text.count(fault.right) == 1, fault
-    assert {fault.package for fault in seeded_faults.FAULTS} == set(SUBJECTS)
+    assert {fault.package for fault in seeded_faults.FAULTS} == set(SUBJECTS) - {"field"}
 
 
 @pytest.mark.year

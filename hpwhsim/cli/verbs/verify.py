@@ -44,7 +44,7 @@ VERB = Verb(
     name="verify",
     help="hold what the program computes against tables, closed forms and other libraries",
     description="Compute what handbook tables, standards, closed forms, reference libraries and measured "
-    "machines say otherwise, and report each with its source, tolerance and verdict. Exit 0: all hit; "
+    "heat pumps say otherwise, and report each with its source, tolerance and verdict. Exit 0: all hit; "
     "1: something missed; 2: no such package. The first run compiles and takes a minute or two.",
     example="tankyear verify --package storage --all",
     options=options,
