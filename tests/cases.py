@@ -72,6 +72,17 @@ def run(folder: Path, raw: Mapping[str, Any], *overrides: str) -> Year:
     return run_year(read_scenario(path, overrides))
 
 
+HEAVY_USE = (
+    "hot_water.daily_use_per_apartment=38 gal",
+    "hot_water.month_factors=none",
+    "hot_water.day_spread=0.17",
+    "recirculation.loss_per_apartment=60 W",
+)
+"""More use than the worked files have, the same in every month, and less loop: sharp peaks (invented)."""
+HEAVY_DEMO = (*HEAVY_USE, "plant.heat_pump.capacity=24 kW", "plant.storage.volume=900 gal")
+"""The same with modules and a store of the demo's that go with it."""
+
+
 def worked(name: str, *overrides: str) -> Year:
     """Year of one of the worked files of scenarios/, with overrides as on the command line."""
     return run_year(read_scenario(ROOT / "scenarios" / f"{name}.yaml", overrides))

@@ -34,6 +34,7 @@ def _plant(folder: Path, **changes: Any) -> dict[str, Any]:
             "use_temperature": f"{USE_C} degC",
             "draws": "smooth",
             "pattern": "apartments",
+            "month_factors": "none",
         },
         "plant": {
             "family": "central-air",

@@ -4,6 +4,7 @@ REASONS = {
     "who draws how much: what the plant meets, and no setting of it": (
         *(f"hot_water.{name}" for name in ("daily_use_per_apartment", "use_temperature", "min_temperature")),
         *(f"hot_water.cold_water.{name}" for name in ("monthly", "winter_low", "summer_high")),
+        *(f"hot_water.{name}" for name in ("weekend_factor", "day_spread")),
         *(f"hot_water.{name}" for name in ("pattern", "month_factors", "draws", "seed", "metered")),
     ),
     "pipes and their loss: drawings and specification": (
@@ -57,6 +58,7 @@ REASONS = {
         *(f"plant.heat_pump.{name}" for name in ("return_height", "intake_height", "condenser_height")),
         "plant.storage.draw_height",
     ),
+    "who a document is for, and its paper": ("dossier.*",),
     "a question asked of the year": ("plant.heat_pump.water_lines.outage",),
     "the source as it is found, or its size": (
         "plant.source.kind",

@@ -3,9 +3,10 @@
 import csv
 from pathlib import Path
 
+import cases
 import numpy as np
 import pytest
-from cases import CHICAGO, ROOT, cautions, number, series, worked
+from cases import CHICAGO, HEAVY_USE, ROOT, cautions, number, series
 from scipy.signal import fftconvolve
 
 from hpwhsim.climate.typical_year import read_weather
@@ -23,6 +24,11 @@ LOOP = "plant.source.ground_loop."
 SMOOTH = "hot_water.draws=smooth"
 PRESSED = (SMOOTH, LOOP + "rows=3", LOOP + "columns=3", LOOP + "depth=300 ft")  # of half the metres
 SUMMER = (np.arange(8760) // 24 >= 151) & (np.arange(8760) // 24 < 243)
+
+
+def worked(name: str, *overrides: str) -> Year:
+    """A worked file in a building that uses more hot water."""
+    return cases.worked(name, *HEAVY_USE, *overrides)
 
 
 @pytest.fixture(scope="session")
@@ -133,7 +139,7 @@ def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: 
     """
     put_in = write_rejection(tmp_path / "rejection.csv", 12.0 * (SUMMER & (np.arange(8760) % 24 > 9)))
     overrides = (SMOOTH, *LOPSIDED[name], put_in, "run.years=4")
-    scenario = read_scenario(ROOT / "scenarios" / "ground.yaml", overrides).scenario
+    scenario = read_scenario(ROOT / "scenarios" / "ground.yaml", (*HEAVY_USE, *overrides)).scenario
     assembly = assemble(scenario, read_weather(CHICAGO))
     source, store = assembly.plant.sources, assembly.start.copy()
     heat, wall = [], []

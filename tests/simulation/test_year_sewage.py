@@ -3,9 +3,10 @@
 from pathlib import Path
 from typing import Any
 
+import cases
 import numpy as np
 import pytest
-from cases import CHICAGO, GOLDEN, GREENSBORO, ROOT, SAND_POINT, cautions, number, series, worked
+from cases import CHICAGO, GOLDEN, GREENSBORO, HEAVY_USE, ROOT, SAND_POINT, cautions, number, series
 
 from hpwhsim.account.energy import by_month
 from hpwhsim.climate.mains import mains_temperature
@@ -20,6 +21,11 @@ SEWAGE = "plant.source.wastewater."
 SMOOTH = "hot_water.draws=smooth"
 TIGHT = SEWAGE + "drain_loss=0 W/K"  # drains that lose nothing
 RHO_CP = 988.035 * 4181.3  # J/m³K: water of 50 °C by IAPWS
+
+
+def worked(name: str, *overrides: str) -> Year:
+    """A worked file in a building that uses more hot water."""
+    return cases.worked(name, *HEAVY_USE, *overrides)
 
 
 def monthly_mean(values: np.ndarray) -> np.ndarray:
@@ -175,7 +181,7 @@ def test_without_a_clean_loop_the_machine_is_nearer_to_the_sewage(own: Year) -> 
 
 def default_months(weather: Path) -> tuple[np.ndarray, np.ndarray]:
     """Monthly means of the worked building's sewage by default in a climate, and of its mains. [°C]"""
-    overrides = (SMOOTH, f"site.weather={weather}")
+    overrides = (*HEAVY_USE, SMOOTH, f"site.weather={weather}")
     scenario = read_scenario(ROOT / "scenarios" / "wastewater.yaml", overrides).scenario
     drive = assemble(scenario, read_weather(weather)).drive
     flow = drive.sewage.reshape(8760, -1)

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from cases import CHICAGO, ROOT, number
+from cases import CHICAGO, HEAVY_DEMO, ROOT, number
 
 from hpwhsim.cli.main import main
 from hpwhsim.climate.typical_year import read_weather
@@ -87,7 +87,7 @@ def year_of() -> Callable[..., Year]:
 
     def march(*overrides: str) -> Year:
         if overrides not in done:
-            done[overrides] = run_year(read_scenario(DEMO, overrides))
+            done[overrides] = run_year(read_scenario(DEMO, (*HEAVY_DEMO, *overrides)))
         return done[overrides]
 
     return march
@@ -199,7 +199,7 @@ def test_crossover_costs_heat(year_of: Callable[..., Year]) -> None:
 
 def asked(year: Year) -> float:
     """Heat of the year's use above cold water by hand: 32 x 38 gal a day at 120 degF, as drawn. [kWh]"""
-    loaded = read_scenario(DEMO)
+    loaded = read_scenario(DEMO, HEAVY_DEMO)
     drive = assemble(loaded.scenario, read_weather(loaded.scenario.site.weather)).drive
     use = drive.use.reshape(8760, -1).sum(axis=1)
     rise = np.maximum((120.0 - 32.0) / 1.8 - year.hourly["mains_c"], 0.0)
@@ -391,7 +391,7 @@ def test_night_charge_and_lock_out_cut_the_evening_peak_when_the_store_allows(
     ],
 )
 def test_wrong_input_is_said_once(override: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
-    arguments = [part for item in override for part in ("--set", item)]
+    arguments = [part for item in (*HEAVY_DEMO, *override) for part in ("--set", item)]
     assert main(["check", str(DEMO), *arguments]) == 2
     message = capsys.readouterr().err
     lines = message.splitlines()

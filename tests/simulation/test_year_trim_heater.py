@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from cases import ROOT, central_air, refusal
+from cases import HEAVY_DEMO, ROOT, central_air, refusal
 
 from hpwhsim.account.valve import valve_year
 from hpwhsim.climate.typical_year import read_weather
@@ -24,7 +24,7 @@ SMALL = ("plant.storage.volume=150 gal", "plant.storage.setpoint=60 degC")
 
 
 def ready(*overrides: str) -> Assembly:
-    loaded = read_scenario(DEMO, overrides)
+    loaded = read_scenario(DEMO, (*HEAVY_DEMO, *overrides))
     return assemble(loaded.scenario, read_weather(loaded.scenario.site.weather))
 
 
