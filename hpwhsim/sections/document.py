@@ -1,12 +1,12 @@
 """The one list of sections: the result first, then what it rests on."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from hpwhsim.account.adequacy import cause_name
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import FAIL, MEANING, counted
-from hpwhsim.charts.year import CAPTIONS, SCHEMATIC
+from hpwhsim.charts.year import CAPTIONS, ONE_LINE, SCHEMATIC
 from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
@@ -49,7 +49,7 @@ PARTIES = {"prepared_by": "Prepared by", "prepared_for": "Prepared for", "projec
 
 def document(
     result: Result,
-    pictures: Iterable[str],
+    pictures: Collection[str],
     repeat: Sequence[tuple[str, str]],
     moved: Sensitivities | None = None,
 ) -> Document:
@@ -58,7 +58,7 @@ def document(
     numbers = ["key", "what it is", "unit", *result.sides]
     main: dict[str, list[Part]] = {
         "Summary": _summary(result),
-        "The plant": _plant(result),
+        "The plant": _plant(result, ONE_LINE in pictures),
         "Cautions": [Listing(record["cautions"])],
         "Savings": _savings(result),
         "Usual measures": [Table(("", "SI", "inch-pound"), list(_measures(result)), "lrr", "Of the plant")],
@@ -167,7 +167,8 @@ def _measures(result: Result) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(result: Result) -> list[Part]:
+def _plant(result: Result, wired: bool) -> list[Part]:
+    """The drawing with the year's heat, the electrical one-line where it is drawn, and the sums."""
     record = result.plant.record
     places, rows = digits(record), []
     for one in sums(record):
@@ -177,8 +178,11 @@ def _plant(result: Result) -> list[Part]:
         rows.append((f"{one.name}: sum", left, right))
     caption = "Schematic, with the heat of the year at each arrow"
     heads = ("", "in [MWh]", "out [MWh]")
+    said = "Electrical one-line: currents and protective devices of the site checks"
+    electrical = [Picture(ONE_LINE, said, f"{said}; its figures are in the table of checks")] if wired else []
     return [
         Picture(SCHEMATIC, caption, alternative(result.plant.year)),
+        *electrical,
         Table(heads, rows, "lrr", "The heat of the year: what goes in comes out"),
     ]
 

@@ -36,7 +36,7 @@ def carbon_sheet(
     years = result.service_years
     heads = [f"{name}: {part}" for name in columns for part in PARTS]
     book.texts(SHEET, TOP - 1, ["year of service", *heads])
-    book.widths(SHEET, 18, *([13] * len(heads)), freeze=TOP)
+    book.widths(SHEET, 18, *([13] * len(heads)), freeze=TOP, across=1)
     for year in range(1, years + 1):
         book.number(SHEET, TOP - 1 + year, 0, float(year), "text")
     found = {}

@@ -59,7 +59,7 @@ def cost_sheet(
     book: Book, result: Result, columns: Mapping[str, Columns], prices: Prices
 ) -> dict[str, Cells]:
     """The bill of each month; returns the year's by key of the record."""
-    book.widths(SHEET, 38, *([12] * 13))
+    book.widths(SHEET, 38, *([12] * 13), across=1)
     found: dict[str, Cells] = {}
     row = 0
     for name, held in columns.items():
