@@ -21,6 +21,7 @@ from hpwhsim.sections.rows import ROOMS, SAVED, origins
 
 SHEET = "Front"
 HEADS = ("figure", "unit", "baseline", "plant", "saved", "saved, %", "where it stands")
+NUMBERS = ("baseline", "plant", "saved", "saved, %", "value")
 WHERE = HEADS.index("where it stands")
 OWN = (
     "electricity_kwh",
@@ -255,7 +256,7 @@ def _line(key: str, line: Saved) -> Words:
 
 def _figures(book: Book, row: int, result: Result, shown: Shown) -> int:
     """Figures of both plants; returns the row of what comes next."""
-    book.texts(SHEET, row, HEADS)
+    book.heads(SHEET, row, HEADS, NUMBERS)
     rooms = any(side.room for side in result.sides.values())
     for key, line in shown.saved.items():
         row += 1
@@ -288,7 +289,8 @@ def _over_the_years(book: Book, row: int, result: Result, cells: Cells) -> int:
         return row
     assert result.terms is not None
     reasons: Any = result.plant.record.get("costs.reasons", {})
-    book.texts(SHEET, row, [f"over {result.terms.years} years", "unit", "value", "", "", "", HEADS[WHERE]])
+    heads = (f"over {result.terms.years} years", "unit", "value", "", "", "", HEADS[WHERE])
+    book.heads(SHEET, row, heads, NUMBERS)
     for key, cell in found.items():
         row += 1
         one = declared(key)

@@ -68,14 +68,12 @@ def explained(name: str) -> tuple[str, str, str, str, str]:
 def hourly_sheet(book: Book, sheet: str, columns: Mapping[str, Array]) -> dict[str, Column]:
     """Fill an hourly sheet: start of the hour, month, then `columns`, each shape (8760,)."""
     page = book.sheets[sheet]
-    page.set_column(0, 0, 12)
-    page.set_column(1, 1, 6)
-    page.set_column(2, 1 + len(columns), 9)
+    for first, last, width in ((0, 0, 12), (1, 1, 7), (2, 1 + len(columns), 9)):
+        book.width(sheet, first, last, width)
     names = {name: explained(name) for name in columns}
     labels = [f"{label} [{unit}]" if unit != "1" else label for label, unit, *_ in names.values()]
     book.texts(sheet, 0, ["hour starting (local standard time)", "month", *labels])
     book.texts(sheet, 1, ["key", "", *columns], "key")
-    page.set_row(0, 60)
     page.set_row(1, 150)
     start = FIRST_DAY + np.arange(HOURS) / 24.0
     month = np.repeat(np.arange(1.0, 13.0), np.array(MONTH_DAYS) * 24)

@@ -74,7 +74,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 50, 14, 16, 20, 30, 30, *([14] * 10), freeze=1, across=1)
+    book.widths(SHEET, 46, 13, 14, 18, 26, 28, *([12] * 7), freeze=1, across=1)
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(

@@ -36,7 +36,7 @@ def monthly_sheet(book: Book, columns: Mapping[str, Columns]) -> None:
 
     for name, held in columns.items():
         book.text(sheet, row, 0, name, "title")
-        book.texts(sheet, row + 1, ["figure", "key", "unit", *MONTH_NAMES, "year"])
+        book.heads(sheet, row + 1, ["figure", "key", "unit", *MONTH_NAMES, "year"], (*MONTH_NAMES, "year"))
         row += 2
         cells: dict[str, list[Formula]] = {}
         for key in (key for key in SUMMED_BY_MONTH if key in held):

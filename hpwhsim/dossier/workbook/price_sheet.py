@@ -97,7 +97,7 @@ def price_sheet(book: Book, prices: Prices, outside: Columns) -> Formula | None:
         means = any(len(numbers) > 1 for kind in days for one in kind for numbers in one.bands())
     checked = prices.band is not None and not means
     book.text(SHEET, 0, 0, "Price of electric energy by month and hour", "title")
-    book.text(SHEET, 1, 0, f"{NOTE} {MEANS}" if means else NOTE)
+    book.text(SHEET, 1, 0, NOTE)
     book.widths(SHEET, 10, *([7.5] * 24), *([10, 10] if checked else []), freeze=3, across=1)
     book.texts(SHEET, 2, HEADS if checked else HEADS[:25])
     row, apart = 2, []
@@ -112,4 +112,6 @@ def price_sheet(book: Book, prices: Prices, outside: Columns) -> Formula | None:
             if checked:
                 book.live(SHEET, row, 25, one.hours(), "text")
                 apart.append(book.live(SHEET, row, 26, one.elsewhere(), "text"))
+    if means:
+        book.text(SHEET, row + 2, 0, MEANS)
     return added(apart) if checked else None

@@ -35,7 +35,7 @@ def savings_sheet(
 ) -> tuple[dict[str, Saved], Formula]:
     """What the plant saves, baseline less plant; returns its lines, and the largest difference."""
     heads = ["figure", "key", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
-    book.texts(SHEET, 0, heads)
+    book.heads(SHEET, 0, heads, heads[3:])
     book.widths(SHEET, 40, 28, 14, 16, 16, 16, 10, 16, 12, freeze=1, across=1)
     found: dict[str, Saved] = {}
     row, apart = 0, [0.0]

@@ -5,9 +5,10 @@ Every formula is written with the value it has, so that a reader that does not r
 
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
@@ -55,6 +56,9 @@ LETTER, A4, TABLOID, A3 = 1, 9, 3, 8  # sizes of paper: ECMA-376 part 1, 18.3.1.
 PAPERS = {"letter": (LETTER, TABLOID), "A4": (A4, A3)}
 """Paper of a sheet, and of a wide one, by `dossier.paper`."""
 EDGE, FOOT = 0.4, 0.6  # inches, of the print
+WRAPPED = ("wrap", "beside", "head", "head of numbers")  # formats in which a text goes on below
+LINE, PLAIN_WIDTH = 15.0, 8.43  # points, and digits: of a row and a column of which nothing is said
+MOST_PAGES = 120  # of a sheet of hours: a narrow one is printed smaller
 LONGEST_TITLE = 90  # signs in the footer, which holds 255
 
 
@@ -100,6 +104,13 @@ class Book:
         formats: dict[str, dict[str, object]] = {
             "title": {"bold": True, "font_size": 14},
             "head": {"bold": True, "bottom": 1, "text_wrap": True, "bg_color": "#E8EEF4"},
+            "head of numbers": {
+                "bold": True,
+                "bottom": 1,
+                "text_wrap": True,
+                "bg_color": "#E8EEF4",
+                "align": "right",
+            },
             "part": {"bold": True},
             "text": {},
             "wrap": {"text_wrap": True},
@@ -111,7 +122,7 @@ class Book:
             "percent": {"num_format": "0.0"},
             "sentence": {"bold": True, "text_wrap": True, "font_size": 12},
             "key": {"rotation": 90, "font_size": 8, "bg_color": "#E8EEF4", "bottom": 1},
-            "link": {"underline": 1, "font_color": "#0000C0"},
+            "link": {"underline": 1, "font_color": "#0000C0", "indent": 1},
             "time": {"num_format": "mm-dd hh:mm"},
         }
         self.formats: dict[str, Format] = {}
@@ -123,6 +134,8 @@ class Book:
         self.ends: dict[str, tuple[int, int]] = {
             name: (0, 0) for name in sheets
         }  # last row and column, from 0
+        self.wide: dict[str, dict[int, float]] = {name: {} for name in sheets}  # widths of columns
+        self.long: dict[str, list[tuple[int, int, str]]] = {name: [] for name in sheets}  # texts that wrap
         self.repeated: dict[str, int] = {}  # rows at the head of each printed page
 
     def _add(self, name: str, held: Mapping[str, object]) -> str:
@@ -139,6 +152,8 @@ class Book:
     def text(self, sheet: str, row: int, column: int, text: str, style: str = "text") -> None:
         """Text as it is: a leading = is no formula, a web address no link."""
         self.sheets[sheet].write_string(row, column, text, self.formats[style])
+        if style in WRAPPED:
+            self.long[sheet].append((row, column, text))
         self.reach(sheet, row, column)
 
     def reach(self, sheet: str, row: int, column: int) -> None:
@@ -178,11 +193,14 @@ class Book:
         return self._add(shown, {"num_format": shown})
 
     def texts(self, sheet: str, row: int, texts: Sequence[str], style: str = "head", column: int = 0) -> None:
-        """A row of texts; heads have two lines."""
-        if style == "head":
-            self.sheets[sheet].set_row(row, 30)
-        for i, text in enumerate(texts):
-            self.text(sheet, row, column + i, text, style)
+        """A row of texts."""
+        for i, text in enumerate(texts, start=column):
+            self.text(sheet, row, i, text, style)
+
+    def heads(self, sheet: str, row: int, words: Sequence[str], numbers: Collection[str] = ()) -> None:
+        """Heads of columns; those of numbers stand on their right, as these do."""
+        for i, text in enumerate(words):
+            self.text(sheet, row, i, text, "head of numbers" if text in numbers else "head")
 
     def number(self, sheet: str, row: int, column: int, value: float, style: str = "number") -> Formula:
         """A number, in full precision whatever the format shows."""
@@ -220,20 +238,35 @@ class Book:
     def widths(self, sheet: str, *widths: float, freeze: int = 0, across: int = 0) -> None:
         """Widths of the columns from the left, and how many rows and columns stay in sight."""
         for i, width in enumerate(widths):
-            self.sheets[sheet].set_column(i, i, width)
+            self.width(sheet, i, i, width)
         self.freeze(sheet, freeze, across)
+
+    def width(self, sheet: str, first: int, last: int, width: float) -> None:
+        """Width of columns, in digits."""
+        self.sheets[sheet].set_column(first, last, width)
+        self.wide[sheet] |= dict.fromkeys(range(first, last + 1), width)
 
     def freeze(self, sheet: str, rows: int, columns: int) -> None:
         """Keep rows and columns in sight; the rows head each printed page too."""
         self.sheets[sheet].freeze_panes(rows, columns)
         self.repeated[sheet] = rows
 
+    def _high(self, name: str) -> None:
+        """Rows as high as their texts in the widths of their columns: not every program sees to that."""
+        lines: dict[int, int] = {}
+        for row, column, text in self.long[name]:
+            room = max(int(self.wide[name].get(column, PLAIN_WIDTH)), 1)
+            lines[row] = max(lines.get(row, 1), len(wrap(text, room)))
+        for row, many in lines.items():
+            if many > 1:
+                self.sheets[name].set_row(row, LINE * many)
+
     def _printed(self, name: str) -> None:
         """Landscape, as wide as a page, with what heads it on each and its number below."""
         sheet, hours = self.sheets[name], name in self.later
         sheet.set_landscape()
         sheet.set_paper(PAPERS[self.paper][hours])
-        sheet.fit_to_pages(1, 0)
+        sheet.fit_to_pages(1, MOST_PAGES if hours else 0)
         sheet.set_margins(EDGE, EDGE, EDGE, FOOT)
         title = visible(self.title)
         title = (
@@ -248,6 +281,7 @@ class Book:
     def close(self) -> bytes:
         """The bytes of the file."""
         for name in self.sheets:
+            self._high(name)
             self._printed(name)
         self.book.close()
         files = {f"xl/worksheets/sheet{n}.xml": name for n, name in enumerate(self.sheets, start=1)}

@@ -109,7 +109,7 @@ def summary_sheet(
     heads = ["figure", "key", "what it is", "unit"]
     for name in sides:
         heads += [f"{name}, live", f"{name}, engine", "difference"]
-    book.texts(SHEET, TOP - 1, [*heads, "why a figure is not live"])
+    book.heads(SHEET, TOP - 1, [*heads, "why a figure is not live"], heads[FIGURES:])
     book.widths(SHEET, 34, 36, 46, 12, *([14, 14, 10] * len(sides)), 36, freeze=TOP, across=1)
     rows = list(_rows(sides))
     shown: dict[str, Cells] = {name: {} for name in sides}
