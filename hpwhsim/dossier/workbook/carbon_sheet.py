@@ -19,8 +19,8 @@ OF_YEAR, AFTER = "kgco2e of year ", "kgco2e of a year after the service life"
 TOP = 4  # row of the first year of service, counted from 0
 NONE = formula(0.0)
 LOST = (
-    "Refrigerant: charge x warming potential x fraction lost; at the end in the last year, at installation in "
-    "the first."
+    "Refrigerant: charge x warming potential x fraction lost; at the end in the last year, at installation "
+    "in the first."
 )
 
 

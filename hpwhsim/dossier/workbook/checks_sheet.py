@@ -42,8 +42,8 @@ class Checked(NamedTuple):
 
 def checks_sheet(book: Book, result: Result, differences: Cells, elsewhere: Formula | None) -> Checked:
     """Fill the sheet; `elsewhere` are hours at another price than the sheet of prices says."""
-    book.texts(SHEET, 0, HEADS)
-    book.widths(SHEET, 48, 24, 52, 44, 12, 9, 12, 12, 10, freeze=1, across=1)
+    book.heads(SHEET, 0, HEADS, HEADS[RATIO : RATIO + 3])
+    book.widths(SHEET, 48, 24, 52, 44, 12, 9, 12, 12, 16, freeze=1, across=1)
     row, ratios, closed = 0, [], True
     for name, largest in differences.items():
         row += 1
@@ -51,7 +51,7 @@ def checks_sheet(book: Book, result: Result, differences: Cells, elsewhere: Form
             SHEET, row, 0, f"largest relative difference of live figures from the engine, {name}", "wrap"
         )
         value = book.live(SHEET, row, 1, largest, "tiny")
-        book.text(SHEET, row, 2, "rounding, below 1e-9, until a cell is changed by hand", "wrap")
+        book.text(SHEET, row, 2, "rounding, below 1e-9, until a cell is changed by hand", "beside")
         ratios.append(book.live(SHEET, row, RATIO, value / CLOSE))
         _state(book, row, ratios[-1], 1.0, CHANGED)
     last = row + 1
@@ -62,7 +62,7 @@ def checks_sheet(book: Book, result: Result, differences: Cells, elsewhere: Form
         said = f"heat in less heat out less change in the store, over heat in, {name}"
         book.text(SHEET, row, 0, said, "wrap")
         value = book.number(SHEET, row, 1, balance, "tiny")
-        book.text(SHEET, row, 2, "at most 1e-6")
+        book.text(SHEET, row, 2, "at most 1e-6", "beside")
         over = book.live(SHEET, row, RATIO, maximum(value, 0.0 - value) / BALANCED)
         _state(book, row, over, 1.0, FAIL)
         closed &= over.value <= 1.0
@@ -71,7 +71,7 @@ def checks_sheet(book: Book, result: Result, differences: Cells, elsewhere: Form
         row += 1
         book.text(SHEET, row, 0, "hours of the year at another price than the sheet Price bands has", "wrap")
         value = book.live(SHEET, row, 1, elsewhere, "text")
-        book.text(SHEET, row, 2, "none")
+        book.text(SHEET, row, 2, "none", "beside")
         _state(book, row, value, 0.0, FAIL)
     rows = {}
     for check in result.checks:
@@ -98,7 +98,7 @@ def _ratio(book: Book, row: int, check: Check) -> None:
         None if number is None else book.number(SHEET, row, RATIO + at, number)
         for at, number in ((1, check.value), (2, check.limit_value))
     )
-    book.text(SHEET, row, RATIO + 3, check.unit)
+    book.text(SHEET, row, RATIO + 3, check.unit, "beside")
     if value is not None and limit is not None and check.ratio is not None:
         over, under = (limit, value) if check.limit_kind == AT_LEAST else (value, limit)
         book.live(SHEET, row, RATIO, ratio(over, under))

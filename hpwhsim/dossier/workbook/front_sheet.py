@@ -187,9 +187,9 @@ def _sentence(result: Result, shown: Shown) -> Words:
         size = number_words(Formula(f"ABS({saved.text})", abs(saved.value)), 1)
         family = result.sides["baseline"].scenario.plant.family
         name = f"the baseline {baseline_name(result)} ({family})"
-        of = "MMBtu of site energy in a typical year, calculated, against"
-        less = quoted("Savings ").then(size, quoted(f" {of} {name}"))
-        more = quoted("No savings: the plant takes ").then(size, quoted(f" more {of} {name}"))
+        when = "in a typical year, calculated,"
+        less = quoted("Savings ").then(size, quoted(f" MMBtu of site energy {when} against {name}"))
+        more = quoted("No savings: ").then(size, quoted(f" MMBtu more site energy {when} than {name}"))
         found = either_words(f"{saved.text}>=0", saved.value >= 0.0, less, more)
     else:
         used = shown.own["plant"]["electricity_kwh"]
@@ -297,8 +297,8 @@ def _over_the_years(book: Book, row: int, result: Result, cells: Cells) -> int:
         book.texts(SHEET, row, [one.label, unit_of(one)], "text")
         book.live(SHEET, row, 2, cell, book.declared(one))
         why = cell.text.replace("$C$", "$D$")  # beside a figure that there is not, the reason
-        told: Any = reasons.get(REASONS.get(key, ""), "")
-        test = f'IF({cell.text}="",ISTEXT({why}),FALSE)'
-        book.words(SHEET, row, 3, either_words(test, isnan(cell.value), Words(why, str(told)), quoted("")))
+        told = Words(why, str(reasons.get(REASONS.get(key, ""), "none")))
+        told = either_words(f"ISTEXT({why})", True, told, quoted("none with the cells as they were changed"))
+        book.words(SHEET, row, 3, either_words(f'{cell.text}=""', isnan(cell.value), told, quoted("")))
         book.place(SHEET, row, WHERE, cell)
     return row + 2

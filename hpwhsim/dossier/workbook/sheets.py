@@ -86,8 +86,9 @@ def number_format(row: Declared, value: float | None = None) -> str:
 
 
 def unit_of(row: Declared) -> str:
-    """The unit of a figure; 1 of a ratio."""
-    return row.unit.replace("kg/", "kg CO2e/") if "CO2e" in row.screen_unit else row.unit
+    """The unit of a figure; 1 of a ratio and of a number of things."""
+    unit = row.unit or "1"
+    return unit.replace("kg/", "kg CO2e/") if "CO2e" in row.screen_unit else unit
 
 
 class Book:
