@@ -113,7 +113,7 @@ def test_nothing_is_said_of_savings_without_a_baseline(tmp_path: Path) -> None:
         written(evaluate_over(read_scenario(DEMO, overrides)), tmp_path), read_only=True, data_only=True
     )
     said = lines(book)
-    assert said[0].startswith("No baseline, so nothing is said of savings.")
+    assert said[0].startswith("No baseline, so no savings are reported.")
     assert not any(" saved" in text for text in said)
     assert {row[6] for row in table(book, "Front") if len(row) > 6} >= {"Checks", "Cautions"}
 

@@ -110,7 +110,7 @@ def _compared(result: Result) -> dict[str, str]:
     homes = result.loaded.scenario.building.apartments
     found = {name: _what(side) for name, side in result.sides.items()}
     if result.baseline is None:
-        found["baseline"] = "none: nothing was compared, so that nothing is said of savings"
+        found["baseline"] = "none: nothing was compared, no savings are reported"
     else:
         found["baseline"] += f", from {baseline_name(result)}; the same building, weather and draws"
     found["building"] = f"{homes:,} apartment{'s' if homes > 1 else ''}"
@@ -193,7 +193,7 @@ def _sentence(result: Result, shown: Shown) -> Words:
         found = either_words(f"{saved.text}>=0", saved.value >= 0.0, less, more)
     else:
         used = shown.own["plant"]["electricity_kwh"]
-        found = quoted("No baseline, so nothing is said of savings. The plant takes ")
+        found = quoted("No baseline, so no savings are reported. The plant takes ")
         found = found.then(number_words(used), quoted(" kWh of electricity in a typical year, calculated"))
     npv = shown.life_cycle.get("costs.npv_usd")
     if npv is not None:
