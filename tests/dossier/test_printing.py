@@ -75,6 +75,18 @@ def test_numbers_have_the_digits_of_the_declarations(demo_file: Path) -> None:
     assert held > 40
 
 
+def test_money_and_years_have_number_formats(demo_file: Path) -> None:
+    """No amount of money, price, share or tonne of the life cycle is shown with all its digits."""
+    sheet = openpyxl.load_workbook(shortened(demo_file), data_only=True)["Life cycle"]
+    checked = 0
+    for row in sheet.iter_rows(min_row=4):
+        for cell in row:
+            if isinstance(cell.value, float) and not cell.value.is_integer():
+                assert cell.number_format != "General", cell.coordinate
+                checked += 1
+    assert checked > 100
+
+
 def prices(book: Any) -> np.ndarray[Any, Any]:
     """Prices of weekdays and weekends, shape (2, 12, 24)."""
     rows = [row[1:25] for row in table(book, "Price bands")[3:] if len(row) > 24 and row[1] is not None]

@@ -1,7 +1,8 @@
 """The sheet of price bands: price of electric energy by month and hour, of weekdays and weekends."""
 
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
-from typing import NamedTuple
 
 import numpy as np
 
@@ -22,7 +23,8 @@ NOTE = (
 MEANS = "Prices of the same hour differ from day to day: this sheet has their means, and the bill each price."
 
 
-class Days(NamedTuple):
+@dataclass(frozen=True)
+class Days:
     """The days of a month that are weekdays, or those that are not."""
 
     month: int  # 1 to 12
@@ -50,6 +52,7 @@ class Days(NamedTuple):
         text = f'COUNTIFS({self._these()},{hour},">={first}",{hour},"<={last}",{band.range},{number})'
         return Formula(text, float(np.count_nonzero(self.of(band)[:, first : last + 1] == number)))
 
+    @cached_property
     def bands(self) -> list[list[int]]:
         """Numbers of the price bands that each hour of the day is in."""
         return [np.unique(of_hour).astype(int).tolist() for of_hour in self.of(self.outside["price_band"]).T]
@@ -62,7 +65,7 @@ class Days(NamedTuple):
             return Formula(text, float(self.of(each)[:, hour].mean()))
         if self.prices.band is None:
             return self.prices.bands[0]
-        numbers = self.bands()[hour]
+        numbers = self.bands[hour]
         if len(numbers) == 1:
             return self.prices.bands[numbers[0] - 1]
         whole = added(self.prices.bands[n - 1] * self.in_band(n, hour, hour) for n in numbers)
@@ -71,7 +74,7 @@ class Days(NamedTuple):
     def elsewhere(self) -> Formula:
         """Hours that are in another band than the sheet has for their hour of the day."""
         left = self.hours()
-        for number, run in groupby(enumerate(self.bands()), key=lambda item: item[1][0]):
+        for number, run in groupby(enumerate(self.bands), key=lambda item: item[1][0]):
             at = [hour for hour, _ in run]
             left = left - self.in_band(number, at[0], at[-1])
         return left
@@ -94,7 +97,7 @@ def price_sheet(book: Book, prices: Prices, outside: Columns) -> Formula | None:
     days = [[Days(month, weekend, prices, outside) for month in ALL_MONTHS] for weekend in (False, True)]
     means = prices.hourly is not None
     if prices.band is not None:
-        means = any(len(numbers) > 1 for kind in days for one in kind for numbers in one.bands())
+        means = any(len(numbers) > 1 for kind in days for one in kind for numbers in one.bands)
     checked = prices.band is not None and not means
     book.text(SHEET, 0, 0, "Price of electric energy by month and hour", "title")
     book.text(SHEET, 1, 0, NOTE)
