@@ -87,9 +87,11 @@ class Pages(pl.BaseDocTemplate):
             appendix = section.appendix
             block: list[pl.Flowable] = [Heading(section.anchor, self.contents)]
             for part in section.parts:
-                block += self._laid(part, pictures)
+                laid = self._laid(part, pictures)
+                whole = 2 if isinstance(part, Listing) else len(laid)  # a list goes on to the next page
+                block += laid[:whole]
                 if not isinstance(part, Text) or part is section.parts[-1]:  # a text belongs to what follows
-                    story += self._together(block)
+                    story += [*self._together(block), *laid[whole:]]
                     block = []
         return [*story, End(self.contents)]
 

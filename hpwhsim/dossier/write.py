@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from hpwhsim.charts.year import SCHEMATIC, draw_pictures
+from hpwhsim.charts.year import ONE_LINE, SCHEMATIC, draw_pictures
 from hpwhsim.dossier.bundle import bundle, repeat_command
 from hpwhsim.dossier.verify import Verdict
 from hpwhsim.dossier.workbook.book import workbook_bytes
@@ -20,6 +20,7 @@ from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Dossier, Scenario
+from hpwhsim.schematic.one_line import one_line
 from hpwhsim.schematic.sheet import schematic
 from hpwhsim.sections.document import TORNADO, document
 from hpwhsim.sections.parts import Typed
@@ -94,7 +95,9 @@ def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Sensitiv
 def _drawn(year: Year, scenario: Scenario) -> dict[str, bytes]:
     """Pictures of a year as a PDF takes them, for another process."""
     pictures = draw_pictures(year, scenario)
-    return pictures | {SCHEMATIC: png(schematic(scenario, year.made.capacity, year))}
+    pictures[SCHEMATIC] = png(schematic(scenario, year.made.capacity, year))
+    wired = one_line(year.record, year.made.modules)
+    return pictures if wired is None else pictures | {ONE_LINE: png(wired)}
 
 
 def _repeat(loaded: Loaded) -> list[tuple[str, str]]:

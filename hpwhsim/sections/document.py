@@ -1,12 +1,13 @@
 """The one list of sections: the result first, then what it rests on."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from hpwhsim.account.adequacy import cause_name
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.account.checks import FAIL, MEANING, counted
-from hpwhsim.charts.year import CAPTIONS, SCHEMATIC
+from hpwhsim.charts.year import CAPTIONS, ONE_LINE, SCHEMATIC
 from hpwhsim.evaluation.draw_rows import DRAW_HEADS, draw_rows, draw_title
 from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
@@ -49,7 +50,7 @@ PARTIES = {"prepared_by": "Prepared by", "prepared_for": "Prepared for", "projec
 
 def document(
     result: Result,
-    pictures: Iterable[str],
+    pictures: Collection[str],
     repeat: Sequence[tuple[str, str]],
     moved: Sensitivities | None = None,
 ) -> Document:
@@ -58,12 +59,12 @@ def document(
     numbers = ["key", "what it is", "unit", *result.sides]
     main: dict[str, list[Part]] = {
         "Summary": _summary(result),
-        "The plant": _plant(result),
+        "The plant": _plant(result, ONE_LINE in pictures),
         "Cautions": [Listing(record["cautions"])],
         "Savings": _savings(result),
-        "Usual measures": [Table(("", "SI", "inch-pound"), list(_measures(result)), "lrr", "Of the plant")],
         "Cost": _part(result, ("energy_cost",), "costs."),
         "Months": _months(result),
+        "Usual measures": [Table(("", "SI", "inch-pound"), list(_measures(result)), "lrr", "Of the plant")],
         "Backup and unmet hot water": _causes(record),
         "Years of draws": _draws(record),
     }
@@ -167,19 +168,25 @@ def _measures(result: Result) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(result: Result) -> list[Part]:
+def _plant(result: Result, wired: bool) -> list[Part]:
+    """The drawing with the year's heat, the electrical one-line where it is drawn, and the sums."""
     record = result.plant.record
     places, rows = digits(record), []
     for one in sums(record):
-        rows += [(f"{one.name}: {name}", decimals(value, places), "") for name, value in one.left.items()]
-        rows += [(f"{one.name}: {name}", "", decimals(value, places)) for name, value in one.right.items()]
-        left, right = (decimals(sum(side.values()), places) for side in (one.left, one.right))
-        rows.append((f"{one.name}: sum", left, right))
+        for goes_in, comes_out in zip_longest(one.left.items(), one.right.items(), fillvalue=("", None)):
+            (left, more), (right, less) = goes_in, comes_out
+            said = f"{one.name}: {left}" if left else ""
+            rows.append((said, decimals(more, places), right, decimals(less, places)))
+        whole = [decimals(sum(side.values()), places) for side in (one.left, one.right)]
+        rows.append((f"{one.name}: sum", whole[0], "sum", whole[1]))
     caption = "Schematic, with the heat of the year at each arrow"
-    heads = ("", "in [MWh]", "out [MWh]")
+    heads = ("in", "[MWh]", "out", "[MWh]")
+    said = "Electrical one-line: currents and protective devices of the site checks"
+    electrical = [Picture(ONE_LINE, said, f"{said}; its figures are in the table of checks")] if wired else []
     return [
         Picture(SCHEMATIC, caption, alternative(result.plant.year)),
-        Table(heads, rows, "lrr", "The heat of the year: what goes in comes out"),
+        Table(heads, rows, "lrlr", "The heat of the year: what goes in comes out"),
+        *electrical,
     ]
 
 

@@ -91,6 +91,7 @@ def test_the_result_comes_first(written: Path) -> None:
     first = "".join(found[:4])
     for words in (
         "Schematic, with the heat",
+        "Electrical one-line: currents",
         "Failed: floor load",
         "Savings",
         "Net present value",
@@ -141,6 +142,20 @@ def test_a_table_that_fits_on_a_page_is_not_broken(tmp_path: Path, paper: str, b
     long = [text for text in found if re.search(r"\bc\d+\b", text)]
     assert len(long) > 2
     assert all(re.search(r"first +second", text) for text in long)
+
+
+def test_a_list_goes_on_to_the_next_page(tmp_path: Path) -> None:
+    """It begins where there is room, its heading with it, and has each item once, in order."""
+    sections = [
+        Section("One", [counted(40)]),
+        Section("Two", [Listing([f"item{n} " * 9 for n in range(40)])]),
+    ]
+    found = pages(made(tmp_path, sections))
+    assert re.search(r"2 +Two", found[0].split("r39")[1])
+    assert "item1 " in found[0]
+    words = [int(n) for n in re.findall(r"\bitem(\d+)\b", "".join(found))]
+    assert words == sorted(words)
+    assert set(words) == set(range(40))
 
 
 def test_a_row_higher_than_a_page_goes_on_to_the_next(tmp_path: Path) -> None:

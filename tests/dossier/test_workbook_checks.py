@@ -46,6 +46,7 @@ def test_the_ratio_of_every_check_is_live(tmp_path: Path) -> None:
         assert ratio == pytest.approx(over, rel=1e-12)
         assert (ratio > 1.0) == check.beyond or check.limit_kind == "below"
         assert state != "ok" or ratio <= 1.0
-    own = [row for name, row in found.items() if name.startswith(("largest", "heat in"))]
+    own = [row for name, row in found.items() if str(name).startswith(("largest", "heat in"))]
     assert len(own) == 2
     assert all(abs(row[5]) <= 1.0 for row in own)
+    assert [row[4] for row in own] == ["ok", "ok"]

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 from cases import ROOT
 
-from hpwhsim.charts.year import SCHEMATIC, draw_pictures
+from hpwhsim.charts.year import ONE_LINE, SCHEMATIC, draw_pictures
 from hpwhsim.dossier.pdf import pdf_bytes
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result
 from hpwhsim.io.figures import png
 from hpwhsim.page.page import html
 from hpwhsim.scenario.reading import read_scenario
+from hpwhsim.schematic.one_line import one_line
 from hpwhsim.schematic.sheet import schematic
 from hpwhsim.sections.document import TORNADO, document
 from hpwhsim.sections.inputs import inputs
@@ -84,6 +85,9 @@ def shown(demo: Result) -> tuple[Document, Mapping[str, bytes]]:
     moved = sensitivities(demo.loaded, year, demo.baseline.year)
     pictures = draw_pictures(year, scenario) | {TORNADO: tornado(moved)}
     pictures[SCHEMATIC] = png(schematic(scenario, year.made.capacity, year))
+    wired = one_line(year.record, year.made.modules)
+    assert wired is not None
+    pictures[ONE_LINE] = png(wired)
     return document(demo, pictures, [("command", command_of(demo))], moved), pictures
 
 

@@ -7,8 +7,9 @@ import numpy as np
 from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, Fuel, fuel
 from hpwhsim.account.gases import Gases, warming
 from hpwhsim.account.grid import KG_PER_LB, Grid
+from hpwhsim.dossier.workbook.factor_rows import CHANGEABLE, Page
 from hpwhsim.dossier.workbook.formula import Column, Formula, added, letter, weighed
-from hpwhsim.dossier.workbook.sheets import CHANGEABLE, SOLID, Book, Cells, Columns, Page, at
+from hpwhsim.dossier.workbook.sheets import SOLID, Book, Cells, Columns, at
 from hpwhsim.evaluation.emissions import NATURAL_GAS, STEAM_EFFICIENCY, STEAM_LOSS, burnt_fuel
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.heatpump.refrigerants import refrigerant
@@ -129,10 +130,10 @@ def _potentials(book: Book, sides: dict[str, Side]) -> Potentials:
     columns |= {name: [dict(refrigerant(name).gwp)[basis] for basis in sets] for name in sorted(names)}
     heads = ["set: assessment of the IPCC, years", *(GASES.get(name, name) for name in columns)]
     book.texts(POTENTIALS, 0, [*heads, CHANGEABLE])
-    book.widths(POTENTIALS, 34, *([14] * len(columns)), 24, freeze=1)
+    book.widths(POTENTIALS, 34, *([14] * len(columns)), 24, freeze=1, across=1)
     for row, note in enumerate(NOTES, start=len(sets) + 2):
         book.text(POTENTIALS, row, 0, note)
-    found = {"set": Column(POTENTIALS, "A", np.full(len(sets), np.nan))}
+    found = {"set": Column(POTENTIALS, "A", np.full(len(sets), np.nan), 2)}
     for row, basis in enumerate(sets, start=1):
         book.text(POTENTIALS, row, 0, basis)
         book.text(POTENTIALS, row, len(columns) + 1, "yes, each number")
@@ -143,7 +144,7 @@ def _potentials(book: Book, sides: dict[str, Side]) -> Potentials:
             else:
                 book.number(POTENTIALS, row, place, value, book.in_unit("kg CO2e/kg", SOLID))
         numbers = np.array([np.nan if value is None else value for value in values])
-        found[name] = Column(POTENTIALS, letter(place), numbers)
+        found[name] = Column(POTENTIALS, letter(place), numbers, 2)
     return Potentials(found, sets, found["set"]._replace(values=np.full(offered, np.nan)))
 
 

@@ -18,6 +18,10 @@ OF_YEAR, AFTER = "kgco2e of year ", "kgco2e of a year after the service life"
 """Keys of the figures of each year of service, and of the years after the last, which lose nothing once."""
 TOP = 4  # row of the first year of service, counted from 0
 NONE = formula(0.0)
+LOST = (
+    "Refrigerant: charge x warming potential x fraction lost; at the end in the last year, at installation "
+    "in the first."
+)
 
 
 def carbon_sheet(
@@ -30,13 +34,13 @@ def carbon_sheet(
         1,
         0,
         "Electricity of the hours times the factor of the grid, and fuel times its own; room: what heating, "
-        "cooling and drying of the heat pump's room purchase more. Refrigerant: charge x warming potential x "
-        "fraction lost; at the end in the last year, at installation in the first.",
+        "cooling and drying of the heat pump's room purchase more.",
     )
+    book.text(SHEET, 2, 0, LOST)
     years = result.service_years
     heads = [f"{name}: {part}" for name in columns for part in PARTS]
     book.texts(SHEET, TOP - 1, ["year of service", *heads])
-    book.widths(SHEET, 18, *([13] * len(heads)), freeze=TOP)
+    book.widths(SHEET, 16, *([12] * len(heads)), freeze=TOP, across=1)
     for year in range(1, years + 1):
         book.number(SHEET, TOP - 1 + year, 0, float(year), "text")
     found = {}

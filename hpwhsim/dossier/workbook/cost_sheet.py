@@ -59,7 +59,7 @@ def cost_sheet(
     book: Book, result: Result, columns: Mapping[str, Columns], prices: Prices
 ) -> dict[str, Cells]:
     """The bill of each month; returns the year's by key of the record."""
-    book.widths(SHEET, 38, *([12] * 13))
+    book.widths(SHEET, 38, *([12] * 13), across=1)
     found: dict[str, Cells] = {}
     row = 0
     for name, held in columns.items():
@@ -125,7 +125,7 @@ def _bill(
     book: Book, row: int, meter: Meter, tariff: Tariff, prices: Prices, fuel: Sequence[Formula] | None
 ) -> tuple[int, Cells]:
     """Write a bill from `row` on; returns the row below it and the year's sums by key of the record."""
-    book.texts(SHEET, row, ["part", *MONTH_NAMES, "year"])
+    book.heads(SHEET, row, ["part", *MONTH_NAMES, "year"], (*MONTH_NAMES, "year"))
 
     def line(label: str, months: Sequence[Formula]) -> list[Formula]:
         nonlocal row

@@ -30,7 +30,7 @@ def draw_sheet(book: Book, record: Mapping[str, Any]) -> Formula:
     for at, words in enumerate((*NAMES.values(), *(f"{name}, engine" for name in NAMES.values())), start=5):
         book.text(SHEET, at, 0, words)
     book.texts(SHEET, TOP - 1, ["seed", *figures])
-    book.widths(SHEET, 22, *([20] * len(figures)))
+    book.widths(SHEET, 22, *([20] * len(figures)), across=1)
     for row, seed in enumerate(found["seeds"], start=TOP):
         book.number(SHEET, row, 0, float(seed), "text")
     apart = [0.0]

@@ -6,14 +6,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES
+from hpwhsim.account.calendar import ALL_MONTHS, MONTH_NAMES, When, mask
 from hpwhsim.account.savings import MMBTU_PER_KWH, site_to_source
 from hpwhsim.account.tariff import Tariff
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.dossier.workbook.carbon_factors import CarbonFactors, carbon_factors
+from hpwhsim.dossier.workbook.factor_rows import Page
 from hpwhsim.dossier.workbook.formula import Column, Formula
-from hpwhsim.dossier.workbook.sheets import Book, Columns, Page, at
+from hpwhsim.dossier.workbook.sheets import Book, Columns, at
 from hpwhsim.evaluation.result import Result
 from hpwhsim.io.units import DEMAND_PRICE, ENERGY, ENERGY_PRICE, MONTHLY_MONEY, written_in
 from hpwhsim.storage.layers import RHO_CP
@@ -66,13 +67,16 @@ def hourly_factors(result: Result) -> dict[str, Array]:
             found["usd_per_kwh"] = tariff.electricity
         elif split[0].size > 1:
             found["price_band"] = split[1]
+    if "usd_per_kwh" in found or "price_band" in found:  # what a price is looked up by
+        found["hour_of_day"] = np.arange(float(HOURS)) % 24.0
+        found["weekend"] = mask(When(days="weekends")).astype(np.float64)
     return found
 
 
 def factor_sheet(book: Book, result: Result, outside: Columns) -> Factors:
     """Fill the sheet; `outside` are the columns of `hourly_factors`."""
     page = Page(book, "Factors")
-    book.widths("Factors", 58, 22, 18, 24, 36, 90, freeze=1)
+    book.widths("Factors", 54, 13, 16, 24, 32, 80, freeze=1)
     label = "million Btu (International Table) in a kWh"
     mmbtu = page.given(label, "MMBtu/kWh", MMBTU_PER_KWH, "mmbtu_per_kwh", "NIST SP 811")
     to_source = _to_source(page, result) if result.baseline is not None else {}

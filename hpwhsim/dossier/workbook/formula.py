@@ -107,13 +107,52 @@ def minimum(*parts: Operand) -> Formula:
     return _chosen("MIN", min, parts)
 
 
+class Words(NamedTuple):
+    """A formula that gives a text, and the text that it now gives.
+
+    Examples
+    --------
+    >>> said = quoted("saved: ").then(number_words(Formula("A1", 1234.4)))
+    >>> said.text, said.value
+    ('"saved: "&TEXT(A1,"#,##0")', 'saved: 1,234')
+    """
+
+    text: str  # without the sign of equality
+    value: str
+
+    def then(self, *others: "Words") -> "Words":
+        """Texts one after the other."""
+        parts = (self, *others)
+        return Words("&".join(part.text for part in parts), "".join(part.value for part in parts))
+
+
+LONGEST_LITERAL = 200  # a text within a formula may have 255 signs
+
+
+def quoted(text: str) -> Words:
+    """A text as it stands."""
+    parts = [text[at : at + LONGEST_LITERAL] for at in range(0, len(text), LONGEST_LITERAL)] or [""]
+    return Words("&".join('"' + part.replace('"', '""') + '"' for part in parts), text)
+
+
+def number_words(of: Formula, digits: int = 0) -> Words:
+    """A number with its thousands apart, and so many digits behind the point."""
+    places = f".{'0' * digits}" if digits else ""
+    return Words(f'TEXT({of.text},"#,##0{places}")', f"{of.value:,.{digits}f}")
+
+
+def either_words(test: str, holds: bool, yes: Words, no: Words) -> Words:
+    """One of two texts; `holds` is what the text of the test now says."""
+    return Words(f"IF({test},{yes.text},{no.text})", yes.value if holds else no.value)
+
+
 class Column(NamedTuple):
     """Cells one below the other."""
 
     sheet: str
     letter: str
     values: Array  # shape (8760,) of the hours, (years,) of others; NaN where the cell is empty
-    first: int = 2  # row of the first value, counted from 1
+    first: int = 3  # row of the first value, counted from 1
 
     @property
     def range(self) -> str:

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from hpwhsim.account.economics import KG_PER_TONNE, Terms, internal_rate, payback_years
+from hpwhsim.dossier.workbook.factor_rows import Page
 from hpwhsim.dossier.workbook.formula import (
     EMPTY,
     Column,
@@ -19,7 +20,7 @@ from hpwhsim.dossier.workbook.formula import (
     weighed,
 )
 from hpwhsim.dossier.workbook.outlays import Outlay, block, incentives, outlay
-from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, Page, at, difference
+from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, at, difference, unit_of
 from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
 from hpwhsim.results.declared import declared
@@ -73,7 +74,7 @@ def life_cycle_sheet(
     assert terms is not None
     assert costs is not None
     book.text(SHEET, 0, 0, "Costs over the years [USD], those of a year at its end", "title")
-    book.widths(SHEET, 58, 18, 18, 34, 36, 26, *([16] * 10))
+    book.widths(SHEET, 46, 13, 14, 18, 26, 28, *([12] * 7), freeze=1, across=1)
     page = Page(book, SHEET, 2)
     rates = {
         key: page.given(
@@ -192,7 +193,7 @@ def _figures(
     book: Book, row: int, result: Result, outlays: Mapping[str, Outlay], flows: Flows, rate: Formula
 ) -> Cells:
     """Write what follows from the flows, beside the engine's figures; returns it by key of the record."""
-    book.texts(SHEET, row, ["figure", "unit", "value", "engine", "difference"])
+    book.texts(SHEET, row, ["figure", "unit", "value", "engine", "difference", "key"])
     record: Mapping[str, Any] = result.plant.record
     ours, found = flows.costs["plant"], {}
     later = flows.discount._replace(values=flows.discount.values[1:], first=flows.discount.first + 1)
@@ -201,14 +202,17 @@ def _figures(
     def put(key: str, content: Formula) -> Formula:
         nonlocal row
         row += 1
-        book.texts(SHEET, row, [declared(key).label, declared(key).unit], "text")
-        style = book.in_unit(declared(key).unit)
+        engine, declaration = record.get(key), declared(key)
+        book.texts(SHEET, row, [declaration.label, unit_of(declaration)], "text")
+        book.text(SHEET, row, 5, key)
+        style = book.declared(declaration)
         found[key] = book.live(SHEET, row, 2, content, style)
-        engine = record.get(key)
         if isinstance(engine, float | int):
             difference(book, (SHEET, row, 4), found[key], book.number(SHEET, row, 3, engine, style))
         else:
-            book.text(SHEET, row, 3, record.get("costs.reasons", {}).get(REASONS.get(key, ""), "none"))
+            book.text(
+                SHEET, row, 3, record.get("costs.reasons", {}).get(REASONS.get(key, ""), "none"), "wrap"
+            )
         return found[key]
 
     if flows.compared is not None:

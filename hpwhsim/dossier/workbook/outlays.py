@@ -5,8 +5,9 @@ from typing import NamedTuple
 from hpwhsim.account.economics import PlantCosts
 from hpwhsim.account.savings import MMBTU_PER_KWH
 from hpwhsim.dossier.workbook.carbon_sheet import AFTER, OF_YEAR
+from hpwhsim.dossier.workbook.factor_rows import Page
 from hpwhsim.dossier.workbook.formula import Formula, added, maximum, minimum
-from hpwhsim.dossier.workbook.sheets import Cells, Columns, Page, at
+from hpwhsim.dossier.workbook.sheets import Cells, Columns, at
 from hpwhsim.io.units import CAPACITY_PRICE, ENERGY_PRICE, YEARLY_MONEY
 from hpwhsim.scenario.money import Costs
 

@@ -1,14 +1,16 @@
 """The sheet of savings: the plant against its baseline in one year, the room of a heat pump included."""
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 from hpwhsim.dossier.workbook.factors import Factors
 from hpwhsim.dossier.workbook.formula import Formula, added, ratio
 from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
 from hpwhsim.evaluation.result import Result, Side
+from hpwhsim.evaluation.saving_labels import saving_label
+from hpwhsim.results.declared import declared
 
 SHEET = "Savings"
-UNITS = {"kwh": "kWh", "mmbtu": "MMBtu", "kgco2e": "kg CO2e", "cost": "USD", "kw": "kW"}
 FROM_ACCOUNTS = {
     "kgco2e": ("total_kgco2e",),
     "operational_kgco2e": ("operational_kgco2e", "carbon.room_kgco2e"),
@@ -19,28 +21,43 @@ FROM_ACCOUNTS = {
 """Savings that are sums of figures of the sheets Carbon and Cost, as far as a plant has them."""
 
 
+class Saved(NamedTuple):
+    """Cells of a line of the savings."""
+
+    baseline: Formula
+    plant: Formula
+    saved: Formula
+    percent: Formula
+
+
 def savings_sheet(
     book: Book, result: Result, columns: Mapping[str, Columns], live: Mapping[str, Cells], factors: Factors
-) -> tuple[Cells, Formula]:
-    """What the plant saves, baseline less plant; returns what is saved, and the largest difference."""
-    heads = ["figure", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
-    book.texts(SHEET, 0, heads)
-    book.widths(SHEET, 34, 10, 18, 18, 18, 10, 18, 12, freeze=1)
-    found, row, apart = {}, 0, [0.0]
+) -> tuple[dict[str, Saved], Formula]:
+    """What the plant saves, baseline less plant; returns its lines, and the largest difference."""
+    heads = ["figure", "key", "unit", "baseline", "plant", "saved", "saved, %", "saved, engine", "difference"]
+    book.heads(SHEET, 0, heads, heads[3:])
+    book.widths(SHEET, 40, 28, 14, 16, 16, 16, 10, 16, 12, freeze=1, across=1)
+    found: dict[str, Saved] = {}
+    row, apart = 0, [0.0]
     for row, (key, line) in enumerate(result.savings.items(), start=1):
-        unit = next((text for end, text in UNITS.items() if key.endswith(end)), "")
-        book.texts(SHEET, row, [key, unit], "text")
+        (label, unit), style = saving_label(key), style_of(book, key)
+        book.texts(SHEET, row, [label, key, unit], "text")
         base, plant = (
             book.live(
-                SHEET, row, place, _figure(key, name, result.sides[name], columns[name], live[name], factors)
+                SHEET,
+                row,
+                place,
+                _figure(key, name, result.sides[name], columns[name], live[name], factors),
+                style,
             )
-            for place, name in ((2, "baseline"), (3, "plant"))
+            for place, name in ((3, "baseline"), (4, "plant"))
         )
-        found[key] = book.live(SHEET, row, 4, base - plant)
+        saved = book.live(SHEET, row, 5, base - plant, style)
         size = Formula(f"ABS({base.text})", abs(base.value))
-        book.live(SHEET, row, 5, ratio(found[key] * 100.0, size))
-        engine = book.number(SHEET, row, 6, line.saved)
-        apart.append(difference(book, (SHEET, row, 7), found[key], engine).value)
+        percent = book.live(SHEET, row, 6, ratio(saved * 100.0, size), "percent")
+        found[key] = Saved(base, plant, saved, percent)
+        engine = book.number(SHEET, row, 7, line.saved, style)
+        apart.append(difference(book, (SHEET, row, 8), saved, engine).value)
     for below, text in enumerate(
         (
             "A negative saving means that the plant takes more than the baseline. What a",
@@ -49,7 +66,14 @@ def savings_sheet(
         start=row + 2,
     ):
         book.text(SHEET, below, 0, text)
-    return found, Formula(f"MAX('{SHEET}'!$H$2:$H${row + 1})", max(apart))
+    return found, Formula(f"MAX('{SHEET}'!$I$2:$I${row + 1})", max(apart))
+
+
+def style_of(book: Book, key: str) -> str:
+    """Name of the format of a line."""
+    if "." in key:
+        return book.declared(declared("peak_kw"))
+    return book.declared(declared("savings.cost_usd" if key == "cost" else f"savings.{key}"))
 
 
 def _figure(key: str, name: str, side: Side, columns: Columns, live: Cells, factors: Factors) -> Formula:

@@ -1,18 +1,16 @@
-"""The first sheet: every figure of the annual record beside the formula that gives it."""
+"""The sheet of all figures: each of the annual record beside the formula that gives it."""
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
 
 from hpwhsim.account.energy import CREDITS, HEAT_PUMP
 from hpwhsim.account.hygiene import WEEKS
 from hpwhsim.dossier.workbook.factors import Factors
-from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, ratio, weighed
-from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference
+from hpwhsim.dossier.workbook.formula import Column, Formula, added, formula, letter, ratio, weighed
+from hpwhsim.dossier.workbook.sheets import Book, Cells, Columns, difference, unit_of
 from hpwhsim.evaluation.result import Side
 from hpwhsim.results.declared import Declared, record_keys
 
 SHEET = "Summary"
-FINE = ("1", "1/year", "kg/kWh")  # units of numbers near 0
 TOP = 5  # row of the first figure, counted from 0
 PURCHASED = ("electricity_kwh", "fuel_kwh")
 USEFUL = ("heat_to_taps_kwh", "recirculation_loss_kwh")
@@ -97,11 +95,9 @@ def summary_sheet(
     columns: Mapping[str, Columns],
     live: dict[str, Cells],
     factors: Factors,
-) -> Cells:
-    """Fill the sheet; returns the largest difference from the program by plant | baseline."""
-    record: Mapping[str, Any] = sides["plant"].record
-    book.text(SHEET, 0, 0, str(record["title"]), "title")
-    book.text(SHEET, 1, 0, f"Weather: {record['weather.station']}; tankyear {record['tool.version']}")
+) -> tuple[dict[str, Cells], Cells]:
+    """Fill the sheet; returns cells by element, and the largest difference, of each by plant | baseline."""
+    book.text(SHEET, 0, 0, "Every figure of the year, live and as the program wrote it", "title")
     book.text(
         SHEET,
         2,
@@ -110,21 +106,22 @@ def summary_sheet(
         "changed, the column 'may be changed' says: they have a border, dotted where a number may replace a "
         "formula. 'engine' is what the program wrote into the record.",
     )
-    heads = ["key", "what it is", "unit"]
+    heads = ["figure", "key", "what it is", "unit"]
     for name in sides:
         heads += [f"{name}, live", f"{name}, engine", "difference"]
-    book.texts(SHEET, TOP - 1, [*heads, "why a figure is not live"])
-    book.widths(SHEET, 34, 62, 9, *([17, 17, 11] * len(sides)), 60, freeze=TOP)
+    book.heads(SHEET, TOP - 1, [*heads, "why a figure is not live"], heads[FIGURES:])
+    book.widths(SHEET, 34, 36, 46, 12, *([14, 14, 10] * len(sides)), 36, freeze=TOP, across=1)
     rows = list(_rows(sides))
     shown: dict[str, Cells] = {name: {} for name in sides}
     apart: dict[str, list[float]] = {name: [0.0] for name in sides}
     for at, (key, element, row) in enumerate(rows, start=TOP):
-        book.texts(SHEET, at, [element, row.long_name, row.unit], "text")
+        book.texts(SHEET, at, [label_of(element, row), element, row.long_name, unit_of(row)], "wrap")
         for i, (name, side) in enumerate(sides.items()):
             figures = _elements(key, side.record.get(key)) if key in side.record else {}
             if element not in figures:
                 continue
-            place, value, style = 3 + 3 * i, figures[element], "fine" if row.unit in FINE else "number"
+            place, value = FIGURES + 3 * i, figures[element]
+            style = book.declared(row, value)
             content = live[name].get(element)
             if content is None:
                 content = _figure(element, row, columns[name], shown[name], factors)
@@ -134,16 +131,28 @@ def summary_sheet(
                 shown[name][element] = engine = book.number(SHEET, at, place + 1, value, style)
             if content is None:
                 book.text(SHEET, at, place, "as in the engine")
-                book.text(SHEET, at, 3 + 3 * len(sides), NOT_LIVE.get(key, UNEXPLAINED))
+                reason = NOT_LIVE.get(key, UNEXPLAINED)
+                book.text(SHEET, at, FIGURES + 3 * len(sides), reason, "wrap")
                 continue
             shown[name][element] = book.live(SHEET, at, place, content, style)
             if value is not None:
                 found = difference(book, (SHEET, at, place + 2), shown[name][element], engine)
                 apart[name].append(found.value)
-    return {
-        name: Formula(f"MAX('{SHEET}'!${column}${TOP + 1}:${column}${TOP + len(rows)})", max(apart[name]))
-        for name, column in zip(sides, ("F", "I"), strict=False)
-    }
+    largest = {}
+    for i, name in enumerate(sides):
+        column, last = letter(FIGURES + 3 * i + 2), TOP + len(rows)
+        text = f"MAX('{SHEET}'!${column}${TOP + 1}:${column}${last})"
+        largest[name] = Formula(text, max(apart[name]))
+    return shown, largest
+
+
+FIGURES = 4  # column of the first figure, counted from 0
+
+
+def label_of(element: str, row: Declared) -> str:
+    """What a figure is called: that of its key, and what stands in brackets behind it."""
+    name = element.removeprefix(row.name).strip("[]")
+    return f"{row.label}: {name}" if name else row.label
 
 
 def _rows(sides: Mapping[str, Side]) -> Iterator[tuple[str, str, Declared]]:
