@@ -8,7 +8,7 @@ from hpwhsim.account.adequacy import cause_name
 from hpwhsim.account.energy import END_USES
 from hpwhsim.comparison.report import more
 from hpwhsim.results.declared import declared
-from hpwhsim.results.numbers import amount
+from hpwhsim.results.numbers import amount, decimals
 
 Record = Mapping[str, Any]
 
@@ -109,10 +109,12 @@ def sentences(names: tuple[str, str], one: Record, other: Record) -> list[str]:
     found += _loop(one, other)
     if terms := gas_terms(one, other):
         change = other["total_kgco2e"] - one["total_kgco2e"]
-        said = f"CO2e {signed(change, 'kg a year')}{_percent(change, one['total_kgco2e'])}: {listed(terms, 'kg')}."
+        percent = _percent(change, one["total_kgco2e"])
+        said = f"CO2e {signed(change, 'kg a year')}{percent}: {listed(terms, 'kg')}."
         factors = [record.get("carbon.grid_kgco2e_per_kwh") for record in (one, other)]
         if all(factors) and factors[0] != factors[1]:
-            said += f" The grid factor is {amount(factors[1], 'kg/kWh')} against {amount(factors[0])}."
+            grid = f"{amount(factors[1], 'kg/kWh')} against {amount(factors[0])}"
+            said += f" The grid factor is {grid}."
         found.append(said)
     if one.get("energy_cost") is not None and other.get("energy_cost") is not None:
         change = other["energy_cost"] - one["energy_cost"]
@@ -156,16 +158,22 @@ def _reasons(one: Record, other: Record) -> list[str]:
         cops = f"{amount(other['cop_plant'])} against {amount(one['cop_plant'])}"
         found.append(f"Of the purchases without a room, {said} ({cops}).")
     said_of = []
-    for key, unit in (("cop_heat_pump", ""), ("source_mean_c", "°C"), ("peak_kw", "kW")):
+    for key, words in (("cop_heat_pump", amount), ("source_mean_c", _temperature), ("peak_kw", _power)):
         values = [record.get(key) for record in (one, other)]
         if all(value is not None for value in values) and values[0] != values[1]:
-            said_of.append(
-                f"{declared(key).label} {amount(values[1], unit)} against {amount(values[0], unit)}"
-            )
+            said_of.append(f"{declared(key).label} {words(values[1])} against {words(values[0])}")
     if said_of:
         text = "; ".join(said_of)
         found.append(f"{text[0].upper()}{text[1:]}.")
     return found
+
+
+def _temperature(value: float) -> str:
+    return f"{decimals(value)} °C ({decimals(1.8 * value + 32.0)} °F)"
+
+
+def _power(value: float) -> str:
+    return amount(value, "kW")
 
 
 def _backup(base: str, one: Record, other: Record) -> list[str]:

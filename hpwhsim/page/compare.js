@@ -28,7 +28,8 @@ function rows(columns, parts, unit) {
         if (value > 0) up += value;
         else down += value;
       }
-      svg.append(label(f.X(up) + 5, y + 19, amount(total[n])));
+      const missing = parts.every((one) => one.values[n] === null);
+      svg.append(label(f.X(up) + 5, y + 19, missing ? "not requested" : amount(total[n])));
     });
     svg.append(pen("line", { x1: f.X(0), x2: f.X(0), y1: at.top, y2: at.top + at.height, stroke: hue("ink") }));
     return {

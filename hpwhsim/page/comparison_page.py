@@ -1,4 +1,4 @@
-"""Several scenarios on one page of HTML: key figures with differences, what drives them, the same axes for all."""
+"""Several scenarios on one page of HTML: figures with differences, what drives them, one set of axes."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any, cast
@@ -33,9 +33,10 @@ RANKED = (
 )
 """What may be chosen to rank by, where all scenarios have it."""
 ABOUT = (
-    "Each scenario is simulated through one typical year. Differences are against the first, {base}: positive "
-    "where a scenario takes or gives more. They are calculations with the assumptions of each scenario, not "
-    "certified ratings and not guarantees; where the accounts of the scenarios are not alike, the cautions say so."
+    "One typical year of each scenario, simulated hour by hour. Differences are against the first, {base}: "
+    "positive where a scenario has more. They are calculations with the assumptions of each scenario, not "
+    "certified ratings and not guarantees; where the accounts of the scenarios are not alike, the cautions "
+    "say so."
 )
 
 
@@ -59,10 +60,11 @@ def comparison_page(
     lines = [
         line for line in lines_of(records) if any(_value(record, line.key) is not None for record in records)
     ]
+    by_key = {line.key: line for line in lines}
     ranked = {
-        line.key: f"{line.label.strip()}{f' [{line.unit}]' if line.unit else ''}"
-        for line in lines
-        if line.key in RANKED and all(_value(record, line.key) is not None for record in records)
+        key: f"{by_key[key].label.strip()}{f' [{by_key[key].unit}]' if by_key[key].unit else ''}"
+        for key in RANKED
+        if key in by_key and all(_value(record, key) is not None for record in records)
     }
     data = _data(names, results, lines)
     drives = [
@@ -171,7 +173,10 @@ def _data(names: Sequence[str], results: Sequence[Result], lines: Sequence[Line]
     panels = []
     for title, (size, parts) in PARTS.items():
         rows = [[name, label, NAMED[colour]] for label, name, colour in parts]
-        values = {name: [float(record.get(name) or 0.0) / size for record in records] for name, _, _ in rows}
+        values = {
+            name: [None if (value := record.get(name)) is None else value / size for record in records]
+            for name, _, _ in rows
+        }
         if any(any(of) for of in values.values()):
             panels.append({"title": title, "parts": rows, "values": values})
     hours: dict[str, Any] = {}
