@@ -103,7 +103,7 @@ def logarithmic_mean(one: float, other: float) -> float:
 
 
 def sentences(names: tuple[str, str], one: Record, other: Record) -> list[str]:
-    """What drives the difference of `other` from `one`, the energy first; the same records, the same words."""
+    """What drives the difference of `other` from `one`, energy first; the same records, the same words."""
     base, name = names
     found = [_purchases(base, name, one, other), *_reasons(one, other), *_backup(base, one, other)]
     found += _loop(one, other)
@@ -159,8 +159,8 @@ def _reasons(one: Record, other: Record) -> list[str]:
         found.append(f"Of the purchases without a room, {said} ({cops}).")
     said_of = []
     for key, words in (("cop_heat_pump", amount), ("source_mean_c", _temperature), ("peak_kw", _power)):
-        values = [record.get(key) for record in (one, other)]
-        if all(value is not None for value in values) and values[0] != values[1]:
+        values = [float(record[key]) for record in (one, other) if record.get(key) is not None]
+        if len(values) == 2 and values[0] != values[1]:
             said_of.append(f"{declared(key).label} {words(values[1])} against {words(values[0])}")
     if said_of:
         text = "; ".join(said_of)

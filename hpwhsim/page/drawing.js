@@ -76,7 +76,7 @@ function stack(svg, f, parts, first, sign = 1) {
       path += `${n === base.length - 1 ? "L" : "H"}${round(f.X(first + n + 1))}${n === base.length - 1 ? ` ${round(f.Y(base[n]))}` : `V${round(f.Y(base[n]))}`}`;
     }
     path += `H${round(f.X(first))}Z`;
-    svg.append(pen("path", { d: path, fill: hue(colour), stroke: hue("dim"), "stroke-width": 0.3 }));
+    svg.append(pen("path", { d: path, fill: hue(colour), stroke: base.length > 1000 ? "none" : hue("dim"), "stroke-width": 0.3 }));
     base = top;
   }
 }

@@ -165,7 +165,8 @@ def themed(svg: str, name: str) -> str:
     """A drawing to stand within a page: colours of ink and paper follow the page, its ids are its own."""
     inside = svg[svg.index("<svg") :]
     inside = re.sub(r"<metadata>.*?</metadata>|<style[^>]*>.*?</style>", "", inside, flags=re.DOTALL)
-    inside = re.sub(r'\bid="', f'id="{name}-', inside)
+    used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', inside))
+    inside = re.sub(r' id="([^"]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", inside)
     inside = re.sub(r'(href="#|url\(#)', rf"\1{name}-", inside)
     for colour, ours in THEME.items():
         inside = re.sub(rf"{colour}\b", f"var(--{ours})", inside, flags=re.IGNORECASE)

@@ -8,7 +8,7 @@ const DAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]; // 1 January of 
 const PAPER_WIDTH = 660; // px that a page of A4 or Letter holds at 96 to the inch
 const LIGHT = { // what a saved picture is drawn in, whatever the screen
   ink: "#1a1a1a", paper: "#ffffff", rule: "#c4c9ce", shade: "#e8eef4", dim: "#555555", blue: "#0072b2", sky: "#56b4e9",
-  green: "#009e73", yellow: "#f0e442", orange: "#e69f00", red: "#d55e00", pink: "#cc79a7", grey: "#999999", dark: "#4d4d4d",
+  green: "#009e73", gold: "#f0e442", orange: "#e69f00", red: "#d55e00", pink: "#cc79a7", grey: "#999999", dark: "#4d4d4d",
 };
 const state = { us: DATA.us, print: false };
 

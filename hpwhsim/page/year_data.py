@@ -20,7 +20,7 @@ NAMED = {
     BLUE: "blue",
     SKY: "sky",
     GREEN: "green",
-    YELLOW: "yellow",
+    YELLOW: "gold",
     ORANGE: "orange",
     RED: "red",
     PINK: "pink",
@@ -38,6 +38,8 @@ TEMPERATURES = (
     ("store_bottom_c", BLUE),
     ("water_in_c", PINK),
 )
+ALONE = (("backup_heat_kwh", "from the heater", RED), *MADE[2:])
+"""Heat made without a heat pump: the heater backs nothing up."""
 CAUSES = (RED, SKY, ORANGE, BLUE, GREEN, PINK, YELLOW, "0.6")
 """Hues of the causes, in the order of their hours."""
 COP = "cop_hour"
@@ -111,7 +113,7 @@ def year_data(result: Result, us: bool) -> dict[str, Any]:
         "keys": meanings(dict.fromkeys([*hourly, *(row.name for row in record_keys())])),
         "hours": packed(series),
         "temperatures": temperatures,
-        "made": seen(MADE),
+        "made": seen(MADE if "heat_pump_heat_kwh" in hourly else ALONE),
         "used": seen(USED),
         "purchased": seen(PURCHASED),
         "causes": [
