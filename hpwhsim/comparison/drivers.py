@@ -67,9 +67,10 @@ def heat_and_cop(one: Record, other: Record) -> list[Term]:
 
 
 def gas_terms(one: Record, other: Record) -> list[Term]:
-    """CO2e of `other` less that of `one`: by electricity, its factor, fuel, refrigerant, the rest. [kg/year]
+    """CO2e of `other` less that of `one`: electricity, its factor, fuel, refrigerant, room. [kg/year]
 
-    Electricity and its factor split the difference of their product by the logarithmic mean; the terms add
+    The factor is that of the electricity in the hours in which it is used. Electricity and factor split the
+    difference of their product by the logarithmic mean; where one is 0 it stands as one term. The terms add
     up. None where greenhouse gases are not counted on both sides.
     """
     if any(record.get("total_kgco2e") is None for record in (one, other)):
@@ -78,17 +79,17 @@ def gas_terms(one: Record, other: Record) -> list[Term]:
     def change(key: str) -> float:
         return float(other.get(key) or 0.0) - float(one.get(key) or 0.0)
 
-    factors = [float(record.get("carbon.grid_kgco2e_per_kwh") or 0.0) for record in (one, other)]
+    parts = {"fuel": "carbon.fuel_kgco2e", "refrigerant": "refrigerant_kgco2e", "room": "carbon.room_kgco2e"}
+    terms = [Term(name, change(key)) for name, key in parts.items()]
+    gases = [float(record["carbon.electricity_kgco2e"]) for record in (one, other)]
     used = [float(record["electricity_kwh"]) for record in (one, other)]
-    terms = [Term("refrigerant", change("refrigerant_kgco2e")), Term("room", change("carbon.room_kgco2e"))]
-    if min(*factors, *used) > 0.0:
-        gases = [used[n] * factors[n] for n in (0, 1)]
-        mean = logarithmic_mean(gases[0], gases[1])
-        terms.append(Term("electricity used", mean * log(used[1] / used[0])))
-        terms.append(Term("grid factor", mean * log(factors[1] / factors[0])))
-    rest = change("total_kgco2e") - sum(term.value for term in terms)
-    terms.append(Term("fuel, and hours at which electricity is used", rest))
-    return sorted((term for term in terms if term.value != 0.0), key=lambda term: -abs(term.value))
+    if min(*gases, *used) > 0.0:
+        by_use = logarithmic_mean(gases[0], gases[1]) * log(used[1] / used[0])
+        terms.append(Term("electricity used", by_use))
+        terms.append(Term("factor of the electricity in its hours", gases[1] - gases[0] - by_use))
+    else:
+        terms.append(Term("electricity", gases[1] - gases[0]))
+    return sorted(terms, key=lambda term: -abs(term.value))
 
 
 def logarithmic_mean(one: float, other: float) -> float:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hpwhsim.account.adequacy import cause_name
+from hpwhsim.account.adequacy import cause_name, time_text
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
@@ -71,7 +71,9 @@ def event_parts(hourly: Hourly) -> list[Part]:
             continue
         rows = []
         for one in found[:MOST]:
-            causes = ", ".join(f"{cause_name(cause)} {hours:.1f} h" for cause, hours in one.causes.items())
+            causes = ", ".join(
+                f"{cause_name(cause)} {time_text(hours)}" for cause, hours in one.causes.items()
+            )
             text = f"{one.amount:,.0f}" if one.amount >= 100.0 else f"{one.amount:.3g}"
             amount = Exact(text, one.amount, key)
             rows.append((when(one.first), str(one.hours), amount, causes))

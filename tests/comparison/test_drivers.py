@@ -1,6 +1,7 @@
 """What drives a difference: terms that add up, and the same words for the same records."""
 
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -8,8 +9,10 @@ from hypothesis import strategies as st
 
 from hpwhsim.account.energy import END_USES
 from hpwhsim.comparison.drivers import gas_terms, heat_and_cop, purchase_terms, sentences
+from hpwhsim.results.records import read_stored
 
 pytestmark = pytest.mark.law
+RECORDS = Path(__file__).parents[2] / "scenarios" / "records"
 KWH = st.floats(1.0, 1e6)
 RECORD = st.builds(
     lambda uses, heat, loop, fuel, factor, refrigerant, rest: {
@@ -21,6 +24,9 @@ RECORD = st.builds(
         "storage_loss_kwh": 100.0,
         "cop_plant": (heat + loop) / (sum(uses) + fuel),
         "carbon.grid_kgco2e_per_kwh": factor,
+        "carbon.electricity_kgco2e": sum(uses) * factor,
+        "carbon.fuel_kgco2e": 0.18 * fuel,
+        "carbon.room_kgco2e": rest,
         "refrigerant_kgco2e": refrigerant,
         "total_kgco2e": sum(uses) * factor + refrigerant + 0.18 * fuel + rest,
     },
@@ -48,8 +54,19 @@ def test_the_terms_add_up(one: dict[str, float], other: dict[str, float]) -> Non
         back = {term.name: term.value for term in terms(other, one)}
         assert math.fsum(there.values()) == pytest.approx(change, abs=1e-9 * scale)
         for name, value in there.items():
-            assert back.get(name, 0.0) == pytest.approx(-value, abs=1e-9 * scale)
+            assert back[name] == pytest.approx(-value, abs=1e-9 * scale)
     assert sentences(("a", "b"), one, other) == sentences(("a", "b"), one, other)
+
+
+@pytest.mark.parametrize("name", ["central-air", "laundry-room"])
+def test_gases_of_the_worked_scenarios_add_up(name: str) -> None:
+    """Against a plant without any: the terms are the parts of the stored record's total."""
+    record = read_stored(RECORDS / f"{name}.json").record
+    none = {key: 0.0 for key in record} | {"total_kgco2e": 0.0}
+    if record.get("total_kgco2e") is None:
+        assert gas_terms(none, record) == []
+    else:
+        assert sum(term.value for term in gas_terms(none, record)) == pytest.approx(record["total_kgco2e"])
 
 
 @pytest.mark.independent

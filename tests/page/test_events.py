@@ -37,7 +37,7 @@ def test_an_event_by_hand() -> None:
     table, none = event_parts(hourly)
     assert isinstance(table, Table)
     (row,) = table.rows
-    assert list(row) == ["2 Jan, 06:00", "3", "50", "capacity 1.5 h, lockout 0.2 h"]
+    assert list(row) == ["2 Jan, 06:00", "3", "50", "capacity 1.5 h, lockout 15.0 min"]
     assert isinstance(row[2], Exact)
     assert (row[2].value, row[2].key) == (50.0, "short_litres")
     assert none == Text("No event of backup in the year.")
