@@ -155,9 +155,9 @@ def _reasons(one: Record, other: Record) -> list[str]:
     """Useful heat and COP, and what stands behind the COP."""
     found = []
     if terms := heat_and_cop(one, other):
-        said = " and ".join(f"{signed(term.value, 'kWh')} from its {term.name}" for term in terms)
+        said = " and ".join(f"{signed(term.value, 'kWh')} come from its {term.name}" for term in terms)
         cops = f"{amount(other['cop_plant'])} against {amount(one['cop_plant'])}"
-        found.append(f"Of the purchases without a room, {said} ({cops}).")
+        found.append(f"Of the difference without a room, {said} ({cops}).")
     said_of = []
     for key, words in (("cop_heat_pump", amount), ("source_mean_c", _temperature), ("peak_kw", _power)):
         values = [float(record[key]) for record in (one, other) if record.get(key) is not None]

@@ -97,7 +97,7 @@ function files(figure, name, svgOf, rowsOf) {
     if (!kind) return;
     if (kind === "svg") save(`${name}.svg`, drawingText(svgOf()), "image/svg+xml");
     else if (kind === "png") await savePng(`${name}.png`, svgOf());
-    else save(`${name}.csv`, csv(rowsOf(), ["hourly values to seven significant digits, in the units of hourly.csv"]), "text/csv");
+    else save(`${name}.csv`, csv(rowsOf(), ["units as in hourly.csv and annual.json; hourly values to seven significant digits"]), "text/csv");
   });
 }
 

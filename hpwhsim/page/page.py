@@ -13,7 +13,7 @@ from hpwhsim.page.year_data import READ, year_data
 from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import shown
 from hpwhsim.sections.document import document
-from hpwhsim.sections.parts import Picture, Typed
+from hpwhsim.sections.parts import Listing, Picture, Typed
 from hpwhsim.sections.rows import command_of
 
 SCRIPTS = ("tools.js", "drawing.js", "pictures.js", "series.js", "page.js")
@@ -77,7 +77,7 @@ def _parts(result: Result, data: dict[str, Any], drawings: Mapping[str, bytes]) 
     }
     strips = "Temperatures, heat made upwards and used downwards, and purchased power as means of the hour"
     found: dict[str, list[PagePart]] = {
-        "Summary": [cards(result.plant.record)],
+        "Summary": [cards(result.plant.record), *_failed(result)],
         NEW[0]: [Hours()],
         NEW[1]: [
             Chart(
@@ -115,6 +115,12 @@ def _parts(result: Result, data: dict[str, Any], drawings: Mapping[str, bytes]) 
         words = f"Service, panel and circuits as the checks have them; {failed} checks fail"
         found["Checks"] = [Picture(ONE_LINE, "Electrical one-line of the plant", f"{words}.")]
     return found
+
+
+def _failed(result: Result) -> list[PagePart]:
+    """The checks that failed, beside the figures that stand first."""
+    failed = [f"Failed: {c.name}: {c.text}, {c.limit_text}" for c in result.checks if c.state == FAIL]
+    return [Listing(failed)] if failed else []
 
 
 MAP_WORDS = "Each hour of the year is a cell, dark where the value is small and light where it is large."

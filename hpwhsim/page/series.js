@@ -18,6 +18,7 @@ class HourByHour {
     this.series = series;
     this.range = [0, HOURS];
     this.cursor = 0;
+    this.plots = [];
     this.hours = Float64Array.from({ length: HOURS }, (_, hour) => hour);
     this.hidden = new Set();
     this.fields = fields;
@@ -28,6 +29,7 @@ class HourByHour {
 
   /** Everything anew: units, paper or width have changed. */
   build() {
+    for (const { chart } of this.plots) chart.destroy();
     this.host.replaceChildren();
     this.plots = [];
     const style = getComputedStyle(document.documentElement);

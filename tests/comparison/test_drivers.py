@@ -80,8 +80,8 @@ def test_sentences_by_hand() -> None:
     said = sentences(("air", "small"), base, other)
     assert said == [
         "small purchases 1,000 kWh more than air (+100 %): resistance +1,200 kWh, heat pump −200 kWh.",
-        "Of the purchases without a room, 0 kWh from its useful heat and +1,000 kWh from its COP of the "
-        "plant (1.5 against 3).",
+        "Of the difference without a room, 0 kWh come from its useful heat and +1,000 kWh come from its "
+        "COP of the plant (1.5 against 3).",
         "Backup 40 h against 0 h of air: capacity +30 h, lockout +10 h.",
     ]
     assert sentences(("air", "air"), base, base)[0] == "air purchases as much energy as air."

@@ -72,6 +72,7 @@ class Browser:
         """The file that a button gives."""
         path = self.folder / name
         path.unlink(missing_ok=True)
+        time.sleep(0.12)  # Chromium drops what is saved more than ten times within a second
         self.click(selector)
         end = time.monotonic() + SHORT
         while not path.exists():

@@ -125,8 +125,10 @@ def assert_sound(content: bytes) -> Node:
         assert next(picture.all("figcaption")).text
     for one in root.all("table"):
         assert next(one.all("caption")).text
-        heads = list(next(one.all("thead")).all("th"))
-        assert all(head.attributes["scope"] == "col" for head in heads)
+        heads = list(next(one.all("thead")).all("th", "td"))
+        assert all(
+            head.attributes["scope"] == "col" if head.name == "th" else not head.text for head in heads
+        )
         for row in next(one.all("tbody")).all("tr"):
             first, *rest = [cell for cell in row.inside if isinstance(cell, Node)]
             assert (first.name, first.attributes["scope"]) == ("th", "row")
@@ -188,10 +190,11 @@ def test_what_is_not_html_is_escaped() -> None:
 
 def test_a_table_names_its_rows_and_columns() -> None:
     """What a cell knows besides its text is kept: a value in full, and what is typed."""
-    cells = [("<b>", Exact("1.2", 1.23456789)), ("command", Typed("tankyear run 'a b.yaml'"))]
-    root = parse(html(Document("x", [], [Section("One", [Table(("", "kW"), cells, "lr", "All")])]), {}))
+    given = [("<b>", Exact("1.2", 1.23456789)), ("command", Typed("tankyear run 'a b.yaml'"))]
+    root = parse(html(Document("x", [], [Section("One", [Table(("", "kW"), given, "lr", "All")])]), {}))
     assert rows(root) == [["", "kW"], ["<b>", "1.2"], ["command", "tankyear run 'a b.yaml'"]]
-    assert [cell.attributes.get("class") for cell in root.all("td")] == ["number", "number"]
+    cells = [cell.attributes.get("class") for body in root.all("tbody") for cell in body.all("td")]
+    assert cells == ["number", "number"]
     assert [node.attributes["value"] for node in root.all("data")] == ["1.23456789"]
     assert [node.text for node in root.all("code")] == ["tankyear run 'a b.yaml'"]
 
