@@ -81,7 +81,7 @@ class HourByHour {
       scales: { x: { time: false, range: () => this.range } },
       cursor: { sync: { key: "hours", setSeries: false }, drag: { x: true, y: false, setScale: false } },
       axes: [
-        { ...line, splits: () => this.splits(), values: (_, at) => at.map((hour) => this.named(hour)) },
+        { ...line, splits: () => this.begins().map(([at]) => at), values: () => this.begins().map(([, name]) => name) },
         { ...line, label: shown, labelSize: 18, labelFont: "12px sans-serif", size: 58 },
       ],
       series: [{}, ...parts.map(([key, name, colour]) => ({
@@ -99,15 +99,21 @@ class HourByHour {
     return box;
   }
 
-  splits() {
+  /** Where months, days or hours begin within the range, as [hour, name]. */
+  begins() {
     const [first, end] = this.range;
-    return hourTicks(first, end, this.host.clientWidth - 70).filter((tick) => tick[1]).map(([at]) => at);
-  }
-
-  named(hour) {
-    const [first, end] = this.range;
-    const found = hourTicks(first, end, this.host.clientWidth - 70).find(([at, text]) => text && at === hour);
-    return found ? found[1] : "";
+    const room = Math.max(1, Math.floor((this.host.clientWidth - 70) / 90)); // names that fit
+    const inside = (at) => at >= first && at <= end;
+    if (end - first > 24 * 60) {
+      const every = Math.max(1, Math.ceil((40 * (end - first)) / 730 / (this.host.clientWidth - 70)));
+      return MONTH_STARTS.map((at, month) => [at, DATA.months[month]]).filter(([at], month) => month % every === 0 && inside(at));
+    }
+    const step = end - first > 48 ? 24 * Math.ceil((end - first) / 24 / room) : 4 * Math.ceil((end - first) / 4 / room / 1.5);
+    const found = [];
+    for (let hour = Math.ceil(first / step) * step; hour <= Math.min(end, HOURS - 1); hour += step) {
+      found.push([hour, step >= 24 || hour % 24 === 0 ? when(hour).split(",")[0] : when(hour).split(", ")[1]]);
+    }
+    return found;
   }
 
   /** What was dragged over becomes the range of every field. */
