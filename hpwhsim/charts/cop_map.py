@@ -99,14 +99,14 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
     from matplotlib.ticker import MaxNLocator
 
     hourly, lowest = year.hourly, lowest_source_c(machine, scenario)
-    at, rating = _rated(scenario)
+    at, rating = rated_points(scenario)
     runs = np.isfinite(hourly["water_in_c"])
     source, inlet = hourly["source_c"][runs], hourly["water_in_c"][runs]
     heat = hourly["heat_pump_heat_kwh"][runs]
 
     # the view: the year's conditions, the limit, the rating, and the inlets that the map has
-    left, right = _view([*(p[0] for p in at), lowest, hourly["source_c"].min(), hourly["source_c"].max()])
-    low, high = _view([*(p[1] for p in at), *inlet, hourly["mains_c"].min(), machine.water_in_c[-1] - BIN])
+    left, right = view([*(p[0] for p in at), lowest, hourly["source_c"].min(), hourly["source_c"].max()])
+    low, high = view([*(p[1] for p in at), *inlet, hourly["mains_c"].min(), machine.water_in_c[-1] - BIN])
     low = max(low, 0.0)
 
     figure = Figure(figsize=(10.0, 7.4), layout="constrained")
@@ -174,7 +174,7 @@ def cop_map_figure(year: Year, machine: PerformanceMap, scenario: Scenario) -> "
     return figure
 
 
-def _rated(scenario: Scenario) -> tuple[list[tuple[float, float]], str]:
+def rated_points(scenario: Scenario) -> tuple[list[tuple[float, float]], str]:
     """Source and inlet of the rated points [°C], and what they are; none where a table stands for them."""
     heat_pump = scenario.plant.heat_pump
     if heat_pump is not None and heat_pump.ratings is not None:
@@ -186,7 +186,7 @@ def _rated(scenario: Scenario) -> tuple[list[tuple[float, float]], str]:
     return [(at.source, at.water_in)], f"rated: {water} at {degrees(at.source)}, COP {heat_pump.cop:.3g}"
 
 
-def _view(values: Sequence[float]) -> tuple[float, float]:
+def view(values: Sequence[float]) -> tuple[float, float]:
     """Whole squares around the values, with some room. [°C]."""
     return float(np.floor((min(values) - 0.5) / BIN) * BIN), float(np.ceil((max(values) + 0.5) / BIN) * BIN)
 

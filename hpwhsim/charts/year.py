@@ -72,6 +72,13 @@ MARKS: Parts = (
 PEAK = "electricity: maximum 15-minute mean"
 
 
+def draw_plant(year: Year, scenario: Scenario) -> dict[str, bytes]:
+    """The drawings of the plant as SVG by file name: schematic and, with electrical checks, one-line."""
+    drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year)}
+    wired = one_line_svg(year.record, year.made.modules)
+    return drawn | ({ONE_LINE: wired} if wired is not None else {})
+
+
 def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     """Draw a year.
 
@@ -91,10 +98,7 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     """
     figures: dict[str, Figure] = {}
     with house_style():
-        drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year)}
-        wired = one_line_svg(year.record, year.made.modules)
-        if wired is not None:
-            drawn[ONE_LINE] = wired
+        drawn = draw_plant(year, scenario)
         if year.machine is not None:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)

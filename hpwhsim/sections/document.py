@@ -26,6 +26,7 @@ from hpwhsim.sections.rows import (
     HYGIENE_HEADS,
     SAVING_HEADS,
     check_rows,
+    exact,
     headline,
     hygiene_rows,
     month_rows,
@@ -207,7 +208,7 @@ def _part(result: Result, keys: tuple[str, ...], prefix: str) -> list[Part]:
             reasons: Any = record["costs.reasons"]
             value = f"none: {reasons.get(REASONS[name], '')}"
         if isinstance(value, str | float | int):
-            rows.append((row.long_name, row.unit.removesuffix("1"), amount(value)))
+            rows.append((row.long_name, row.unit.removesuffix("1"), exact(value, name)))
     return [Table(("", "unit", "value"), rows, "lur", "Of the plant")] if rows else []
 
 

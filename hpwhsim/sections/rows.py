@@ -15,7 +15,7 @@ from hpwhsim.account.hygiene import threshold, worst_first
 from hpwhsim.account.savings import line as saving
 from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.evaluation.saving_labels import saving_label
-from hpwhsim.results.declared import declared, record_keys
+from hpwhsim.results.declared import declarations, declared, record_keys
 from hpwhsim.results.heat_flows import ELECTRIC
 from hpwhsim.results.numbers import amount, decimals
 from hpwhsim.scenario.files import WEATHER
@@ -73,6 +73,11 @@ def origins(result: Result) -> list[tuple[str, str]]:
     ]
 
 
+def exact(value: object, key: str) -> str:
+    """A figure of a key as it is read, with its value in full; as text what is no number."""
+    return Exact(amount(value), value, key) if isinstance(value, float | int) else amount(value)
+
+
 def headline(result: Result) -> Iterator[list[str]]:
     """Rows of the summary: label, unit, each plant, saved."""
     record: Any = result.plant.record
@@ -84,17 +89,17 @@ def headline(result: Result) -> Iterator[list[str]]:
             continue
         if key == "cop_plant":
             yield from _lines(result)
-        cells = [label, unit, amount(record.get(key))]
+        cells = [label, unit, exact(record.get(key), key)]
         if result.baseline is not None:
-            cells.append(amount(other.get(key)))
+            cells.append(exact(other.get(key), key))
             line = result.savings.get(SAVED.get(key, ""))
             if line is None and key in PLAIN:
                 line = saving(other[key], record[key])
             same = line is None or (isclose(line.plant, record[key]) and isclose(line.baseline, other[key]))
             if line is not None and not same:
                 yield [*cells, ""]
-                cells = [f"{label}{ROOMS}", unit, amount(line.plant), amount(line.baseline)]
-            cells.append(amount(line.saved) if line is not None else "")
+                cells = [f"{label}{ROOMS}", unit, exact(line.plant, key), exact(line.baseline, key)]
+            cells.append(exact(line.saved, key) if line is not None else "")
         yield cells
 
 
@@ -123,18 +128,19 @@ def result_rows(result: Result) -> list[list[str]]:
         none = row.name in result.plant.record and value is None
         numbers = isinstance(value, float | int) or isinstance(theirs, float | int)
         if none or numbers or row.name == "peak_time":
-            text = Exact(amount(value), value) if isinstance(value, float | int) else amount(value)
-            cells = [row.name, row.long_name, row.unit, "none" if none else text]
-            rows.append([*cells, amount(theirs)] if result.baseline is not None else cells)
+            cells = [row.name, row.long_name, row.unit, "none" if none else exact(value, row.name)]
+            rows.append([*cells, exact(theirs, row.name)] if result.baseline is not None else cells)
     return rows
 
 
 def saving_rows(result: Result) -> list[list[str]]:
     """Every line of the savings, as text below `SAVING_HEADS`."""
-    return [
-        [*saving_label(name), *(amount(x) for x in line[:3]), amount(line.percent, "%")]
-        for name, line in result.savings.items()
-    ]
+    rows = []
+    for name, line in result.savings.items():
+        key = f"savings.{'cost_usd' if name == 'cost' else name}"
+        key = key if key in declarations() else ""
+        rows.append([*saving_label(name), *(exact(x, key) for x in line[:3]), amount(line.percent, "%")])
+    return rows
 
 
 HYGIENE_HEADS = ("place", "water [°C]", "hours", "consecutive", "source")
@@ -169,7 +175,8 @@ def month_rows(side: Side) -> list[list[str]]:
     rows = []
     for label, key in series.items():
         months = by_month(side.year.hourly[key])
-        rows.append([f"{label} [kWh]", *(decimals(v, 0) for v in (*months, float(months.sum())))])
+        values = (*map(float, months), float(months.sum()))
+        rows.append([f"{label} [kWh]", *(Exact(decimals(v, 0), v, key) for v in values)])
     for label, key, places in (
         ("peak [kW]", "peak_kw", 1),
         ("COP of the plant", "cop_plant", 2),

@@ -5,6 +5,7 @@ import json
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
+from hashlib import sha256
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -14,12 +15,13 @@ import pytest
 from cases import ROOT
 
 from hpwhsim.account.adequacy import cause_name
-from hpwhsim.charts.year import CAPTIONS, draw_pictures
+from hpwhsim.charts.year import draw_plant
 from hpwhsim.cli import main as cli
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result
-from hpwhsim.page.page import html, page
-from hpwhsim.results.files import PAGE, PICTURES
+from hpwhsim.page.frame import html, json_text
+from hpwhsim.page.page import page
+from hpwhsim.results.files import NAMES, PAGE
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.sections.parts import Document, Exact, Listing, Picture, Section, Table, Text, Typed
@@ -112,18 +114,21 @@ def assert_sound(content: bytes) -> Node:
     root = parse(content)
     (html,) = root.all("html")
     assert html.attributes["lang"] == "en"
-    assert len(list(root.all("title"))) == 1
+    assert len([node for head in root.all("head") for node in head.all("title")]) == 1
     levels = [int(node.name[1]) for node in root.all("h1", "h2", "h3", "h4", "h5", "h6")]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(deeper <= level + 1 for level, deeper in pairwise(levels))
-    for picture in root.all("img"):
-        assert len(picture.attributes["alt"]) > 20
-        assert picture.attributes["src"].startswith("data:image/")
+    for picture in root.all("figure"):
+        named = [node for node in every(picture) if node.attributes.get("role") in ("img", "group")]
+        assert any(len(node.attributes["aria-label"]) > 20 for node in named)
+        assert next(picture.all("figcaption")).text
     for one in root.all("table"):
         assert next(one.all("caption")).text
-        heads = list(next(one.all("thead")).all("th"))
-        assert all(head.attributes["scope"] == "col" for head in heads)
+        heads = list(next(one.all("thead")).all("th", "td"))
+        assert all(
+            head.attributes["scope"] == "col" if head.name == "th" else not head.text for head in heads
+        )
         for row in next(one.all("tbody")).all("tr"):
             first, *rest = [cell for cell in row.inside if isinstance(cell, Node)]
             assert (first.name, first.attributes["scope"]) == ("th", "row")
@@ -133,14 +138,25 @@ def assert_sound(content: bytes) -> Node:
     assert len(set(names)) == len(names)
     links = [node.attributes["href"] for node in root.all("a")]
     assert links == [f"#{name}" for name in names]
-    # nothing is fetched, nothing runs
-    assert not list(root.all("script", "link", "iframe", "object", "embed", "form", "base"))
-    nodes = list(root.all(*{node.name for node in every(root)}))
-    assert not [n for n in nodes if any(key.startswith("on") or key == "style" for key in n.attributes)]
+    ids = [node.attributes["id"] for node in every(root) if "id" in node.attributes]
+    assert len(set(ids)) == len(ids)
+    # nothing is fetched, and nothing runs but what the policy names by its checksum (CSP 3, 6.7.3.3)
+    assert not list(root.all("link", "iframe", "object", "embed", "form", "base", "img"))
+    drawn = [node for svg in root.all("svg") for node in every(svg)]
+    nodes = [node for node in every(root) if node not in drawn]
+    assert not [n for n in every(root) if any(key.startswith("on") for key in n.attributes)]
+    assert not [n for n in nodes if "style" in n.attributes]
+    assert all(
+        n.attributes[key].startswith("#") for n in drawn for key in n.attributes if key.endswith("href")
+    )
     (style,) = root.all("style")
     assert not re.search(r"url\(|@import|expression", style.text)
     policy = next(n for n in root.all("meta") if n.attributes.get("http-equiv") == "Content-Security-Policy")
     assert policy.attributes["content"].startswith("default-src 'none'")
+    scripts = [node for node in root.all("script") if node.attributes.get("type") != "application/json"]
+    assert not [node for node in scripts if node.attributes]
+    sums = {base64.b64encode(sha256(node.text.encode()).digest()).decode() for node in scripts}
+    assert set(re.findall(r"'sha256-([^']+)'", policy.attributes["content"])) == sums
     return root
 
 
@@ -159,23 +175,26 @@ def test_what_is_not_html_is_escaped() -> None:
     """WHATWG HTML 13.3: & < > in text, quotes in attributes; a reader gives back what was written."""
     drawing = Picture("x.svg", ODD, f"in words: {ODD}")
     parts = [Text(ODD), Listing([ODD]), Table((ODD, "kW"), [(ODD, ODD)], "lr", ODD), drawing]
-    root = assert_sound(html(Document(ODD, [Text(ODD)], [Section("Odd", parts)]), {"x.svg": b"<svg/>"}))
-    found = root.all("title", "h1", "p", "li", "caption", "td", "figcaption")
-    assert [node.text for node in found] == [ODD, ODD, ODD, "Odd", ODD, ODD, ODD, ODD, ODD]
-    (picture,) = root.all("img")
-    assert picture.attributes["alt"] == f"in words: {ODD}"
-    source = picture.attributes["src"].removeprefix("data:image/svg+xml;base64,")
-    assert base64.b64decode(source) == b"<svg/>"
+    content = Document(ODD, [Text(ODD)], [Section("Odd", parts)])
+    root = assert_sound(html(content, {"x.svg": b"<svg><title>a &amp; b</title></svg>"}))
+    found = root.all("h1", "p", "li", "caption", "td", "figcaption")
+    assert [node.text for node in found] == [ODD, ODD, "Odd", ODD, ODD, ODD, ODD, ODD]
+    assert [node.text for node in root.all("title")] == [ODD, "a & b"]
+    (picture,) = (node for node in root.all("div") if node.attributes["role"] == "img")
+    assert picture.attributes["aria-label"] == f"in words: {ODD}"
+    assert json.loads(json_text({"x": ODD})) == {"x": ODD}
+    assert "<" not in json_text({"x": ODD})
     bell = parse(html(Document("a bell \a", [], []), {}))
     assert next(bell.all("h1")).text == r"a bell \x07"
 
 
 def test_a_table_names_its_rows_and_columns() -> None:
     """What a cell knows besides its text is kept: a value in full, and what is typed."""
-    cells = [("<b>", Exact("1.2", 1.23456789)), ("command", Typed("tankyear run 'a b.yaml'"))]
-    root = parse(html(Document("x", [], [Section("One", [Table(("", "kW"), cells, "lr", "All")])]), {}))
+    given = [("<b>", Exact("1.2", 1.23456789)), ("command", Typed("tankyear run 'a b.yaml'"))]
+    root = parse(html(Document("x", [], [Section("One", [Table(("", "kW"), given, "lr", "All")])]), {}))
     assert rows(root) == [["", "kW"], ["<b>", "1.2"], ["command", "tankyear run 'a b.yaml'"]]
-    assert [cell.attributes.get("class") for cell in root.all("td")] == ["number", "number"]
+    cells = [cell.attributes.get("class") for body in root.all("tbody") for cell in body.all("td")]
+    assert cells == ["number", "number"]
     assert [node.attributes["value"] for node in root.all("data")] == ["1.23456789"]
     assert [node.text for node in root.all("code")] == ["tankyear run 'a b.yaml'"]
 
@@ -189,13 +208,17 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
     assert [node.text for node in root.all("h2")] == [
         "Summary",
         "The plant",
+        "Hour by hour",
+        "Day by hour",
+        "Coldest week and peak-use day",
+        "Load duration",
+        "Map of COP",
         "Cautions",
         "Savings",
         "Usual measures",
         "Cost",
         "Months",
         "Backup and unmet hot water",
-        "Pictures",
         "Greenhouse gases",
         "Checks",
         "Legionella",
@@ -205,9 +228,17 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
         "All numbers",
         "How to repeat it",
     ]
-    held = [base64.b64decode(n.attributes["src"].partition(",")[2]) for n in root.all("img")]
-    assert held == [pictures[name] for name in PICTURES]
-    assert {n.text for n in root.all("figcaption")} > set(CAPTIONS.values())
+    held = list(root.all("svg"))
+    assert len(held) == len(pictures) == 2
+    for found, drawn in zip(held, pictures.values(), strict=True):
+        texts = [n.text for n in ET.fromstring(drawn).iter("{http://www.w3.org/2000/svg}text")]
+        assert [n.text for n in found.all("text")] == texts
+    names = [n.attributes["data-picture"] for n in root.all("figure") if "data-picture" in n.attributes]
+    assert names == [
+        *("schematic", "map-source_c", "map-cop_hour", "map-electricity_kwh", "map-backup_heat_kwh"),
+        *("map-store_mean_c", "coldest-week", "peak-use-day", "duration", "cop-map", "months", "causes"),
+        *("carbon", "one_line"),
+    ]
     record: Any = demo.plant.record
     assert [n.text for n in section(root, "Cautions").all("li")] == record["cautions"]
     assumed = {row[0]: row for row in rows(section(root, "Assumptions"))}
@@ -217,9 +248,7 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
     checks = rows(section(root, "Checks"))
     assert len(checks) == 1 + 2 + len(record["checks"])  # a head, and the heat balance of both plants
     repeat = dict(rows(section(root, "How to repeat it"))[1:])
-    assert (
-        repeat["command, typed in the folder of the scenario"] == "tankyear run central-air.yaml --pictures"
-    )
+    assert repeat["command, typed in the folder of the scenario"] == "tankyear run central-air.yaml --page"
     assert record["scenario.sha256"] in repeat["scenario"]
     assert record["weather.sha256"] in repeat["weather"]
     assert repeat["tool"] == f"tankyear {record['tool.version']}"
@@ -230,13 +259,14 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
 
 def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Of the files that the command wrote: each number of annual.json in full, and as it is read."""
-    argv = ["run", str(DEMO), "--out", str(tmp_path), "--pictures", "--set", "baseline=null"]
+    argv = ["run", str(DEMO), "--out", str(tmp_path), "--page", "--set", "baseline=null"]
     assert cli.main([*argv, "--set", "costs=null", "--set", f"title={ODD}"]) == 0
-    assert f"{PAGE} and" in capsys.readouterr().out
+    assert PAGE in capsys.readouterr().out
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted((*NAMES, PAGE))
     root = assert_sound((tmp_path / PAGE).read_bytes())
     record = json.loads((tmp_path / "annual.json").read_text(encoding="utf-8"))
     assert record["title"] == ODD
-    assert [n.text for n in root.all("title", "h1")] == [ODD, ODD]
+    assert next(root.all("h1")).text == next(root.all("title")).text == ODD
     shown = {next(row.all("th")).text: row for row in section(root, "All numbers").all("tr")}
     numbers = {key: value for key, value in record.items() if isinstance(value, float | int)}
     assert len(numbers) > 50
@@ -250,7 +280,8 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
         ("hot water delivered [kWh]", "monthly.heat_to_taps_kwh"),
     ):
         assert months[name][:12] == [f"{value:,.0f}" for value in record[key]]
-    causes = {row[0]: row[1:] for row in rows(section(root, "Backup and unmet hot water"))[1:]}
+    *_, by_cause = section(root, "Backup and unmet hot water").all("table")
+    causes = {row[0]: row[1:] for row in rows(by_cause)[1:]}
     total = causes.pop("all")
     assert total == [amount(record["resistance_hours"]), amount(record["short_hours"])]
     assert {name: row[0] for name, row in causes.items()} == {
@@ -259,10 +290,24 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
     assert "Savings" not in [n.text for n in root.all("h2")]
     repeat = dict(rows(section(root, "How to repeat it"))[1:])
     assert repeat["set on the command line"] == f"baseline=null; costs=null; title={ODD}"
-    # the drawing is well-formed XML and holds no script either
-    drawn = ET.fromstring((tmp_path / "schematic.svg").read_bytes())
-    assert drawn.tag == "{http://www.w3.org/2000/svg}svg"
-    assert not [n for n in drawn.iter() if n.tag.endswith(("script", "foreignObject", "image"))]
+    # the drawings hold no script either
+    inside = {node.name for svg in root.all("svg") for node in every(svg)}
+    assert not inside & {"script", "foreignobject", "image"}
+    # every figure that says its key has the value of the record: cards, summary, tables, months
+    keyed = [node for node in root.all("data") if "data-key" in node.attributes]
+    listed = {node.attributes["data-key"] for node in keyed}
+    assert listed >= {"electricity_kwh", "cop_plant", "total_kgco2e", "heat_to_taps_kwh"}
+    of_events = [
+        node for part in section(root, "Backup and unmet hot water").all("table") for node in every(part)
+    ]
+    of_months = [node for part in section(root, "Months").all("table") for node in every(part)]
+    for node in keyed:
+        key, value = node.attributes["data-key"], float(node.attributes["value"])
+        if node not in of_events and node not in of_months:
+            assert value == record[key], key
+    assert sum(float(node.attributes["value"]) for node in keyed if node in of_events) == pytest.approx(
+        record["backup_heat_kwh"] + record["short_litres"]
+    )
 
 
 @pytest.mark.law
@@ -316,7 +361,7 @@ def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -
 def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
     """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
     result = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
-    root = assert_sound(page(result, draw_pictures(result.plant.year, result.loaded.scenario)))
+    root = assert_sound(page(result, draw_plant(result.plant.year, result.loaded.scenario)))
     heads = {n.text for n in root.all("h2")}
     assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()
     assert heads > {"Summary", "The plant", "Checks", "Cautions"}

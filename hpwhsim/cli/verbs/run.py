@@ -38,7 +38,13 @@ def options(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="also draw schematic.svg (the plant with the year's heat at its arrows), cop_map.png (the "
         "year's hours on the map of COP), year.png, weeks.png and, where greenhouse gases are counted, "
-        "carbon.png; page.html shows them with all tables and needs nothing else",
+        "carbon.png, and page.html",
+    )
+    parser.add_argument(
+        "--page",
+        action="store_true",
+        help="also write page.html: the year hour by hour to zoom and read, pictures to save, all tables, SI "
+        "or inch-pound; one file that needs nothing else",
     )
 
 
@@ -47,8 +53,9 @@ def act(args: argparse.Namespace) -> int:
     out = args.out
     if out is None and not args.json:
         out = Path("out") / args.scenario.stem
-    if args.pictures and out is None:
-        raise InputError("--pictures: with --json, --out DIR must say where the pictures go")
+    for option in ("pictures", "page"):
+        if getattr(args, option) and out is None:
+            raise InputError(f"--{option}: with --json, --out DIR must say where it goes")
     loaded = read_scenario(args)
 
     from hpwhsim.account.checks import FAIL
@@ -59,13 +66,14 @@ def act(args: argparse.Namespace) -> int:
     from hpwhsim.results.files import PAGE, record_text, write_results
 
     found = evaluate_over(loaded, args.seeds)
-    pictures = {}
-    if args.pictures:
-        from hpwhsim.charts.year import draw_pictures
+    pictures: dict[str, bytes] = {}
+    if args.pictures or args.page:
+        from hpwhsim.charts.year import draw_pictures, draw_plant
         from hpwhsim.page.page import page
 
-        pictures = draw_pictures(found.plant.year, loaded.scenario)
-        pictures[PAGE] = page(found, pictures)
+        draw = draw_pictures if args.pictures else draw_plant
+        drawn = draw(found.plant.year, loaded.scenario)
+        pictures = {PAGE: page(found, drawn)} | (drawn if args.pictures else {})
     record = found.record
     written = write_results(out, record, found.hourly, pictures) if out is not None else []
     if args.json:
