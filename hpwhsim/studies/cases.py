@@ -10,13 +10,16 @@ import hpwhsim
 from hpwhsim.arrays import Array
 from hpwhsim.errors import Findings
 from hpwhsim.evaluation.reading import read, with_changes
-from hpwhsim.io.disk_cache import sources_hash
+from hpwhsim.io.disk_cache import sources_hash_of
 from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.files import files_of, short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.study import StudyFile, keys_of, read_study
 from hpwhsim.studies.sampling import Drawn, drawn, points
 from hpwhsim.studies.sweep import KEYS, named_keys
+
+
+PROGRAM = "studies.study"  # module that the cases come out of, with all that it imports
 
 
 class Cases(NamedTuple):
@@ -113,7 +116,7 @@ def fingerprint(cases: Cases) -> dict[str, str]:
         "study": _digest([_names(values), rows]),
         "scenario": _digest([cases.base.sha256, short_overrides(cases.base)]),
         "files": _digest(digests),
-        "program": f"{hpwhsim.__version__} {sources_hash()}",
+        "program": f"{hpwhsim.__version__} {sources_hash_of(PROGRAM)}",
     }
 
 

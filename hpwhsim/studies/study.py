@@ -18,7 +18,6 @@ from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
 from hpwhsim.results.files import write_files
-from hpwhsim.results.records import Record
 from hpwhsim.studies import chunks
 from hpwhsim.studies.assembled import DATASET, TABLE, assemble
 from hpwhsim.studies.cases import Cases, fingerprint
@@ -32,7 +31,7 @@ CHUNKS = 16  # of a small study, at least, so that no worker waits long for anot
 class Finished(NamedTuple):
     """A study all of whose cases are there."""
 
-    record: Record
+    record: dict[str, Any]  # what study.json holds
     files: list[Path]
 
     @property
@@ -93,7 +92,7 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
     return Finished(found, files)
 
 
-def _json(record: Record) -> bytes:
+def _json(record: dict[str, Any]) -> bytes:
     return (json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
