@@ -18,7 +18,6 @@ from hpwhsim.scenario.study import StudyFile, keys_of, read_study
 from hpwhsim.studies.sampling import Drawn, drawn, points
 from hpwhsim.studies.sweep import KEYS, named_keys
 
-
 PROGRAM = "studies.study"  # module that the cases come out of, with all that it imports
 
 

@@ -136,20 +136,19 @@ def columns_of(path: Path) -> Iterator[tuple[str, str, Array]]:
     from scipy.io import netcdf_file
 
     with netcdf_file(str(path), mmap=True) as file:
-        names = [
-            name
+        units = {
+            name: vars(held)["units"].decode()
             for name, held in file.variables.items()
             if held.dimensions[0] == "case" and held.typecode() == "d"
-        ]
-        for name in names:
-            attributes = vars(file.variables[name])  # which scipy holds so
+        }
+        for name, unit in units.items():
             # a copy, so that nothing holds the file open
             values = np.array(file.variables[name].data, dtype=np.float64)
             if values.ndim == 1:
-                yield name, attributes["units"].decode(), values
+                yield name, unit, values
             else:
                 for month, label in enumerate(MONTH_NAMES):
-                    yield f"{name}[{label}]", attributes["units"].decode(), values[:, month]
+                    yield f"{name}[{label}]", unit, values[:, month]
 
 
 def _quantiles(values: Array) -> dict[str, float | None]:

@@ -12,7 +12,7 @@ import numpy as np
 from hpwhsim.arrays import Array
 from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
 from hpwhsim.results.declared import declarations
-from hpwhsim.results.numbers import amount, shown
+from hpwhsim.results.numbers import amount, decimals, shown
 from hpwhsim.studies.study_report import WIDTH, said
 from hpwhsim.studies.uncertainty import QUANTILES, SALTELLI, columns_of, spread_of
 
@@ -84,13 +84,14 @@ def _number(name: str, value: float | None) -> str:
 
 
 def _share(value: float | None) -> str:
-    return "-" if value is None else f"{value:.2f}".replace("-", "\N{MINUS SIGN}")
+    return "-" if value is None else decimals(value, 2)
 
 
 def _change(half: float | None, whole: float | None) -> str:
     if half is None or not whole:
         return "-"
-    return f"{half / whole - 1.0:+.1%}".replace("-", "\N{MINUS SIGN}")
+    change = round(half / whole - 1.0, 3) + 0.0  # no minus before a zero
+    return f"{change:+.1%}".replace("-", "\N{MINUS SIGN}")
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
