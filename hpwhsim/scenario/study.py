@@ -150,16 +150,12 @@ def read_study(path: Path) -> StudyFile:
             "KEY.PATH=VALUES with the scenario"
         )
     refuse_controls(raw, str(path))
-    try:
-        study = Study.model_validate(raw, context={"folder": str(path.parent)})
-    except ValidationError as error:
-        lines = [line for one in error.errors(include_url=False) for line in _lines(one)]
-        raise together(str(path), lines) from None
+    study = _checked(raw, path)
     rows = study.rows if study.table is None else [dict(row) for row in _table(study.table)]
     lines = list(_wrong_keys(study, rows))
     if lines:
         raise together(str(path), lines)
-    return _placed(StudyFile(path, study, rows))
+    return _placed(path, raw, rows)
 
 
 def keys_of(file: StudyFile) -> tuple[str, ...]:
@@ -245,8 +241,11 @@ def _takes(annotation: Any, kind: type) -> bool:
     return annotation is kind or any(_takes(part, kind) for part in get_args(annotation))
 
 
-def _placed(file: StudyFile) -> StudyFile:
-    """The study with the files that its values name as absolute paths; they start at the study's folder."""
+def _placed(path: Path, raw: dict[str, Any], rows: list[dict[str, Any]]) -> StudyFile:
+    """The study with the files that its values name as absolute paths; they start at the study's folder.
+
+    `raw` has been checked already.
+    """
     lines: list[str] = []
 
     def placed(key: str, value: Any) -> Any:
@@ -254,25 +253,36 @@ def _placed(file: StudyFile) -> StudyFile:
         named = _takes(field.annotation, Path) and isinstance(value, str) and value != "null"
         if not named or (_takes(field.annotation, str) and not value.lower().endswith(".csv")):
             return value
-        path = (file.path.parent / value).resolve()
-        if not path.is_file():
+        file = (path.parent / value).resolve()
+        if not file.is_file():
             lines.append(
-                f"{key}: got {value}; allowed the path of a file that exists (there is none at {path})"
+                f"{key}: got {value}; allowed the path of a file that exists (there is none at {file})"
             )
-        return path
+        return file
 
-    study, sample = file.study, file.study.sample
-    rows = [{key: placed(key, value) for key, value in row.items()} for row in file.rows]
-    grid = {key: [placed(key, value) for value in values] for key, values in study.grid.items()}
-    changes: dict[str, Any] = {"grid": grid, "set": {k: placed(k, v) for k, v in study.set.items()}}
-    if sample is not None:
-        spreads = {
-            key: spread.model_copy(update={"discrete": [placed(key, value) for value in spread.discrete]})
-            if spread.discrete is not None
-            else spread
-            for key, spread in sample.keys.items()
+    found = dict(raw)
+    for block in ("grid", "set"):
+        found[block] = {
+            key: [placed(key, one) for one in value] if block == "grid" else placed(key, value)
+            for key, value in raw.get(block, {}).items()
         }
-        changes["sample"] = sample.model_copy(update={"keys": spreads})
+    if "sample" in raw:
+        keys = {
+            key: spread | {"discrete": [placed(key, value) for value in spread["discrete"]]}
+            if "discrete" in spread
+            else spread
+            for key, spread in raw["sample"]["keys"].items()
+        }
+        found["sample"] = raw["sample"] | {"keys": keys}
+    placed_rows = [{key: placed(key, value) for key, value in row.items()} for row in rows]
     if lines:
-        raise together(str(file.path), lines)
-    return StudyFile(file.path, study.model_copy(update=changes), rows)
+        raise together(str(path), lines)
+    return StudyFile(path, _checked(found, path), placed_rows)
+
+
+def _checked(raw: dict[str, Any], path: Path) -> Study:
+    try:
+        return Study.model_validate(raw, context={"folder": str(path.parent)})
+    except ValidationError as error:
+        lines = [line for one in error.errors(include_url=False) for line in _lines(one)]
+        raise together(str(path), lines) from None

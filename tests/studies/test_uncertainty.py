@@ -30,7 +30,7 @@ def saltelli(count: int) -> np.ndarray[Any, Any]:
 
 @pytest.mark.published
 def test_shares_of_a_function_in_print() -> None:
-    """Ishigami and Homma (1990), a = 7, b = 0.1; closed form as in Saltelli et al., Global Sensitivity Analysis
+    """Ishigami and Homma (1990), a = 7, b = 0.1; closed form of Saltelli et al., Global Sensitivity Analysis
     (2008): S = 0.3139, 0.4424, 0, ST = 0.5576, 0.4424, 0.2437.
 
     Within three standard errors that the means of the estimators would have on points drawn at random.

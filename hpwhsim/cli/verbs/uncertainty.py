@@ -60,7 +60,7 @@ VERB = Verb(
     "all cores, and print P10, P50 and P90 of each figure, how far off they were with half the points, and "
     "what moves them: rank correlations, or with sample.method saltelli shares of the variance. Exit code 1: "
     "some cases could not be simulated and are left out.",
-    example="tankyear uncertainty scenarios/studies/store-and-loop.yaml --out out/uncertainty",
+    example="tankyear uncertainty scenarios/sweeps/store-and-loop.yaml --out out/uncertainty",
     options=options,
     act=act,
 )
