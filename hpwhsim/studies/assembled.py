@@ -88,7 +88,7 @@ def assemble(cases: Cases, places: Sequence[Path], out: Path) -> dict[str, Any]:
         If they cannot be written; then neither is there.
     """
     layout = _layout(cases, places)
-    part, table = (out / f".{name}.{os.getpid()}.part" for name in (DATASET, TABLE))
+    part, table = (out / f".{name}.part" for name in (DATASET, TABLE))
     seen, number = _Seen(cases.record), 0
     try:
         _header(cases, layout, part)

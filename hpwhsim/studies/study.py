@@ -11,6 +11,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.context import BaseContext
 from pathlib import Path
@@ -75,10 +76,9 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
         places = {stretch: folder / f"{stretch.start + 1:07d}.npz" for stretch in stretches(cases.size)}
         try:
             folder.mkdir(exist_ok=True)
-            for part in folder.glob("*.part"):  # of a run that was killed
-                part.unlink(missing_ok=True)
-            _simulate(cases, places, workers, tick)
-            found = {**begun, "finished": True, **assemble(cases, list(places.values()), out)}
+            with _alone(out, folder):
+                _simulate(cases, places, workers, tick)
+                found = {**begun, "finished": True, **assemble(cases, list(places.values()), out)}
         except OSError as error:
             there = sum(len(stretch) for stretch, path in places.items() if path.is_file())
             raise InputError(
@@ -90,6 +90,30 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
         tick(cases.size)
     shutil.rmtree(folder, ignore_errors=True)
     return Finished(found, files)
+
+
+@contextmanager
+def _alone(out: Path, folder: Path) -> Iterator[None]:
+    """Refuse to work where another process does, and clear away what one left that was killed.
+
+    The lock goes with the process, however that ends. Where the system has no such lock nothing is refused.
+    """
+    with (folder / "lock").open("w") as lock:
+        try:
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:
+            pass
+        except BlockingIOError:
+            raise InputError(
+                f"--out {out}: another process works on this study; allowed one at a time"
+            ) from None
+        for part in [*folder.glob("*.part"), *out.glob(".study.*.part")]:
+            part.unlink(missing_ok=True)
+        for part in out.glob(".part-*"):
+            shutil.rmtree(part, ignore_errors=True)
+        yield
 
 
 def _json(record: dict[str, Any]) -> bytes:

@@ -101,6 +101,8 @@ def test_killed_at_random_it_goes_on(tmp_path: Path, capsys: pytest.CaptureFixtu
         assert before.items() <= now.items()
         before = now
     (out / "cases" / min(before)).write_bytes(b"half a file")
+    for name in (".study.nc.part", "cases/x.part"):
+        (out / name).write_bytes(b"half a file")
     assert cli.main(["sweep", str(path), "--out", str(out), "--workers", "1"]) == 0
     assert content(out) == content(calm)
     capsys.readouterr()
@@ -125,6 +127,22 @@ def test_what_is_there_is_not_simulated_again(
     assert "got no study" in refusal(argv, capsys)
 
 
+def test_two_at_once_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """While another process holds the lock nothing is simulated; it goes with that process."""
+    path, out = study(tmp_path, grid={VOLUME: ["1 m3"]}), tmp_path / "out"
+    (out / "cases").mkdir(parents=True)
+    holder = "import fcntl, sys; f = open(sys.argv[1], 'w'); fcntl.flock(f, fcntl.LOCK_EX); print(flush=True); input()"
+    argv = [sys.executable, "-c", holder, str(out / "cases" / "lock")]
+    with subprocess.Popen(argv, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        said = refusal(["sweep", str(path), "--out", str(out)], capsys)
+        other.kill()
+    assert "another process works on this study" in said
+    assert cli.main(["sweep", str(path), "--out", str(out)]) == 0
+    content(out)
+
+
 def test_a_full_disk_is_said_and_the_study_goes_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -146,7 +164,8 @@ def test_a_full_disk_is_said_and_the_study_goes_on(
         patch.setattr(chunks.np, "savez", full)
         said = refusal(argv, capsys)
         assert "cannot be written: No space left on device; 2 of 8 cases are kept" in said
-    assert len(list(out.glob("cases/*"))) == 2
+    assert len(list(out.glob("cases/*.npz"))) == 2
+    assert not list(out.rglob("*.part"))
     with monkeypatch.context() as patch:
         patch.setattr(assembled, "_table_rows", no_space)
         assert "8 of 8 cases are kept" in refusal(argv, capsys)
