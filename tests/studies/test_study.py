@@ -131,8 +131,8 @@ def test_two_at_once_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[s
     """While another process holds the lock nothing is simulated; it goes with that process."""
     path, out = study(tmp_path, grid={VOLUME: ["1 m3"]}), tmp_path / "out"
     (out / "cases").mkdir(parents=True)
-    holder = "import fcntl, sys; f = open(sys.argv[1], 'w'); fcntl.flock(f, fcntl.LOCK_EX); print(flush=True); input()"
-    argv = [sys.executable, "-c", holder, str(out / "cases" / "lock")]
+    holder = "import fcntl, sys; f = open(sys.argv[1], 'w'); fcntl.flock(f, fcntl.LOCK_EX); print(); input()"
+    argv = [sys.executable, "-u", "-c", holder, str(out / "cases" / "lock")]
     with subprocess.Popen(argv, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
         assert other.stdout is not None
         other.stdout.readline()
