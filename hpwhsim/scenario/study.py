@@ -284,5 +284,6 @@ def _checked(raw: dict[str, Any], path: Path) -> Study:
     try:
         return Study.model_validate(raw, context={"folder": str(path.parent)})
     except ValidationError as error:
-        lines = [line for one in error.errors(include_url=False) for line in _lines(one)]
+        errors = sorted(error.errors(include_url=False), key=lambda one: one["type"] != "extra_forbidden")
+        lines = [line for one in errors for line in _lines(one)]
         raise together(str(path), lines) from None

@@ -96,7 +96,9 @@ def _change(half: float | None, whole: float | None) -> str:
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
     """Rows in columns, two of text and the rest of numbers; a long head reaches over what follows."""
-    wide = [max(len(cell) for cell in column) for column in zip(*rows[1:], strict=True)] if rows[1:] else []
+    if len(rows) == 1:
+        return ["  none"]
+    wide = [max(len(cell) for cell in column) for column in zip(*rows[1:], strict=True)]
     wide = [max(w, len(head)) if len(head) < 16 else w for w, head in zip(wide, rows[0], strict=True)]
     lines = []
     for number, row in enumerate(rows):
@@ -140,6 +142,8 @@ def uncertainty_figure(record: Record, dataset: Path) -> bytes:
     with house_style():
         figure = Figure(figsize=(9.0, 1.0 + 2.1 * max(len(names), 1)), layout="constrained")
         panels = figure.subplots(max(len(names), 1), 2, squeeze=False)
+        for panel in panels.ravel():
+            panel.set_visible(bool(names))
         for (left, right), name in zip(panels, names, strict=False):
             _spread(left, record, name, values[name])
             _moved(right, record, name)

@@ -131,6 +131,18 @@ def test_quantiles_half_and_files(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "allowed" in refusal(["uncertainty", str(tmp_path / "plant.yaml"), "--out", "x"], capsys)
 
 
+@pytest.mark.contract
+@pytest.mark.year
+def test_nothing_to_say_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No case has a year: exit code 1, files all the same, and no quantile."""
+    keys = {"plant.storage.setpoint": {"uniform": ["300 degC", "400 degC"]}}
+    path, out = study(tmp_path, sample=sample(2, "random", keys)), tmp_path / "out"
+    assert cli.main(["uncertainty", str(path), "--out", str(out)]) == 1
+    said = capsys.readouterr().out
+    assert "2 of 2 cases have no year" in said.replace("\n  ", " ")
+    assert json.loads((out / "uncertainty.json").read_text())["figures"] == {}
+
+
 @pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.long
