@@ -116,7 +116,7 @@ def plan(
     """
     axes = tuple(_axis(text) for text in vary)
     _no_overlap(axes, overrides, weather)
-    chosen = KEYS if keys is None else _record_keys(keys)
+    chosen = KEYS if keys is None else named_keys(keys.split(","), "--keys")
     cases = []
     for values in product(*(axis.values for axis in axes)):
         changes = [f"{axis.key}={value}" for axis, value in zip(axes, values, strict=True)]
@@ -152,7 +152,7 @@ def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
         texts = tuple(override_text(value) for value in values)
         if len(set(texts)) < len(texts):
             raise InputError(f"{key}: got {', '.join(texts)}; allowed values that differ")
-        axes.append(Axis(key, texts, texts, *_numbers(texts, kind_of(field))))
+        axes.append(Axis(key, texts, texts, *numbers_of(texts, kind_of(field))))
     _no_overlap(axes, (), None)
     cases = []
     for values in product(*vary.values()):
@@ -287,7 +287,7 @@ def _axis(text: str) -> Axis:
         if value in values[:number]:
             raise InputError(f"--vary {key}: got {value} twice; allowed values that differ")
     labels = tuple(_bare_text(value) for value in values)
-    numbers, unit = _numbers(labels, kind_of(field))
+    numbers, unit = numbers_of(labels, kind_of(field))
     names = tuple(Path(label).name for label in labels)
     if Path in inner_types(field.annotation) and len(set(names)) == len(names):
         labels = names
@@ -335,7 +335,7 @@ def _steps(key: str, part: str) -> list[str]:
     return [f"{value:.10g} {unit}".strip() for value in np.linspace(float(first), float(last), int(count))]
 
 
-def _numbers(labels: Sequence[str], kind: Kind | None) -> tuple[tuple[float, ...] | None, str]:
+def numbers_of(labels: Sequence[str], kind: Kind | None) -> tuple[tuple[float, ...] | None, str]:
     """The values as numbers of one unit, if that is what they are."""
     try:
         if kind is None:
@@ -361,19 +361,25 @@ def _no_overlap(axes: Sequence[Axis], overrides: Sequence[str], weather: Path | 
                 raise InputError(f"--vary: {before}: {said}; allowed each key in one place")
 
 
-def _record_keys(text: str) -> tuple[str, ...]:
-    """Keys of the annual record that a user named."""
+def named_keys(names: Sequence[str], where: str) -> tuple[str, ...]:
+    """Keys of the annual record that a user named, each once; `where` is what named them.
+
+    Raises
+    ------
+    InputError
+        If one is no key, or none that holds a number.
+    """
     known = {row.name: row.kind for row in record_keys()}
-    keys = tuple(dict.fromkeys(key.strip() for key in text.split(",") if key.strip()))
+    keys = tuple(dict.fromkeys(name.strip() for name in names if name.strip()))
     if not keys:
         raise InputError(
-            f"--keys: got nothing; allowed keys of the annual record such as {','.join(KEYS[:3])}"
+            f"{where}: got nothing; allowed keys of the annual record such as {','.join(KEYS[:3])}"
         )
     for key in keys:
         if bare(key) not in known:
             near = difflib.get_close_matches(bare(key), known, n=1, cutoff=0.6)
             hint = f"did you mean {near[0]}?" if near else "allowed a key of 'tankyear run --json'"
-            raise InputError(f"--keys {key}: unknown key; {hint}")
+            raise InputError(f"{where} {key}: unknown key; {hint}")
         if known[bare(key)] == "text":
-            raise InputError(f"--keys {key}: got text; allowed a key that holds a number")
+            raise InputError(f"{where} {key}: got text; allowed a key that holds a number")
     return keys

@@ -26,7 +26,7 @@ from hpwhsim.tables import read_table
 pytestmark = pytest.mark.contract
 
 KEYS = {key.key: key for key in key_list()}
-SCENARIOS = sorted((ROOT / "scenarios").rglob("*.yaml"))
+SCENARIOS = sorted(set((ROOT / "scenarios").rglob("*.yaml")) - set((ROOT / "scenarios" / "sweeps").iterdir()))
 LOOP_TANK = "recirculation.loop_tank.heat_pump."
 
 

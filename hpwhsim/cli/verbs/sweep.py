@@ -4,17 +4,23 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_json, add_out, add_scenario, files_text
-from hpwhsim.cli.verb import DONE, Verb
+from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, whole
+from hpwhsim.cli.verb import DONE, FOUND, Verb
+from hpwhsim.errors import InputError
 
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    add_scenario(parser)
+    parser.add_argument(
+        "scenario",
+        type=Path,
+        metavar="FILE",
+        help="study file (YAML), or with --vary a scenario file; the manual shows what a study file holds",
+    )
+    add_changes(parser)
     parser.add_argument(
         "--vary",
         action="append",
-        required=True,
         metavar="KEY.PATH=VALUES",
         help="a key and its values, each as --set takes it, with commas between (quote a value that holds "
         "one); '200 gal..1000 gal/5' is five values in equal steps, both ends counted; may be repeated for a "
@@ -23,14 +29,32 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--keys",
         metavar="KEY,KEY",
-        help="keys of the annual record to show (of a list or block: 'monthly.electricity_kwh[Jan]')",
+        help="with --vary: keys of the annual record to show (of a list or block: "
+        "'monthly.electricity_kwh[Jan]')",
     )
+    add_workers(parser)
     add_json(parser, "the record of the sweep")
-    add_out(parser, "sweep.csv and sweep.png")
+    add_out(
+        parser,
+        "sweep.csv and sweep.png; of a study study.nc, study.csv and study.json, and until all "
+        "are there its cases, from which the same command goes on",
+    )
+
+
+def add_workers(parser: argparse.ArgumentParser) -> None:
+    """`--workers N` of the verbs that run a study."""
+    parser.add_argument(
+        "--workers",
+        type=whole(1, 256),
+        metavar="N",
+        help="processes that simulate the cases of a study; as many as there are cores if left out",
+    )
 
 
 def act(args: argparse.Namespace) -> int:
-    """Check every case, simulate each, print the table."""
+    """Run a study, or check every case of a grid, simulate each and print the table."""
+    if not args.vary:
+        return _study(args)
     from tqdm import tqdm
 
     from hpwhsim.results.files import record_text, write_files
@@ -54,11 +78,36 @@ def act(args: argparse.Namespace) -> int:
     return DONE
 
 
+def _study(args: argparse.Namespace) -> int:
+    """Run the cases of a study file."""
+    from tqdm import tqdm
+
+    from hpwhsim.results.files import record_text
+    from hpwhsim.studies.cases import study_cases
+    from hpwhsim.studies.study import cores, run_study
+    from hpwhsim.studies.study_report import study_text
+
+    cases = study_cases(args.scenario, args.overrides, args.weather)
+    if args.out is None:
+        raise InputError("--out: got nothing; allowed a folder, in which a study keeps its cases")
+    if args.keys is not None:
+        raise InputError("--keys: allowed with --vary; a study file names them under record")
+    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
+        found = run_study(cases, args.out, args.workers or cores(), bar.update)
+    sys.stdout.write(
+        record_text(found.record) if args.json else study_text(found.record) + files_text(found.files)
+    )
+    return FOUND if found.record["failed"] else DONE
+
+
 VERB = Verb(
     name="sweep",
     help="one scenario over several values of some of its keys",
     description="Simulate a scenario with every combination of the values of the varied keys and print a "
-    "row of figures for each. Every case is checked before the first is simulated.",
+    "row of figures for each; every case is checked before the first is simulated. Or run a study file: "
+    "grids, rows that go together and samples of any keys, on all cores, into one dataset. A study that was "
+    "stopped goes on where it was, and a case that cannot be simulated is kept with its message (then the "
+    "exit code is 1).",
     example="tankyear sweep scenarios/central-air.yaml --vary 'plant.storage.volume=600 gal..1200 gal/3' "
     "--vary 'plant.storage.setpoint=145 degF,149 degF' --out out/sweep",
     options=options,

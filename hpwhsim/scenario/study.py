@@ -1,0 +1,289 @@
+"""A study file: a scenario, and which of its keys take which values in how many cases."""
+
+import difflib
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal, NamedTuple, get_args
+
+from pydantic import Field, ValidationError
+from pydantic.fields import FieldInfo
+
+from hpwhsim.errors import InputError, together
+from hpwhsim.io.plain_text import refuse_controls
+from hpwhsim.io.user_csv import read_rows
+from hpwhsim.scenario.keys import block_of, known_fields, not_a_key
+from hpwhsim.scenario.messages import one_line, short
+from hpwhsim.scenario.parts import Block, Clash, FilePath, rule
+from hpwhsim.scenario.yaml_text import parsed
+
+MOST_CASES = 1_000_000
+Scalar = str | int | float | bool
+Three = Annotated[list[Scalar], Field(min_length=3, max_length=3)]
+Two = Annotated[list[Scalar], Field(min_length=2, max_length=2)]
+FORMS = ("uniform", "normal", "triangular", "discrete", "whole")
+WHAT = {
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
+    "greater_than": "more than {gt}",
+    "too_short": "a list of {min_length} or more values",
+    "too_long": "a list of {max_length} values at most",
+    "literal_error": "{expected}",
+    "int_type": "a whole number",
+    "string_type": "text",
+    "list_type": "a list",
+    "dict_type": "a block of keys",
+    "model_type": "a block of keys",
+}
+
+
+class Spread(Block):
+    """How a sampled key is distributed, in one of the `FORMS`."""
+
+    uniform: Two | None = Field(None, description="lowest and highest value, all between equally likely")
+    normal: Two | None = Field(None, description="mean and standard deviation; needs within")
+    within: Two | None = Field(None, description="where a normal distribution is cut off")
+    triangular: Three | None = Field(None, description="lowest, likeliest and highest value")
+    discrete: list[Any] | None = Field(None, min_length=1, description="the values")
+    weights: list[Annotated[float, Field(ge=0)] | Annotated[int, Field(ge=0)]] | None = Field(
+        None, description="how likely each discrete value is; equally if left out"
+    )
+    whole: Annotated[list[int], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="lowest and highest whole number"
+    )
+
+    @property
+    def form(self) -> str:
+        """Which of the `FORMS` it has."""
+        return next(name for name in FORMS if getattr(self, name) is not None)
+
+    @rule
+    def _one_form(self) -> Iterator[Clash]:
+        given = [name for name in FORMS if getattr(self, name) is not None]
+        if len(given) != 1:
+            yield Clash("", f"one of {', '.join(FORMS)}", " and ".join(given) or "nothing")
+
+    @rule
+    def _companions(self) -> Iterator[Clash]:
+        if (self.normal is None) != (self.within is None):
+            yield Clash("within", "a lowest and a highest value with normal, and only with it")
+        weights, values = self.weights, self.discrete
+        if weights is not None and (values is None or len(weights) != len(values) or not sum(weights) > 0):
+            yield Clash("weights", "with discrete, as many numbers as values, not all of them 0")
+
+
+class Sample(Block):
+    """Cases drawn at random or evenly from distributions."""
+
+    count: int = Field(ge=2, le=MOST_CASES, description="points drawn")
+    method: Literal["sobol", "latin-hypercube", "random", "saltelli"] = Field(
+        "sobol",
+        description="how; saltelli takes count times (keys + 2) cases, for shares of the variance",
+    )
+    seed: int = Field(1, ge=0, le=2**32 - 1, description="of the sample, not of the draws of hot water")
+    keys: dict[str, Spread] = Field(min_length=1, description="distribution by key path of the scenario")
+
+    @rule
+    def _balanced(self) -> Iterator[Clash]:
+        if self.method in ("sobol", "saltelli") and self.count & (self.count - 1):
+            below = 1 << (self.count.bit_length() - 1)
+            yield Clash(
+                "count", f"a power of two with {self.method}, such as {below} or {2 * below}", str(self.count)
+            )
+
+
+class Study(Block):
+    """What a study file holds: every combination of grid, rows and sample."""
+
+    title: str = Field("", max_length=200, description="what the study asks")
+    scenario: FilePath = Field(description="scenario file, seen from the study file")
+    set: dict[str, Any] = Field({}, description="keys of the scenario that are changed in all cases")
+    grid: dict[str, Annotated[list[Any], Field(min_length=1)]] = Field(
+        {}, description="values by key path, in every combination; the last key runs fastest"
+    )
+    rows: list[Annotated[dict[str, Any], Field(min_length=1)]] = Field(
+        [], description="values that go together, a block of keys for each"
+    )
+    table: FilePath | None = Field(
+        None, description="the same as a CSV file whose header has the key paths; instead of rows"
+    )
+    sample: Sample | None = Field(None, description="values that are drawn")
+    record: list[str] = Field([], description="keys of the annual record in the table of the cases")
+    hourly: list[str] = Field([], description="hourly series that are kept of every case")
+
+    @rule
+    def _something(self) -> Iterator[Clash]:
+        if not (self.grid or self.rows or self.table or self.sample):
+            yield Clash("grid", "grid, rows, table or sample: one or more of them")
+        if self.rows and self.table:
+            yield Clash("table", "rows or table, not both", str(self.table))
+
+
+class StudyFile(NamedTuple):
+    """A study that has been read."""
+
+    path: Path  # absolute
+    study: Study  # key paths known, files absolute, no key in two places
+    rows: list[dict[str, Any]]  # of `rows` or `table`
+
+
+def read_study(path: Path) -> StudyFile:
+    """Read a study file.
+
+    Raises
+    ------
+    InputError
+        ``FILE: key: got X; allowed Y``; where several things are wrong, a line for each.
+    """
+    path = Path(path).absolute()
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
+    raw = parsed(text, str(path))
+    if not isinstance(raw, dict):
+        raise InputError(f"{path}: got {short(raw)} at the top; allowed keys such as scenario, grid, sample")
+    if "plant" in raw and "scenario" not in raw:
+        raise InputError(
+            f"{path}: this is a scenario; allowed a study file, whose key scenario names one, or --vary "
+            "KEY.PATH=VALUES with the scenario"
+        )
+    refuse_controls(raw, str(path))
+    study = _checked(raw, path)
+    rows = study.rows if study.table is None else [dict(row) for row in _table(study.table)]
+    lines = list(_wrong_keys(study, rows))
+    if lines:
+        raise together(str(path), lines)
+    return _placed(path, raw, rows)
+
+
+def keys_of(file: StudyFile) -> tuple[str, ...]:
+    """The keys that differ between cases, in the order of grid, rows and sample."""
+    sampled = file.study.sample.keys if file.study.sample is not None else {}
+    return tuple(dict.fromkeys([*file.study.grid, *(key for row in file.rows for key in row), *sampled]))
+
+
+# -- what is wrong -------------------------------------------------------------------------------------
+
+
+def _lines(error: Any) -> Iterator[str]:
+    """An error of the schema, a line for each thing that is wrong."""
+    loc = [part for part in error["loc"] if not (isinstance(part, str) and part.startswith(("list[", "int")))]
+    where = ".".join(str(part + 1) if isinstance(part, int) else part for part in loc)
+    if error["type"] == "extra_forbidden":
+        block = _block_at(loc[:-1])
+        near = difflib.get_close_matches(str(loc[-1]), block.model_fields, n=1, cutoff=0.6)
+        hint = f"did you mean {near[0]}? " if near else ""
+        yield one_line(f"{where}: unknown key; {hint}(allowed {', '.join(block.model_fields)})")
+    elif error["type"] == "missing":
+        field = _block_at(loc[:-1]).model_fields[str(loc[-1])]
+        yield f"{where}: got nothing; allowed {field.description}"
+    elif (clashes := getattr(error.get("ctx", {}).get("error"), "found", None)) is not None:
+        for clash in clashes:
+            place = ".".join(part for part in (where, clash.key) if part)
+            yield one_line(f"{place}: got {clash.got}; allowed {clash.allowed}")
+    else:
+        context = error.get("ctx", {})
+        said = WHAT.get(error["type"], str(context.get("error", error["msg"]))).format(**context)
+        yield one_line(f"{where}: got {short(error['input'])}; allowed {said}")
+
+
+def _block_at(loc: Sequence[str | int]) -> type[Block]:
+    if loc[:1] != ["sample"]:
+        return Study
+    return Spread if len(loc) > 1 else Sample
+
+
+def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
+    sampled = study.sample.keys if study.sample is not None else {}
+    row_keys = dict.fromkeys(key for row in rows for key in row)
+    places = {"set": study.set, "grid": study.grid, "rows": row_keys, "sample.keys": sampled}
+    seen: dict[str, str] = {}
+    for place, keys in places.items():
+        for key in keys:
+            if key not in known_fields():
+                yield f"{place}: {key}: {not_a_key(key)}"
+            for before, other in seen.items():
+                if f"{before}.".startswith(f"{key}.") or f"{key}.".startswith(f"{before}."):
+                    yield f"{place}: {key}: {before} is in {other} already; allowed each key in one place"
+            seen[key] = place
+    for number, row in enumerate(rows, 1):
+        if missing := [key for key in row_keys if key not in row]:
+            yield f"rows.{number}: {', '.join(missing)}: got nothing; allowed the same keys in every row"
+    for key, spread in sampled.items():
+        if key in known_fields() and block_of(known_fields()[key]) and spread.form != "discrete":
+            yield f"sample.keys: {key}: got {spread.form}; allowed discrete for a block of keys"
+    count = study.sample.count if study.sample is not None else 1
+    count *= len(sampled) + 2 if study.sample is not None and study.sample.method == "saltelli" else 1
+    count *= max(len(rows), 1)
+    for key, values in study.grid.items():
+        count *= len(values)
+        if len({repr(value) for value in values}) < len(values):
+            yield f"grid: {key}: got a value twice; allowed values that differ"
+    if count > MOST_CASES:
+        yield f"got {count:,} cases; allowed at most {MOST_CASES:,}"
+
+
+def _table(path: Path) -> Iterator[dict[str, Any]]:
+    """Rows of a CSV file, each cell as an override has it."""
+    with path.open(encoding="utf-8-sig", errors="replace") as stream:
+        head = next((line for line in stream if line.strip() and not line.lstrip().startswith("#")), "")
+    keys = [name.strip().strip('"') for name in head.split(",")]
+    for row in read_rows(path, keys):
+        yield dict(row.cells)
+
+
+# -- files ---------------------------------------------------------------------------------------------
+
+
+def _takes(annotation: Any, kind: type) -> bool:
+    return annotation is kind or any(_takes(part, kind) for part in get_args(annotation))
+
+
+def _placed(path: Path, raw: dict[str, Any], rows: list[dict[str, Any]]) -> StudyFile:
+    """The study with the files that its values name as absolute paths; they start at the study's folder.
+
+    `raw` has been checked already.
+    """
+    lines: list[str] = []
+
+    def placed(key: str, value: Any) -> Any:
+        field: FieldInfo = known_fields()[key]
+        named = _takes(field.annotation, Path) and isinstance(value, str) and value != "null"
+        if not named or (_takes(field.annotation, str) and not value.lower().endswith(".csv")):
+            return value
+        file = (path.parent / value).resolve()
+        if not file.is_file():
+            lines.append(
+                f"{key}: got {value}; allowed the path of a file that exists (there is none at {file})"
+            )
+        return file
+
+    found = dict(raw)
+    for block in ("grid", "set"):
+        found[block] = {
+            key: [placed(key, one) for one in value] if block == "grid" else placed(key, value)
+            for key, value in raw.get(block, {}).items()
+        }
+    if "sample" in raw:
+        keys = {
+            key: spread | {"discrete": [placed(key, value) for value in spread["discrete"]]}
+            if "discrete" in spread
+            else spread
+            for key, spread in raw["sample"]["keys"].items()
+        }
+        found["sample"] = raw["sample"] | {"keys": keys}
+    placed_rows = [{key: placed(key, value) for key, value in row.items()} for row in rows]
+    if lines:
+        raise together(str(path), lines)
+    return StudyFile(path, _checked(found, path), placed_rows)
+
+
+def _checked(raw: dict[str, Any], path: Path) -> Study:
+    try:
+        return Study.model_validate(raw, context={"folder": str(path.parent)})
+    except ValidationError as error:
+        errors = sorted(error.errors(include_url=False), key=lambda one: one["type"] != "extra_forbidden")
+        lines = [line for one in errors for line in _lines(one)]
+        raise together(str(path), lines) from None

@@ -1,0 +1,193 @@
+"""Run a study: workers simulate its cases, a folder keeps them, and at the end they are one dataset.
+
+Cases go in chunks of a size that follows from their number alone. A chunk is a file as soon as it is whole,
+so that a study that was stopped goes on where it was; what comes out does not depend on where that was, nor
+on how many workers there were.
+"""
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from multiprocessing import get_all_start_methods, get_context
+from multiprocessing.context import BaseContext
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from hpwhsim.errors import InputError
+from hpwhsim.results.files import write_files
+from hpwhsim.studies import chunks
+from hpwhsim.studies.assembled import DATASET, TABLE, assemble
+from hpwhsim.studies.cases import Cases, fingerprint
+from hpwhsim.studies.chunks import Chunk
+
+MANIFEST, FOLDER = "study.json", "cases"
+MOST_IN_CHUNK = 16  # cases that a kill loses, of each worker
+CHUNKS = 16  # of a small study, at least, so that no worker waits long for another
+
+
+class Finished(NamedTuple):
+    """A study all of whose cases are there."""
+
+    record: dict[str, Any]  # what study.json holds
+    files: list[Path]
+
+    @property
+    def dataset(self) -> Path:
+        """Its dataset."""
+        return next(path for path in self.files if path.name == DATASET)
+
+
+def stretches(count: int) -> list[range]:
+    """The numbers of the cases of each chunk."""
+    size = max(1, min(MOST_IN_CHUNK, count // CHUNKS))
+    return [range(first, min(first + size, count)) for first in range(0, count, size)]
+
+
+def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], object]) -> Finished:
+    """Simulate what is not there yet of a study, and put it together.
+
+    Parameters
+    ----------
+    cases : Cases
+        The study.
+    out : Path
+        Folder of its files, and of its cases until all are there.
+    workers : int
+        Processes that simulate.
+    tick : callable
+        Told of so many more cases that are there, at first of those of an earlier run.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written, is full, or holds another study.
+    """
+    print_ = fingerprint(cases)
+    files = [out / name for name in (DATASET, TABLE, MANIFEST)]
+    found = _held(out, print_)
+    folder = out / FOLDER
+    if found is None or not found["finished"] or not all(path.is_file() for path in files):
+        begun = {"finished": False, "fingerprint": print_, "cases": cases.size}
+        write_files(out, {MANIFEST: _json(begun)})
+        places = {stretch: folder / f"{stretch.start + 1:07d}.npz" for stretch in stretches(cases.size)}
+        try:
+            folder.mkdir(exist_ok=True)
+            with _alone(out, folder):
+                _simulate(cases, places, workers, tick)
+                found = {**begun, "finished": True, **assemble(cases, list(places.values()), out)}
+        except OSError as error:
+            there = sum(len(stretch) for stretch, path in places.items() if path.is_file())
+            raise InputError(
+                f"--out {out}: cannot be written: {error.strerror}; {there} of {cases.size} cases are kept, "
+                "and the same command goes on from there"
+            ) from None
+        write_files(out, {MANIFEST: _json(found)})
+    else:
+        tick(cases.size)
+    shutil.rmtree(folder, ignore_errors=True)
+    return Finished(found, files)
+
+
+@contextmanager
+def _alone(out: Path, folder: Path) -> Iterator[None]:
+    """Refuse to work where another process does, and clear away what one left that was killed.
+
+    The lock goes with the process, however that ends. Where the system has no such lock nothing is refused.
+    """
+    with (folder / "lock").open("w") as lock:
+        try:
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:
+            pass
+        except BlockingIOError:
+            raise InputError(
+                f"--out {out}: another process works on this study; allowed one at a time"
+            ) from None
+        for part in [*folder.glob("*.part"), *out.glob(".study.*.part")]:
+            part.unlink(missing_ok=True)
+        for part in out.glob(".part-*"):
+            shutil.rmtree(part, ignore_errors=True)
+        yield
+
+
+def _json(record: dict[str, Any]) -> bytes:
+    return (json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def _held(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
+    """The manifest of an earlier run of the same study; None where there is none."""
+    path = out / MANIFEST
+    try:
+        found = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError):
+        raise InputError(f"{path}: cannot be read; allowed a folder of this study, or another one") from None
+    theirs = found.get("fingerprint") if isinstance(found, dict) else None
+    if not isinstance(theirs, dict):
+        raise InputError(f"{path}: got no study; allowed a folder of this study, or another one")
+    if differ := [name for name, value in print_.items() if theirs.get(name) != value]:
+        raise InputError(
+            f"--out {out}: got the folder of a study with another {', '.join(differ)}; allowed the folder "
+            "of this one, or one without a study"
+        )
+    return found
+
+
+def _simulate(cases: Cases, places: dict[range, Path], workers: int, tick: Callable[[int], object]) -> None:
+    """Simulate the chunks that are not kept yet, a few ahead of what is written."""
+    missing = []
+    for stretch, path in places.items():
+        if chunks.kept(path) is None:
+            missing.append(stretch)
+        else:
+            tick(len(stretch))
+    if not missing:
+        return
+    pool = ProcessPoolExecutor(
+        min(workers, len(missing)), _context(), chunks.begin, (cases.base, cases.file.study.hourly)
+    )
+    try:
+        for stretch, chunk in _done(pool, cases, missing, 2 * workers):
+            chunks.keep(places[stretch], chunk)
+            tick(len(stretch))
+    except BrokenProcessPool:
+        raise InputError(
+            "a worker process ended unasked, as for want of memory; the same command goes on from there"
+        ) from None
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _done(
+    pool: ProcessPoolExecutor, cases: Cases, missing: list[range], ahead: int
+) -> Iterator[tuple[range, Chunk]]:
+    """Chunks as they become ready, with at most `ahead` in work."""
+    rest, running = iter(missing), dict[Future[Chunk], range]()
+    while True:
+        while len(running) < ahead and (stretch := next(rest, None)) is not None:
+            running[pool.submit(chunks.work, [cases.values(number) for number in stretch])] = stretch
+        if not running:
+            return
+        for future in wait(running, return_when=FIRST_COMPLETED).done:
+            yield running.pop(future), future.result()
+
+
+def _context() -> BaseContext:
+    """How workers start: where they can, as copies of one process that has imported what they need."""
+    if "forkserver" not in get_all_start_methods():
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload([chunks.__name__])
+    return context
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
