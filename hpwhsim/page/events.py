@@ -74,11 +74,17 @@ def event_parts(hourly: Hourly) -> list[Part]:
             causes = ", ".join(
                 f"{cause_name(cause)} {time_text(hours)}" for cause, hours in one.causes.items()
             )
-            text = f"{one.amount:,.0f}" if one.amount >= 100.0 else f"{one.amount:.3g}"
-            amount = Exact(text, one.amount, key)
-            rows.append((when(one.first), str(one.hours), amount, causes))
+            rows.append((when(one.first), str(one.hours), _exact(one.amount, key), causes))
+        if rest := found[MOST:]:  # so that the list adds up to the year
+            amount = _exact(sum(one.amount for one in rest), key)
+            rows.append((f"the other {len(rest)}", str(sum(one.hours for one in rest)), amount, ""))
         count = f"the {MOST} largest of {len(found)}" if len(found) > MOST else str(len(found))
         unit = "L" if key == "short_litres" else "kWh"
         heads = ("start", "hours, consecutive", f"{'volume' if unit == 'L' else 'heat'} [{unit}]", "causes")
         parts.append(Table(heads, rows, "lrrl", f"Events of {name}: {count}"))
     return parts
+
+
+def _exact(amount: float, key: str) -> Exact:
+    """An amount as it is read, of which the page knows the value."""
+    return Exact(f"{amount:,.0f}" if amount >= 100.0 else f"{amount:.3g}", amount, key)

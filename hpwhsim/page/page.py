@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from hpwhsim.account.checks import FAIL
-from hpwhsim.charts.year import ONE_LINE
 from hpwhsim.evaluation.result import Result
 from hpwhsim.evaluation.site_checks import writes_us_units
 from hpwhsim.page.events import event_parts
@@ -13,7 +12,7 @@ from hpwhsim.page.year_data import READ, year_data
 from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import shown
 from hpwhsim.sections.document import document
-from hpwhsim.sections.parts import Listing, Picture, Typed
+from hpwhsim.sections.parts import Listing, Typed
 from hpwhsim.sections.rows import command_of
 
 SCRIPTS = ("tools.js", "drawing.js", "pictures.js", "series.js", "page.js")
@@ -110,10 +109,6 @@ def _parts(result: Result, data: dict[str, Any], drawings: Mapping[str, bytes]) 
         found["Greenhouse gases"] = [
             Chart("carbon", "Greenhouse gases added up over the service life", f"{words} {READ}")
         ]
-    if ONE_LINE in drawings:
-        failed = sum(check.state == FAIL for check in result.checks)
-        words = f"Service, panel and circuits as the checks have them; {failed} checks fail"
-        found["Checks"] = [Picture(ONE_LINE, "Electrical one-line of the plant", f"{words}.")]
     return found
 
 

@@ -325,12 +325,15 @@ def test_surface_is_the_look_up_of_the_march(demo: Run, tmp_path: Path) -> None:
 
 @pytest.mark.independent
 def test_the_rated_point_lies_on_its_cop(demo: Run) -> None:
-    """The demo is rated COP 3.7 at 7 °C from 10 to 65 °C: the surface says so there, and a mark stands."""
+    """The demo is rated COP 3.7 at 7 °C from 10 to 65 °C: the surface says so there, and a mark stands.
+
+    To 1e-5: the search for the best pressure of R-744 ends where COP is that flat.
+    """
     year, loaded = demo
     assert year.machine is not None
     inlet = np.array([10.0])
     cop = cop_map.cop_surface(year.machine, np.array([7.0]), inlet, cop_map.outlet_c(loaded.scenario, inlet))
-    assert cop[0, 0] == pytest.approx(3.7, rel=1e-6)
+    assert cop[0, 0] == pytest.approx(3.7, rel=1e-5)
     ax = panel(map_figure(demo), "map")
     marks = [line for line in ax.lines if str(line.get_label()).startswith("rated")]
     assert [tuple(line.get_xydata()[0]) for line in marks] == [(7.0, 10.0)]

@@ -54,7 +54,7 @@ def test_the_terms_add_up(one: dict[str, float], other: dict[str, float]) -> Non
         back = {term.name: term.value for term in terms(other, one)}
         assert math.fsum(there.values()) == pytest.approx(change, abs=1e-9 * scale)
         for name, value in there.items():
-            assert back[name] == pytest.approx(-value, abs=1e-9 * scale)
+            assert back[name] == pytest.approx(-value, rel=1e-9, abs=1e-9 * scale)
     assert sentences(("a", "b"), one, other) == sentences(("a", "b"), one, other)
 
 

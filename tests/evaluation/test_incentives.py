@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
+from hpwhsim.dossier.workbook.factor_rows import Page
 from hpwhsim.dossier.workbook.formula import formula
 from hpwhsim.dossier.workbook.life_cycle_sheet import SHEET
 from hpwhsim.dossier.workbook.outlays import incentives as incentive_cells
-from hpwhsim.dossier.workbook.sheets import Book, Page
+from hpwhsim.dossier.workbook.sheets import Book
 from hpwhsim.evaluation.costs import incentives
 from hpwhsim.scenario.money import Costs
 

@@ -103,7 +103,12 @@ def cooled(kind: str) -> tuple[Assembly, Drive]:
     """
     file = {"well": "wastewater", "sewer": "wastewater", "ground": "ground", "room": "packaged"}[kind]
     extra = () if kind == "room" else (NO_LOOP, "plant.heat_pump.capacity=12 kW")
-    found = assembled(file, "hot_water.draws=smooth", "plant.heat_pump.modules=4", *extra)
+    use = (
+        "hot_water.draws=smooth",
+        "hot_water.daily_use_per_apartment=38 gal",
+        "hot_water.month_factors=none",
+    )
+    found = assembled(file, *use, "plant.heat_pump.modules=4", *extra)
     drive = first_days(found, (1,))
     drive = drive._replace(use=drive.use * 3.0)
     if kind == "room":
