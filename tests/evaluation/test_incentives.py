@@ -47,7 +47,7 @@ def costs(*written: dict[str, Any]) -> Costs:
 
 def in_workbook(of: Costs, site_mmbtu: float, kwh: float) -> list[float]:
     """What the formulas of the sheet come to."""
-    page = Page(Book("invented", [SHEET]), SHEET)
+    page = Page(Book("invented", [SHEET], "letter"), SHEET)
     saved = {"site_mmbtu": formula(site_mmbtu), "electricity_kwh": formula(kwh)}
     return [cell.value for cell in incentive_cells(page, of, formula(CAPITAL), KW, saved)]
 
@@ -85,7 +85,7 @@ def test_all_together_pay_no_more_than_the_capital() -> None:
 def test_the_sheet_says_the_price_of_energy_as_it_is_quoted() -> None:
     """A cell that may be changed holds 25 USD/MMBtu where the file says so, or its like in USD/kWh."""
     for written in ("25 USD/MMBtu", f"{25.0 * 3412.14163e-6!r} USD/kWh"):
-        book = Book("invented", [SHEET])
+        book = Book("invented", [SHEET], "letter")
         given: dict[str, float] = {}
         page = Page(book, SHEET)
         put = page.given

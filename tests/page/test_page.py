@@ -235,9 +235,16 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
         assert [n.text for n in found.all("text")] == texts
     names = [n.attributes["data-picture"] for n in root.all("figure") if "data-picture" in n.attributes]
     assert names == [
-        *("schematic", "map-source_c", "map-cop_hour", "map-electricity_kwh", "map-backup_heat_kwh"),
+        *(
+            "schematic",
+            "one_line",
+            "map-source_c",
+            "map-cop_hour",
+            "map-electricity_kwh",
+            "map-backup_heat_kwh",
+        ),
         *("map-store_mean_c", "coldest-week", "peak-use-day", "duration", "cop-map", "months", "causes"),
-        *("carbon", "one_line"),
+        "carbon",
     ]
     record: Any = demo.plant.record
     assert [n.text for n in section(root, "Cautions").all("li")] == record["cautions"]
