@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cases import ROOT
+from cases import HEAVY_DEMO, ROOT
 from control_cases import assembled, first_days, marched
 
 import hpwhsim
@@ -29,7 +29,7 @@ SMALL = "plant.storage.volume=200 gal"
 CASES = {
     "demo": ("central-air",),
     "smooth draws": ("central-air", "hot_water.draws=smooth"),
-    "no backup": ("central-air", SMALL, "plant.backup="),
+    "no backup": ("central-air", *HEAVY_DEMO, SMALL, "plant.backup="),
     "backup beside": ("central-air", SMALL),
     "trim heater": ("central-air", "plant.backup.mode=series", "plant.storage.volume=300 gal"),
     "multi-pass": ("central-air", SMALL, "plant.backup=", "plant.heat_pump.condenser=multi-pass"),

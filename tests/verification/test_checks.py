@@ -17,7 +17,10 @@ pytestmark = pytest.mark.contract
 
 
 @pytest.mark.independent
-@pytest.mark.parametrize("package", all_checks.SUBJECTS)
+@pytest.mark.parametrize(
+    "package",
+    [pytest.param(name, marks=pytest.mark.long if name == "field" else ()) for name in all_checks.SUBJECTS],
+)
 def test_every_check_of_a_package_hits(package: str) -> None:
     """Sources and tolerances stand in `shared/checks.csv`; a known miss that hits is taken off its list."""
     found = list(all_checks.of_package(package))
