@@ -75,7 +75,8 @@ class Browser:
         time.sleep(0.12)  # Chromium drops what is saved more than ten times within a second
         self.click(selector)
         end = time.monotonic() + SHORT
-        while not path.exists():
+        # an empty file holds the place while the browser writes beside it
+        while not path.exists() or not path.stat().st_size or [*self.folder.glob("*.crdownload")]:
             assert time.monotonic() < end, f"{name} was not saved"
             time.sleep(0.02)
         return path.read_bytes()
