@@ -29,7 +29,7 @@ def open_hour(kind: int, scene: Scene, index: int) -> Hour:
     plant, drive = scene.plant, scene.drive
     plant.outlet[0] = drive.outlet[index]
     frost = clear_or_frosted(scene, index)
-    if kind == ROOM or kind == GROUND_LOOP:  # noqa: SIM109 - the compiler drops it for others
+    if kind == ROOM or kind == GROUND_LOOP:  # the compiler drops it for others
         frost = begin_hour(kind, scene, index)
     backup_at = drive.backup_setpoint[index]
     return Hour(

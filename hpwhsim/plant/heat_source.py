@@ -344,6 +344,6 @@ def pumped(kind: int, scene: Scene, hour: int, source: float, running: int, ener
         if seconds >= SHORTEST_RUN:
             after = source - taken / seconds / sources.loop.carried[running]
             out.source[COLDEST, hour] = min(out.source[COLDEST, hour], after)
-    elif kind == WET_WELL or kind == SEWER:  # noqa: SIM109 - the compiler drops it for others
+    elif kind == WET_WELL or kind == SEWER:  # the compiler drops it for others
         pumps, _ = pumping_energy(sources.pumping, on, scene.plant.modules, 0.0)
     return pumps

@@ -40,11 +40,10 @@ def first_held(plant: Plant, drive: Drive) -> Held:
 
 
 @kernel
-def begin_part(held: Held) -> Held:
-    """The same as an hour begins: the draws are looked up anew."""
-    tap = Tap(held.tap.at, 0.0, held.tap.by_second, 0.0, 0.0)
+def with_charge(held: Held, charging: Charge, tap: Tap) -> Held:
+    """The same with the modules and the draws of a window that begins."""
     return Held(
-        held.charging,
+        charging,
         tap,
         held.loop,
         held.lines,
@@ -54,6 +53,12 @@ def begin_part(held: Held) -> Held:
         held.sums,
         held.overdrawn,
     )
+
+
+@kernel
+def begin_part(held: Held) -> Held:
+    """The same as an hour begins: the draws are looked up anew."""
+    return with_charge(held, held.charging, Tap(held.tap.at, 0.0, held.tap.by_second, 0.0, 0.0))
 
 
 @kernel
@@ -69,22 +74,6 @@ def with_seen(held: Held, seen: Look, offer: Offer) -> Held:
     """The same with what was seen within a step."""
     return Held(
         held.charging, held.tap, held.loop, held.lines, held.backup, seen, offer, held.sums, held.overdrawn
-    )
-
-
-@kernel
-def with_charge(held: Held, charging: Charge, tap: Tap) -> Held:
-    """The same with the modules and the draws of a window that begins."""
-    return Held(
-        charging,
-        tap,
-        held.loop,
-        held.lines,
-        held.backup,
-        held.seen,
-        held.offer,
-        held.sums,
-        held.overdrawn,
     )
 
 

@@ -127,7 +127,7 @@ def begin_window(kind: int, scene: Scene, moment: Moment, held: Held) -> tuple[H
     ready, asked, until = make_ready(scene, hour, held, asked, coming)
     charging = change_over(scene, held.charging, asked)
     share, ration = held.seen.fed if charging.running > 0 else 1.0, NO_RATION
-    if kind == WET_WELL or kind == SEWER:  # noqa: SIM102, SIM109 - the compiler drops it for others
+    if kind == WET_WELL or kind == SEWER:  # the compiler drops it for others
         if ready.duty.units > 0.0 and charging.running > 0:
             # what is left of the step's sewage over the rest of the step, by the water met now
             left = max(held.offer.most * plant.step_seconds - held.overdrawn - held.sums.taken, 0.0)

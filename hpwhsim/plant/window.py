@@ -74,7 +74,7 @@ def serve_and_move(
             served, loop, lost_by_loop = serve_through(plant, layers, hour, flow, loop, spell.seconds)
         else:
             served = serve(plant, layers, hour, flow, drive.draws, window)
-            if kind == WET_WELL or kind == SEWER:  # noqa: SIM102, SIM109 - dropped for others
+            if kind == WET_WELL or kind == SEWER:  # the compiler drops it for others
                 if spell.share < 1.0 and flow.straight > 0.0:
                     spell = with_draws(plant, hour, begun, spell, served.taps)
                     flow = flowing(course, flow, spell)

@@ -68,32 +68,35 @@ def bill_checks() -> Iterator[Check]:
     yield held("account.bill.january", float(whole.total[0]))
 
 
+PLANT = PlantCosts(
+    capital=9000.0,
+    electricity=400.0,
+    fuel=0.0,
+    maintenance=50.0,
+    replacements=((2, 300.0),),
+    incentives=1500.0,
+    heat_mwh=12.0,
+    kgco2e=[100.0, 150.0, 200.0],
+)
+BASELINE = PlantCosts(
+    capital=2000.0,
+    electricity=30.0,
+    fuel=2400.0,
+    maintenance=200.0,
+    heat_mwh=12.0,
+    kgco2e=[600.0, 550.0, 500.0],
+)
+TERMS = Terms(years=3, discount_rate=0.10, electricity_escalation=0.05, fuel_escalation=0.02)
+"""Two invented plants over three years, worked by hand."""
+
+
 def life_cycle_checks() -> Iterator[Check]:
     """Interest tables, growing series, rates of return, and a case of three years by hand."""
     for rate, years in ((0.10, 10), (0.03, 20), (0.08, 25), (0.05, 30)):
         flow = np.array([0.0, *[1.0] * years])
         yield held(f"account.present_worth.{100 * rate:.0f}pct_{years}y", present_value(flow, rate))
     yield held("account.growing_series", _growing())
-    plant = PlantCosts(
-        capital=9000.0,
-        electricity=400.0,
-        fuel=0.0,
-        maintenance=50.0,
-        replacements=((2, 300.0),),
-        incentives=1500.0,
-        heat_mwh=12.0,
-        kgco2e=[100.0, 150.0, 200.0],
-    )
-    baseline = PlantCosts(
-        capital=2000.0,
-        electricity=30.0,
-        fuel=2400.0,
-        maintenance=200.0,
-        heat_mwh=12.0,
-        kgco2e=[600.0, 550.0, 500.0],
-    )
-    terms = Terms(years=3, discount_rate=0.10, electricity_escalation=0.05, fuel_escalation=0.02)
-    found = life_cycle(plant, baseline, terms)
+    found = life_cycle(PLANT, BASELINE, TERMS)
     yield held("account.life_cycle.npv", found.npv)
     yield held("account.life_cycle.payback", found.simple_payback or 0.0)
     yield held("account.life_cycle.carbon_cost", found.carbon_cost or 0.0)

@@ -24,7 +24,7 @@ EXCHANGER = make_exchanger(3000.0, 2.0e-3, 2.5e-3, direct=False)  # invented: 3 
 PRINTED_HEAT = 4.186e6  # J/m³K, of the published balances
 
 
-def _steady(cold: float, share: float, kept: float) -> Sewage:
+def steady(cold: float, share: float, kept: float) -> Sewage:
     """Even use at 60 °C, `share` of all water, with nothing else on the way."""
     return building_sewage(
         np.full(8760, share),
@@ -45,7 +45,7 @@ def mixing_checks() -> Iterator[Check]:
     temperature, heat, over = [], [], []
     for row in rows("wastewater_mixing"):
         cold, share, kept = (float(row[key]) for key in ("T_cold_C", "hot_fraction_60C", "kept_heat_share"))
-        sewage = _steady(cold, share, kept)
+        sewage = steady(cold, share, kept)
         flow, warm = float(sewage.flow[100]), float(sewage.temperature[100])
         most = 3600.0 * sewer_offer(EXCHANGER, 5.0, flow, warm, 1.0, 1, 1, 3600.0).most
         at = f"cold {cold:g} °C, hot share {share:g}, kept {kept:g}"
@@ -58,7 +58,7 @@ def mixing_checks() -> Iterator[Check]:
     yield worst("source.sewage.heat_over_taps", over)
     for mains in (11.0, 12.0):
         share = 60e6 / (RHO_CP * (60.0 - mains))
-        rise = (float(_steady(mains, share, 1.0).temperature[0]) - mains) * RHO_CP / PRINTED_HEAT
+        rise = (float(steady(mains, share, 1.0).temperature[0]) - mains) * RHO_CP / PRINTED_HEAT
         yield held(f"source.sewage.dutch_homes_{mains:g}", mains + rise)
     cold_litres = other_cold_litres(100.0, 49.0)
     yield held("source.sewage.other_cold", 100.0 / (100.0 + cold_litres) * (49.0 - 11.5))

@@ -20,29 +20,11 @@ from hpwhsim.account.economics import (
     present_value,
 )
 from hpwhsim.errors import OutOfRangeError
+from hpwhsim.verification.account import BASELINE, PLANT, TERMS
 
 pytestmark = pytest.mark.independent
 
 REL = 1e-12  # rounding of sums of some ten floats
-PLANT = PlantCosts(
-    capital=9000.0,
-    electricity=400.0,
-    fuel=0.0,
-    maintenance=50.0,
-    replacements=((2, 300.0),),
-    incentives=1500.0,
-    heat_mwh=12.0,
-    kgco2e=[100.0, 150.0, 200.0],
-)
-BASELINE = PlantCosts(
-    capital=2000.0,
-    electricity=30.0,
-    fuel=2400.0,
-    maintenance=200.0,
-    heat_mwh=12.0,
-    kgco2e=[600.0, 550.0, 500.0],
-)
-TERMS = Terms(years=3, discount_rate=0.10, electricity_escalation=0.05, fuel_escalation=0.02)
 
 
 def test_life_cycle_worked_by_hand() -> None:

@@ -50,7 +50,7 @@ def drawn() -> list[Array]:
 
 
 def test_the_season_is_that_of_the_sources() -> None:
-    """Shape: twelve factors of SAP 2012 and BREDEM 2012 (two transcriptions agree). Size: Gerin et al. 2014.
+    """Shape: twelve factors of SAP 2012 and BREDEM 2012 (two copies agree). Size: Gerin et al. 2014.
 
     8,046 apartments took +12 % of the mean in December to February and -13 % in June to August; hot water at
     60 degC in the year of Chicago does with the season in use, within a point: mixing gives +3.4 and -3.6

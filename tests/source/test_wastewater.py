@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.errors import OutOfRangeError
-from hpwhsim.source.drains import building_sewage
 from hpwhsim.source.offer import met
 from hpwhsim.source.wastewater import (
     RHO_CP,
@@ -25,6 +24,7 @@ from hpwhsim.source.wastewater import (
     well_step,
 )
 from hpwhsim.storage import layers
+from hpwhsim.verification.sewage import steady as steady_sewage
 
 pytestmark = pytest.mark.independent
 
@@ -314,18 +314,7 @@ def test_the_pump_gets_no_more_than_the_sewer_carries() -> None:
 
 def steady(cold: float, share: float, kept: float) -> tuple[float, float]:
     """Flow [m³/h] and temperature of the sewage for steady use at 60 °C with nothing else on the way."""
-    sewage = building_sewage(
-        np.full(8760, share),
-        np.full(8760, cold),
-        24.0 * (1.0 - share),
-        np.full(24, 1.0 / 24.0),
-        use_temperature=60.0,
-        heat_left=kept,
-        cistern_pickup=0.0,
-        room=20.0,
-        lag=0.0,
-        screening_loss=0.0,
-    )
+    sewage = steady_sewage(cold, share, kept)
     return float(sewage.flow[100]), float(sewage.temperature[100])
 
 

@@ -100,7 +100,7 @@ def unreached(modules: dict[str, Module], exceptions: Iterable[str] = ()) -> lis
     """What no way leads to, as ``module.name`` and ``module.Class.method``."""
     reached: set[Name] = set()
     attributes: set[str] = set()
-    methods: dict[ast.AST, tuple[str, Module]] = {}
+    methods: dict[ast.FunctionDef, tuple[str, Module]] = {}
     todo: list[tuple[ast.AST, Module]] = []
     handed: set[str] = set()  # modules that are values, such as the verbs of the command
 
@@ -149,7 +149,7 @@ def unreached(modules: dict[str, Module], exceptions: Iterable[str] = ()) -> lis
             for attribute in attributes & modules[name].parts.keys():
                 reach((name, attribute))
         for method, (_, module) in list(methods.items()):
-            if method.name in attributes:  # type: ignore[attr-defined]
+            if method.name in attributes:
                 del methods[method]
                 todo.append((method, module))
     missed = {
