@@ -23,22 +23,9 @@ from hpwhsim.source.bore_field import (
     make_field,
     undisturbed_ground,
 )
+from hpwhsim.verification.ground import ALPHA, FIELDS, RADIUS, ROCK, SPANS, YEAR
 
 pytestmark = pytest.mark.published
-
-ALPHA, ROCK, RADIUS = 1e-6, 2.0, 0.075
-DAY, YEAR = 24.0, 8760.0  # h
-HOURS = {"1 h": 1.0, "6 h": 6.0, "1 d": DAY, "7 d": 7 * DAY, "30 d": 30 * DAY} | {
-    f"{n} y": n * YEAR for n in (1, 5, 10, 20, 30)
-}
-FIELDS = {
-    "1x1 B=6": (1, 1, 6.0),
-    "2x2 B=6": (2, 2, 6.0),
-    "4x4 B=6": (4, 4, 6.0),
-    "4x4 B=8": (4, 4, 8.0),
-    "1x10 B=6": (1, 10, 6.0),
-    "10x10 B=6": (10, 10, 6.0),
-}
 
 
 def bores(rows: int, columns: int, spacing: float, length: float = 100.0) -> Bores:
@@ -75,9 +62,9 @@ def test_walls_at_one_temperature_fall_less(
     """Law: the even rate (own quadrature in ground_g_values.csv) over-predicts. 1e-4: five decimals."""
     rows = [r for r in read(references / "ground_g_values.csv") if r["field"] == name]
     even = {r["time"]: float(r["g"]) for r in rows if r["method"] == "own quadrature UHTR"}
-    assert set(even) == set(HOURS)
+    assert set(even) == set(SPANS)
     for time, rate in even.items():
-        assert float(at(responses[name], HOURS[time])) <= (rate + float(short_time(HOURS[time])[0])) * 1.0001
+        assert float(at(responses[name], SPANS[time])) <= (rate + float(short_time(SPANS[time])[0])) * 1.0001
 
 
 @pytest.mark.law
