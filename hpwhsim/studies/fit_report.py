@@ -161,13 +161,13 @@ def fit_figure(fit: Fit) -> bytes:
             sums = [np.array([values[one].sum() for one in rows]) for values in (metered, before, after)]
             row = declared(COLUMNS[name])
             _series(left, labels, *sums)
-            left.set_title(f"{row.long_name} [{row.unit}]", loc="left")
+            left.set_title(f"{row.label} [{row.unit}]", loc="left")
             left.set_ylim(bottom=0.0)
             _residuals(middle, labels, *sums)
             for ax in right:
                 _mean_day(ax, fit.metered, metered, before, after)
         handles, texts = panels[0][0].get_legend_handles_labels()
-        figure.legend(handles, texts, loc="outside lower left", ncols=3)
+        figure.legend(handles, texts, loc="outside upper right", ncols=3)
         keys = ", ".join(
             f"{row['key'].rpartition('.')[2]} {amount(row['fitted'], row['unit'])}"
             for row in fit.record["keys"]
