@@ -17,7 +17,7 @@ from hpwhsim.federal_test.rating import rate
 from hpwhsim.scenario.reading import Loaded, baseline_of, read_scenario, with_keys
 from hpwhsim.simulation.year import Ready, Record, built, year_of, years_ready
 from hpwhsim.verification.check import Check
-from hpwhsim.verification.field_tables import FIELD, PLANTS, WEATHER, Input, Measured, inputs, measured
+from hpwhsim.verification.field_tables import FIELD, HOUSE, PLANTS, WEATHER, Input, Measured, inputs, measured
 from hpwhsim.verification.moved_weather import moved_year, normals
 
 Case = tuple[tuple[str, str], ...]  # keys with other values than the middle
@@ -40,6 +40,10 @@ class Run(NamedTuple):
     def change(self, key: str) -> float:
         """By how much the other's figure is less."""
         return self.of(key) - cast("float", self.other.get(key, 0.0))
+
+    def house(self, key: str) -> float:
+        """An input of the measured boundary that no scenario has."""
+        return float(_outside(self.loaded.path.stem, self.case, HOUSE)[HOUSE + key])
 
 
 class Effect(NamedTuple):
@@ -101,6 +105,14 @@ def _source_factor(run: Run) -> float:
     return run.of("heat_pump_heat_kwh") / sum(map(run.of, parts))
 
 
+def _house_factor(run: Run) -> float:
+    """Heat of use over all electricity: with backup and pumps, and the loop's loss counted as lost."""
+    machines = run.of("heat_pump_heat_kwh")
+    backup = machines * run.house("backup_share") / (1.0 - run.house("backup_share"))
+    useful = (machines + backup) * (1.0 - run.house("loop_share"))
+    return useful / (run.of("electricity_kwh") + backup)
+
+
 def _house_percent(run: Run) -> float:
     """Change of all energy of a house by ducts; its lights and appliances are the gains of the room."""
     room = run.loaded.scenario.plant.source.room
@@ -140,6 +152,7 @@ QUANTITIES: dict[str, Callable[[Run], float]] = {
     "cop_plant": lambda run: run.of("cop_plant"),
     "cop_heat_pump": lambda run: run.of("cop_heat_pump"),
     "source_factor": _source_factor,
+    "house_factor": _house_factor,
     "loop_percent": lambda run: 100.0 * run.of("recirculation_share"),
     "electricity_kwh": lambda run: run.of("electricity_kwh"),
     "saved_kwh": lambda run: -run.change("electricity_kwh"),
@@ -236,7 +249,7 @@ def loaded_as(plant: str, case: Case, against: str = "") -> Loaded:
     """A plant's scenario with other inputs, or that of what it is compared with."""
     other = dict(text.strip().split("=", 1) for text in against.split(";")) if "=" in against else {}
     scenario = read_scenario(PLANTS / f"{plant}.yaml")
-    changes = {key: value for key, value in case if not key.startswith(WEATHER)}
+    changes = {key: value for key, value in case if not key.startswith((WEATHER, HOUSE))}
     if own := {key: value for key, value in changes.items() if _has(scenario.written, key)}:
         scenario = with_keys(scenario, own)
     if against == BASELINE:
@@ -259,9 +272,14 @@ def _has(written: Mapping[str, Any], key: str) -> bool:
 
 
 def _weather(plant: str, case: Case) -> WeatherYear:
-    middle = {one.key: one.middle for one in inputs()[plant] if one.key.startswith(WEATHER)}
-    asked = middle | {key: value for key, value in case if key.startswith(WEATHER)}
+    asked = _outside(plant, case, WEATHER)
     return _moved(asked[f"{WEATHER}place"], float(asked.get(f"{WEATHER}warmer_k", "0")))
+
+
+def _outside(plant: str, case: Case, start: str) -> dict[str, str]:
+    """Inputs of a case that are no keys of its scenario, by how they begin."""
+    middle = {one.key: one.middle for one in inputs()[plant] if one.key.startswith(start)}
+    return middle | {key: value for key, value in case if key.startswith(start)}
 
 
 @cache

@@ -13,14 +13,16 @@ PLANTS = Path(__file__).with_name("plants")
 FIELD = "field"
 """The package that these checks name: none of the program's, but the whole of it."""
 WEATHER = "weather."
-"""How the inputs begin that are no keys of a scenario: the place, and how much warmer than its normals."""
+"""How the inputs begin that are the weather's: the place, and how much warmer than its normals."""
+HOUSE = "house."
+"""How the inputs begin that a measured boundary has and no scenario: they meet the year's sums alone."""
 
 
 class Input(NamedTuple):
     """One input of a plant."""
 
     plant: str
-    key: str  # of the scenario, or weather.place, weather.warmer_k
+    key: str  # of the scenario, or one of weather. or house.
     low: str  # as written in a scenario; empty where nothing was assumed
     middle: str
     high: str

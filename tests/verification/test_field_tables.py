@@ -7,6 +7,7 @@ import pytest
 from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.verification.field_plants import BASELINE, QUANTITIES, loaded_as
 from hpwhsim.verification.field_tables import (
+    HOUSE,
     PLANTS,
     WEATHER,
     Input,
@@ -53,7 +54,7 @@ def test_every_plant_has_inputs_and_a_measured_result() -> None:
 @pytest.mark.parametrize("plant", NAMES)
 def test_every_key_has_one_row_with_the_value_of_the_scenario(plant: str) -> None:
     written = dict(leaves(read_scenario(PLANTS / f"{plant}.yaml").written))
-    rows = [one for one in inputs()[plant] if not one.key.startswith(WEATHER)]
+    rows = [one for one in inputs()[plant] if not one.key.startswith((WEATHER, HOUSE))]
     own = {one.key: one.middle for one in rows if one.key in written}
     assert own == {key: str(value) for key, value in written.items() if key not in NO_INPUTS}
     others = {one.key: one.middle for one in rows if one.key not in written}
@@ -83,7 +84,7 @@ def test_every_end_of_a_span_is_a_scenario(plant: str) -> None:
     """Both ends are read, and where the key belongs to what the plant is compared with, they reach that."""
     against = {one.against for one in measured() if one.plant == plant and "=" in one.against} or {""}
     for one in inputs()[plant]:
-        if one.mark == "assumed" and not one.key.startswith(WEATHER):
+        if one.mark == "assumed" and not one.key.startswith((WEATHER, HOUSE)):
             for text in against if one.key in compared(plant) else {""}:
                 if one.key in text or not text:
                     low, high = (
