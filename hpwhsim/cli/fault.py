@@ -1,7 +1,7 @@
 """What is left of a fault of the program: one line on the screen, and a file for who can mend it."""
 
-import os
 import platform
+import secrets
 import shlex
 import tempfile
 import traceback
@@ -10,6 +10,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import hpwhsim
+from hpwhsim.io.whole_files import written_beside
 
 LIBRARIES = (
     "numpy",
@@ -66,9 +67,9 @@ def _version(name: str) -> str:
         return "absent"
 
 
-def _written(text: str) -> str:
+def _written(text: str) -> Path:
     """The file that holds a report; its own for each, and for its user's eyes alone."""
-    handle, name = tempfile.mkstemp(prefix="tankyear-", suffix=".txt")
-    with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as stream:
-        stream.write(text)
-    return name
+    path = Path(tempfile.gettempdir()) / f"tankyear-{secrets.token_hex(4)}.txt"
+    with written_beside(path) as stream:
+        stream.write(text.encode(errors="backslashreplace"))
+    return path
