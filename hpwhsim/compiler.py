@@ -7,19 +7,28 @@ compiler's own, without a promise: `constraints.txt` pins its version.
 """
 
 import gc
+import hashlib
+import pickle
+import shutil
+import sys
 from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
 from numba.core import cgutils, ir, types
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler import CompilerBase, CompileResult, DefaultPassBuilder
 from numba.core.compiler_machinery import FunctionPass, register_pass
 from numba.core.datamodel import models
 from numba.core.imputils import lower_getattr_generic
+from numba.core.serialize import dumps
 from numba.core.typing.templates import AttributeTemplate, infer_getattr
 from numba.core.untyped_passes import IRProcessing
 from numba.extending import intrinsic, register_model
+
+from hpwhsim.io.whole_files import read_whole, write_whole
 
 Record = TypeVar("Record", bound=tuple[Any, ...])
 
@@ -122,6 +131,64 @@ class Whole(CompilerBase):
         finally:
             if looked:
                 gc.enable()
+
+
+class KeptCode:
+    """Machine code of a kernel on disk, a file for each signature, in place of the compiler's own cache.
+
+    That one is not proof against a damaged file, whose code it runs. Here a file is whole or as good as not
+    there, and one that cannot be written means compiling in every process.
+    """
+
+    KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
+
+    def __init__(self, function: Callable[..., Any], folder: Path) -> None:
+        self.function, self.folder = function, folder
+        self.what = ""  # what is waited for while it is compiled, for a line on standard error
+
+    def _key(self, signature: Any, codegen: Any) -> tuple[Any, ...]:
+        """All that the code depends on besides the sources, of which the folder has its name."""
+        cells = tuple(cell.cell_contents for cell in self.function.__closure__ or ())
+        versions = numba.__version__, sys.version
+        return signature, codegen.magic_tuple(), self.function.__qualname__, cells, versions
+
+    def _place(self, key: tuple[Any, ...]) -> Path:
+        digest = hashlib.sha256(str(key).encode()).hexdigest()[:24]
+        return self.folder / f"{self.function.__name__}-{digest}.code"
+
+    def load_overload(self, signature: Any, context: Any) -> Any:
+        """What was compiled for these types of arguments, or None."""
+        context.refresh()
+        key = self._key(signature, context.codegen())
+        kept = read_whole(self._place(key))
+        if kept is not None:
+            theirs, payload = pickle.loads(kept)
+            if theirs == key:
+                return cast(Any, CompileResult)._rebuild(context, *payload)
+        self._say(f"compiling {self.what}, once on this machine ...")
+        return None
+
+    def save_overload(self, signature: Any, compiled: Any) -> None:
+        """Keep what was compiled."""
+        key = self._key(signature, compiled.codegen)
+        try:
+            if not self.folder.is_dir():
+                self._make_folder()
+            write_whole(self._place(key), cast(Any, dumps)((key, compiled._reduce())))
+        except OSError as error:
+            self._say(f"{self.folder}: cannot be written: {error.strerror}; every run compiles {self.what}")
+
+    def _make_folder(self) -> None:
+        """Make the folder, and remove the oldest of those of other sources."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):  # another process does the same
+            others = [path for path in self.folder.parent.iterdir() if path != self.folder]
+            for old in sorted(others, key=lambda path: path.stat().st_mtime)[: -self.KEEP]:
+                shutil.rmtree(old, ignore_errors=True)
+
+    def _say(self, line: str) -> None:
+        if self.what:
+            print(line, file=sys.stderr, flush=True)
 
 
 class Reference(types.Type):

@@ -12,6 +12,10 @@ class InputError(Exception):
     """
 
 
+class UnbalancedError(Exception):
+    """A march lost heat or made some: a fault of the program, which gives no result of it."""
+
+
 class OutOfRangeError(InputError, ValueError):
     """A number lies outside the range in which the method holds."""
 

@@ -1,11 +1,10 @@
 """Our one wrapper of the compiler: options, and a disk cache that is never stale.
 
 The compiler's own cache looks at the file of the function alone, so an edit to a function that
-is called from another file would leave old machine code in use. Here the cache folder is named
-by a hash of the kernel's file and of all that it imports: an edit of one of them starts a new folder.
+is called from another file would leave old machine code in use. Here the folder is named by a hash of the
+kernel's file and of all that it imports: an edit of one of them starts a new folder (`compiler.KeptCode`).
 """
 
-import shutil
 import sys
 from collections.abc import Callable
 from functools import cache
@@ -16,7 +15,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 import numba
 import platformdirs
 
-from hpwhsim.compiler import OFF, Inside, Whole
+from hpwhsim.compiler import OFF, Inside, KeptCode, Whole
 from hpwhsim.io.disk_cache import sources_hash, sources_hash_of
 
 if "numba.np.arraymath" not in sys.modules and "scipy.linalg.cython_blas" not in sys.modules:
@@ -31,7 +30,6 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 OPTIONS: dict[str, Any] = {
-    "cache": True,
     "pipeline_class": Whole,
     "nogil": True,
     "error_model": "numpy",
@@ -39,30 +37,16 @@ OPTIONS: dict[str, Any] = {
     "_nrt": False,
     "no_cfunc_wrapper": True,  # each would hold the kernel once more; nothing calls ours from C
 }
-KEEP = 12  # folders of older sources that stay, so that switching branches does not recompile
 
 
 @cache
-def _cache_folder(module: str) -> str:
-    """Folder for compiled code of exactly these sources of a module; made here, and old ones removed."""
+def _cache_folder(module: str) -> Path:
+    """Folder for compiled code of exactly these sources of a module; not made here."""
     root = Path(platformdirs.user_cache_dir("tankyear")) / "compiled"
     checked = "-checked" if vars(numba.config)["BOUNDSCHECK"] else ""  # code that looks at every index
     package, _, name = module.partition(".")
     texts = sources_hash_of(name) if package == __package__ else sources_hash()
-    folder = root / (name or module) / (texts + checked)
-    if not folder.is_dir():
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            others = sorted((p for p in folder.parent.iterdir() if p != folder), key=_age)
-            for old in others[:-KEEP]:
-                shutil.rmtree(old, ignore_errors=True)
-        except OSError:  # no writable home: the compiler then caches beside the sources, or not at all
-            return ""
-    return str(folder)
-
-
-def _age(path: Path) -> float:
-    return path.stat().st_mtime
+    return root / (name or module) / (texts + checked)
 
 
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
@@ -102,17 +86,9 @@ def announced(made: Callable[P, R], what: str) -> Callable[P, R]:
     what : str
         What is waited for, such as "the march for outdoor air".
     """
-    kept: Any = getattr(made, "_cache", None)
-    if kept is not None:
-        look = kept.load_overload
-
-        def load(*asked: Any) -> Any:
-            found = look(*asked)
-            if found is None:
-                print(f"compiling {what}, once on this machine ...", file=sys.stderr, flush=True)
-            return found
-
-        kept.load_overload = load
+    kept = getattr(made, "_cache", None)
+    if isinstance(kept, KeptCode):
+        kept.what = what
     return made
 
 
@@ -120,10 +96,7 @@ def _compiled_inside(function: Callable[P, R], options: dict[str, Any]) -> Calla
     """Without machine code and a way in from Python, until Python calls: then a second one is compiled."""
     if OFF:
         return _compiled(function, options)
-    made = _compiled(
-        function, options | {"no_cpython_wrapper": True, "cache": False, "pipeline_class": Inside}
-    )
-    inside: Any = made
+    inside: Any = numba.njit(**options | {"no_cpython_wrapper": True, "pipeline_class": Inside})(function)
 
     @cache
     def entry() -> Callable[P, R]:
@@ -148,15 +121,11 @@ def _compiled_inside(function: Callable[P, R], options: dict[str, Any]) -> Calla
         return entry()  # the compiler's own code calls what it gets here
 
     inside.add_overload, inside._compile_for_args = keep, from_python
-    return made
+    return cast(Callable[P, R], inside)
 
 
 def _compiled(function: Callable[P, R], options: dict[str, Any]) -> Callable[P, R]:
-    config = vars(numba.config)
-    before = config["CACHE_DIR"]
-    # read when the decorator runs, so set for that moment only
-    config["CACHE_DIR"] = _cache_folder(function.__module__)
-    try:
-        return cast(Callable[P, R], numba.njit(**options)(function))
-    finally:
-        config["CACHE_DIR"] = before
+    made: Any = numba.njit(**options)(function)
+    if not OFF:
+        made._cache = KeptCode(function, _cache_folder(function.__module__))
+    return cast(Callable[P, R], made)

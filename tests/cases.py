@@ -116,10 +116,7 @@ def hours_of_day(values: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[An
 
 def refusal(argv: Sequence[str], capsys: pytest.CaptureFixture[str]) -> str:
     """The one line that the command says to wrong input, with exit code 2 and nothing on standard output."""
-    try:
-        code = main(list(argv))
-    except SystemExit as stop:
-        code = int(stop.code or 0)
+    code = main(list(argv))
     said = capsys.readouterr()
     assert (code, said.out, said.err.count("\n")) == (2, "", 1)
     return said.err

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 import hpwhsim
-from hpwhsim import kernel
+from hpwhsim import compiler, kernel
 from hpwhsim.io import disk_cache
 
 pytestmark = pytest.mark.contract
@@ -45,6 +45,7 @@ def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
         "kernel.py",
         "io/__init__.py",
         "io/disk_cache.py",
+        "io/whole_files.py",
         "last_digits.py",
     ):
         shutil.copy(Path(hpwhsim.__file__).parent / name, package / name)
@@ -110,17 +111,16 @@ def test_a_module_is_hashed_with_all_that_it_imports(monkeypatch: pytest.MonkeyP
     assert now == reported
 
 
-def test_old_caches_are_pruned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_old_caches_are_pruned(tmp_path: Path) -> None:
     """Only the folder in use and the newest few stay."""
-    monkeypatch.setattr(kernel.platformdirs, "user_cache_dir", lambda _: str(tmp_path))
-    for i in range(kernel.KEEP + 3):
-        old = tmp_path / "compiled" / "storage.layers" / f"{i:016x}"
+    keep = compiler.KeptCode.KEEP
+    for i in range(keep + 3):
+        old = tmp_path / f"{i:016x}"
         old.mkdir(parents=True)
         os.utime(old, (i, i))
-    kernel._cache_folder.__wrapped__("hpwhsim.storage.layers")
-    left = sorted(p.name for p in (tmp_path / "compiled" / "storage.layers").iterdir())
-    assert len(left) == kernel.KEEP + 1
-    assert f"{0:016x}" not in left
+    compiler.KeptCode(str, tmp_path / "in-use")._make_folder()
+    left = sorted(p.name for p in tmp_path.iterdir())
+    assert left == [*(f"{i:016x}" for i in range(3, keep + 3)), "in-use"]
 
 
 @kernel.kernel

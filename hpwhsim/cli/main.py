@@ -1,13 +1,15 @@
 """The command: parse, call, print."""
 
 import argparse
-import os
+import io
 import sys
 from collections.abc import Sequence
+from contextlib import redirect_stdout
 from typing import NoReturn
 
 import hpwhsim
-from hpwhsim.cli.verb import DONE, WRONG_INPUT
+from hpwhsim.cli.output import begin_output, escape_letters, say, write_output
+from hpwhsim.cli.verb import DONE, FAULT, INTERRUPTED, WRONG_INPUT
 from hpwhsim.cli.verbs import (
     bound,
     check,
@@ -81,22 +83,36 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command and return its exit code: 0 done, 1 found what was looked for, 2 the input is wrong."""
+    """Run the command and return its exit code (`cli.verb`): no input and no fault of ours is a traceback."""
     words = sys.argv[1:] if argv is None else list(argv)
+    said = io.StringIO()  # written when the work is done: who reads it may go away before
+    code = DONE
     try:
-        refuse_controls(words, "command line")  # before anything prints one of them
-        args = parser().parse_args(words)
-        code: int = args.act(args)
-        sys.stdout.flush()
+        output = begin_output()
+        with redirect_stdout(said):
+            refuse_controls(words, "command line")  # before anything prints one of them
+            args = parser().parse_args(words)
+            if getattr(args, "json", False):
+                escape_letters(output)
+            code = args.act(args)
     except InputError as error:
-        print(f"tankyear: {visible(str(error))}", file=sys.stderr)
-        return WRONG_INPUT
-    except BrokenPipeError:  # the reader of our output went away
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        say(visible(str(error)))
+        code = WRONG_INPUT
     except KeyboardInterrupt:
-        return 130
-    return code
+        say("interrupted")
+        code = INTERRUPTED
+    except SystemExit as end:  # help, version, a wrong command line
+        code = int(end.code or DONE)
+    except Exception as error:
+        from hpwhsim.cli.fault import fault_line
+
+        say(visible(fault_line(error, words)))
+        code = FAULT
+    lost = write_output(said.getvalue())
+    if lost is None or isinstance(lost, BrokenPipeError):
+        return code
+    say(f"standard output: cannot be written: {lost.strerror}")
+    return WRONG_INPUT
 
 
 if __name__ == "__main__":

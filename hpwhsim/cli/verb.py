@@ -4,8 +4,9 @@ import argparse
 from collections.abc import Callable
 from typing import NamedTuple
 
-DONE, FOUND, WRONG_INPUT = 0, 1, 2
-"""Exit codes: done; ran and found what it was asked to look for; the input is wrong."""
+DONE, FOUND, WRONG_INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
+"""Exit codes: done; ran and found what it was asked to look for; the input is wrong, or what was asked for
+cannot be written; a fault of the program; interrupted from the keyboard."""
 
 
 class Verb(NamedTuple):

@@ -1,9 +1,6 @@
 """The files of a dossier, written all or none, and the words on a bundle that was verified."""
 
 import gc
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_all_start_methods, get_context
-from multiprocessing.context import BaseContext
 from pathlib import Path
 
 from tqdm import tqdm
@@ -16,6 +13,7 @@ from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.io.figures import png
 from hpwhsim.io.plain_text import visible
+from hpwhsim.processes import processes
 from hpwhsim.regression.report import table
 from hpwhsim.results.files import write_files
 from hpwhsim.scenario.reading import Loaded
@@ -50,7 +48,7 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
 
     _check_folder(folder)
     bar = tqdm(total=5, unit="part", leave=False, disable=None)  # None: no bar in a pipe
-    with bar, ProcessPoolExecutor(2, mp_context=_context()) as others:
+    with bar, processes(2, [__name__, "matplotlib.figure", "xarray"]) as others:
         result = evaluate_over(loaded, seeds)
         bar.update()
         own = result.plant.year
@@ -72,18 +70,6 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
         contents[BUNDLE] = bundle(result, contents)
         bar.update()
     return write_files(folder, contents)
-
-
-def _context() -> BaseContext:
-    """How processes start: where they can, as copies of one that imports what they need from now on."""
-    if "forkserver" not in get_all_start_methods():
-        return get_context("spawn")
-    from multiprocessing.forkserver import ensure_running
-
-    context = get_context("forkserver")
-    context.set_forkserver_preload([__name__, "matplotlib.figure", "xarray"])
-    ensure_running()
-    return context
 
 
 def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Sensitivities, bytes]:

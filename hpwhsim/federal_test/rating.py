@@ -37,6 +37,7 @@ from hpwhsim.io.us_units import GALLON
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
+from hpwhsim.simulation.balance import refuse_unbalanced
 from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables.sources import cited
 
@@ -245,6 +246,8 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
     bought = day.bought / JOULE_PER_KWH
     given = total("heat_pump_heat", "backup_heat")
     lost = total("storage_loss")
+    balance = (given - day.delivered - lost - day.change) / max(given, day.delivered)
+    refuse_unbalanced(balance, "24 hours of test")
     annual = 365.0 * day.rated_heat / JOULE_PER_KWH / day.uniform_energy_factor
     record: Record = {
         "title": loaded.scenario.title,
@@ -279,7 +282,7 @@ def rate(loaded: Loaded, pattern: str | None = None, steps_per_hour: int = STEPS
         "room_c": ROOM_C,
         "room_relative_humidity": HUMIDITY,
         "step_s": unit.plant.step_seconds,
-        "balance_error": (given - day.delivered - lost - day.change) / max(given, day.delivered),
+        "balance_error": balance,
         "assumptions": unit.assumptions,
         "cautions": _cautions(loaded.scenario, unit, day, draws),
         "tool.version": hpwhsim.__version__,

@@ -8,8 +8,6 @@ A folder that cannot be written, or a damaged file, only means making the arrays
 import hashlib
 import os
 import re
-import tempfile
-import zipfile
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from importlib.metadata import version
@@ -20,6 +18,7 @@ import numpy as np
 import platformdirs
 from numpy.typing import NDArray
 
+from hpwhsim.io.whole_files import prune, written_beside
 from hpwhsim.last_digits import NUMBER_DIGITS, rounded
 
 Arrays = Mapping[str, NDArray[Any]]
@@ -98,7 +97,7 @@ def load(path: Path) -> dict[str, NDArray[Any]] | None:
     try:
         with np.load(path, allow_pickle=False) as held:
             found = {name: np.array(held[name], order="C") for name in held.files}
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except Exception:  # a damaged file may raise anything; sums over its arrays are checked as they are read
         return None
     try:
         os.utime(path)  # the newest by use stay
@@ -115,17 +114,9 @@ def save(path: Path, arrays: Arrays, keep: int) -> None:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                np.savez(stream, allow_pickle=False, **arrays)
-            os.replace(name, path)
-        except OSError:
-            Path(name).unlink(missing_ok=True)
-            return
-        held = sorted(path.parent.glob("*.npz"), key=lambda p: p.stat().st_mtime)
-        for old in held[:-keep]:
-            old.unlink(missing_ok=True)
+        with written_beside(path) as stream:
+            np.savez(stream, allow_pickle=False, **arrays)
+        prune(path.parent, ".npz", keep)
     except OSError:
         return
 

@@ -10,7 +10,6 @@ import difflib
 import hashlib
 import json
 import math
-import os
 import re
 from dataclasses import dataclass
 from functools import lru_cache
@@ -25,6 +24,7 @@ from pydantic_core.core_schema import CoreSchema, no_info_before_validator_funct
 
 from hpwhsim.errors import InputError
 from hpwhsim.io.unit_words import DELTAS, FOLDED, HINTS, SPELLINGS, TIDY, UNITS
+from hpwhsim.io.whole_files import prune, read_whole, write_whole
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -203,12 +203,8 @@ def _place() -> Path:
 @lru_cache(maxsize=1)
 def _kept() -> dict[str, list[Any]]:
     """Conversions that were asked for before; none where there is no file, or a damaged one."""
-    try:
-        found = json.loads(_place().read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    whole = isinstance(found, dict) and all(isinstance(v, list) and len(v) == 3 for v in found.values())
-    return found if whole else {}
+    kept = read_whole(_place())
+    return {} if kept is None else json.loads(kept)
 
 
 def _keep(key: str, found: _Conversion) -> None:
@@ -217,15 +213,9 @@ def _keep(key: str, found: _Conversion) -> None:
     if len(kept) >= MOST_KEPT:
         return
     kept[key] = list(found)
-    path = _place()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(f"{path.stem}.{os.getpid()}.part")
-        part.write_text(json.dumps(kept), encoding="utf-8")
-        part.replace(path)  # a reader never sees half a file
-        held = sorted(path.parent.glob("*.json"), key=lambda p: p.stat().st_mtime)
-        for old in held[:-FILES]:
-            old.unlink(missing_ok=True)
+        write_whole(_place(), json.dumps(kept).encode())  # a digit that is another would be another unit
+        prune(_place().parent, ".json", FILES)
     except OSError:
         return
 

@@ -2,15 +2,13 @@
 
 import json
 import os
-import shutil
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hpwhsim.errors import InputError
+from hpwhsim.results.parts import parts
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -78,8 +76,7 @@ def write_results(
     InputError
         If the folder cannot be written.
     """
-    part = _part(folder)
-    try:
+    with parts(folder) as part:
         (part / NAMES[0]).write_text(record_text(record), encoding="utf-8")
         (part / NAMES[1]).write_text(hourly_text(dataset), encoding="utf-8")
         dataset.to_netcdf(part / NAMES[2], engine="scipy")
@@ -91,10 +88,6 @@ def write_results(
         for name in (*PICTURES, PAGE):
             if name not in written:
                 (folder / name).unlink(missing_ok=True)
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
     return [folder / name for name in written]
 
 
@@ -106,23 +99,9 @@ def write_files(folder: Path, content: Mapping[str, bytes]) -> list[Path]:
     InputError
         If the folder cannot be written.
     """
-    part = _part(folder)
-    try:
+    with parts(folder) as part:
         for name, text in content.items():
             (part / name).write_bytes(text)
         for name in content:
             os.replace(part / name, folder / name)
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
     return [folder / name for name in content]
-
-
-def _part(folder: Path) -> Path:
-    """A new folder beside the target, in which files are written until they are complete."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        return Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
-    except OSError as err:
-        raise InputError(f"--out {folder}: cannot be written: {err.strerror}") from None

@@ -5,7 +5,7 @@ import math
 import os
 import re
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -13,6 +13,7 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import InputError
 from hpwhsim.io.user_csv import Row, read_rows
+from hpwhsim.results.parts import parts
 
 Value = float | int | str | None
 
@@ -180,19 +181,12 @@ def write_texts(texts: Mapping[Path, str]) -> None:
     InputError
         If one cannot be written; then none is.
     """
-    parts = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in texts}
-    path = Path()
-    try:
-        for path, part in parts.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
+    with ExitStack() as stack:
+        folders = sorted({path.parent for path in texts})
+        beside = {folder: stack.enter_context(parts(folder, name="")) for folder in folders}
+        for path, text in texts.items():
             if path.is_dir():
                 raise InputError(f"{path}: cannot be written: it is a folder")
-            part.write_text(texts[path], encoding="utf-8")
-        for path, part in parts.items():
-            os.replace(part, path)
-    except OSError as err:
-        raise InputError(f"{path}: cannot be written: {err.strerror}") from None
-    finally:
-        for part in parts.values():
-            with suppress(OSError):
-                part.unlink()
+            (beside[path.parent] / path.name).write_text(text, encoding="utf-8")
+        for path in texts:
+            os.replace(beside[path.parent] / path.name, path)

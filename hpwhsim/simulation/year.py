@@ -28,6 +28,7 @@ from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation import sewage_range
+from hpwhsim.simulation.balance import store_change
 from hpwhsim.simulation.connected_load import Connected, connected
 from hpwhsim.simulation.source_results import (
     lines_of_year,
@@ -384,10 +385,7 @@ def _record(
     """The annual record, keys in the order of tables/results.csv."""
     scenario, plant, out = loaded.scenario, assembly.plant, marched.last
     sums = energy.totals(hourly)
-    slice_kwh = RHO_CP * plant.column.volume / out.profile.size / JOULE_PER_KWH  # per kelvin
-    change = float((out.profile - marched.start).sum()) * slice_kwh
-    tank = plant.loop_tank
-    change += RHO_CP * tank.volume * float(out.loop_tank_end[-1] - tank.setpoint) / JOULE_PER_KWH
+    change = store_change(plant, out, marched.start)
     lowest_top = float(out.store_top.min())
     returns = None
     if scenario.recirculation is not None:

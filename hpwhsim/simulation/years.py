@@ -10,7 +10,7 @@ from hpwhsim.constants import JOULE_PER_KWH
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.first_march import prepare
-from hpwhsim.plant.march import march
+from hpwhsim.simulation.balance import march_balanced
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -43,7 +43,7 @@ def march_years(assembly: Assembly, years: int) -> Marched:
     found: list[Figures] = []
     for _ in range(years):
         start = store.copy()
-        out = march(plant, drive, state, store)
+        out = march_balanced(plant, drive, state, store)
         if years > 1:
             found.append(figures(assembly, out))
     yearly = {name: [getattr(year, name) for year in found] for name in Figures._fields} if found else {}

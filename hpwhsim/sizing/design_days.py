@@ -28,8 +28,8 @@ from hpwhsim.plant.arrays import (
 )
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.draw_times import EVEN, DrawTimes
-from hpwhsim.plant.march import march
 from hpwhsim.scenario.sizing import Sizing
+from hpwhsim.simulation.balance import march_balanced
 from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.handbook import maximum_day_factor, maximum_hour_factor
 
@@ -294,7 +294,9 @@ def march_days(design: DesignDays, plant: Plant) -> Hourly:
     # a march fills these, and one plant may be simulated on several years of draws at once
     plant = plant._replace(outlet=plant.outlet.copy(), speed=plant.speed.copy())
     level = at_share(design.drive.backup_level, design.volume, plant.column.volume, SERIES_DIGITS)
-    return march(plant, design.drive._replace(backup_level=level), _copied(design.state), design.start.copy())
+    return march_balanced(
+        plant, design.drive._replace(backup_level=level), _copied(design.state), design.start.copy()
+    )
 
 
 def at_share(height: Array, written: float, volume: float, digits: int = NUMBER_DIGITS) -> Array:
@@ -387,5 +389,5 @@ def _state_at(assembly: Assembly, kind: int, day: int, years: int) -> SourceStat
         march_years(assembly._replace(state=state), years - 1)
     if day > 0:
         drive = _cut(assembly.drive, np.arange(day))
-        march(assembly.plant, drive, state, assembly.start.copy())
+        march_balanced(assembly.plant, drive, state, assembly.start.copy())
     return state

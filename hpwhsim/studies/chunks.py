@@ -1,12 +1,8 @@
 """Cases of a study, some at a time: simulated in a worker, kept in a file each until all are there."""
 
 import os
-import signal
 import tempfile
-import threading
 from collections.abc import Mapping, Sequence
-from multiprocessing import parent_process
-from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,7 +11,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
-from hpwhsim.errors import InputError
+from hpwhsim.errors import InputError, UnbalancedError
 from hpwhsim.evaluation.draw_years import figures
 from hpwhsim.evaluation.evaluate import Baselines, check, evaluated, years_of
 from hpwhsim.evaluation.reading import with_changes
@@ -53,7 +49,7 @@ class Worker:
             try:
                 checked = check(with_changes(self.base, changes), self.baselines)
                 result = evaluated(checked.collected, *years_of(checked, self.baselines))
-            except InputError as error:
+            except (InputError, UnbalancedError) as error:
                 rows.append({})
                 failed.append(" ".join(without_folders(str(error), self.base).split()))
                 cautions.append("")
@@ -76,17 +72,8 @@ _here: list[Worker] = []  # of this process
 
 
 def begin(base: Loaded, hourly: Sequence[str]) -> None:
-    """Make the worker of this process, which ends when the process that started it does."""
-    parent = parent_process()
-    if parent is not None:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent says what becomes of it
-        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+    """Make the worker of this process."""
     _here[:] = [Worker(base, hourly)]
-
-
-def _end_with(sentinel: int) -> None:
-    wait([sentinel])
-    os._exit(1)
 
 
 def work(cases: Sequence[Mapping[str, Any]]) -> Chunk:

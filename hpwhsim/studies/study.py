@@ -12,12 +12,11 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_all_start_methods, get_context
-from multiprocessing.context import BaseContext
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
+from hpwhsim.processes import processes
 from hpwhsim.results.files import write_files
 from hpwhsim.studies import chunks
 from hpwhsim.studies.assembled import DATASET, TABLE, assemble
@@ -111,8 +110,6 @@ def _alone(out: Path, folder: Path) -> Iterator[None]:
             ) from None
         for part in [*folder.glob("*.part"), *out.glob(".study.*.part")]:
             part.unlink(missing_ok=True)
-        for part in out.glob(".part-*"):
-            shutil.rmtree(part, ignore_errors=True)
         yield
 
 
@@ -150,19 +147,16 @@ def _simulate(cases: Cases, places: dict[range, Path], workers: int, tick: Calla
             tick(len(stretch))
     if not missing:
         return
-    pool = ProcessPoolExecutor(
-        min(workers, len(missing)), _context(), chunks.begin, (cases.base, cases.file.study.hourly)
-    )
+    begun = (cases.base, cases.file.study.hourly)
     try:
-        for stretch, chunk in _done(pool, cases, missing, 2 * workers):
-            chunks.keep(places[stretch], chunk)
-            tick(len(stretch))
+        with processes(min(workers, len(missing)), [chunks.__name__], chunks.begin, begun) as pool:
+            for stretch, chunk in _done(pool, cases, missing, 2 * workers):
+                chunks.keep(places[stretch], chunk)
+                tick(len(stretch))
     except BrokenProcessPool:
         raise InputError(
             "a worker process ended unasked, as for want of memory; the same command goes on from there"
         ) from None
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _done(
@@ -177,15 +171,6 @@ def _done(
             return
         for future in wait(running, return_when=FIRST_COMPLETED).done:
             yield running.pop(future), future.result()
-
-
-def _context() -> BaseContext:
-    """How workers start: where they can, as copies of one process that has imported what they need."""
-    if "forkserver" not in get_all_start_methods():
-        return get_context("spawn")
-    context = get_context("forkserver")
-    context.set_forkserver_preload([chunks.__name__])
-    return context
 
 
 def cores() -> int:

@@ -115,7 +115,7 @@ def test_what_is_there_is_not_simulated_again(
     path, out = study(tmp_path, grid={VOLUME: ["1 m3", "2 m3"]}), tmp_path / "out"
     assert cli.main(["sweep", str(path), "--out", str(out), "--json"]) == 0
     first, held = capsys.readouterr().out, content(out)
-    monkeypatch.setattr(running, "ProcessPoolExecutor", lambda *_: pytest.fail("a worker was started"))
+    monkeypatch.setattr(running, "processes", lambda *_: pytest.fail("a worker was started"))
     assert cli.main(["sweep", str(path), "--out", str(out), "--json"]) == 0
     assert (capsys.readouterr().out, content(out)) == (first, held)
     argv = ["sweep", str(path), "--out", str(out)]

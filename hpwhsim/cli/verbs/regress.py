@@ -40,14 +40,14 @@ def act(args: argparse.Namespace) -> int:
     plan = regress.plan(args.folder, args.only)
     bar = tqdm(plan.cases, unit="scenario", leave=False, disable=None)  # None: no bar in a pipe
     outcomes = [regress.check(case, plan.rules, exact=args.exact) for case in bar]
-    sys.stdout.write(drift.drift_text(outcomes, None if args.all else drift.ROWS))
+    said = drift.drift_text(outcomes, None if args.all else drift.ROWS)
     if args.junit is not None:
         drift.write_junit(args.junit, outcomes, args.folder)
     left = [outcome for outcome in outcomes if outcome.state != "same"]
     if reason is not None:
-        stored = regress.accept(outcomes, reason)
-        sys.stdout.write(drift.accepted_text(stored, reason))
+        said += drift.accepted_text(regress.accept(outcomes, reason), reason)
         left = [outcome for outcome in left if outcome.state not in ("moved", "new")]
+    sys.stdout.write(said)  # last: who reads it may go away
     return FOUND if left else DONE
 
 
