@@ -9,6 +9,7 @@ from typing import NoReturn
 import hpwhsim
 from hpwhsim.cli.verb import DONE, WRONG_INPUT
 from hpwhsim.cli.verbs import (
+    block,
     bound,
     check,
     compare,
@@ -40,6 +41,7 @@ VERBS = tuple(
         compare,
         size,
         sweep,
+        block,
         uncertainty,
         fit,
         weather,

@@ -17,7 +17,7 @@ from hpwhsim.scenario.sources import ANTIFREEZE_SHARE, FLOW_PER_WATT, SAID_FLOW,
 from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
-from hpwhsim.source.ground_loop import make_history
+from hpwhsim.source.ground_loop import Loop, make_history
 from hpwhsim.source.loop_fluid import Fluid, FluidState, fluid_state
 
 KEEP = 100  # answers of bore fields that stay on disk
@@ -86,6 +86,42 @@ def ground_source(
         state=at_rest(history=history),
         rejected=rejected,
     )
+
+
+def on_common_field(block: GroundLoop, loop: Loop, capacity_flow: float, heat: float) -> Loop:
+    """The loop of a plant whose field serves others too: all draw from one header what leaves the field.
+
+    Parameters
+    ----------
+    block : GroundLoop
+        The field.
+    loop : Loop
+        Of the plant alone, whose flow and pump it keeps.
+    capacity_flow : float
+        Heat capacity flow of all plants together, through the whole field. [W/K]
+    heat : float
+        Usual heat from the ground of all of them. [W]
+
+    Returns
+    -------
+    Loop
+        The bores' resistance is that at the flow of all plants, whichever of them run.
+    """
+    bores, pipes, fluid = _buried(block)
+    flow = capacity_flow / fluid_state(fluid, loop.undisturbed).specific_heat
+    whole = make_loop(
+        bores,
+        pipes,
+        fluid,
+        block.ground_conductivity,
+        loop.undisturbed,
+        modules=1,
+        heat=heat,
+        flow=flow,
+        least_flow=1.0,
+        pump=0.0,
+    )
+    return loop._replace(resistance=np.repeat(whole.resistance[1:], len(loop.resistance), axis=0), shared=1.0)
 
 
 def _buried(block: GroundLoop) -> tuple[Bores, Pipes, Fluid]:
