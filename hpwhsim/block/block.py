@@ -11,6 +11,7 @@ from hpwhsim.block.hours import NamedHours, hours_of
 from hpwhsim.block.record import Record, block_record
 from hpwhsim.block.run import check_all, simulate
 from hpwhsim.block.sums import Block
+from hpwhsim.evaluation.site_checks import writes_us_units
 
 
 class Simulated(NamedTuple):
@@ -19,6 +20,7 @@ class Simulated(NamedTuple):
     record: Record
     quarter_kw: Array  # (35040,) of all plants, kW
     baseline_kw: Array | None  # (35040,) of all baselines, kW; None where a plant has none
+    us: bool  # the scenarios are written in inch-pound units
 
 
 def of_buildings(
@@ -65,4 +67,5 @@ def simulated(
         simulate(buildings, block, tick)
         record = block_record(buildings, block, rank_by)
     baseline = block.baseline
-    return Simulated(record, block.power.quarter_kw, None if baseline is None else baseline.quarter_kw)
+    us = writes_us_units(buildings.entries[0].plant.written)
+    return Simulated(record, block.power.quarter_kw, None if baseline is None else baseline.quarter_kw, us)

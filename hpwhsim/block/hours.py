@@ -72,6 +72,11 @@ def named_hours(text: str) -> NamedHours:
     return NamedHours(hours.name, " ".join(rest.split()), found)
 
 
+def _words(hours: PeakHours) -> str:
+    """Which hours a scenario has under a name."""
+    return str(hours).removeprefix(f"{hours.name} (").removesuffix(")")
+
+
 def _day(date: str, text: str) -> int:
     """Day of the year, from 0, of a month and day."""
     month, day = (int(part) for part in date.split("-"))
@@ -97,5 +102,5 @@ def hours_of(scenarios: Sequence[Scenario], given: Sequence[str]) -> list[NamedH
     for hours in first:
         alike = all(hours in one.savings.peak_hours for one in scenarios)
         if alike and hours.name not in names:
-            found.append(NamedHours(hours.name, str(hours), mask(when(hours), 4)))
+            found.append(NamedHours(hours.name, _words(hours), mask(when(hours), 4)))
     return found

@@ -15,6 +15,7 @@ from hpwhsim.block.sums import ADDS, ASKED, MONTHLY, Block, Part, Power
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import is_random
 from hpwhsim.results.declared import declared
+from hpwhsim.simulation.year import ONE_SEED
 
 Record = dict[str, Any]
 
@@ -256,6 +257,11 @@ def _cautions(
             "and the diversity factor is larger",
             smooth,
         )
+    if len(smooth) < len(entries):
+        yield said(
+            "one year of random draws of each building gives the coincident peak; --set hot_water.seed=N "
+            "gives another one of the whole block"
+        )
     yield from (said(text, names) for text, names in _same_seeds(entries))
     for found in block.fields.values():
         if not found["settled"]:
@@ -282,8 +288,11 @@ def _alike(entries: Sequence[Entry], parts: Sequence[Part]) -> Iterator[Record]:
     found: dict[str, Record] = {}
     for entry, part in zip(entries, parts, strict=True):
         for text in part.cautions:
+            if text.startswith(ONE_SEED):
+                continue  # said of the block
             alike = re.sub(r"\d+(?:[.,]\d+)*", "0", text)
             row = found.setdefault(alike, {"text": text, "buildings": []})
             if entry.name not in row["buildings"]:
                 row["buildings"].append(entry.name)
-    yield from found.values()
+    for row in found.values():
+        yield row | {"buildings": row["buildings"] if len(row["buildings"]) < len(entries) else []}

@@ -84,18 +84,32 @@ def rank_label(by: str) -> tuple[str, str]:
     return (f"{name} per apartment" if each else name), unit
 
 
-def headlines(record: Record) -> Iterator[tuple[str, str, str]]:
-    """Totals of the block as label, figure and unit."""
+class Headline(NamedTuple):
+    """A figure of the whole block."""
+
+    label: str
+    value: float | None
+    text: str
+    unit: str
+    key: str = ""  # of the annual record, where it is one
+
+
+def headlines(record: Record) -> Iterator[Headline]:
+    """Figures of the block in the order in which they are shown."""
     totals, peak = record["totals"], record["peak"]
     for column in FIGURES:
         value = totals.get(column.key)
         if value is not None and (column.key != "fuel_kwh" or value):
-            yield column.label, shown(column.format_of, value), column.unit
-    yield "coincident peak, 15-minute mean", decimals(peak["coincident_kw"]), "kW"
-    yield "sum of the plants' own peaks", decimals(peak["sum_kw"]), "kW"
-    yield "diversity factor", _ratio(peak["diversity_factor"]), ""
-    if peak["baseline_coincident_kw"] is not None:
-        yield "coincident peak of the baselines", decimals(peak["baseline_coincident_kw"]), "kW"
+            text = shown(column.format_of, value)
+            yield Headline(column.label, value, text, column.unit, column.key)
+    kw = peak["coincident_kw"]
+    yield Headline("coincident peak, 15-minute mean", kw, decimals(kw), "kW")
+    yield Headline("sum of the plants' own peaks", peak["sum_kw"], decimals(peak["sum_kw"]), "kW")
+    ratio = peak["diversity_factor"]
+    yield Headline("diversity factor", ratio, _ratio(ratio), "")
+    theirs = peak["baseline_coincident_kw"]
+    if theirs is not None:
+        yield Headline("coincident peak of the baselines", theirs, decimals(theirs), "kW")
 
 
 def _ratio(value: float | None) -> str:
@@ -106,8 +120,8 @@ def block_text(record: Record) -> str:
     """The block at most 100 wide: totals, rows, months, named hours, rank, cautions."""
     peak = record["peak"]
     lines = [
-        f"{record['buildings']} buildings with {record['apartments']} apartments on {record['plants']} plants",
-        *(f"  {label:<40}{value:>14} {unit}".rstrip() for label, value, unit in headlines(record)),
+        size_words(record),
+        *(f"  {one.label:<40}{one.text:>14} {one.unit}".rstrip() for one in headlines(record)),
         f"  the coincident peak stands on {peak['weekday']} {peak['time']}",
         "",
         *_rows(record),
@@ -150,6 +164,15 @@ def caution_words(caution: Record) -> str:
     return f"{some}: {caution['text']}"
 
 
+def size_words(record: Record) -> str:
+    """How much the block holds."""
+    buildings, plants = record["buildings"], record["plants"]
+    return (
+        f"{buildings} {'building' if buildings == 1 else 'buildings'} with {record['apartments']} apartments "
+        f"on {plants} {'plant' if plants == 1 else 'plants'}"
+    )
+
+
 def _rows(record: Record) -> Iterator[str]:
     shown_keys = {column.key: column for column in figures_of(record)}
     columns = [shown_keys[key] for key in (*NARROW, *LAST) if key in shown_keys]
@@ -161,7 +184,8 @@ def _rows(record: Record) -> Iterator[str]:
 
 
 def _powers(title: str, name: str, rows: Sequence[Record]) -> Iterator[str]:
-    yield f"{title:<{NAME}}{'coincident kW':>14}  {'at':<18}{'sum of peaks':>13}{'diversity':>11}{'mean kW':>10}"
+    heads = f"{'coincident kW':>14}  {'at':<18}{'sum of peaks':>13}{'diversity':>11}{'mean kW':>10}"
+    yield f"{title:<{NAME}}{heads}"
     for row in rows:
         cells = f"{decimals(row['sum_kw']):>13}{_ratio(row['diversity_factor']):>11}"
         when = f"{row['weekday']} {row['time']}"

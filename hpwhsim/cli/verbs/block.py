@@ -73,7 +73,7 @@ def act(args: argparse.Namespace) -> int:
         from hpwhsim.page.block_page import block_page
 
         content = {
-            "block.html": block_page(found.record, _command(args)),
+            "block.html": block_page(found, _command(args)),
             "block.xlsx": block_workbook(found.record),
             "buildings.csv": report.buildings_csv(found.record),
             "months.csv": report.months_csv(found.record),
