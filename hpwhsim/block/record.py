@@ -266,8 +266,8 @@ def _cautions(
     for found in block.fields.values():
         if not found["settled"]:
             yield said(
-                f"bore field {found['field']}: after {found['passes']} passes the daily mean of the fluid "
-                f"still moves by {found['change_k']:.2f} K"
+                f"bore field {found['field']}: after {found['passes']} passes the monthly mean of the fluid "
+                f"still moves by {found['month_moved_k']:.2f} K"
             )
     yield from _alike(entries, parts)
 

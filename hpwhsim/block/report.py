@@ -150,8 +150,9 @@ def field_words(found: Record) -> str:
     end = "settled" if found["settled"] else "not settled"
     return (
         f"Bore field {found['field']}, {found['plants']} plants: {end} after {found['passes']} passes (the "
-        f"daily mean of the fluid moved by {found['change_k']:.3f} K at most in the last); coldest fluid "
-        f"{decimals(found['source_min_c'])} °C, {amount(found['heat_kwh'])} kWh taken from the ground"
+        f"monthly mean of the fluid moved by {found['month_moved_k']:.3f} K at most in the last, that of a "
+        f"day by {found['day_moved_k']:.2f} K); coldest fluid {decimals(found['source_min_c'])} °C, "
+        f"{amount(found['heat_kwh'])} kWh taken from the ground"
     )
 
 

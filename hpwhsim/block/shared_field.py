@@ -2,8 +2,9 @@
 
 Plants are simulated one by one, so that what others take in each hour must be known before: that of the pass
 before, at first nothing. All draw from one header, so each machine meets the fluid that leaves the field
-under the heat of all. The passes end when no day's mean of that fluid, for any plant, moves by more than
-`CLOSE_K` any more. With several years the others take in each of them what they took in the last.
+under the heat of all. The passes end when no month's mean of that fluid, for any plant, moves by more than
+`CLOSE_K` any more. Days go on moving by a tenth of a kelvin: a thermostat that calls some minutes earlier
+takes its heat in another hour. With several years the others take in each of them what they took in the last.
 """
 
 from collections.abc import Sequence
@@ -11,8 +12,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from hpwhsim.account.energy import by_month
 from hpwhsim.arrays import Array
 from hpwhsim.block.entries import Case
+from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.evaluation.evaluate import Checked, check, evaluated
 from hpwhsim.evaluation.result import Result
 from hpwhsim.plant.assemble import without_last_digits
@@ -20,6 +23,7 @@ from hpwhsim.plant.ground_source import on_common_field
 from hpwhsim.simulation.year import Ready, Year, unmarched, year_of, years_ready
 
 CLOSE_K = 0.05
+HOURS_OF_MONTH = 24.0 * np.array(MONTH_DAYS)
 MOST_PASSES = 8
 
 
@@ -49,9 +53,10 @@ def field_results(name: str, cases: Sequence[Case]) -> Settled:
     plants = _on_header(checked, [case.times for case in cases])
     years: list[Year] = []
     taken = [np.zeros(0)] * len(cases)
-    change, before = np.inf, list[Array]()
+    before: list[Array] = []
+    month_k = day_k = np.inf
     passes = 0
-    while passes < MOST_PASSES and change > CLOSE_K:
+    while passes < MOST_PASSES and month_k > CLOSE_K:
         passes += 1
         ready = plants
         if years:
@@ -59,9 +64,11 @@ def field_results(name: str, cases: Sequence[Case]) -> Settled:
             ready = [_beside(one, whole - watts) for one, watts in zip(plants, taken, strict=True)]
         years = [year_of(found) for found in years_ready([unmarched(one) for one in ready])]
         taken = [1e3 * (year.hourly["source_heat_kwh"] - year.hourly["source_pump_kwh"]) for year in years]
-        fluid = [year.hourly["source_c"].reshape(365, 24).mean(axis=1) for year in years]
+        fluid = [year.hourly["source_c"] for year in years]
         if before:
-            change = max(float(np.abs(now - then).max()) for now, then in zip(fluid, before, strict=True))
+            moved = [now - then for now, then in zip(fluid, before, strict=True)]
+            month_k = max(float(np.abs(by_month(one) / HOURS_OF_MONTH).max()) for one in moved)
+            day_k = max(float(np.abs(one.reshape(-1, 24).mean(axis=1)).max()) for one in moved)
         before = fluid
     bases = iter(years_ready([one.baseline for one in checked if one.baseline is not None]))
     results = [
@@ -73,8 +80,9 @@ def field_results(name: str, cases: Sequence[Case]) -> Settled:
         "field": name,
         "plants": sum(case.times for case in cases),
         "passes": passes,
-        "change_k": change,
-        "settled": change <= CLOSE_K,
+        "month_moved_k": month_k,
+        "day_moved_k": day_k,
+        "settled": month_k <= CLOSE_K,
         "source_min_c": min(float(year.hourly["source_c"].min()) for year in years),
         "bore_wall_end_c": float(np.mean([year.hourly["bore_wall_c"][-1] for year in years])),
         "heat_kwh": heat / 1e3,

@@ -105,10 +105,16 @@ def on_common_field(block: GroundLoop, loop: Loop, capacity_flow: float, heat: f
     Returns
     -------
     Loop
-        The bores' resistance is that at the flow of all plants, whichever of them run.
+        The bores' resistance is that at the flow of all plants, whichever of them run, and a pump whose power
+        is not given moves its plant's share of that flow against the friction of all of it.
     """
     bores, pipes, fluid = _buried(block)
-    flow = capacity_flow / fluid_state(fluid, loop.undisturbed).specific_heat
+    state = fluid_state(fluid, loop.undisturbed)
+    flow = capacity_flow / state.specific_heat
+    if block.pump_power is None:
+        cold = fluid_state(fluid, max(state.freezing, min(loop.undisturbed, 0.0)))
+        own = _pump(block, bores, pipes, cold, flow) * loop.carried[-1] / capacity_flow
+        loop = loop._replace(pump=loop.pump * own / loop.pump[-1])
     whole = make_loop(
         bores,
         pipes,
