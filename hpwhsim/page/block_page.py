@@ -7,9 +7,9 @@ import numpy as np
 
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.arrays import Array
-from hpwhsim.block.block import Simulated
-from hpwhsim.block.record import RANKED, figure, more_is_better
-from hpwhsim.block.report import (
+from hpwhsim.blocks.block import Simulated
+from hpwhsim.blocks.record import RANKED, figure, more_is_better
+from hpwhsim.blocks.report import (
     FIGURES,
     caution_words,
     field_words,

@@ -55,8 +55,8 @@ def act(args: argparse.Namespace) -> int:
         raise InputError("block: got no table; allowed a CSV or XLSX file, or --template FILE.xlsx")
     from tqdm import tqdm
 
-    from hpwhsim.block.block import of_buildings, ready, simulated
-    from hpwhsim.block.report import block_text
+    from hpwhsim.blocks.block import of_buildings, ready, simulated
+    from hpwhsim.blocks.report import block_text
     from hpwhsim.results.files import record_text, write_files
 
     buildings, hours = of_buildings(args.buildings, args.overrides, args.weather, args.hours)
@@ -68,7 +68,8 @@ def act(args: argparse.Namespace) -> int:
         found = simulated(buildings, hours, args.rank, bar.update)
     written: list[Path] = []
     if args.out is not None:
-        from hpwhsim.block import report
+        from hpwhsim.blocks import report
+        from hpwhsim.blocks.power import power_csv
         from hpwhsim.dossier.workbook.block_book import block_workbook
         from hpwhsim.page.block_page import block_page
 
@@ -77,7 +78,7 @@ def act(args: argparse.Namespace) -> int:
             "block.xlsx": block_workbook(found.record),
             "buildings.csv": report.buildings_csv(found.record),
             "months.csv": report.months_csv(found.record),
-            "power.csv": report.power_csv(found.quarter_kw, found.baseline_kw),
+            "power.csv": power_csv(found),
             "block.json": record_text(found.record).encode(),
         }
         if found.record["hours"]:

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from hpwhsim.block.record import PER_APARTMENT, figure
-from hpwhsim.block.report import caution_words, field_words, figures_of, rank_label, size_words
+from hpwhsim.blocks.record import PER_APARTMENT, figure
+from hpwhsim.blocks.report import caution_words, field_words, figures_of, rank_label, size_words
 from hpwhsim.dossier.workbook.formula import Column, Formula, formula, letter, ratio
 from hpwhsim.dossier.workbook.sheets import Book, number_format
 from hpwhsim.results.declared import declared

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from hpwhsim.block.table import COLUMNS, MOST_EQUAL, NEEDED, SHEET
+from hpwhsim.blocks.table import COLUMNS, MOST_EQUAL, NEEDED, SHEET
 from hpwhsim.dossier.workbook.formula import letter
 from hpwhsim.dossier.workbook.sheets import Book
 from hpwhsim.scenario.key_list import Key, key_list

@@ -14,7 +14,7 @@ import numpy as np
 from hpwhsim.account.calendar import QUARTERS
 from hpwhsim.account.energy import MONTH_STARTS, by_month
 from hpwhsim.arrays import Array
-from hpwhsim.block.hours import NamedHours
+from hpwhsim.blocks.hours import NamedHours
 from hpwhsim.evaluation.result import Result
 from hpwhsim.results.declared import record_keys
 

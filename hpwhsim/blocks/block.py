@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from hpwhsim.arrays import Array
-from hpwhsim.block.entries import Buildings, read_buildings
-from hpwhsim.block.hours import NamedHours, hours_of
-from hpwhsim.block.record import Record, block_record
-from hpwhsim.block.run import check_all, simulate
-from hpwhsim.block.sums import Block
+from hpwhsim.blocks.entries import Buildings, read_buildings
+from hpwhsim.blocks.hours import NamedHours, hours_of
+from hpwhsim.blocks.record import Record, block_record
+from hpwhsim.blocks.run import check_all, simulate
+from hpwhsim.blocks.sums import Block
 from hpwhsim.evaluation.site_checks import writes_us_units
 
 

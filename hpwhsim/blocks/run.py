@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import islice
 from typing import NamedTuple
 
-from hpwhsim.block.entries import Buildings, Case, Entry, faults
-from hpwhsim.block.shared_field import field_results
-from hpwhsim.block.sums import Block, Part
+from hpwhsim.blocks.entries import Buildings, Case, Entry, faults
+from hpwhsim.blocks.shared_field import field_results
+from hpwhsim.blocks.sums import Block, Part
 from hpwhsim.errors import InputError, together
 from hpwhsim.evaluation.evaluate import Checked, check, evaluated
 from hpwhsim.evaluation.result import Result

@@ -6,10 +6,7 @@ from io import StringIO
 from textwrap import shorten, wrap
 from typing import Any, NamedTuple
 
-import numpy as np
-
-from hpwhsim.arrays import Array
-from hpwhsim.block.record import PER_APARTMENT
+from hpwhsim.blocks.record import PER_APARTMENT
 from hpwhsim.results.declared import declarations, declared
 from hpwhsim.results.numbers import amount, decimals, shown
 
@@ -233,20 +230,3 @@ def months_csv(record: Record) -> bytes:
 def hours_csv(record: Record) -> bytes:
     """Power in the named hours."""
     return _csv(record["hours"])
-
-
-def power_csv(quarter_kw: Array, baseline_kw: Array | None) -> bytes:
-    """Power of the block by the quarter of an hour, and of its baselines where all have one."""
-    start = np.datetime64("2001-01-01T00:00") + np.arange(quarter_kw.size) * np.timedelta64(15, "m")
-    stamps = np.datetime_as_string(start, unit="m")
-    lines = [
-        "# mean electric power of each quarter of an hour, all plants together; each stamp is its start, "
-        "local standard time of a nominal year",
-        "time,power_kw" + (",baseline_power_kw" if baseline_kw is not None else ""),
-    ]
-    if baseline_kw is None:
-        lines += [f"{t},{kw:.10g}" for t, kw in zip(stamps, quarter_kw, strict=True)]
-    else:
-        both = zip(stamps, quarter_kw, baseline_kw, strict=True)
-        lines += [f"{t},{kw:.10g},{base:.10g}" for t, kw, base in both]
-    return ("\n".join(lines) + "\n").encode()

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from hpwhsim.block.table import Line, read_table
+from hpwhsim.blocks.table import Line, read_table
 from hpwhsim.errors import InputError, ListedError, together
 from hpwhsim.evaluation.draw_years import is_random
 from hpwhsim.evaluation.reading import read, with_changes

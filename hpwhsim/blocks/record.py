@@ -10,8 +10,8 @@ import hpwhsim
 from hpwhsim.account.calendar import MONTH_NAMES, hour_name
 from hpwhsim.account.energy import MONTH_STARTS
 from hpwhsim.arrays import Array
-from hpwhsim.block.entries import Buildings, Entry
-from hpwhsim.block.sums import ADDS, ASKED, MONTHLY, Block, Part, Power
+from hpwhsim.blocks.entries import Buildings, Entry
+from hpwhsim.blocks.sums import ADDS, ASKED, MONTHLY, Block, Part, Power
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import is_random
 from hpwhsim.results.declared import declared

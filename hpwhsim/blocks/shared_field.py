@@ -14,7 +14,7 @@ import numpy as np
 
 from hpwhsim.account.energy import by_month
 from hpwhsim.arrays import Array
-from hpwhsim.block.entries import Case
+from hpwhsim.blocks.entries import Case
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.evaluation.evaluate import Checked, check, evaluated
 from hpwhsim.evaluation.result import Result

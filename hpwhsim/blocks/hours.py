@@ -16,8 +16,8 @@ from hpwhsim.scenario.money import PeakHours
 from hpwhsim.scenario.schema import Scenario
 
 FORM = (
-    "NAME=WORDS, words being HH:MM-HH:MM, months as Jun-Sep, weekdays or weekends, and days as 07-18, such "
-    "as 'evening=Dec-Feb weekdays 17:00-20:00' or 'system=07-18 08-02 17:00-18:00'"
+    "NAME=WORDS: a name of small letters, digits and _, and words such as HH:MM-HH:MM, Jun-Sep, weekdays or "
+    "weekends, 07-18; 'evening=Dec-Feb weekdays 17:00-20:00' or 'system=07-18 08-02 17:00-18:00'"
 )
 _DATE = re.compile(r"(0[1-9]|1[0-2])-([0-3]\d)")
 
@@ -54,9 +54,7 @@ def named_hours(text: str) -> NamedHours:
             days = word
         else:
             months = word if months == "Jan-Dec" else f"{months},{word}"
-    block = {"name": name.strip(), "months": months.split(","), "days": days, "hours": windows}
-    if len(block["months"]) == 1:
-        block["months"] = months
+    block = {"name": name.strip(), "months": months, "days": days, "hours": windows}
     try:
         hours = PeakHours.model_validate(block)
     except ValidationError:
