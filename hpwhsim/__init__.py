@@ -18,9 +18,11 @@ if TYPE_CHECKING:
     from hpwhsim.errors import InputError
     from hpwhsim.evaluation.result import Result
     from hpwhsim.library import (
+        Block,
         Comparison,
         Fitted,
         Scenario,
+        block,
         compare,
         evaluate,
         fit,
@@ -34,12 +36,14 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Block",
     "Comparison",
     "Fitted",
     "InputError",
     "Result",
     "Scenario",
     "__version__",
+    "block",
     "compare",
     "evaluate",
     "fit",

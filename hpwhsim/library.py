@@ -254,6 +254,56 @@ def sweep(scenario: Scenario, vary: Mapping[str, Sequence[Any]]) -> "xr.Dataset"
     return swept(scenario.loaded, vary)
 
 
+class Block(NamedTuple):
+    """Several buildings at once."""
+
+    record: dict[str, Any]  # totals, peaks by month and in named hours, rows, rank, cautions
+    power: "xr.Dataset"  # of all plants, and of their baselines, over 35,040 quarters of an hour
+
+    @property
+    def table(self) -> "pd.DataFrame":
+        """The figures of every row, by the name of the building or of the shared plant."""
+        import pandas as pd
+
+        return pd.DataFrame(self.record["rows"]).set_index("building")
+
+
+def block(
+    buildings: Path | str,
+    overrides: Mapping[str, Any] | None = None,
+    hours: Mapping[str, str] | None = None,
+    rank: str | None = None,
+) -> Block:
+    """Simulate every building of a table and add up energy and power.
+
+    Parameters
+    ----------
+    buildings : path
+        Table of buildings, CSV or XLSX.
+    overrides : mapping, optional
+        Keys to change in all rows, as of `Scenario.with_`.
+    hours : mapping of str to str, optional
+        Hours in which power is told: ``{"evening": "Dec-Feb weekdays 17:00-20:00"}``.
+    rank : str, optional
+        Figure of the rows to rank by, such as ``"total_kgco2e/apartment"``.
+
+    Raises
+    ------
+    InputError
+        A line for each thing that is wrong with the table.
+    """
+    from hpwhsim.blocks.block import of_buildings, ready, simulated
+    from hpwhsim.blocks.power import power_dataset
+    from hpwhsim.scenario.reading import override_text
+
+    texts = [f"{key}={override_text(value)}" for key, value in (overrides or {}).items()]
+    named = [f"{name}={words}" for name, words in (hours or {}).items()]
+    read_, at = of_buildings(Path(buildings), texts, None, named)
+    ready(read_, lambda _: None)
+    found = simulated(read_, at, rank, lambda _: None)
+    return Block(found.record, power_dataset(found))
+
+
 class Fitted(NamedTuple):
     """A scenario fitted to metered readings."""
 

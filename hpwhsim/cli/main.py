@@ -11,6 +11,7 @@ import hpwhsim
 from hpwhsim.cli.output import begin_output, escape_letters, say, write_output
 from hpwhsim.cli.verb import DONE, FAULT, INTERRUPTED, WRONG_INPUT
 from hpwhsim.cli.verbs import (
+    block,
     bound,
     check,
     compare,
@@ -42,6 +43,7 @@ VERBS = tuple(
         compare,
         size,
         sweep,
+        block,
         uncertainty,
         fit,
         weather,

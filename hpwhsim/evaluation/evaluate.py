@@ -6,6 +6,7 @@ and listed apart in the plant's own figures.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -96,7 +97,7 @@ class Baselines(NamedTuple):
     years: dict[str, Year]
 
 
-def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
+def check(loaded: Loaded, baselines: Baselines | None = None, served: Sequence[Scenario] = ()) -> Checked:
     """Refuse whatever `evaluate` would refuse without a march, and build the plants.
 
     Parameters
@@ -105,6 +106,8 @@ def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
         The scenario.
     baselines : Baselines or None
         Those that were built before; a new one joins them.
+    served : sequence of Scenario
+        Buildings whose draws, added, plant and baseline serve; none: those of the scenario.
 
     Raises
     ------
@@ -118,10 +121,10 @@ def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
     with wrong.step():
         weather = read_year(loaded.scenario.site.weather)
     if weather is not None:
-        plant = _built(loaded, weather, wrong)
+        plant = _built(loaded, weather, wrong, served=served)
         if collected is not None and collected.baseline is not None:
             key, shared = _key(collected.baseline), baselines.ready if baselines is not None else {}
-            base = shared.get(key) or _built(collected.baseline, weather, wrong, f"{BASELINE}: ")
+            base = shared.get(key) or _built(collected.baseline, weather, wrong, f"{BASELINE}: ", served)
             if base is not None:
                 shared[key] = base
     wrong.raise_any(str(loaded.path))
@@ -131,10 +134,16 @@ def check(loaded: Loaded, baselines: Baselines | None = None) -> Checked:
     return Checked(collected, weather, plant, base)
 
 
-def _built(loaded: Loaded, weather: WeatherYear, wrong: Findings, where: str = "") -> Ready | None:
+def _built(
+    loaded: Loaded,
+    weather: WeatherYear,
+    wrong: Findings,
+    where: str = "",
+    served: Sequence[Scenario] = (),
+) -> Ready | None:
     """The plant; where it cannot be built, what is wrong with each of its parts joins `wrong`."""
     try:
-        return built(loaded, weather)
+        return built(loaded, weather, served)
     except InputError as error:
         lines = (str(error), *plant_refusals(loaded.scenario, weather))
         wrong.lines += [f"{where}{line}" for line in lines]

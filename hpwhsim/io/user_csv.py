@@ -62,7 +62,7 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
     path : str or Path
         The file.
     *headers : sequence of str
-        Sets of columns, one of which the file has.
+        Sets of columns, one of which the file has; none: any columns, each once.
 
     Raises
     ------
@@ -83,8 +83,10 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
         cells = _cells(content, f"{file}: line {line}")
         if not names:
             names = cells
-            if sorted(names) not in [sorted(header) for header in headers]:
+            if headers and sorted(names) not in [sorted(header) for header in headers]:
                 raise _wrong_columns(file, line, names, headers)
+            if twice := [name for name in dict.fromkeys(names) if names.count(name) > 1]:
+                raise InputError(f"{file}: line {line}: columns: twice {', '.join(twice)}; allowed each once")
         elif len(cells) != len(names):
             raise InputError(
                 f"{file}: line {line}: got {len(cells)} cells; allowed {len(names)}, as in the header"
@@ -92,7 +94,7 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
         else:
             found.append(Row(file, line, dict(zip(names, cells, strict=True))))
     if not found:
-        needed = " or ".join(", ".join(header) for header in headers)
+        needed = " or ".join(", ".join(header) for header in headers) or "of a table"
         got = "no row below the header" if names else "no header row"
         raise InputError(f"{file}: got {got}; allowed the columns {needed} and one or more rows of numbers")
     return found

@@ -119,7 +119,8 @@ function hourly(series, fields, draw) {
 
 /** Everything in its place. */
 async function start() {
-  const pictures = DATA.kind === "year" ? await yearStart() : await comparisonStart();
+  const begin = { year: () => yearStart(), comparison: () => comparisonStart(), block: () => blockStart() };
+  const pictures = await begin[DATA.kind]();
   const { shown, hours } = pictures;
   const redraw = () => {
     figures();

@@ -1,5 +1,6 @@
 """Scenario and weather become the arrays that the march reads."""
 
+from collections.abc import Sequence
 from copy import deepcopy
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -17,7 +18,7 @@ from hpwhsim.plant.loop import LoopYear, make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
 from hpwhsim.plant.plain_source import Sourced
 from hpwhsim.plant.sources import make_source
-from hpwhsim.plant.use import EVEN_PARTS, use_of_year
+from hpwhsim.plant.use import EVEN_PARTS, use_of_buildings, use_of_year
 from hpwhsim.scenario.heat_pump_first import LOOP_FALL
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.writing import assumptions
@@ -66,8 +67,17 @@ class Assembly(NamedTuple):
     digest: str = ""  # SHA-256 of all that the march reads
 
 
-def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
+def assemble(scenario: Scenario, weather: "xr.Dataset", served: Sequence[Scenario] = ()) -> Assembly:
     """Plant and drive of `scenario` in the year `weather`.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What the modeler wrote.
+    weather : Dataset
+        Its year.
+    served : sequence of Scenario
+        Buildings whose draws, added, the plant serves; none: those of `scenario`.
 
     Raises
     ------
@@ -82,7 +92,10 @@ def assemble(scenario: Scenario, weather: "xr.Dataset") -> Assembly:
     looks = looks_of(scenario)
     outdoor = scenario.plant.source_kind == "outdoor-air"
     made = make_machine(scenario, dry_bulb if outdoor else None, found, cautions)
-    litres, seen, draws = use_of_year(scenario, latitude, looks, found)
+    if served:
+        litres, seen, draws = use_of_buildings(served, latitude, looks)
+    else:
+        litres, seen, draws = use_of_year(scenario, latitude, looks, found)
     loop = make_loop(scenario, mains, found, cautions)
     sourced = make_source(scenario, weather, seen / 1000.0, mains, made, found, cautions)
     frost = frost_of(scenario, made, sourced.frost, dry_bulb)

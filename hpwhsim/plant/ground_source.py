@@ -17,7 +17,7 @@ from hpwhsim.scenario.sources import ANTIFREEZE_SHARE, FLOW_PER_WATT, SAID_FLOW,
 from hpwhsim.source import bore_field
 from hpwhsim.source.bore_field import Bores, Response, g_function, make_field, undisturbed_ground
 from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watts
-from hpwhsim.source.ground_loop import make_history
+from hpwhsim.source.ground_loop import Loop, make_history
 from hpwhsim.source.loop_fluid import Fluid, FluidState, fluid_state
 
 KEEP = 100  # answers of bore fields that stay on disk
@@ -86,6 +86,48 @@ def ground_source(
         state=at_rest(history=history),
         rejected=rejected,
     )
+
+
+def on_common_field(block: GroundLoop, loop: Loop, capacity_flow: float, heat: float) -> Loop:
+    """The loop of a plant whose field serves others too: all draw from one header what leaves the field.
+
+    Parameters
+    ----------
+    block : GroundLoop
+        The field.
+    loop : Loop
+        Of the plant alone, whose flow and pump it keeps.
+    capacity_flow : float
+        Heat capacity flow of all plants together, through the whole field. [W/K]
+    heat : float
+        Usual heat from the ground of all of them. [W]
+
+    Returns
+    -------
+    Loop
+        The bores' resistance is that at the flow of all plants, whichever of them run, and a pump whose power
+        is not given moves its plant's share of that flow against the friction of all of it.
+    """
+    bores, pipes, fluid = _buried(block)
+    state = fluid_state(fluid, loop.undisturbed)
+    flow = capacity_flow / state.specific_heat
+    if block.pump_power is None:
+        cold = fluid_state(fluid, max(state.freezing, min(loop.undisturbed, 0.0)))
+        own = _pump(block, bores, pipes, cold, flow) * loop.carried[-1] / capacity_flow
+        loop = loop._replace(pump=loop.pump * own / loop.pump[-1])
+    whole = make_loop(
+        bores,
+        pipes,
+        fluid,
+        block.ground_conductivity,
+        loop.undisturbed,
+        modules=1,
+        heat=heat,
+        flow=flow,
+        least_flow=1.0,
+        pump=0.0,
+    )
+    return loop._replace(resistance=np.repeat(whole.resistance[1:], len(loop.resistance), axis=0), shared=1.0)
 
 
 def _buried(block: GroundLoop) -> tuple[Bores, Pipes, Fluid]:

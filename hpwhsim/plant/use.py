@@ -1,14 +1,17 @@
-"""What the building draws in the year: litres of each step, and when they run."""
+"""What the building, or several on one plant, draw in the year: litres of each step, and when they run."""
 
+import math
+from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.demand.draws import bin_events, event_stretches, smooth_draws
-from hpwhsim.demand.households import building_events
+from hpwhsim.demand.households import Events, building_events
 from hpwhsim.demand.patterns import (
     Pattern,
     average_day_litres,
@@ -53,6 +56,21 @@ def shape_of_day(scenario: Scenario, latitude: float) -> str:
     return f"{pattern.name}, {pattern.basis} ({cited(pattern.source)})"
 
 
+class Households(NamedTuple):
+    """All that the random draws of a building follow from."""
+
+    apartments: int
+    litres: float  # L of a mean apartment and day
+    weekday: tuple[float, ...]
+    weekend: tuple[float, ...]
+    month: tuple[float, ...]
+    weekend_factor: float
+    seed: int
+    people: float  # in a mean apartment
+    use_temperature: float  # °C
+    day_spread: float
+
+
 def use_of_year(
     scenario: Scenario, latitude: float, steps_per_hour: int, found: list[Assumption]
 ) -> tuple[Array, Array, DrawTimes]:
@@ -60,11 +78,9 @@ def use_of_year(
 
     What is worked out for it joins `found`.
     """
-    hot_water, building = scenario.hot_water, scenario.building
+    hot_water = scenario.hot_water
     if hot_water.metered is not None:
-        record = read_metered(hot_water.metered)
-        parts = max(record.size // HOURS, EVEN_PARTS)
-        return smooth_draws(record, parts), smooth_draws(record, steps_per_hour), EVEN
+        return _smooth([read_metered(hot_water.metered)], steps_per_hour)
     pattern = pattern_of(scenario, latitude)
     if not isinstance(hot_water.pattern, Path):  # what it stands for is assumed, whoever chose it
         found.append(
@@ -74,48 +90,80 @@ def use_of_year(
                 "source": pattern.source,
             }
         )
-    if hot_water.daily_use_per_apartment is None:
-        litres, source = average_day_litres(building.apartments, hot_water.use_temperature)
-        found.append(
-            {"key": "hot_water.daily_use_per_apartment", "value": f"{litres:.1f} L/day", "source": source}
-        )
-    else:
-        litres = hot_water.daily_use_per_apartment * 1000.0
+    litres = _daily_litres(scenario, found)
     if hot_water.draws == "random":
-        return _drawn(
-            building.apartments,
-            litres,
-            tuple(pattern.weekday.tolist()),
-            tuple(pattern.weekend.tolist()),
-            tuple(pattern.month.tolist()),
-            pattern.weekend_factor,
-            steps_per_hour,
-            hot_water.seed,
-            building.people_per_apartment,
-            hot_water.use_temperature,
-            hot_water.day_spread,
-        )
-    hourly = hourly_use(building.apartments, litres, pattern)
-    return smooth_draws(hourly, EVEN_PARTS), smooth_draws(hourly, steps_per_hour), EVEN
+        return _drawn((_households(scenario, pattern, litres),), steps_per_hour)
+    return _smooth([hourly_use(scenario.building.apartments, litres, pattern)], steps_per_hour)
+
+
+def use_of_buildings(
+    scenarios: Sequence[Scenario], latitude: float, steps_per_hour: int
+) -> tuple[Array, Array, DrawTimes]:
+    """As `use_of_year`, of several buildings that one plant serves: the sum of what each would draw.
+
+    All of them have random draws or none, and one temperature at which use is counted.
+    """
+    patterns = {
+        at: pattern_of(one, latitude) for at, one in enumerate(scenarios) if one.hot_water.metered is None
+    }
+    litres = {at: _daily_litres(scenarios[at], []) for at in patterns}
+    if scenarios[0].hot_water.draws == "random":
+        homes = [_households(scenarios[at], patterns[at], litres[at]) for at in patterns]
+        return _drawn(tuple(homes), steps_per_hour)
+    records = []
+    for at, one in enumerate(scenarios):
+        if one.hot_water.metered is not None:
+            records.append(read_metered(one.hot_water.metered))
+        else:
+            records.append(hourly_use(one.building.apartments, litres[at], patterns[at]))
+    return _smooth(records, steps_per_hour)
+
+
+def _daily_litres(scenario: Scenario, found: list[Assumption]) -> float:
+    """Litres of a mean apartment and day; where the handbook gives them that joins `found`."""
+    hot_water = scenario.hot_water
+    if hot_water.daily_use_per_apartment is not None:
+        return hot_water.daily_use_per_apartment * 1000.0
+    litres, source = average_day_litres(scenario.building.apartments, hot_water.use_temperature)
+    found.append(
+        {"key": "hot_water.daily_use_per_apartment", "value": f"{litres:.1f} L/day", "source": source}
+    )
+    return litres
+
+
+def _smooth(records: Sequence[Array], steps_per_hour: int) -> tuple[Array, Array, DrawTimes]:
+    """Records of the litres of a year's hours, or of parts of them, added and spread evenly."""
+    whole, rows = records[0], math.lcm(*(record.size // HOURS for record in records))
+    if len(records) > 1:
+        whole = np.zeros(rows * HOURS)
+        for record in records:
+            parts = rows * HOURS // record.size
+            whole += np.repeat(record / parts, parts)
+    return smooth_draws(whole, max(rows, EVEN_PARTS)), smooth_draws(whole, steps_per_hour), EVEN
+
+
+def _households(scenario: Scenario, pattern: Pattern, litres: float) -> Households:
+    return Households(
+        scenario.building.apartments,
+        litres,
+        tuple(pattern.weekday.tolist()),
+        tuple(pattern.weekend.tolist()),
+        tuple(pattern.month.tolist()),
+        pattern.weekend_factor,
+        scenario.hot_water.seed,
+        scenario.building.people_per_apartment,
+        scenario.hot_water.use_temperature,
+        scenario.hot_water.day_spread,
+    )
 
 
 @lru_cache(maxsize=4)
-def _drawn(
-    apartments: int,
-    litres: float,
-    weekday: tuple[float, ...],
-    weekend: tuple[float, ...],
-    month: tuple[float, ...],
-    weekend_factor: float,
-    steps_per_hour: int,
-    seed: int,
-    people: float,
-    use_temperature: float,
-    day_spread: float,
-) -> tuple[Array, Array, DrawTimes]:
-    """The draws of a building, kept: plants that are compared have the same ones. Not to be written to."""
-    pattern = Pattern("", np.array(weekday), np.array(weekend), np.array(month), "", weekend_factor)
-    events = building_events(apartments, litres, pattern, seed, people, use_temperature, day_spread)
+def _drawn(buildings: tuple[Households, ...], steps_per_hour: int) -> tuple[Array, Array, DrawTimes]:
+    """The draws of buildings, kept: plants that are compared have the same ones. Not to be written to."""
+    events = _events(buildings[0])
+    if len(buildings) > 1:
+        parts = [events, *map(_events, buildings[1:])]
+        events = Events._make(np.concatenate(values) for values in zip(*parts, strict=True))
     first, until, flow = event_stretches(events)
     even = bin_events(events, EVEN_PARTS)
     seen = even if steps_per_hour == EVEN_PARTS else bin_events(events, steps_per_hour)
@@ -123,3 +171,13 @@ def _drawn(
     for kept in (even, seen, times.until, times.flow):
         kept.flags.writeable = False
     return even, seen, times
+
+
+def _events(of: Households) -> Events:
+    """Every draw of a building in the year."""
+    pattern = Pattern(
+        "", np.array(of.weekday), np.array(of.weekend), np.array(of.month), "", of.weekend_factor
+    )
+    return building_events(
+        of.apartments, of.litres, pattern, of.seed, of.people, of.use_temperature, of.day_spread
+    )

@@ -227,10 +227,7 @@ def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
 
 def _table(path: Path) -> Iterator[dict[str, Any]]:
     """Rows of a CSV file, each cell as an override has it."""
-    with path.open(encoding="utf-8-sig", errors="replace") as stream:
-        head = next((line for line in stream if line.strip() and not line.lstrip().startswith("#")), "")
-    keys = [name.strip().strip('"') for name in head.split(",")]
-    for row in read_rows(path, keys):
+    for row in read_rows(path):
         yield dict(row.cells)
 
 

@@ -83,8 +83,8 @@ class Ready(NamedTuple):
     assembly: Assembly
 
 
-def built(loaded: Loaded, weather: WeatherYear) -> Ready:
-    """A scenario set up in its weather.
+def built(loaded: Loaded, weather: WeatherYear, served: Sequence[Scenario] = ()) -> Ready:
+    """A scenario set up in its weather; with `served`, its plant has the draws of these buildings, added.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def built(loaded: Loaded, weather: WeatherYear) -> Ready:
         If the plant cannot work as asked.
     """
     # `assemble` asks for columns and attributes alone: no need to load xarray
-    return Ready(loaded, weather, assemble(loaded.scenario, cast("xr.Dataset", weather)))
+    return Ready(loaded, weather, assemble(loaded.scenario, cast("xr.Dataset", weather), served))
 
 
 def unmarched(ready: Ready) -> Ready:

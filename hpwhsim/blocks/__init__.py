@@ -1,0 +1,1 @@
+"""Several buildings at once: totals, coincident peak power, ranks; shared plants and bore fields."""
