@@ -1,16 +1,26 @@
 """What the best plant is: objectives and limits, keys of the annual record."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from hpwhsim.errors import Findings, InputError
 from hpwhsim.results.asked import named_keys
 from hpwhsim.results.declared import declared
 from hpwhsim.results.records import bare
+from hpwhsim.scenario.schema import Scenario
 
 SHORT = {"cost": "costs.present_value_usd", "co2e": "total_kgco2e", "peak": "peak_kw"}
 """Names of objectives that everybody asks for."""
+ACCOUNTS = {
+    "costs.": "costs",
+    "energy_cost": "tariff",
+    "total_kgco2e": "carbon",
+    "operational_kgco2e": "carbon",
+    "refrigerant_kgco2e": "carbon",
+    "savings.": "baseline",
+}
+"""Block of the scenario without which there is no such figure, by how its key begins."""
 Figures = Mapping[str, float | None]
 
 
@@ -148,3 +158,12 @@ def _number(key: str, value: Any) -> float:
         said = f" in {unit}" if unit not in ("", "1") else ""
         raise InputError(f"limits {key}: got {value}; allowed a number{said}")
     return found
+
+
+def not_accounted(goals: Goals, scenario: Scenario, chosen: Sequence[str]) -> Iterator[str]:
+    """What a scenario does not account for, and no chosen key adds, a line each."""
+    blocks = {key.partition(".")[0] for key in chosen}
+    for key in goals.keys:
+        for beginning, block in ACCOUNTS.items():
+            if key.startswith(beginning) and block not in blocks and getattr(scenario, block) is None:
+                yield f"{key}: the scenario has no block {block}; allowed what it accounts for"

@@ -1,5 +1,6 @@
 """What a search found: the best case, the front, how far the others are, and which limit binds."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -11,6 +12,8 @@ from hpwhsim.search.goals import Figures, Goals, Limit, Objective, Tried
 from hpwhsim.search.pareto import front
 
 NEXT = 5  # cases behind the best in the record
+MOST_REASONS = 8
+NUMBER = re.compile(r"\d+(?:[.,]\d+)*")  # texts that differ in one are alike
 Record = dict[str, Any]
 
 
@@ -123,8 +126,14 @@ def _limit(goals: Goals, limit: Limit, rows: Sequence[Row]) -> Record:
 
 
 def _failures(goals: Goals, rows: Sequence[Row]) -> list[Record]:
-    failed = [row for row in rows if not goals.has_year(row.tried)]
-    return [{"case": row.case, "message": row.tried.failed or _lacking(goals, row)} for row in failed[:NEXT]]
+    """Why cases have no year, alike reasons together."""
+    found: dict[str, Record] = {}
+    for row in rows:
+        if not goals.has_year(row.tried):
+            text = row.tried.failed or _lacking(goals, row)
+            held = found.setdefault(NUMBER.sub("0", text), {"message": text, "first": row.case, "cases": 0})
+            held["cases"] += 1
+    return list(found.values())[:MOST_REASONS]
 
 
 def _lacking(goals: Goals, row: Row) -> str:

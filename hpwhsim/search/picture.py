@@ -8,7 +8,7 @@ from hpwhsim.io.figures import BLUE, ORANGE, house_style, png
 from hpwhsim.results.declared import declared
 from hpwhsim.results.records import bare
 from hpwhsim.search.outcome import Found, Row
-from hpwhsim.search.report import chosen_text, figure
+from hpwhsim.search.words import chosen_text, figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -138,7 +138,7 @@ def _finish(ax: "Axes") -> None:
     ax.margins(0.08)
     for axis in (ax.xaxis, ax.yaxis):
         ends = axis.get_view_interval()
-        if max(abs(ends)) >= 1000.0:
+        if max(map(abs, ends)) >= 1000.0:
             axis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
     ax.legend(loc="best", frameon=True, framealpha=0.9, edgecolor="0.8")
 
@@ -153,4 +153,8 @@ def _beside(ax: "Axes", found: Found, named: Sequence[Row]) -> None:
         lines.append(fill(f"{letter}  {figures}: {said}", LINE, subsequent_indent="    "))
     if not lines:
         lines.append("no case keeps every limit")
+    lines.append("")
+    for limit in found.goals.limits:
+        bound = "at least" if limit.above else "at most"
+        lines.append(fill(f"limit: {limit.key} {bound} {figure(limit.key, limit.value)}", LINE))
     ax.text(0.0, 1.0, "\n".join(lines), va="top", fontsize=7.5, transform=ax.transAxes, parse_math=False)

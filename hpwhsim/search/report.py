@@ -7,34 +7,30 @@ from textwrap import wrap
 from typing import Any
 
 from hpwhsim.results.declared import declarations
-from hpwhsim.results.numbers import MINUS, amount, shown
+from hpwhsim.results.files import record_text
+from hpwhsim.results.numbers import MINUS
 from hpwhsim.results.records import bare
 from hpwhsim.search.outcome import Found, rows_of
+from hpwhsim.search.picture import best_figure
+from hpwhsim.search.words import chosen_text, figure
 
 Record = Mapping[str, Any]
 WIDTH = 100
 MOST_FRONT = 20  # cases of the front on a screen
 
 
-def figure(key: str, value: float | None, *, unit: bool = True) -> str:
-    """A figure of the record for reading."""
-    if value is None:
-        return "-"
-    return shown(key, value, unit=unit) if key in declarations() else amount(value)
+def best_files(found: Found) -> dict[str, bytes]:
+    """Content of the files by name."""
+    return {
+        "best.json": record_text(found.record).encode(),
+        "best.csv": best_csv(found).encode(),
+        "best.png": best_figure(found),
+    }
 
 
-def chosen_text(record: Record, values: Mapping[str, str]) -> str:
-    """What was chosen where more than one value was offered: last part of each key, and the value."""
-    varied = _varied(record, values)
-    ends = [key.rpartition(".")[2] for key in varied]
-    names = [end if ends.count(end) == 1 else key for end, key in zip(ends, varied, strict=True)]
-    return ", ".join(f"{name} {values[key]}" for name, key in zip(names, varied, strict=True))
-
-
-def _varied(record: Record, values: Mapping[str, str]) -> list[str]:
-    """The keys of a case that were chosen; its capital follows from them."""
-    names = [choice["key"] for choice in record["choices"] if choice["count"] > 1]
-    return [key for key in values if key in names or ("rows" in names and key != "costs.capital")]
+def best_screen(found: Found, json: bool) -> str:
+    """What a search found as text, or as its record."""
+    return record_text(found.record) if json else best_text(found.record)
 
 
 def best_text(record: Record) -> str:
@@ -48,9 +44,9 @@ def best_text(record: Record) -> str:
     if len(record["objectives"]) > 1 and record["front"]:
         lines += _front(record)
     for item in record["failures"]:
-        lines += _wrapped(f"case {item['case']} has no year: {item['message']}")
+        lines += _wrapped(f"no year, {_cases(item['cases'])}, first {item['first']}: {item['message']}")
     for item in record["cautions"]:
-        lines += _wrapped(f"caution, {item['cases']:,} cases, first {item['first']}: {item['text']}")
+        lines += _wrapped(f"caution, {_cases(item['cases'])}, first {item['first']}: {item['text']}")
     return "\n".join(lines) + "\n"
 
 
@@ -66,8 +62,7 @@ def _searched(record: Record) -> Iterator[str]:
         )
     missed = search["simulated"] - record["failed"] - record["allowed"]
     yield f"{record['allowed']:,} keep every limit, {missed:,} miss one, {record['failed']:,} have no year"
-    for text in record["scenario.overrides"]:
-        yield f"set in all cases: {text}"
+    yield from record["conditions"]
 
 
 def _best(record: Record, best: Record) -> Iterator[str]:
@@ -87,7 +82,8 @@ def _best(record: Record, best: Record) -> Iterator[str]:
     if best["next"]:
         yield "  behind it"
         for other in best["next"]:
-            yield f"    {_behind(other, key):>8}  case {other['case']}: {chosen_text(record, other['values'])}"
+            said = chosen_text(record, other["values"])
+            yield f"    {_behind(other, key):>8}  case {other['case']}: {said}"
 
 
 def _behind(other: Record, key: str) -> str:
@@ -100,22 +96,19 @@ def _behind(other: Record, key: str) -> str:
 def _limits(record: Record) -> Iterator[str]:
     for limit in record["limits"]:
         bound = "at least" if limit["bound"] == "min" else "at most"
-        yield f"Limit {limit['key']} {bound} {figure(limit['key'], limit['value'])}: missed by {limit['missed_by']:,}"
+        binds = "binds" if limit["without"] else "does not bind"
+        value = figure(limit["key"], limit["value"])
+        yield f"Limit {limit['key']} {bound} {value}: {binds}, missed by {limit['missed_by']:,}"
         for other in limit["without"]:
-            key = other["objective"]
-            yield (
-                f"  binds: without it {key} would be {figure(key, other['figures'][key])} (case {other['case']}: "
-                f"{chosen_text(record, other['values'])})"
-            )
-        if not limit["without"]:
-            yield "  does not bind"
+            key, said = other["objective"], chosen_text(record, other["values"])
+            yield f"  without it {key} {figure(key, other['figures'][key])}, case {other['case']}: {said}"
 
 
 def _front(record: Record) -> Iterator[str]:
     """Cases that no other betters, at most `MOST_FRONT` of them, evenly taken."""
     keys = [one["key"] for one in record["objectives"]]
     front: Sequence[Record] = record["front"]
-    yield f"Pareto front of {keys[0]} and {keys[1]}: {len(front)} cases"
+    yield f"Pareto front of {keys[0]} and {keys[1]}: {_cases(len(front))}"
     count = min(len(front), MOST_FRONT)
     places = [round(place * (len(front) - 1) / max(count - 1, 1)) for place in range(count)]
     rows = [[figure(key, front[place]["figures"][key]) for key in keys] for place in places]
@@ -126,6 +119,10 @@ def _front(record: Record) -> Iterator[str]:
         yield f"  {cells}  case {one['case']}: {chosen_text(record, one['values'])}"
     if count < len(front):
         yield f"  and {len(front) - count} between them, in best.csv"
+
+
+def _cases(count: int) -> str:
+    return f"{count:,} case{'' if count == 1 else 's'}"
 
 
 def _wrapped(text: str) -> list[str]:

@@ -5,8 +5,7 @@ stopped goes on where it was, and the same cases answer another question of obje
 """
 
 import csv
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,30 +13,21 @@ import numpy as np
 
 from hpwhsim.errors import Findings, InputError
 from hpwhsim.io.units import MONEY, QuantityError, as_text, read_quantity
+from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.study import Best, Range, Spread
 from hpwhsim.search.engine import Point, search
-from hpwhsim.search.goals import Goals, Tried, goals_of
-from hpwhsim.search.outcome import Found, outcome
+from hpwhsim.search.goals import Goals, Tried, goals_of, not_accounted
+from hpwhsim.search.outcome import NUMBER, Found, outcome
 from hpwhsim.studies.assembled import TABLE, provenance, value_text
 from hpwhsim.studies.cases import Cases
 from hpwhsim.studies.sampling import drawn
 from hpwhsim.studies.study import Finished, run_study
 from hpwhsim.studies.uncertainty import columns_of
 
-ACCOUNTS = {
-    "costs.": "costs",
-    "energy_cost": "tariff",
-    "total_kgco2e": "carbon",
-    "operational_kgco2e": "carbon",
-    "refrigerant_kgco2e": "carbon",
-    "savings.": "baseline",
-}
-"""Block of the scenario without which there is no such figure, by how its key begins."""
 CAPITAL, ROWS, SEED = "costs.capital", "rows", "hot_water.seed"
 STEPS = 1000  # of a range between numbers
 FOLDER = "simulated"
 MOST_LISTED = 50  # values of a choice in the record
-NUMBER = re.compile(r"\d+(?:[.,]\d+)*")  # cautions that differ in one are alike
 
 
 class Choice(NamedTuple):
@@ -94,7 +84,7 @@ def question_of(cases: Cases) -> Question | None:
     with wrong.step():
         limits = {key: bound.model_dump() for key, bound in best.limits.items()}
         goals = goals_of(best.objectives, limits, "best")
-    wrong.lines += _not_accounted(cases, goals)
+    wrong.lines += [f"best: {line}" for line in not_accounted(goals, cases.base.scenario, cases.keys)]
     choices = []
     offered: dict[str, tuple[Mapping[str, Any], ...]] = {}
     for key, values in study.grid.items():
@@ -120,17 +110,6 @@ def question_of(cases: Cases) -> Question | None:
         wrong.lines.append(f"{SEED}: nobody chooses the draws; allowed in set, or in a study without best")
     wrong.raise_any(str(cases.file.path))
     return Question(cases, best, goals, tuple(choices))
-
-
-def _not_accounted(cases: Cases, goals: Goals) -> Iterator[str]:
-    """What the scenario does not account for, before a year is simulated."""
-    chosen = {key.partition(".")[0] for key in cases.keys}
-    for key in goals.keys:
-        for beginning, block in ACCOUNTS.items():
-            if not key.startswith(beginning) or block in chosen:
-                continue
-            if getattr(cases.base.scenario, block) is None:
-                yield f"best: {key}: the scenario has no block {block}; allowed what it accounts for"
 
 
 def _range(key: str, ends: Range) -> list[Any]:
@@ -252,6 +231,7 @@ def best_study(question: Question, out: Path, workers: int, tick: Callable[[int]
     )
     record = {
         **provenance(question.cases),
+        "conditions": [f"set in all cases: {text}" for text in short_overrides(question.cases.base)],
         "choices": [_offered(choice) for choice in question.choices],
         **found.record,
         "cautions": list(rounds.cautions.values()),

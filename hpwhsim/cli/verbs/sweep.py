@@ -113,24 +113,16 @@ def _best(args: argparse.Namespace, question: "Question") -> int:
     """Search the cases of a study file for the best; exit 1 where none keeps every limit."""
     from tqdm import tqdm
 
-    from hpwhsim.results.files import record_text, write_files
-    from hpwhsim.search.picture import best_figure
-    from hpwhsim.search.report import best_csv, best_text
+    from hpwhsim.results.files import write_files
+    from hpwhsim.search.report import best_files, best_screen
     from hpwhsim.studies.best import best_study
     from hpwhsim.studies.study import cores
 
     most = min(question.combinations, question.best.budget)
     with tqdm(total=most, desc="simulate", unit="case", leave=False, disable=None) as bar:
         found = best_study(question, args.out, args.workers or cores(), bar.update)
-    content = {
-        "best.json": record_text(found.record).encode(),
-        "best.csv": best_csv(found).encode(),
-        "best.png": best_figure(found),
-    }
-    written = write_files(args.out, content)
-    sys.stdout.write(
-        record_text(found.record) if args.json else best_text(found.record) + files_text(written)
-    )
+    written = write_files(args.out, best_files(found))
+    sys.stdout.write(best_screen(found, args.json) + ("" if args.json else files_text(written)))
     return DONE if found.record["best"] else FOUND
 
 
@@ -141,8 +133,8 @@ VERB = Verb(
     "row of figures for each; every case is checked before the first is simulated. Or run a study file: "
     "grids, rows that go together and samples of any keys, on all cores, into one dataset. A study that was "
     "stopped goes on where it was, and a case that cannot be simulated is kept with its message (then the "
-    "exit code is 1). With a block best in the study file the cases are searched for the one with the least "
-    "cost, CO2e or peak, or for the Pareto front of two figures, under limits; exit code 1: no case keeps them.",
+    "exit code is 1). With a block best in the study file it finds the case with the least cost, CO2e or "
+    "peak under limits, or the Pareto front of two figures; exit code 1: no case keeps the limits.",
     example="tankyear sweep scenarios/central-air.yaml --vary 'plant.storage.volume=600 gal..1200 gal/3' "
     "--vary 'plant.storage.setpoint=145 degF,149 degF' --out out/sweep",
     options=options,
