@@ -4,11 +4,12 @@ Every choice is a whole number, the place of a value among those that a key may 
 tried once. Limits are constraints of the optimizer: a case that keeps them goes before one that does not, and
 of two that do not, the one that exceeds each less (Lampinen 2002, as scipy has it); no penalty is weighed.
 Two objectives are searched by the epsilon-constraint method: each alone, then the first with the second held
-to bounds between.
+to a bound in the middle of the widest gap of the front.
 """
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,7 +20,7 @@ from hpwhsim.search.goals import Goals, Objective, Tried
 from hpwhsim.search.pareto import front
 
 BUDGET = 500  # cases, unless the user says
-BETWEEN = 6  # bounds of the second objective between the ends of the front
+BETWEEN = 6  # gaps of the front that a pass tries to fill
 GENERATIONS = 200
 PASSES = 20
 Point = tuple[int, ...]
@@ -106,16 +107,17 @@ def _runs(goals: Goals, memo: _Memo) -> Iterator[tuple[float, Objective, float]]
     if not other:
         yield 1.0, first, math.inf
         return
-    count = 2 + BETWEEN
-    yield 1.0 / count, first, math.inf
-    yield 1.0 / (count - 1), other[0], math.inf
-    allowed = [one for one in memo.tried.values() if goals.allows(one)]
-    if not allowed:
-        return
-    low = min(other[0].worth(one) for one in allowed)
-    high = other[0].worth(min(allowed, key=first.worth))
+    yield 1.0 / 4.0, first, math.inf  # a quarter of what is left for each end, half for what is between
+    yield 1.0 / 3.0, other[0], math.inf
+    done = set[tuple[float, float]]()
     for place in range(BETWEEN):
-        yield 1.0 / (BETWEEN - place), first, low + (high - low) * (place + 1) / (BETWEEN + 1)
+        worths = sorted({other[0].worth(memo.tried[point]) for point in _best(goals, memo)})
+        gaps = [gap for gap in pairwise(worths) if gap not in done]
+        if not gaps:
+            return
+        low, high = max(gaps, key=lambda gap: gap[1] - gap[0])
+        done.add((low, high))
+        yield 1.0 / (BETWEEN - place), first, 0.5 * (low + high)
 
 
 def _best(goals: Goals, memo: _Memo) -> list[Point]:

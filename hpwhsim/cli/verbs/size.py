@@ -28,8 +28,8 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--objectives",
         metavar="KEY[,KEY]",
-        help="choose by the figures of the whole year: cost (present value of all costs), co2e, peak, or a key "
-        "of the annual record; two give the Pareto front between them",
+        help="choose by the figures of the whole year: cost (present value of all costs), co2e, peak, or a "
+        "key of the annual record; two give the Pareto front between them",
     )
     parser.add_argument(
         "--vary",
