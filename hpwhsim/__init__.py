@@ -18,9 +18,12 @@ if TYPE_CHECKING:
     from hpwhsim.errors import InputError
     from hpwhsim.evaluation.result import Result
     from hpwhsim.library import (
+        Best,
         Comparison,
         Fitted,
         Scenario,
+        best,
+        best_size,
         compare,
         evaluate,
         fit,
@@ -34,12 +37,15 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Best",
     "Comparison",
     "Fitted",
     "InputError",
     "Result",
     "Scenario",
     "__version__",
+    "best",
+    "best_size",
     "compare",
     "evaluate",
     "fit",

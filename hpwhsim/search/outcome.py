@@ -34,6 +34,7 @@ class Found(NamedTuple):
     rows: tuple[Row, ...]
     goals: Goals
     record: Record
+    changes: tuple[Mapping[str, Any], ...] = ()  # of each case, as `with_changes` takes them
 
 
 def outcome(

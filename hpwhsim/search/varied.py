@@ -8,13 +8,14 @@ ends counted.
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from hpwhsim.errors import InputError
 from hpwhsim.io.units import Kind, QuantityError, read_quantity
 from hpwhsim.scenario.keys import inner_types, kind_of, known_fields, not_a_key
+from hpwhsim.scenario.reading import override_text
 
 _PLAIN = r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
 _RANGE = re.compile(
@@ -72,6 +73,25 @@ def axis_of(text: str) -> Axis:
     if Path in inner_types(field.annotation) and len(set(names)) == len(names):
         labels = names
     return Axis(key, tuple(values), labels, numbers, unit)
+
+
+def axis_from(key: str, values: Sequence[Any]) -> Axis:
+    """A key and its values as Python objects.
+
+    Raises
+    ------
+    InputError
+        Naming the key.
+    """
+    field = known_fields().get(key)
+    if field is None:
+        raise InputError(f"{key}: {not_a_key(key)}")
+    if isinstance(values, str) or not isinstance(values, Sequence | np.ndarray) or len(values) == 0:
+        raise InputError(f"{key}: got {values!r}; allowed a list of values")
+    texts = tuple(override_text(value) for value in values)
+    if len(set(texts)) < len(texts):
+        raise InputError(f"{key}: got {', '.join(texts)}; allowed values that differ")
+    return Axis(key, texts, texts, *numbers_of(texts, kind_of(field)))
 
 
 def _split(text: str) -> list[str]:

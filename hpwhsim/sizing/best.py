@@ -23,7 +23,7 @@ from hpwhsim.scenario.reading import Loaded
 from hpwhsim.search.engine import BUDGET, Point, search
 from hpwhsim.search.goals import Goals, Tried, goals_of, not_accounted
 from hpwhsim.search.outcome import Found, outcome
-from hpwhsim.search.varied import Axis, axis_of, no_overlap
+from hpwhsim.search.varied import Axis, no_overlap
 from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.catalogue import Choice, Market
 from hpwhsim.sizing.trials import Bench, make_bench, with_seeds
@@ -186,7 +186,7 @@ def _figures(record: Mapping[str, Any], keys: Sequence[str]) -> dict[str, float 
 
 
 def best_size(
-    loaded: Loaded, objectives: Sequence[str], vary: Sequence[str] = (), budget: int = BUDGET
+    loaded: Loaded, objectives: Sequence[str], axes: Sequence[Axis] = (), budget: int = BUDGET
 ) -> Found:
     """Find the plant of the catalogue, or the front, that is best by the figures of its year.
 
@@ -197,8 +197,8 @@ def best_size(
         ``costs.capital``.
     objectives : sequence of str
         One or two, as `goals_of` reads them.
-    vary : sequence of str
-        Other keys and their values, ``"key.path=value,value"``.
+    axes : sequence of Axis
+        Other keys and their values.
     budget : int
         Plants that may be tried; where there are no more, all are.
 
@@ -207,7 +207,7 @@ def best_size(
     InputError
         If an objective, a varied key or the scenario is wrong.
     """
-    axes, wrong, goals = [axis_of(text) for text in vary], Findings(), Goals((), ())
+    wrong, goals = Findings(), Goals((), ())
     overridden = [text for text in loaded.overrides if text.partition("=")[0].strip() != "site.weather"]
     no_overlap(axes, overridden, None)
     with wrong.step():
@@ -227,6 +227,7 @@ def best_size(
     found = outcome(goals, tried, searched.combinations, SEARCH_SEED, budget)
     bench = shop.first.bench
     return found._replace(
+        changes=tuple(shop.values),
         record={
             "title": loaded.scenario.title,
             "tool.version": hpwhsim.__version__,
@@ -236,7 +237,7 @@ def best_size(
             "choices": _offered(shop, axes),
             **found.record,
             "cautions": [],
-        }
+        },
     )
 
 

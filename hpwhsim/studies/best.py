@@ -149,7 +149,7 @@ class _Rounds:
     def __init__(self, question: Question, out: Path, workers: int, tick: Callable[[int], object]) -> None:
         self.question, self.out, self.workers, self.tick = question, out, workers, tick
         self.count = 0
-        self.values: list[dict[str, str]] = []  # of every case, as texts
+        self.changes: list[dict[str, Any]] = []  # of every case
         self.cautions: dict[str, dict[str, Any]] = {}
 
     def __call__(self, points: Sequence[Point]) -> list[Tried]:
@@ -160,10 +160,10 @@ class _Rounds:
         finished = run_study(_of_rows(self.question.cases, rows), folder, self.workers, self.tick)
         for said in finished.record["cautions"]:
             held = self.cautions.setdefault(
-                NUMBER.sub("0", said["text"]), said | {"first": said["first"] + len(self.values), "cases": 0}
+                NUMBER.sub("0", said["text"]), said | {"first": said["first"] + len(self.changes), "cases": 0}
             )
             held["cases"] += said["cases"]
-        self.values += [{key: value_text(value) for key, value in row.items()} for row in rows]
+        self.changes += rows
         return _tried(finished, shown_keys(self.question))
 
 
@@ -222,13 +222,9 @@ def best_study(question: Question, out: Path, workers: int, tick: Callable[[int]
     searched = search(sizes, question.goals, rounds, best.budget, best.seed)
     tried = list(searched.tried.values())
     _refuse_objectives_of_none(question, tried)
-    found = outcome(
-        question.goals,
-        list(zip(rounds.values, tried, strict=True)),
-        question.combinations,
-        best.seed,
-        best.budget,
-    )
+    texts = [{key: value_text(value) for key, value in one.items()} for one in rounds.changes]
+    pairs = list(zip(texts, tried, strict=True))
+    found = outcome(question.goals, pairs, question.combinations, best.seed, best.budget)
     record = {
         **provenance(question.cases),
         "conditions": [f"set in all cases: {text}" for text in short_overrides(question.cases.base)],
@@ -236,7 +232,7 @@ def best_study(question: Question, out: Path, workers: int, tick: Callable[[int]
         **found.record,
         "cautions": list(rounds.cautions.values()),
     }
-    return found._replace(record=record)
+    return found._replace(record=record, changes=tuple(rounds.changes))
 
 
 def _refuse_objectives_of_none(question: Question, tried: Sequence[Tried]) -> None:

@@ -6,8 +6,6 @@ from itertools import product
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import numpy as np
-
 import hpwhsim
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.evaluate import Baselines, Checked, evaluated, years_of
@@ -17,9 +15,8 @@ from hpwhsim.results.asked import KEYS, named_keys
 from hpwhsim.results.declared import declared
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.keys import kind_of, known_fields, not_a_key
 from hpwhsim.scenario.reading import Loaded, override_text
-from hpwhsim.search.varied import Axis, axis_of, no_overlap, numbers_of
+from hpwhsim.search.varied import Axis, axis_from, axis_of, no_overlap
 from hpwhsim.simulation.year import Record
 
 MOST_WAITING = 50  # cases, of about 5 MB each
@@ -107,17 +104,7 @@ def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
     InputError
         In one line; it names the case.
     """
-    axes = []
-    for key, values in vary.items():
-        field = known_fields().get(key)
-        if field is None:
-            raise InputError(f"{key}: {not_a_key(key)}")
-        if isinstance(values, str) or not isinstance(values, Sequence | np.ndarray) or len(values) == 0:
-            raise InputError(f"{key}: got {values!r}; allowed a list of values")
-        texts = tuple(override_text(value) for value in values)
-        if len(set(texts)) < len(texts):
-            raise InputError(f"{key}: got {', '.join(texts)}; allowed values that differ")
-        axes.append(Axis(key, texts, texts, *numbers_of(texts, kind_of(field))))
+    axes = [axis_from(key, values) for key, values in vary.items()]
     no_overlap(axes, (), None)
     cases = []
     for values in product(*vary.values()):

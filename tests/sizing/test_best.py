@@ -9,6 +9,7 @@ import pytest
 import yaml
 from cases import central_air, refusal
 
+import hpwhsim as ty
 from hpwhsim.cli import main as cli
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.evaluation.evaluate import evaluate
@@ -74,6 +75,9 @@ def test_least_cost_of_the_catalogue(tmp_path: Path, capsys: pytest.CaptureFixtu
     litres = f"{1000.0 * float(values['plant.storage.volume'].split()[0]):.0f}"
     assert (values[SETPOINT], values["plant.heat_pump.modules"], litres) == min(costs, key=lambda k: costs[k])
     assert best["figures"][COST] == pytest.approx(min(costs.values()), rel=1e-12)  # L and m3 round apart
+    library = ty.best_size(ty.read(path), ["cost"], {SETPOINT: vary})
+    assert library.record == record
+    assert library.plants[0]["plant.storage.volume"] == pytest.approx(0.001 * int(litres), rel=1e-12)
     words = [word for key, value in values.items() for word in ("--set", f"{key}={value}")]
     assert cli.main(["run", str(path), *words, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)[COST] == best["figures"][COST]

@@ -11,6 +11,7 @@ import pytest
 from cases import refusal
 from study_cases import LOSS, USE, VOLUME, electric, sample, study
 
+import hpwhsim as ty
 from hpwhsim.cli import main as cli
 from hpwhsim.results.records import flatten
 from hpwhsim.studies import study as running
@@ -67,6 +68,10 @@ def test_best_of_all_cases(searched: Path, capsys: pytest.CaptureFixture[str]) -
     assert found["case"] == int(best["case"])
     assert [row["case"] for row in rows if row["best"] == "1"] == [best["case"]]
     assert found["values"] == {key: best[key] for key in (*GRID, CAPITAL)}
+    library = ty.best(searched / "study.yaml", searched / "out")
+    assert library.record == record
+    assert library.plants[0]["plant.storage.tanks"] == int(best["plant.storage.tanks"])
+    assert library.table["electricity_kwh"].tolist() == [float(row["electricity_kwh"]) for row in rows]
     words = [word for key, value in found["values"].items() for word in ("--set", f"{key}={value}")]
     words += [word for key, block in COSTS.items() for word in ("--set", f"{key}={json.dumps(block)}")]
     capital = words.index(f"{CAPITAL}={found['values'][CAPITAL]}")

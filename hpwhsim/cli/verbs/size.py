@@ -76,9 +76,11 @@ def _best(args: argparse.Namespace, loaded: "Loaded") -> int:
     from hpwhsim.results.files import write_files
     from hpwhsim.search.engine import BUDGET
     from hpwhsim.search.report import best_files, best_screen
+    from hpwhsim.search.varied import axis_of
     from hpwhsim.sizing.best import best_size
 
-    found = best_size(loaded, args.objectives.split(","), args.vary, args.budget or BUDGET)
+    axes = [axis_of(text) for text in args.vary]
+    found = best_size(loaded, args.objectives.split(","), axes, args.budget or BUDGET)
     written = [] if args.out is None else write_files(args.out, best_files(found))
     sys.stdout.write(best_screen(found, args.json) + ("" if args.json else files_text(written)))
     return DONE if found.record["best"] else FOUND
