@@ -18,10 +18,13 @@ if TYPE_CHECKING:
     from hpwhsim.errors import InputError
     from hpwhsim.evaluation.result import Result
     from hpwhsim.library import (
+        Best,
         Block,
         Comparison,
         Fitted,
         Scenario,
+        best,
+        best_size,
         block,
         compare,
         evaluate,
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Best",
     "Block",
     "Comparison",
     "Fitted",
@@ -43,6 +47,8 @@ __all__ = [
     "Result",
     "Scenario",
     "__version__",
+    "best",
+    "best_size",
     "block",
     "compare",
     "evaluate",

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from hpwhsim.errors import InputError
 from hpwhsim.evaluation import reading
 from hpwhsim.evaluation.result import Result
 from hpwhsim.scenario.reading import Loaded
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from hpwhsim.dossier.verify import Verdict
+    from hpwhsim.search.outcome import Found
     from hpwhsim.verification.check import Check
 
 
@@ -333,6 +335,87 @@ def fit(scenario: Scenario, metered: Path | str, keys: Mapping[str, str | Sequen
 
     found = fitted(scenario.loaded, Path(metered), of_mapping(keys))
     return Fitted(Scenario(found.loaded), found.record)
+
+
+class Best(NamedTuple):
+    """The best of several plants by figures of the annual record."""
+
+    plants: list[Scenario]  # the best by each objective; none where no case keeps the limits
+    record: dict[str, Any]  # best, front, limits, how far the others are
+    rows: list[dict[str, Any]]  # every case that was tried
+
+    @property
+    def table(self) -> "pd.DataFrame":
+        """The cases, a row for each."""
+        import pandas as pd
+
+        return pd.DataFrame(self.rows).set_index("case")
+
+
+def best(study: Path | str, out: Path | str | None = None, workers: int | None = None) -> Best:
+    """Find the best case of a study file, as its block ``best`` asks.
+
+    Parameters
+    ----------
+    study : path
+        Study file.
+    out : path, optional
+        Folder that keeps the cases, so that they are not simulated again.
+    workers : int, optional
+        Processes that simulate; as many as there are cores if left out.
+
+    Raises
+    ------
+    InputError
+        If the study is wrong, or asks for no best case.
+    """
+    from tempfile import TemporaryDirectory
+
+    from hpwhsim.studies.best import best_study, question_of
+    from hpwhsim.studies.cases import study_cases
+    from hpwhsim.studies.study import cores
+
+    cases = study_cases(Path(study))
+    question = question_of(cases)
+    if question is None:
+        raise InputError(f"{study}: best: got nothing; allowed what is sought of the cases")
+    with TemporaryDirectory() as folder:
+        found = best_study(question, Path(folder if out is None else out), workers or cores(), lambda _: None)
+    return _best(cases.base, found)
+
+
+def best_size(
+    scenario: Scenario, objectives: Sequence[str], vary: Mapping[str, Sequence[Any]] | None = None
+) -> Best:
+    """Find the plant of the catalogue that is best by figures of its whole year, and meets its criteria.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its block ``sizing`` has criteria and catalogue.
+    objectives : sequence of str
+        One or two of ``"cost"``, ``"co2e"``, ``"peak"`` and the keys of the annual record.
+    vary : mapping of str to sequence, optional
+        Other keys to choose, as of `sweep`.
+
+    Raises
+    ------
+    InputError
+        If an objective, a key or the scenario is wrong.
+    """
+    from hpwhsim.search.varied import axis_from
+    from hpwhsim.sizing.best import best_size as searched
+
+    found = searched(scenario.loaded, objectives, [axis_from(key, of) for key, of in (vary or {}).items()])
+    return _best(scenario.loaded, found)
+
+
+def _best(base: Loaded, found: "Found") -> Best:
+    from hpwhsim.search.outcome import rows_of
+
+    changes = [found.changes[one["case"] - 1] for one in found.record["best"]]
+    plants = [Scenario(reading.with_changes(base, values)) for values in changes]
+    return Best(plants, found.record, list(rows_of(found)))
 
 
 def size(scenario: Scenario, seeds: int = 0) -> dict[str, Any]:

@@ -19,11 +19,11 @@ from hpwhsim.last_digits import digest
 from hpwhsim.plant.assemble import MARCHED, Assembly
 from hpwhsim.simulation import years
 from hpwhsim.simulation.years import Marched
-from hpwhsim.sizing import design_days, size
+from hpwhsim.sizing import design_days, whole_year
 from hpwhsim.sizing import reliability as chances
 
 MARCH = years.march_years
-USERS = (chances, design_days, size, years)  # modules that march years
+USERS = (chances, design_days, whole_year, years)  # modules that march years
 Marcher = Callable[[Assembly, int], Marched]
 
 

@@ -91,6 +91,45 @@ class Sample(Block):
             )
 
 
+class Range(Block):
+    """Values between which the best is sought, in one of two forms."""
+
+    uniform: Two | None = Field(None, description="lowest and highest value, in steps of a thousandth")
+    whole: Annotated[list[int], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="lowest and highest whole number"
+    )
+
+    @rule
+    def _one_form(self) -> Iterator[Clash]:
+        if (self.uniform is None) == (self.whole is None):
+            given = "nothing" if self.whole is None else "uniform and whole"
+            yield Clash("", "one of uniform, whole", given)
+
+
+class Bound(Block):
+    """Between what a figure must be."""
+
+    min: Scalar | None = Field(None, description="the figure is this or more")
+    max: Scalar | None = Field(None, description="the figure is this or less")
+
+
+class Best(Block):
+    """Which of the cases is sought."""
+
+    objectives: Annotated[list[str], Field(min_length=1, max_length=2)] = Field(
+        description="cost, co2e, peak or a key of the annual record, or two of them"
+    )
+    limits: dict[str, Bound] = Field({}, description="by key of the annual record min, max or both")
+    ranges: dict[str, Range] = Field({}, description="ranges by key path, beside grid and rows")
+    capital: dict[str, Any] = Field(
+        {},
+        description="what choices add to costs.capital, by key path: an amount for each of a whole number, "
+        "a list with one for each value of the grid, or two for the ends of a range; rows by the word rows",
+    )
+    budget: int = Field(500, ge=10, le=100_000, description="cases that may be simulated")
+    seed: int = Field(1, ge=0, le=2**32 - 1, description="of the search, not of the draws of hot water")
+
+
 class Study(Block):
     """What a study file holds: every combination of grid, rows and sample."""
 
@@ -107,13 +146,19 @@ class Study(Block):
         None, description="the same as a CSV file whose header has the key paths; instead of rows"
     )
     sample: Sample | None = Field(None, description="values that are drawn")
+    best: Best | None = Field(None, description="which of the cases is sought, under which limits")
     record: list[str] = Field([], description="keys of the annual record in the table of the cases")
     hourly: list[str] = Field([], description="hourly series that are kept of every case")
 
     @rule
     def _something(self) -> Iterator[Clash]:
-        if not (self.grid or self.rows or self.table or self.sample):
+        ranges = self.best is not None and self.best.ranges
+        if not (self.grid or self.rows or self.table or self.sample or ranges):
             yield Clash("grid", "grid, rows, table or sample: one or more of them")
+        if self.best is not None and self.sample is not None:
+            yield Clash("best", "grid, rows, table and best.ranges with it, no sample", "sample and best")
+        if self.best is not None and self.hourly:
+            yield Clash("hourly", "nothing with best", ", ".join(self.hourly))
         if self.rows and self.table:
             yield Clash("table", "rows or table, not both", str(self.table))
 
@@ -159,9 +204,11 @@ def read_study(path: Path) -> StudyFile:
 
 
 def keys_of(file: StudyFile) -> tuple[str, ...]:
-    """The keys that differ between cases, in the order of grid, rows and sample."""
+    """The keys that differ between cases, in the order of grid, rows, sample and ranges."""
     sampled = file.study.sample.keys if file.study.sample is not None else {}
-    return tuple(dict.fromkeys([*file.study.grid, *(key for row in file.rows for key in row), *sampled]))
+    ranges = file.study.best.ranges if file.study.best is not None else {}
+    rows = (key for row in file.rows for key in row)
+    return tuple(dict.fromkeys([*file.study.grid, *rows, *sampled, *ranges]))
 
 
 # -- what is wrong -------------------------------------------------------------------------------------
@@ -190,15 +237,26 @@ def _lines(error: Any) -> Iterator[str]:
 
 
 def _block_at(loc: Sequence[str | int]) -> type[Block]:
-    if loc[:1] != ["sample"]:
-        return Study
-    return Spread if len(loc) > 1 else Sample
+    first, *rest = loc or [""]
+    if first == "sample":
+        return Spread if rest else Sample
+    if first == "best":
+        below = rest[0] if rest else ""
+        return Range if below == "ranges" else Bound if below == "limits" else Best
+    return Study
 
 
 def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
     sampled = study.sample.keys if study.sample is not None else {}
     row_keys = dict.fromkeys(key for row in rows for key in row)
-    places = {"set": study.set, "grid": study.grid, "rows": row_keys, "sample.keys": sampled}
+    ranges = study.best.ranges if study.best is not None else {}
+    places = {
+        "set": study.set,
+        "grid": study.grid,
+        "rows": row_keys,
+        "sample.keys": sampled,
+        "best.ranges": ranges,
+    }
     seen: dict[str, str] = {}
     for place, keys in places.items():
         for key in keys:
@@ -221,7 +279,7 @@ def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
         count *= len(values)
         if len({repr(value) for value in values}) < len(values):
             yield f"grid: {key}: got a value twice; allowed values that differ"
-    if count > MOST_CASES:
+    if count > MOST_CASES and study.best is None:
         yield f"got {count:,} cases; allowed at most {MOST_CASES:,}"
 
 

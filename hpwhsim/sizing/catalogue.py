@@ -169,11 +169,11 @@ class Market:
         with tqdm(total=len(found), unit="plant", leave=False, disable=None) as bar:  # None: not in a pipe
             for at in range(0, len(found), BATCH):
                 batch = found[at : at + BATCH]
-                judged = zip(batch, self._all(batch), strict=True)
+                judged = zip(batch, self.trials(batch), strict=True)
                 yield from (choice for choice, trial in judged if trial.passes)
                 bar.update(len(batch))
 
-    def _all(self, choices: list[Choice]) -> list[Trial]:
+    def trials(self, choices: list[Choice]) -> list[Trial]:
         """The trials of some choices, several at once."""
         for choice in choices:
             based(self._bench, choice.modules, choice.tanks)  # made here: threads would make it twice
@@ -185,7 +185,7 @@ class Market:
         smaller = [
             self.choice(machine, s) for s in self.stores if s[0].size * s[1] < choice.volume - ROUNDING
         ]
-        judged = list(zip(smaller, self._all(smaller), strict=True))
+        judged = list(zip(smaller, self.trials(smaller), strict=True))
         fewer = [m for m in self.machines if m[0].size * m[1] < choice.capacity - ROUNDING]
         modules = self.choice(fewer[-1], store) if fewer else None
         return Chosen(

@@ -5,25 +5,19 @@ from datetime import date, timedelta
 from itertools import islice, pairwise
 from math import inf, isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 import hpwhsim
-from hpwhsim.arrays import Array
 from hpwhsim.climate.cold_days import LENGTHS
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import InputError
-from hpwhsim.io.units import POWER, as_text
-from hpwhsim.plant.assemble import assemble
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded, changed
-from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.scenario.writing import assumptions
 from hpwhsim.simulation.draw_seeds import next_seeds
-from hpwhsim.simulation.year import run_year
-from hpwhsim.simulation.years import march_years
 from hpwhsim.sizing.catalogue import BY, LARGER, Choice, Market
 from hpwhsim.sizing.design_days import Judged
 from hpwhsim.sizing.heights import other_heights
@@ -37,13 +31,13 @@ from hpwhsim.sizing.trials import (
     make_bench,
     new_years,
     plant_of,
-    sized,
     try_plant,
     with_seeds,
 )
+from hpwhsim.sizing.whole_year import choice_year, with_choice
 
 if TYPE_CHECKING:
-    import xarray as xr
+    pass
 
 Record = dict[str, object]
 
@@ -102,7 +96,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     found, tried = [], []
     for choice in islice(passing, MOST_YEARS):
         found.append(choice)
-        year = _year(loaded, choice, weather)
+        year = choice_year(loaded, choice, weather)
         tried.append({**_choice(choice), **year})
         if year["passes"]:
             record["chosen"] = {**_beside(bench, market, choice), "year": year}
@@ -111,7 +105,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
                 other = bench._replace(draws=new_years(bench, new))
                 factor = choice.module.size / bench.assembly.made.capacity
                 plant = plant_of(other, choice.modules, factor, choice.volume, choice.tanks)
-                record["seeds"] = chances(_with(scenario, choice), weather, new) | served(other, plant)
+                record["seeds"] = chances(with_choice(scenario, choice), weather, new) | served(other, plant)
             break
     found += islice(passing, max(LISTED - len(found), 0))
     if not found:
@@ -130,86 +124,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     }
 
 
-def _with(scenario: Scenario, choice: Choice) -> Scenario:
-    """The scenario with what was chosen."""
-    chosen = sized(scenario, choice.modules, choice.volume, choice.tanks)
-    heat_pump = chosen.plant.heat_pump
-    assert heat_pump is not None  # make_bench wants it
-    if heat_pump.capacity is None:
-        return chosen
-    return changed(chosen, [f"plant.heat_pump.capacity={as_text(choice.module.size, POWER)}"], Path())
-
-
-def _year(loaded: Loaded, choice: Choice, weather: "xr.Dataset") -> dict[str, Any]:
-    """The criteria over the whole year, run as any scenario is; n-1 with one module out all year."""
-    sizing = loaded.scenario.sizing
-    assert sizing is not None  # set by size
-    chosen = _with(loaded.scenario, choice)
-    year = run_year(loaded._replace(scenario=chosen))
-    hourly = year.hourly
-    run = most_run_hours(hourly, choice.modules)
-    starts = year.record["module_starts"]
-    assert isinstance(starts, list)
-    backup = float(hourly["backup_heat_kwh"].sum())
-    heat = backup + float(hourly["heat_pump_heat_kwh"].sum())
-    short = float(hourly["short_litres"].sum())
-    litres = 1000.0 * sizing.max_unmet_volume + 1e-6
-    found: dict[str, Any] = {
-        "seed": _seed(loaded.scenario),
-        "electricity_kwh": year.record["electricity_kwh"],
-        "short_litres": short,
-        "short_hours": year.record["short_hours"],
-        "short_hours_by_cause": year.record["short_hours_by_cause"],
-        "most_run_hours_in_a_day": run,
-        "starts_a_day": sum(starts) / len(starts) / 365.0,
-        "backup_share": backup / heat if heat > 0.0 else 0.0,
-    }
-    holds = {
-        "short-litres": short <= litres,
-        "run-hours": run <= sizing.max_run_hours / 3600.0,
-        "backup-share": found["backup_share"] <= sizing.max_backup_share,
-    }
-    if "n-1" in sizing.criterion:
-        built = assemble(chosen, weather)
-        fewer = built._replace(plant=built.plant._replace(modules=choice.modules - 1))
-        one_out = 1000.0 * float(march_years(fewer, chosen.run.years).last.short_volume.sum())
-        found["one_out_short_litres"] = one_out
-        holds["n-1"] = one_out <= litres
-    fails = [name for name in sizing.criterion if not holds[name]]
-    return found | {"passes": not fails, "fails": fails}
-
-
-def most_run_hours(hourly: Mapping[str, Array], modules: int) -> float:
-    """Hours of full output for the heat of a day, the most of the year; output is that of three days.
-
-    Parameters
-    ----------
-    hourly : mapping of str to ndarray, each (8760,)
-        Results by the names of tables/results.csv. [kWh]
-    modules : int
-        Of the plant.
-    """
-
-    def daily(*names: str) -> Array:
-        return np.add.reduce([hourly[name].reshape(365, 24).sum(axis=1) for name in names])
-
-    def three(values: Array) -> Array:
-        return np.asarray(values + np.roll(values, 1) + np.roll(values, -1))
-
-    used = daily("heat_to_taps_kwh", "unmet_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
-    used -= daily(*(name for name in ("backup_heat_kwh", "loop_heater_heat_kwh") if name in hourly))
-    heat, hours = three(daily("heat_pump_heat_kwh")), three(daily("module_hours")) / modules
-    run = np.divide(used * hours, heat, out=np.zeros(365), where=heat > 0.0)
-    return float(run.max())
-
-
 # -- the record ----------------------------------------------------------------------------------------
-
-
-def _seed(scenario: Scenario) -> int | None:
-    """Of the draws of the year; None where they are not random."""
-    random = scenario.hot_water.draws == "random" and scenario.hot_water.metered is None
-    return scenario.hot_water.seed if random else None
 
 
 def _limits(sizing: Sizing) -> Record:

@@ -23,10 +23,10 @@ from hpwhsim.results.records import absent, bare
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.keys import kind_of, known_fields
 from hpwhsim.scenario.reading import override_text
+from hpwhsim.search.varied import numbers_of
 from hpwhsim.studies import chunks
 from hpwhsim.studies.cases import Cases
 from hpwhsim.studies.chunks import Chunk
-from hpwhsim.studies.sweep import numbers_of
 
 DATASET, TABLE = "study.nc", "study.csv"
 MOST_SAID = 5  # failed cases that a record names
@@ -113,7 +113,7 @@ def assemble(cases: Cases, places: Sequence[Path], out: Path) -> dict[str, Any]:
     finally:
         part.unlink(missing_ok=True)
         table.unlink(missing_ok=True)
-    return _provenance(cases) | seen.record()
+    return provenance(cases) | seen.record()
 
 
 def value_text(value: Any) -> str:
@@ -200,7 +200,7 @@ def _header(cases: Cases, layout: Layout, path: Path) -> None:
 
     size = layout.dtype().itemsize
     with netcdf_file(str(path), "w", version=2) as file:
-        said = _provenance(cases) | {"coordinates": " ".join([*cases.keys, "failed"])}
+        said = provenance(cases) | {"coordinates": " ".join([*cases.keys, "failed"])}
         _describe(file, {name: str(value) for name, value in said.items()})
         file.createDimension("case", None)
         file.createDimension("month", len(MONTH_NAMES))
@@ -300,7 +300,7 @@ def _table_rows(
         yield [str(first + place + 1), *(row[key] for key in cases.keys), *numbers, chunk.failed[place]]
 
 
-def _provenance(cases: Cases) -> dict[str, Any]:
+def provenance(cases: Cases) -> dict[str, Any]:
     """Where a study comes from."""
     study, base = cases.file.study, cases.base
     return {

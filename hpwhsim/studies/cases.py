@@ -11,12 +11,12 @@ from hpwhsim.arrays import Array
 from hpwhsim.errors import Findings
 from hpwhsim.evaluation.reading import read, with_changes
 from hpwhsim.io.disk_cache import sources_hash_of
+from hpwhsim.results.asked import KEYS, named_keys
 from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.files import files_of, short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.study import StudyFile, keys_of, read_study
 from hpwhsim.studies.sampling import Drawn, drawn, points
-from hpwhsim.studies.sweep import KEYS, named_keys
 
 PROGRAM = "studies.study"  # module that the cases come out of, with all that it imports
 

@@ -3,10 +3,14 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, whole
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
+
+if TYPE_CHECKING:
+    from hpwhsim.studies.best import Question
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +41,8 @@ def options(parser: argparse.ArgumentParser) -> None:
     add_out(
         parser,
         "sweep.csv and sweep.png; of a study study.nc, study.csv and study.json, and until all "
-        "are there its cases, from which the same command goes on",
+        "are there its cases, from which the same command goes on; best.json, best.csv and best.png where "
+        "the study asks for the best case",
     )
 
 
@@ -83,6 +88,7 @@ def _study(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     from hpwhsim.results.files import record_text
+    from hpwhsim.studies.best import question_of
     from hpwhsim.studies.cases import study_cases
     from hpwhsim.studies.study import cores, run_study
     from hpwhsim.studies.study_report import study_text
@@ -92,12 +98,32 @@ def _study(args: argparse.Namespace) -> int:
         raise InputError("--out: got nothing; allowed a folder, in which a study keeps its cases")
     if args.keys is not None:
         raise InputError("--keys: allowed with --vary; a study file names them under record")
+    question = question_of(cases)
+    if question is not None:
+        return _best(args, question)
     with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
         found = run_study(cases, args.out, args.workers or cores(), bar.update)
     sys.stdout.write(
         record_text(found.record) if args.json else study_text(found.record) + files_text(found.files)
     )
     return FOUND if found.record["failed"] else DONE
+
+
+def _best(args: argparse.Namespace, question: "Question") -> int:
+    """Search the cases of a study file for the best; exit 1 where none keeps every limit."""
+    from tqdm import tqdm
+
+    from hpwhsim.results.files import write_files
+    from hpwhsim.search.report import best_files, best_screen
+    from hpwhsim.studies.best import best_study
+    from hpwhsim.studies.study import cores
+
+    most = min(question.combinations, question.best.budget)
+    with tqdm(total=most, desc="simulate", unit="case", leave=False, disable=None) as bar:
+        found = best_study(question, args.out, args.workers or cores(), bar.update)
+    written = write_files(args.out, best_files(found))
+    sys.stdout.write(best_screen(found, args.json) + ("" if args.json else files_text(written)))
+    return DONE if found.record["best"] else FOUND
 
 
 VERB = Verb(
@@ -107,7 +133,8 @@ VERB = Verb(
     "row of figures for each; every case is checked before the first is simulated. Or run a study file: "
     "grids, rows that go together and samples of any keys, on all cores, into one dataset. A study that was "
     "stopped goes on where it was, and a case that cannot be simulated is kept with its message (then the "
-    "exit code is 1).",
+    "exit code is 1). With a block best in the study file it finds the case with the least cost, CO2e or "
+    "peak under limits, or the Pareto front of two figures; exit code 1: no case keeps the limits.",
     example="tankyear sweep scenarios/central-air.yaml --vary 'plant.storage.volume=600 gal..1200 gal/3' "
     "--vary 'plant.storage.setpoint=145 degF,149 degF' --out out/sweep",
     options=options,

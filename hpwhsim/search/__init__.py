@@ -1,0 +1,1 @@
+"""The best of many plants: choices, objectives and limits, and the front between two objectives."""
