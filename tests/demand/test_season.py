@@ -12,7 +12,7 @@ from hpwhsim.climate.mains import mains_temperature
 from hpwhsim.climate.typical_year import read_year
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.demand.draws import bin_events
-from hpwhsim.demand.households import COMMON_SPREAD, USE_C, building_events
+from hpwhsim.demand.households import USE_C, building_events
 from hpwhsim.demand.patterns import Pattern, hourly_use, named_pattern, season
 from hpwhsim.plant.use import pattern_of, shape_of_day
 from hpwhsim.scenario.hot_water import HotWater
@@ -128,8 +128,12 @@ def own_raw() -> dict[str, object]:
 @pytest.mark.contract
 def test_defaults_of_the_draws_are_those_of_the_scenario() -> None:
     """The library's draws and a scenario that says nothing are one."""
-    assert HotWater().day_spread == COMMON_SPREAD
-    assert HotWater().use_temperature == USE_C
+    said, pattern = HotWater(), named_pattern("apartments", season())
+    own = building_events(3, 100.0, pattern, 1)
+    its = building_events(
+        3, 100.0, pattern, 1, use_temperature=said.use_temperature, day_spread=said.day_spread
+    )
+    assert all(np.array_equal(a, b) for a, b in zip(own, its, strict=True))
 
 
 @pytest.mark.parametrize("factor", [1.16, 0.9])
