@@ -5,10 +5,13 @@ from typing import Any
 import numpy as np
 import pytest
 from control_cases import assembled, first_days, marched, simple_map
+from plant_cases import plant
 
 from hpwhsim.arrays import Array
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.plant.heat_source import taken_at
+from hpwhsim.plant.running import machine_now
 
 pytestmark = pytest.mark.independent
 
@@ -79,3 +82,23 @@ def test_the_source_gives_what_the_gas_is_not_given(share: float) -> None:
     taken = out.heat_pump_heat - share * out.heat_pump_energy
     assert out.source[SourceRow.TAKEN] == pytest.approx(taken, rel=1e-9, abs=1e-3)
     assert out.machine_loss == pytest.approx((1.0 - share) * out.heat_pump_energy, rel=1e-9)
+
+
+def test_a_frosted_machine_takes_less_from_its_source() -> None:
+    """Two modules of 30 kW and 10 kW, frosted to 0.9 and 0.985, of whose power nine tenths reach the gas."""
+    found = taken_at(machine_now(plant(gas_share=0.9)), 7.0, 20.0, 2.0, (0.9, 0.985))
+    assert found == pytest.approx(2.0 * (0.9 * 30e3 - 0.9 * 0.985 * 10e3), rel=1e-12)
+
+
+@pytest.mark.published
+def test_frost_takes_power_and_capacity_in_the_proportion_of_the_rule() -> None:
+    """10 CFR 430 Subpart B Appendix M: 1.5 % of power where 10 % of capacity, defrosts included, are lost.
+
+    Of these ten, defrosts take 2 x 0.28744 x 394/2834 x 0.6 = 4.80 % of what is left: 5.47 % are frost's.
+    0.1 %: six digits of the drive.
+    """
+    drive = assembled("central-air").drive
+    frosted = drive.frost_capacity < 0.99
+    assert frosted.sum() > 100
+    lost = (1.0 - drive.frost_power[frosted]) / (1.0 - drive.frost_capacity[frosted])
+    assert lost == pytest.approx(np.full(lost.size, 0.015 / 0.05467), rel=1e-3)

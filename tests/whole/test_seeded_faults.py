@@ -38,7 +38,7 @@ def test_who_should_see_them_is_there_and_no_stored_record() -> None:
 
 
 def test_what_is_kept_came_of_these_faults() -> None:
-    """At least 150 were tried as they stand here; at least 145 are seen by a test that says what is behind it."""
+    """At least 150 were tried as they stand here, and at least 145 are seen by a test that is of a kind."""
     kept = seeded_faults.outcomes()
     assert set(kept) == {fault.id for fault in FAULTS}
     assert {fault.id: kept[fault.id].digest for fault in FAULTS} == {f.id: f.digest for f in FAULTS}
