@@ -18,7 +18,7 @@ import shutil
 import sys
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -233,6 +233,20 @@ def tried(copy: Path, fault: Fault) -> Outcome:
     return Outcome(fault.id, fault.digest, "caught" if kind else "missed", kind, test)
 
 
+def failing_anyway(copy: Path, of: Iterable[Fault]) -> Iterator[str]:
+    """Tests that saw one of these faults and fail in the sound copy too; all are run together."""
+    kept = outcomes()
+    for plain in (False, True):
+        seen = [kept[fault.id] for fault in of if fault.plain == plain and fault.id in kept]
+        tests = dict.fromkeys(one.test for one in seen if one.verdict == "caught" and one.kind != "stop")
+        while tests:
+            _, test = first_failure(copy, tuple(tests), plain, WORKSHOP / "cache")
+            if not test:
+                break
+            del tests[test]
+            yield test
+
+
 def chosen(ids: list[str], packages: list[str], stale: bool) -> list[Fault]:
     """Faults that are to be tried: all, or what is named."""
     kept = outcomes()
@@ -255,20 +269,16 @@ def main() -> int:
     for name in PRELOADED:
         importlib.import_module(name)
     (WORKSHOP / "cache").mkdir(parents=True, exist_ok=True)
-    copy, passed = make_copy(), set[tuple[tuple[str, ...], bool]]()
-    for fault in chosen(given.ids, given.package, given.stale):
+    copy, asked = make_copy(), chosen(given.ids, given.package, given.stale)
+    for fault in asked:
         began = time.monotonic()
         found = tried(copy, fault)
-        alone = fault.tests if found.kind == "stop" else (found.test,)
-        if found.verdict == "caught" and (alone, fault.plain) not in passed:
-            kind, test = first_failure(copy, alone, fault.plain, WORKSHOP / "cache")
-            if kind:
-                print(f"{fault.id}: not counted: {test} fails without the fault too", flush=True)
-                continue
-            passed.add((alone, fault.plain))
         keep(outcomes() | {fault.id: found})
         took = time.monotonic() - began
         print(f"{fault.id}: {found.verdict} {found.kind} {found.test} ({took:.0f} s)", flush=True)
+    for test in failing_anyway(copy, asked):
+        print(f"{test} fails without a fault too: what it saw does not count", flush=True)
+        keep({name: outcome for name, outcome in outcomes().items() if outcome.test != test})
     known = outcomes()
     missed = [name for name, outcome in known.items() if outcome.verdict == "missed"]
     print(f"{len(known)} tried, {len(missed)} missed: {', '.join(missed)}")
