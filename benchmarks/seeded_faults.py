@@ -21,7 +21,8 @@ import tomllib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from types import ModuleType, SimpleNamespace
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 if TYPE_CHECKING:
     import pytest
@@ -191,6 +192,9 @@ def session(copy: Path, tests: tuple[str, ...], plain: bool, cache: Path, report
         "XDG_CACHE_HOME": str(cache),
         "NUMBA_DISABLE_JIT": "1" if plain else "0",
     }
+    # tests keep years for each other, and load all that marches for it: one selection gains nothing by that
+    nothing = SimpleNamespace(MARCH=None, kept=lambda *_: None, march_by=lambda *_: None)
+    sys.modules["years_once"] = cast(ModuleType, nothing)
     with (WORKSHOP / "pytest.log").open("w") as log:
         for stream in (1, 2):
             os.dup2(log.fileno(), stream)

@@ -5,6 +5,7 @@ import math
 from pathlib import Path
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,6 +30,24 @@ GLASS_FIBRE = 0.25 / 12.0 * 1.730735  # W/mK, 0.25 Btu in/h ft2 degF
 def rows(file: Path) -> list[dict[str, str]]:
     text = file.read_text(encoding="utf-8").splitlines()
     return list(csv.DictReader(line for line in text if not line.startswith("#")))
+
+
+def test_insulation_without_a_word_is_glass_fibre() -> None:
+    """0.25 Btu in/h ft2 degF; 0.1 %, four digits are written."""
+    pipe = 1.125 * INCH, 1.0 * INCH
+    assert float(conductance(*pipe)) == pytest.approx(float(conductance(*pipe, GLASS_FIBRE)), rel=1e-3)
+
+
+def test_a_tube_holds_its_water_and_its_copper(references: Path) -> None:
+    """By printed weights of type L, 385 J/kgK of copper and IAPWS-95 at 50 °C. 0.3 %: weights to 0.001 lb."""
+    state = "T", 323.15, "P", 101325.0, "Water"
+    water = float(PropsSI("D", *state)) * float(PropsSI("C", *state))
+    printed = {row["size"]: float(row["lb_per_ft"]) for row in rows(references / "copper_tube_weights.csv")}
+    for size, weight in printed.items():
+        tube = tubes()[size]
+        copper = weight * 0.45359237 / FOOT * 385.0
+        held = water * math.pi / 4.0 * tube.inner**2 + copper
+        assert tube.heat_capacity == pytest.approx(held, rel=3e-3), size
 
 
 def test_handbook_table_is_an_upper_bound(references: Path) -> None:
