@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test search lint docs clean
+.PHONY: demo test search faults lint docs clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
@@ -33,6 +33,10 @@ search: $(VENV)/.installed-dev
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -n auto -m "long and not year" tests/plant/test_steps_alike.py
 	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/simulation/test_year.py tests/federal_test/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -rl "^@given" tests)
+
+# wrong lines in a copy of the package, one after the other, and whether a test sees each; an hour
+faults: $(VENV)/.installed-dev
+	$(BIN)/python benchmarks/seeded_faults.py
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .

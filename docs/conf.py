@@ -4,7 +4,7 @@ import sys
 from importlib.metadata import version as version_of
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parents[1] / "benchmarks")]
 
 project = "tankyear"
 author = "the tankyear contributors"

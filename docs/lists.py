@@ -4,10 +4,13 @@ import hashlib
 import json
 import os
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
+
+import seeded_faults
 
 from hpwhsim.cli.main import VERBS, parser
 from hpwhsim.climate.typical_year import read_year
@@ -198,6 +201,46 @@ def field_weather() -> Iterator[str]:
     yield from table(heads, rows())
 
 
+def faults() -> Iterator[str]:
+    """What came of the seeded faults: by package, by kind, what was missed, and every one."""
+    listed, kept = seeded_faults.faults(), seeded_faults.outcomes()
+    pairs = [(fault, kept[fault.id]) for fault in listed if fault.id in kept]
+    caught = [fault for fault, outcome in pairs if outcome.verdict == "caught"]
+    yield f"{len(pairs)} faults tried, {len(caught)} caught, {len(pairs) - len(caught)} missed.\n"
+    tests = (*seeded_faults.TEST_KINDS, "stop")
+
+    def rows(name: str) -> Iterator[tuple[str, ...]]:
+        for of in dict.fromkeys(getattr(fault, name) for fault, _ in pairs):
+            its = [outcome for fault, outcome in pairs if getattr(fault, name) == of]
+            by = Counter(outcome.kind for outcome in its)
+            missed = sum(outcome.verdict == "missed" for outcome in its)
+            yield of, str(len(its)), *(str(by[kind] or "") for kind in tests), str(missed or "")
+
+    for name in ("package", "kind"):
+        yield f"\n## By {name}\n"
+        yield from table((name, "faults", *tests, "missed"), rows(name))
+    yield "\n## Missed\n"
+    missed = [fault for fault, outcome in pairs if outcome.verdict == "missed"]
+    for fault in missed:
+        yield f"* `{fault.id}`, {fault.kind}, {fault.file}: {cell(fault.wrong)}."
+    if not missed:
+        yield "None."
+    yield "\n## All of them\n"
+    heads = ("fault", "kind", "file", "right", "wrong", "seen first by")
+    all_rows = (
+        (
+            f"`{fault.id}`",
+            fault.kind,
+            cell(fault.file),
+            cell(fault.right),
+            cell(fault.wrong),
+            cell(outcome.test.removeprefix("tests/")) or "**missed**",
+        )
+        for fault, outcome in pairs
+    )
+    yield from table(heads, all_rows)
+
+
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "keys": keys,
     "results": results,
@@ -205,6 +248,7 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "sources": sources,
     "ranges": ranges,
     "verification": verification,
+    "faults": faults,
     **{
         f"field{name}": partial(field, name)
         for name in ("results", "explained", "charge", "skipped", "inputs")

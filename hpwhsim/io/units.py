@@ -23,6 +23,7 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core.core_schema import CoreSchema, no_info_before_validator_function
 
 from hpwhsim.errors import InputError
+from hpwhsim.io import unit_words
 from hpwhsim.io.unit_words import DELTAS, FOLDED, HINTS, SPELLINGS, TIDY, UNITS
 from hpwhsim.io.whole_files import prune, read_whole, write_whole
 
@@ -195,8 +196,9 @@ def _converted(words: str, kind: Kind) -> _Conversion:
 
 @lru_cache(maxsize=1)
 def _place() -> Path:
-    """File of the kept conversions: those of this file's units by this version of pint."""
-    own = hashlib.sha256(Path(__file__).read_bytes() + version("pint").encode()).hexdigest()
+    """File of the kept conversions: those of these units, read as this file does, by this version of pint."""
+    texts = (Path(path).read_bytes() for path in (__file__, unit_words.__file__))
+    own = hashlib.sha256(b"".join(texts) + version("pint").encode()).hexdigest()
     return Path(platformdirs.user_cache_dir("tankyear")) / "units" / f"{own[:16]}.json"
 
 

@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hpwhsim.account.fuel import METHANE_KG_PER_SCF, MMBTU_PER_SCF, fuel, steam, upstream_methane
+from hpwhsim.account.fuel import METHANE_KG_PER_SCF, fuel, steam, upstream_methane
 from hpwhsim.account.gases import warming
 from hpwhsim.errors import InputError, OutOfRangeError
-from hpwhsim.io.us_units import KWH_PER_MMBTU
 from hpwhsim.tables import read_table
 
 pytestmark = pytest.mark.published
+
+KWH_PER_MMBTU = 1055.05585262 / 3.6  # International Table Btu, NIST SP 811 appendix B.8
 
 NAMES = {"natural gas (US weighted average)": "natural-gas", "LPG": "lpg"}
 
@@ -99,13 +100,16 @@ def test_pure_methane_by_its_heat_of_combustion() -> None:
 def test_upstream_by_hand() -> None:
     """2 % of gas with 95 % methane: 0.02 x 0.95 x 0.01918 / 0.001026 = 0.3552 kg/MMBtu; AR5-20, 85: 30.2.
 
+    0.001026 MMBtu per standard cubic foot: 40 CFR 98 Table C-1.
+
     0.1 %: four digits of the density.
     """
     lost = upstream_methane(0.02, 0.95) * KWH_PER_MMBTU
     assert lost == pytest.approx(0.3552, rel=1e-3)
     assert warming("AR5-20")["ch4_fossil"] * lost == pytest.approx(30.19, rel=1e-3)
     rows = {row["fuel"]: row for row in read_table("fuel_factors")}
-    assert float(rows["natural-gas"]["mmbtu_per_unit"]) == MMBTU_PER_SCF
+    assert float(rows["natural-gas"]["mmbtu_per_unit"]) == 1.026e-3
+    assert upstream_methane(0.02, 0.95) == upstream_methane(0.02, 0.95, 1.026e-3)
 
 
 @pytest.mark.law

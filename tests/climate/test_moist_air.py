@@ -102,3 +102,14 @@ def test_wrong_pressure_and_humidity_are_errors() -> None:
         moist_air.humidity_ratio_from_relative(20.0, 50.0, 101_325.0)
     with pytest.raises(OutOfRangeError, match="vapour pressure"):
         moist_air.humidity_ratio(110.0, 101_325.0)
+
+
+def test_a_dew_point_below_freezing_is_over_water() -> None:
+    """As stations report it. WMO-No. 8, annex 4.B, -45 to 60 °C: 6.112 hPa exp(17.62 t / (243.12 + t)).
+
+    1 %: the formula is within 0.6 % of the standard's. Over ice it is 9 % less at -10 °C, 25 % at -30 °C.
+    """
+    for dew in (-30.0, -20.0, -10.0, -1.0):
+        vapour = 611.2 * np.exp(17.62 * dew / (243.12 + dew))
+        expected = 0.621945 * vapour / (101_325.0 - vapour)
+        assert float(moist_air.humidity_ratio(dew, 101_325.0)) == pytest.approx(expected, rel=0.01)

@@ -58,6 +58,27 @@ def test_the_terms_add_up(one: dict[str, float], other: dict[str, float]) -> Non
     assert sentences(("a", "b"), one, other) == sentences(("a", "b"), one, other)
 
 
+@pytest.mark.independent
+def test_twice_the_heat_at_the_same_cop_is_the_heat() -> None:
+    """Heat and purchases doubled: all comes from the heat, none from the COP; so with fuel for electricity.
+
+    Half the COP at the same heat the other way round. Of heat and purchases grown by a fifth and a half,
+    1,000 kWh become 1,500: 500 / ln 1.5 x ln 1.2 = 224.8 by the heat, the rest by the COP.
+    """
+
+    def year(heat: float, electricity: float, fuel: float) -> dict[str, float]:
+        bought = {"electricity_kwh": electricity, "fuel_kwh": fuel}
+        return bought | {"heat_to_taps_kwh": 0.75 * heat, "recirculation_loss_kwh": 0.25 * heat}
+
+    def terms(one: dict[str, float], other: dict[str, float]) -> list[float]:
+        return [term.value for term in heat_and_cop(one, other)]
+
+    base = year(3000.0, 1000.0, 0.0)
+    assert terms(base, year(6000.0, 500.0, 1500.0)) == pytest.approx([1000.0, 0.0], abs=1e-9)
+    assert terms(base, year(3000.0, 2000.0, 0.0)) == pytest.approx([0.0, 1000.0], abs=1e-9)
+    assert terms(base, year(3600.0, 1500.0, 0.0)) == pytest.approx([224.83, 275.17], abs=0.01)
+
+
 @pytest.mark.parametrize("name", ["central-air", "laundry-room"])
 def test_gases_of_the_worked_scenarios_add_up(name: str) -> None:
     """Against a plant without any: the terms are the parts of the stored record's total."""

@@ -5,11 +5,11 @@ import math
 from pathlib import Path
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.demand.loop_pipes import (
-    GPM,
     conductance,
     probable_flow,
     supply_size,
@@ -30,6 +30,24 @@ GLASS_FIBRE = 0.25 / 12.0 * 1.730735  # W/mK, 0.25 Btu in/h ft2 degF
 def rows(file: Path) -> list[dict[str, str]]:
     text = file.read_text(encoding="utf-8").splitlines()
     return list(csv.DictReader(line for line in text if not line.startswith("#")))
+
+
+def test_insulation_without_a_word_is_glass_fibre() -> None:
+    """0.25 Btu in/h ft2 degF; 0.1 %, four digits are written."""
+    pipe = 1.125 * INCH, 1.0 * INCH
+    assert float(conductance(*pipe)) == pytest.approx(float(conductance(*pipe, GLASS_FIBRE)), rel=1e-3)
+
+
+def test_a_tube_holds_its_water_and_its_copper(references: Path) -> None:
+    """By printed weights of type L, 385 J/kgK of copper and IAPWS-95 at 50 °C. 0.3 %: weights to 0.001 lb."""
+    state = "T", 323.15, "P", 101325.0, "Water"
+    water = float(PropsSI("D", *state)) * float(PropsSI("C", *state))
+    printed = {row["size"]: float(row["lb_per_ft"]) for row in rows(references / "copper_tube_weights.csv")}
+    for size, weight in printed.items():
+        tube = tubes()[size]
+        copper = weight * 0.45359237 / FOOT * 385.0
+        held = water * math.pi / 4.0 * tube.inner**2 + copper
+        assert tube.heat_capacity == pytest.approx(held, rel=3e-3), size
 
 
 def test_handbook_table_is_an_upper_bound(references: Path) -> None:
@@ -69,7 +87,7 @@ def test_supply_pipes_carry_the_draw() -> None:
 
     1-1/2 in type L, 1.505 in inside, carries 27.7 gpm at 5 ft/s, 1-1/4 in (1.265 in) 19.6 gpm.
     """
-    assert probable_flow(10.0) / GPM == pytest.approx(26.0, abs=0.05)
+    assert probable_flow(10.0) / 6.30902e-5 == pytest.approx(26.0, abs=0.05)  # m³/s in a gpm, NIST SP 811
     assert supply_size(10.0) == "1-1/2 in"
     sizes = list(tubes())
     found = [sizes.index(supply_size(n)) for n in (1, 3, 10, 40, 150, 600, 1200)]

@@ -5,7 +5,8 @@ from typing import Annotated, Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from hpwhsim.demand import loop_pipes, recirculation
+from hpwhsim.demand.loop_sections import Section
+from hpwhsim.demand.recirculation import design
 from hpwhsim.io.units import as_text
 from hpwhsim.scenario.keys import block_of, extra_of, kind_of, walk
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
@@ -59,11 +60,22 @@ def test_every_key_is_described_and_every_default_is_sourced_and_within_its_boun
 def test_the_defaults_are_those_of_the_loop() -> None:
     """The schema and demand/ may not import each other: their defaults are held together here."""
     loop = read(risers=RISERS)
-    assert loop.conductivity == loop_pipes.CONDUCTIVITY
-    assert loop.bare_share == recirculation.BARE_SHARE
-    assert loop.fittings == recirculation.FITTINGS
-    assert loop.valve_drop == recirculation.VALVE_DROP
-    assert loop.min_flow == pytest.approx(recirculation.LEAST_FLOW, rel=1e-4)  # five figures are written
+    pipes = [Section("1 in", 200.0, 0.025, 20.0, "supply", ())]
+    own = design(pipes, 60.0, 5.0)
+    its = design(
+        pipes,
+        60.0,
+        5.0,
+        least_flow=loop.min_flow,
+        conductivity=loop.conductivity,
+        bare_share=loop.bare_share,
+        fittings=loop.fittings,
+        valve_drop=loop.valve_drop,
+    )
+    assert (its.loop, its.head) == (own.loop, own.head)
+    few = [pipe._replace(length=1.0) for pipe in pipes]  # the least flow decides; five figures are written
+    flows = [design(few, 60.0, 5.0, least_flow=flow).loop.flow for flow in (loop.min_flow, 0.5 * 6.30902e-5)]
+    assert flows == pytest.approx([design(few, 60.0, 5.0).loop.flow] * 2, rel=1e-4)
 
 
 def test_units_of_both_worlds() -> None:

@@ -23,7 +23,6 @@ from hpwhsim.source.wastewater import (
     well_offer,
     well_step,
 )
-from hpwhsim.storage import layers
 from hpwhsim.verification.sewage import steady as steady_sewage
 
 pytestmark = pytest.mark.independent
@@ -32,12 +31,6 @@ pytestmark = pytest.mark.independent
 EXCHANGER = make_exchanger(3000.0, 2.0e-3, 2.5e-3, direct=False)
 WELL = make_well(2.0, 15.0, 12.0, 5.0, EXCHANGER)
 ENDLESS = np.inf
-
-
-@pytest.mark.law
-def test_same_water_as_the_store() -> None:
-    """A litre must bring to the drain the heat that the plant put into it: one constant for both."""
-    assert layers.RHO_CP == RHO_CP
 
 
 # --- exchanger
