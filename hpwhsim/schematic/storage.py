@@ -4,7 +4,6 @@ from itertools import pairwise
 
 from hpwhsim.io.us_units import GALLON
 from hpwhsim.results.heat_flows import mwh
-from hpwhsim.results.numbers import degrees
 from hpwhsim.schematic.layout import (
     COLD_LINE,
     FALLING,
@@ -80,11 +79,13 @@ def draw_sensors(sheet: Sheet) -> None:
     found: list[tuple[float, str]] = []
     if plant.heat_pump is not None:
         found = [
-            (settings.sensor_height, f"calls the heat pump below {degrees(settings.start_at)}"),
-            (settings.stop_height, f"ends its call at {degrees(settings.stop_at)}"),
+            (settings.sensor_height, f"calls the heat pump below {sheet.degrees(settings.start_at)}"),
+            (settings.stop_height, f"ends its call at {sheet.degrees(settings.stop_at)}"),
         ]
     if plant.backup.kind != "none" and plant.backup.mode == "parallel":
-        found.append((settings.backup_height, f"calls the heater below {degrees(settings.backup_start)}"))
+        found.append(
+            (settings.backup_height, f"calls the heater below {sheet.degrees(settings.backup_start)}")
+        )
     for slot, (share, what) in enumerate(found):
         tank, y = sheet.ports(share)[0]
         x = tank.left + (0.2 + 0.3 * slot) * (tank.right - tank.left)
@@ -100,7 +101,7 @@ def _words(sheet: Sheet) -> None:
     if storage.tanks > drawn:
         many += f", {drawn} drawn"
     whole = in_litres(storage.volume) + (" in all" if storage.tanks > 1 else "")
-    charged = f"charged to {degrees(storage.setpoint)} ({1.8 * storage.setpoint + 32.0:.0f} °F)"
+    charged = f"charged to {sheet.degrees(storage.setpoint)}"
     sheet.pen.text(sheet.at.tanks[0].left - 1.0, COLD_LINE - 2.2, [many, whole, charged])
 
 
@@ -123,7 +124,8 @@ def _heater(sheet: Sheet) -> str:
     """Name and power of the second heater, or of the only one."""
     plant = sheet.scenario.plant
     name = BY_FAMILY.get(plant.family, HEATERS[plant.backup.kind])
-    return f"{name}, {(plant.backup.power or 0.0) / 1e3:,.4g} kW"
+    power = plant.backup.power or 0.0
+    return f"{name}, {power / 1e3:,.4g} kW" if name == "resistance" else f"{name}, {sheet.thermal(power)}"
 
 
 def draw_burner(sheet: Sheet) -> None:
@@ -166,7 +168,7 @@ def draw_elements(sheet: Sheet) -> None:
         pen.box(at.series)
         tag = sheet.tag("EH" if electric else "B", f"{_heater(sheet)}, in the pipe to taps and loop")
         pen.tag(at.series.right - 0.5, at.series.foot + 1.7, tag, align="right")
-        to = f"to {degrees(sheet.scenario.backup_setpoint)}"
+        to = f"to {sheet.degrees(sheet.scenario.backup_setpoint)}"
         pen.text(x, at.series.top - 0.9, [_heater(sheet), "for taps and loop", to], align="center")
         y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
     else:

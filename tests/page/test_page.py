@@ -24,7 +24,8 @@ from hpwhsim.page.page import page
 from hpwhsim.results.files import NAMES, PAGE
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.sections.parts import Document, Exact, Listing, Picture, Section, Table, Text, Typed
+from hpwhsim.results.texts import Exact
+from hpwhsim.sections.parts import Document, Listing, Picture, Section, Table, Text, Typed
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
