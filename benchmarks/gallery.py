@@ -27,7 +27,7 @@ from hpwhsim.scenario.reading import read_scenario
 ROOT = Path(__file__).resolve().parent.parent
 SCENARIOS, WEATHER = ROOT / "scenarios", sorted((ROOT / "weather").glob("*.gz"))
 REFRIGERANTS = ("R-744", "R-290", "R-454B", "R-134a", "R-513A")
-HEAT_PUMPS = ("packaged", "split", "banked-split", "central-air", "ground", "wastewater")
+HEAT_PUMPS = ("central-air", "banked-split", "ground", "wastewater", "packaged", "split")
 FIRED = {"gas-tank": "gas", "gas-boiler": "gas", "resistance": "resistance"}
 BARE = 1.2  # heat that a family without a heat pump needs, over the design heat of the others
 HIGH = 14_000  # px, of a picture of a page: the longest one
@@ -40,7 +40,8 @@ def random_scenario(seed: int) -> dict[str, Any]:
     def one(*values: Any) -> Any:
         return values[int(draw.integers(len(values)))]
 
-    family = one(*HEAT_PUMPS, *HEAT_PUMPS, *FIRED)
+    families = (*HEAT_PUMPS, *HEAT_PUMPS, *FIRED)
+    family = families[seed % len(families)]
     homes = {"packaged": one(1, 2, 6), "split": 1, "banked-split": one(6, 12)}.get(family, one(12, 40, 150))
     tanks = 1 if family == "split" else one(1, 2, 3, 5)
     power = 0.45 * homes + 2.0  # kW, of all modules
@@ -79,7 +80,7 @@ def random_scenario(seed: int) -> dict[str, Any]:
             plant["controls"] |= {"lock_outs": ["17:00-20:00"], "min_run": "10 min"}
     if homes > 6:
         raw["recirculation"] = {"loss_per_apartment": "80 W", "return_temperature": "50 degC"}
-        if one(True, False) and family not in FIRED:
+        if one(True, False) and plant.get("backup", {}).get("mode") != "series":
             tank = {"volume": "450 L", "setpoint": "54 degC", "power": f"{0.15 * homes + 2.0:.3g} kW"}
             raw["recirculation"] |= {"served_by": "loop-tank", "loop_tank": tank}
         else:
@@ -88,7 +89,7 @@ def random_scenario(seed: int) -> dict[str, Any]:
         raw["hot_water"]["tempering_valve"] = "54 degC"
     if one(True, False):
         raw["site"]["checks"] = {
-            "voltage": one("208 V", "230 V", "400 V"),
+            "voltage": one("208 V", "240 V"),
             "phases": 1 if homes < 6 else 3,
             "building_voltage": one("208 V", "480 V"),
             "available_current": "150 A",
@@ -116,6 +117,7 @@ def _heat_pump(family: str, tanks: int, power: float, one: Any) -> dict[str, Any
         found["rated_at"] = {"source": "19 degC", "water_in": "40 degC", "water_out": "41 degC"}
     elif family == "banked-split":
         found |= {"condenser": one("single-pass", "multi-pass"), "lines": {"length": "25 m", "rise": "8 m"}}
+        found["refrigerant"] = one("R-454B", "R-513A", "R-134a")
     elif family == "split":
         found |= one(
             {"water_lines": {"length": "9 m", "protection": one("trace", "glycol")}},
@@ -131,12 +133,13 @@ def _heat_pump(family: str, tanks: int, power: float, one: Any) -> dict[str, Any
 def _source(raw: dict[str, Any], family: str, homes: int, one: Any) -> None:
     """What the heat pump of a random plant draws on, where that is not outdoor air."""
     if family == "packaged":
-        kind = one("cellar", "garage", "heated")
+        kind = one("cellar", "garage", "apartment")
         raw["plant"]["source"] = {"kind": "room", "room": {"kind": kind, "floor_area": "60 m2"}}
         if one(True, False):
             raw["plant"]["source"] = {"kind": "outdoor-air"}
     elif family == "ground":
         field = {"rows": one(1, 2), "columns": max(1, homes // 4), "depth": "110 m", "spacing": "6 m"}
+        field["ground_conductivity"] = one("1.6 W/m/K", "2.4 W/m/K")
         raw["plant"]["source"] = {"kind": "ground-loop", "ground_loop": field}
     elif family == "wastewater":
         block = one({"well_volume": "5000 L"}, {"well_volume": "5000 L", "clean_loop": True})

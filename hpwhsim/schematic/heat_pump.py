@@ -19,6 +19,7 @@ from hpwhsim.schematic.layout import (
 )
 from hpwhsim.schematic.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Point
 from hpwhsim.schematic.source import air_words
+from hpwhsim.schematic.storage import each
 from hpwhsim.storage.layers import RHO_CP
 
 
@@ -79,7 +80,9 @@ def _beside(sheet: Sheet) -> list[str]:
 
 def _tag(sheet: Sheet, heat_pump: HeatPump) -> str:
     """The tag of the first module; all join the list of items."""
-    return sheet.tag("HP", f"heat pump, {sheet.thermal(sheet.capacity)} each", heat_pump.modules)
+    return sheet.tag(
+        "HP", f"heat pump, {sheet.thermal(sheet.capacity)}{each(heat_pump.modules)}", heat_pump.modules
+    )
 
 
 def _circuit(sheet: Sheet, box: Box) -> None:
@@ -180,8 +183,9 @@ def _water(sheet: Sheet, heat_pump: HeatPump) -> None:
     across = middle == COLD_PORT
     pen.pump(back - 0.4 if across else back, middle, -1.0 if across else 0.0, 0.0 if across else up)
     flow = design_flow(sheet.scenario, sheet.capacity)
-    rated = f", {in_flow(flow * heat_pump.modules)} in all" if flow is not None else ""
-    tag = sheet.tag("P", f"charging pump of the heat pumps{rated}")
+    several = heat_pump.modules > 1
+    rated = f", {in_flow(flow * heat_pump.modules)}{' in all' if several else ''}" if flow is not None else ""
+    tag = sheet.tag("P", f"charging pump{'s' if several else ''}{rated}")
     pen.tag(back + 1.5, middle + 0.6, tag)
 
 

@@ -5,6 +5,7 @@ own tank, a valve, the building. Hot water runs along the top and cold water alo
 store stand at their heights. All lengths are tenths of an inch.
 """
 
+import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -72,7 +73,8 @@ class Sheet(NamedTuple):
 
     def tag(self, letters: str, what: str, count: int = 1) -> str:
         """The next tag of its kind, or the first of `count`; it joins the list of items."""
-        first = 1 + sum(item.startswith(f"{letters}-") for item in self.items)
+        there = [re.match(rf"{letters}-(\d+)(?: to {letters}-(\d+))? ", item) for item in self.items]
+        first = 1 + max((int(one[2] or one[1]) for one in there if one), default=0)
         name = f"{letters}-{first}"
         self.items.append(f"{name}{f' to {letters}-{first + count - 1}' if count > 1 else ''} {what}")
         return name

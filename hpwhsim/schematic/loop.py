@@ -71,9 +71,6 @@ def draw_loop(sheet: Sheet) -> None:
         if loop.loop_tank.connection == "parallel":
             top = TANK_OUT
             pen.line(HOT, (at.loop_tank.right, top), (riser, top))
-    elif at.series is not None:  # the loop's water does not pass the heater of the taps
-        top, x = 38.5, at.series.left - 1.0
-        pen.line(HOT, (x, HOT_LINE), (x, top), (riser, top))
     came = f"back at {sheet.degrees(loop.return_temperature)}"
     if loop.supply_drop is not None:
         came = f"back {sheet.kelvins(loop.supply_drop)} colder"
@@ -124,7 +121,8 @@ def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
     if tank.heat_pump is None:
         sheet.feed(ELECTRIC, x, box.top, ["resistance", f"{(tank.power or 0.0) / 1e3:.3g} kW"], bought)
         pen.element(Box(box.left + 2.0, box.top - 3.6, box.left + 8.0, box.top - 2.0))
-        sheet.tag("EH", f"heater of the loop tank, {(tank.power or 0.0) / 1e3:.3g} kW")
+        tag = sheet.tag("EH", f"heater of the loop tank, {(tank.power or 0.0) / 1e3:.3g} kW")
+        pen.tag(box.left + 8.6, box.top - 2.4, tag)
         return
     machine = Box(box.left, box.top + 1.2, box.right, box.top + 7.6)
     pen.box(machine)

@@ -7,6 +7,7 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import GroundLoop, Wastewater
 from hpwhsim.schematic.layout import COLD_PORT, FOOT, HOT_PORT, Sheet, in_flow
 from hpwhsim.schematic.shapes import BRINE, LINE, SEWAGE, Box
+from hpwhsim.schematic.storage import in_litres
 
 BTU_H_FT_F = FOOT / BTU_H / 1.8
 """What a W/m/K is in Btu/h/ft/°F."""
@@ -100,8 +101,9 @@ def _sewage(sheet: Sheet, block: Wastewater, box: Box, machine: float) -> None:
         pen.pipe(SEWAGE, (well.left, 17.0), (left - 0.5, 17.0))
         pen.text(left - 0.5, 30.0, ["drains"])
         pen.text(left - 0.5, 14.2, ["to the sewer"])
-        volume = [f"{block.well_volume * 1e3:,.0f} L"] if block.well_volume is not None else []
-        pen.text(left - 0.5, 34.6, ["wet well", *volume])
+        volume = in_litres(block.well_volume) if block.well_volume is not None else ""
+        tag = sheet.tag("WW", f"wet well{f', {volume}' if volume else ''}")
+        pen.text(left - 0.5, 34.6, [f"wet well {tag}", *([volume] if volume else [])])
     wall = machine
     up = well.right + 2.2
     if block.clean_loop:

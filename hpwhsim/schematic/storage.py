@@ -14,7 +14,7 @@ from hpwhsim.schematic.layout import (
     on_tank,
     return_height,
 )
-from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box
+from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box, Pen
 
 FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
 HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
@@ -26,6 +26,11 @@ def in_litres(volume: float) -> str:
     return f"{volume * 1e3:,.0f} L ({volume / GALLON:,.0f} gal)"
 
 
+def each(count: int) -> str:
+    """What follows a size of one of several."""
+    return " each" if count > 1 else ""
+
+
 def draw_store(sheet: Sheet) -> None:
     """Tanks with their headers, cold water in at the foot, and what the store is."""
     pen, at, scenario = sheet.pen, sheet.at, sheet.scenario
@@ -33,7 +38,9 @@ def draw_store(sheet: Sheet) -> None:
     tanks, series = at.tanks, storage.arrangement == "series"
     for tank in tanks:
         pen.vessel(tank)
-    first = sheet.tag("ST", f"store, {in_litres(storage.volume / storage.tanks)} each", storage.tanks)
+    first = sheet.tag(
+        "ST", f"store, {in_litres(storage.volume / storage.tanks)}{each(storage.tanks)}", storage.tanks
+    )
     for number, tank in enumerate(tanks, start=int(first.rpartition("-")[2])):
         pen.tag(tank.left, tank.foot - 0.8, f"ST-{number}")
     pen.pipe(COLD, (at.mains, FLOOR - 2.0), (at.mains, COLD_LINE - 1.0))
@@ -142,7 +149,12 @@ def draw_burner(sheet: Sheet) -> None:
         low -= 2.0  # clear of the pipe from the machine
     box = sheet.at.burner._replace(foot=min(low - 1.5, 30.0))
     pen.box(box)
-    pen.tag(box.left + 0.5, box.foot + 1.7, sheet.tag("B", _heater(sheet)))
+    steam = sheet.scenario.plant.backup.kind == "steam"
+    pen.tag(box.left + 0.5, box.foot + 1.7, sheet.tag("HX" if steam else "B", _heater(sheet)))
+    if steam:
+        pen.plates(Box(box.x - 1.6, box.foot + 2.4, box.x + 1.6, box.top - 7.4))
+    else:
+        _flames(pen, box, box.foot + 2.6)
     y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
     lost = mwh(sheet.record, "fuel_kwh") - mwh(sheet.record, "backup_heat_kwh")
     pen.text(box.x, y, ["loses"] if sheet.record else [], bold=sheet.value(lost), align="center")
@@ -178,21 +190,29 @@ def draw_elements(sheet: Sheet) -> None:
         pen.text(x + 0.8, y, ["to the water"], bold=sheet.flow("backup_heat_kwh"))
 
 
+def _flames(pen: Pen, box: Box, y: float) -> None:
+    """Three flames side by side, their tips at `y`."""
+    for k in range(3):
+        pen.arrow("k", box.left + (k + 1) * 0.25 * (box.right - box.left), y, 0.0, 1.0)
+
+
 def _in_tanks(sheet: Sheet, colour: str, x: float) -> None:
     """Energy from above at `x` to a heater in each tank that has one."""
     pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
     if sheet.scenario.plant.storage.arrangement == "series":  # what is above that height is heated
         ports += [(tank, tank.at(0.06)) for tank in sheet.at.tanks if tank.left > ports[0][0].left]
-    heaters = [(tank, y + 1.3) for tank, y in ports]
+    heaters = [(tank, min(y + 2.4, tank.top - 2.4)) for tank, y in ports]  # clear of the sensor
     pen.line(colour, (x, TOP), (x, min(y for _, y in heaters)))
     for level in {y for _, y in heaters}:
         pen.line(colour, (x, level), (max(tank.left for tank, y in heaters if y == level), level))
-    tag = sheet.tag("EH" if colour == ELECTRIC else "B", f"{_heater(sheet)} in all", len(heaters))
+    storage = sheet.scenario.plant.storage
+    count = storage.tanks if storage.arrangement == "parallel" else len(heaters)
+    whole = " in all" if count > 1 else ""
+    tag = sheet.tag("EH" if colour == ELECTRIC else "B", f"{_heater(sheet)}{whole}", count)
     pen.tag(x - 0.6, TOP, tag, align="right")
     for tank, y in heaters:
         pen.arrow(colour, tank.left, y, 1.0, 0.0)
         if colour == FUEL:
-            for k in range(3):
-                pen.arrow("k", tank.left + (k + 1) * 0.25 * (tank.right - tank.left), y + 1.6, 0.0, 1.0)
+            _flames(pen, tank, y + 1.6)
         else:
             pen.element(Box(tank.left + 0.4, y - 0.8, tank.right - 0.8, y + 0.8))
