@@ -67,10 +67,10 @@ def draw_loop(sheet: Sheet) -> None:
     if loop is None:
         return
     riser, top, back = at.building.left + 3.0, HOT_LINE, BACK_LINE
-    if at.loop_tank is not None and loop.loop_tank is not None:
-        if loop.loop_tank.connection == "parallel":
-            top = TANK_OUT
-            pen.line(HOT, (at.loop_tank.right, top), (riser, top))
+    tank = loop.loop_tank
+    if at.loop_tank is not None and tank is not None and tank.connection == "parallel":
+        top = TANK_OUT
+        pen.line(HOT, (at.loop_tank.right, top), (riser, top))
     came = f"back at {sheet.degrees(loop.return_temperature)}"
     if loop.supply_drop is not None:
         came = f"back {sheet.kelvins(loop.supply_drop)} colder"

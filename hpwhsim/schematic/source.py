@@ -103,7 +103,7 @@ def _sewage(sheet: Sheet, block: Wastewater, box: Box, machine: float) -> None:
         pen.text(left - 0.5, 14.2, ["to the sewer"])
         volume = in_litres(block.well_volume) if block.well_volume is not None else ""
         tag = sheet.tag("WW", f"wet well{f', {volume}' if volume else ''}")
-        pen.text(left - 0.5, 34.6, [f"wet well {tag}", *([volume] if volume else [])])
+        pen.text(left - 0.5, 34.6, [f"{tag} wet well", *([volume] if volume else [])])
     wall = machine
     up = well.right + 2.2
     if block.clean_loop:
