@@ -72,14 +72,14 @@ MARKS: Parts = (
 PEAK = "electricity: maximum 15-minute mean"
 
 
-def draw_plant(year: Year, scenario: Scenario) -> dict[str, bytes]:
+def draw_plant(year: Year, scenario: Scenario, *, us: bool = False) -> dict[str, bytes]:
     """The drawings of the plant as SVG by file name: schematic and, with electrical checks, one-line."""
-    drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year)}
+    drawn = {SCHEMATIC: schematic_svg(scenario, year.made.capacity, year, us=us)}
     wired = one_line_svg(year.record, year.made.modules)
     return drawn | ({ONE_LINE: wired} if wired is not None else {})
 
 
-def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
+def draw_pictures(year: Year, scenario: Scenario, *, us: bool = False) -> dict[str, bytes]:
     """Draw a year.
 
     Parameters
@@ -88,6 +88,8 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
         What the run of `scenario` gave.
     scenario : Scenario
         Gives rated point, outlet temperature and limits.
+    us : bool
+        The schematic in inch-pound units.
 
     Returns
     -------
@@ -98,7 +100,7 @@ def draw_pictures(year: Year, scenario: Scenario) -> dict[str, bytes]:
     """
     figures: dict[str, Figure] = {}
     with house_style():
-        drawn = draw_plant(year, scenario)
+        drawn = draw_plant(year, scenario, us=us)
         if year.machine is not None:
             figures[COP_MAP] = cop_map_figure(year, year.machine, scenario)
         figures[YEAR] = year_figure(year)

@@ -8,7 +8,9 @@ from hpwhsim.account.adequacy import cause_name
 from hpwhsim.account.energy import END_USES
 from hpwhsim.comparison.report import more
 from hpwhsim.results.declared import declared
+from hpwhsim.results.inch_pound import ALL_KWH, CO2E_KG
 from hpwhsim.results.numbers import amount, decimals
+from hpwhsim.results.texts import Change, Figure, Phrase, joined
 
 Record = Mapping[str, Any]
 
@@ -21,6 +23,10 @@ class Term(NamedTuple):
 
     name: str
     value: float
+    key: str = ""  # of the record, where it says in which units the term reads
+
+
+GASES = "total_kgco2e"
 
 
 def signed(value: float, unit: str = "") -> str:
@@ -41,13 +47,13 @@ def purchase_terms(one: Record, other: Record) -> list[Term]:
     """
     labels = {key: declared(key).label for key in (*END_USES, "fuel_kwh")}
     terms = [
-        Term(name, other.get(key, 0.0) - one.get(key, 0.0))
+        Term(name, other.get(key, 0.0) - one.get(key, 0.0), key if key == "fuel_kwh" else "electricity_kwh")
         for key, name in labels.items()
         if key in one or key in other
     ]
     room = [more(record).get("room_net_kwh", 0.0) for record in (one, other)]
     if any(room):
-        terms.append(Term("room, heating less credits", room[1] - room[0]))
+        terms.append(Term("room, heating less credits", room[1] - room[0], ALL_KWH))
     return sorted(terms, key=lambda term: -abs(term.value))
 
 
@@ -63,7 +69,8 @@ def heat_and_cop(one: Record, other: Record) -> list[Term]:
         return []
     mean = logarithmic_mean(bought[0], bought[1])
     by_heat = mean * log(heat[1] / heat[0])
-    return [Term("useful heat", by_heat), Term("COP of the plant", bought[1] - bought[0] - by_heat)]
+    by_cop = bought[1] - bought[0] - by_heat
+    return [Term("useful heat", by_heat, ALL_KWH), Term("COP of the plant", by_cop, ALL_KWH)]
 
 
 def gas_terms(one: Record, other: Record) -> list[Term]:
@@ -80,15 +87,15 @@ def gas_terms(one: Record, other: Record) -> list[Term]:
         return float(other.get(key) or 0.0) - float(one.get(key) or 0.0)
 
     parts = {"fuel": "carbon.fuel_kgco2e", "refrigerant": "refrigerant_kgco2e", "room": "carbon.room_kgco2e"}
-    terms = [Term(name, change(key)) for name, key in parts.items()]
+    terms = [Term(name, change(key), CO2E_KG) for name, key in parts.items()]
     gases = [float(record["carbon.electricity_kgco2e"]) for record in (one, other)]
     used = [float(record["electricity_kwh"]) for record in (one, other)]
     if min(*gases, *used) > 0.0:
         by_use = logarithmic_mean(gases[0], gases[1]) * log(used[1] / used[0])
-        terms.append(Term("electricity used", by_use))
-        terms.append(Term("factor of the electricity in its hours", gases[1] - gases[0] - by_use))
+        terms.append(Term("electricity used", by_use, CO2E_KG))
+        terms.append(Term("factor of the electricity in its hours", gases[1] - gases[0] - by_use, CO2E_KG))
     else:
-        terms.append(Term("electricity", gases[1] - gases[0]))
+        terms.append(Term("electricity", gases[1] - gases[0], CO2E_KG))
     return sorted(terms, key=lambda term: -abs(term.value))
 
 
@@ -103,81 +110,70 @@ def logarithmic_mean(one: float, other: float) -> float:
     return one if one == other else (other - one) / log(other / one)
 
 
-def sentences(names: tuple[str, str], one: Record, other: Record) -> list[str]:
+def sentences(names: tuple[str, str], one: Record, other: Record) -> list[Phrase]:
     """What drives the difference of `other` from `one`, energy first; the same records, the same words."""
     base, name = names
     found = [_purchases(base, name, one, other), *_reasons(one, other), *_backup(base, one, other)]
-    found += _loop(one, other)
-    if terms := gas_terms(one, other):
-        change = other["total_kgco2e"] - one["total_kgco2e"]
-        percent = _percent(change, one["total_kgco2e"])
-        said = f"CO2e {signed(change, 'kg a year')}{percent}: {listed(terms, 'kg')}."
-        factors = [record.get("carbon.grid_kgco2e_per_kwh") for record in (one, other)]
-        if all(factors) and factors[0] != factors[1]:
-            grid = f"{amount(factors[1], 'kg/kWh')} against {amount(factors[0])}"
-            said += f" The grid factor is {grid}."
-        found.append(said)
-    if one.get("energy_cost") is not None and other.get("energy_cost") is not None:
-        change = other["energy_cost"] - one["energy_cost"]
-        keys = ("costs.electric_energy_usd", "costs.demand_usd", "costs.fixed_usd", "costs.fuel_usd")
-        bills = [Term(declared(k).label, other.get(k, 0.0) - one.get(k, 0.0)) for k in keys]
-        bills.sort(key=lambda term: -abs(term.value))
-        text = f"Energy bill {signed(change, 'USD a year')}{_percent(change, one['energy_cost'])}"
-        found.append(f"{text}: {listed(bills, 'USD')}." if any(t.value for t in bills) else f"{text}.")
-    return found
+    return [*found, *_loop(one, other), *_gases(one, other), *_bill(one, other)]
 
 
-def listed(terms: list[Term], unit: str) -> str:
+def listed(terms: list[Term], unit: str) -> Phrase:
     """The largest terms in words; the rest as one, so that what is named adds up."""
     most = max(abs(term.value) for term in terms)
     named = [term for term in terms[:NAMED] if abs(term.value) >= SMALL * most and term.value != 0.0]
     rest = sum(term.value for term in terms) - sum(term.value for term in named)
-    said = [f"{term.name} {signed(term.value, unit)}" for term in named]
+    said = list(named)
     if abs(rest) >= SMALL * most and rest != 0.0:
-        said.append(f"all others {signed(rest, unit)}")
-    return ", ".join(said) or "no term differs"
+        keys = {term.key for term in terms if term not in named}
+        said.append(Term("all others", rest, keys.pop() if len(keys) == 1 else ALL_KWH))
+    words = [Phrase(f"{term.name} ", _change(term.value, unit, term.key)) for term in said]
+    return joined(words, ", ") if words else Phrase("no term differs")
+
+
+def _change(value: float, unit: str, key: str) -> Change:
+    return Change(signed(value, unit), value, key)
+
+
+def _figure(value: float, unit: str, key: str) -> Figure:
+    return Figure(amount(value, unit), value, key)
 
 
 def _percent(change: float, of: float) -> str:
     return f" ({signed(round(100.0 * change / of, 1))} %)" if of else ""
 
 
-def _purchases(base: str, name: str, one: Record, other: Record) -> str:
-    whole = [more(record)["with_room_kwh"] for record in (one, other)]
+def _purchases(base: str, name: str, one: Record, other: Record) -> Phrase:
+    whole = [more(record)[ALL_KWH] for record in (one, other)]
     change = whole[1] - whole[0]
     if abs(change) < 0.5:
-        return f"{name} purchases as much energy as {base}."
-    text = f"{name} purchases {amount(abs(change), 'kWh')} {'more' if change > 0.0 else 'less'} than {base}"
-    return f"{text}{_percent(change, whole[0])}: {listed(purchase_terms(one, other), 'kWh')}."
+        return Phrase(f"{name} purchases as much energy as {base}.")
+    much = _figure(abs(change), "kWh", ALL_KWH)
+    than = f" {'more' if change > 0.0 else 'less'} than {base}{_percent(change, whole[0])}: "
+    return Phrase(f"{name} purchases ", much, than, listed(purchase_terms(one, other), "kWh"), ".")
 
 
-def _reasons(one: Record, other: Record) -> list[str]:
+def _reasons(one: Record, other: Record) -> list[Phrase]:
     """Useful heat and COP, and what stands behind the COP."""
     found = []
     if terms := heat_and_cop(one, other):
-        said = " and ".join(f"{signed(term.value, 'kWh')} come from its {term.name}" for term in terms)
-        cops = f"{amount(other['cop_plant'])} against {amount(one['cop_plant'])}"
-        found.append(f"Of the difference without a room, {said} ({cops}).")
-    said_of = []
-    for key, words in (("cop_heat_pump", amount), ("source_mean_c", _temperature), ("peak_kw", _power)):
+        words = [Phrase(_change(t.value, "kWh", t.key), f" come from its {t.name}") for t in terms]
+        cops = f" ({amount(other['cop_plant'])} against {amount(one['cop_plant'])})."
+        found.append(Phrase("Of the difference without a room, ", joined(words, " and "), cops))
+    said_of: list[Phrase] = []
+    for key, unit in (("cop_heat_pump", ""), ("source_mean_c", "°C"), ("peak_kw", "kW")):
         values = [float(record[key]) for record in (one, other) if record.get(key) is not None]
         if len(values) == 2 and values[0] != values[1]:
-            said_of.append(f"{declared(key).label} {words(values[1])} against {words(values[0])}")
+            texts = [f"{decimals(v)} °C" if unit == "°C" else amount(v, unit) for v in values]
+            was, now = (Figure(text, value, key) for text, value in zip(texts, values, strict=True))
+            label = declared(key).label
+            label = label if said_of else f"{label[0].upper()}{label[1:]}"
+            said_of.append(Phrase(f"{label} ", now, " against ", was))
     if said_of:
-        text = "; ".join(said_of)
-        found.append(f"{text[0].upper()}{text[1:]}.")
+        found.append(Phrase(joined(said_of, "; "), "."))
     return found
 
 
-def _temperature(value: float) -> str:
-    return f"{decimals(value)} °C ({decimals(1.8 * value + 32.0)} °F)"
-
-
-def _power(value: float) -> str:
-    return amount(value, "kW")
-
-
-def _backup(base: str, one: Record, other: Record) -> list[str]:
+def _backup(base: str, one: Record, other: Record) -> list[Phrase]:
     """Hours of backup and unmet hours, and the causes that differ most."""
     found = []
     for key, word in (("backup_hours_by_cause", "Backup"), ("short_hours_by_cause", "Unmet hot water")):
@@ -191,16 +187,46 @@ def _backup(base: str, one: Record, other: Record) -> list[str]:
             for cause in dict.fromkeys((*causes[0], *causes[1]))
         ]
         terms.sort(key=lambda term: -abs(term.value))
-        found.append(f"{text}: {listed(terms, 'h')}." if any(t.value for t in terms) else f"{text}.")
+        changed = any(term.value for term in terms)
+        found.append(Phrase(f"{text}: ", listed(terms, "h"), ".") if changed else Phrase(f"{text}."))
     return found
 
 
-def _loop(one: Record, other: Record) -> list[str]:
+def _loop(one: Record, other: Record) -> list[Phrase]:
     """Recirculation and standby loss where they differ."""
-    keys = ("heat_to_taps_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
     said = []
-    for key in keys:
+    for key in ("heat_to_taps_kwh", "recirculation_loss_kwh", "storage_loss_kwh"):
         values = [float(record[key]) for record in (one, other)]
         if abs(values[1] - values[0]) >= 0.01 * max(*values, 1.0):
-            said.append(f"{declared(key).label} {signed(values[1] - values[0], 'kWh')}")
-    return [f"Heat that the plant has to give: {', '.join(said)}."] if said else []
+            said.append(Phrase(f"{declared(key).label} ", _change(values[1] - values[0], "kWh", key)))
+    return [Phrase("Heat that the plant has to give: ", joined(said, ", "), ".")] if said else []
+
+
+def _gases(one: Record, other: Record) -> list[Phrase]:
+    """Greenhouse gases where both sides count them."""
+    terms = gas_terms(one, other)
+    if not terms:
+        return []
+    change = other[GASES] - one[GASES]
+    pieces = ["CO2e ", _change(change, "kg", CO2E_KG), f" a year{_percent(change, one[GASES])}: "]
+    pieces += [listed(terms, "kg"), "."]
+    key = "carbon.grid_kgco2e_per_kwh"
+    factors = [record.get(key) for record in (one, other)]
+    if all(factors) and factors[0] != factors[1]:
+        was, now = (_figure(float(factor or 0.0), "kg/kWh", key) for factor in factors)
+        pieces += [" The grid factor is ", now, " against ", was, "."]
+    return [Phrase(*pieces)]
+
+
+def _bill(one: Record, other: Record) -> list[Phrase]:
+    """The energy bill where both sides have one."""
+    if one.get("energy_cost") is None or other.get("energy_cost") is None:
+        return []
+    change = other["energy_cost"] - one["energy_cost"]
+    keys = ("costs.electric_energy_usd", "costs.demand_usd", "costs.fixed_usd", "costs.fuel_usd")
+    bills = [Term(declared(k).label, other.get(k, 0.0) - one.get(k, 0.0)) for k in keys]
+    bills.sort(key=lambda term: -abs(term.value))
+    text = f"Energy bill {signed(change, 'USD a year')}{_percent(change, one['energy_cost'])}"
+    if not any(term.value for term in bills):
+        return [Phrase(f"{text}.")]
+    return [Phrase(f"{text}: ", listed(bills, "USD"), ".")]

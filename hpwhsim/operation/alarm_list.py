@@ -73,7 +73,7 @@ def alarms_sections(facts: Facts) -> list[Section]:
         for n, one in enumerate(alarms(facts), 1)
     )
     heads = ("no", "point", "condition", "delay", "priority", "action", "simulated year")
-    table = Table("Alarms", heads, rows, (0.5, 1.4, 3.2, 0.9, 1.0, 2.4, 2.8))
+    table = Table("Alarms", heads, rows, (0.6, 1.5, 3.0, 0.9, 1.25, 2.4, 2.75))
     words = (
         f"Priority {LEVELS}. {QUIET} Delays and what is not from scenario or year are common practice, no "
         "source."

@@ -13,6 +13,7 @@ from hpwhsim.operation.ranges import points_section, span
 from hpwhsim.operation.sequence import groups, not_set, sequence_sections, setting_rows, settings_section
 from hpwhsim.operation.states import fail_safes, power_steps, states, states_sections
 from hpwhsim.operation.tests_form import tests_sections
+from hpwhsim.results.both_units import both
 from hpwhsim.results.numbers import amount
 
 ABOUT = (
@@ -88,7 +89,8 @@ def _plant(facts: Facts) -> Section:
 
 def _cautions(facts: Facts) -> Section:
     """Cautions of the year, the most important first."""
-    items = tuple(by_importance(facts.record["cautions"]))
+    said = by_importance(facts.record["cautions"])
+    items = tuple(both(text) if facts.us else text for text in said)
     return Section("Cautions of the simulated year", (Listing(items),))
 
 

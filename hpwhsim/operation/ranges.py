@@ -89,5 +89,5 @@ def points_section(facts: Facts) -> Section:
     for one in points(facts):
         unit, years = shown_span(facts, one)
         rows.append((one.tag, one.name, one.kind, unit, one.where, one.interval, years, one.alarm))
-    table = Table("Points", heads, tuple(rows), (1.6, 2.6, 0.8, 1.2, 2.2, 1.0, 1.8, 2.2))
+    table = Table("Points", heads, tuple(rows), (1.6, 2.5, 0.8, 1.2, 2.2, 1.2, 1.8, 2.1))
     return Section("Points list", (Paragraph(words), table))

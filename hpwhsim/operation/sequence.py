@@ -109,5 +109,5 @@ def settings_section(facts: Facts) -> Section:
     )
     heads = ("setting", "value", "in SI", "origin", "key", "as found on site")
     rows = tuple((*row, "") for row in setting_rows(facts))
-    table = Table("Settings of the sequence", heads, rows, (4.0, 2.2, 1.2, 1.2, 3.4, 1.8), form=True)
+    table = Table("Settings of the sequence", heads, rows, (3.6, 2.2, 1.2, 1.2, 3.9, 1.7), form=True)
     return Section("Schedule of settings", (Paragraph(origin), table))

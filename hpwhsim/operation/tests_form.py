@@ -313,7 +313,7 @@ def tests_sections(facts: Facts) -> list[Section]:
         "Performance of alarms",
         heads,
         tuple(alarm_rows(facts)),
-        (0.5, 1.4, 3.2, 1.0, 1.0, 1.2, 1.2, 1.0),
+        (0.6, 1.4, 3.0, 1.15, 1.05, 1.2, 1.1, 1.0),
         form=True,
     )
     how = (

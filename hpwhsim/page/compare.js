@@ -9,10 +9,10 @@ function rows(columns, parts, unit) {
   return (width) => {
     const head = legend(parts.map((one) => ["", one.label, one.colour]), width - 12);
     const at = { left: left(width), top: head.height + 6, width: width - left(width) - 70, height: 30 * columns.length };
-    const svg = sheet(width, at.top + at.height + 24);
+    const svg = sheet(width, at.top + at.height + 40);
     if (parts.length > 1) svg.append(head.group);
     const xTicks = ticks(low, high, at.width / 80).map((value) => [value, amount(value)]);
-    const f = field(svg, at, [low, high], [0, 1], { xTicks, yTicks: [] });
+    const f = field(svg, at, [low, high], [0, 1], { xTicks, yTicks: [], xLabel: unit });
     columns.forEach((name, n) => {
       const y = at.top + 30 * n;
       const most = Math.floor(at.left / 7);
@@ -44,14 +44,38 @@ function rows(columns, parts, unit) {
 
 const plantNames = () => DATA.plants.map((plant) => plant.name);
 
-/** A panel of parts that add up; its unit stands at the end of its title. */
+/** A panel of parts that add up. */
 function panel(one) {
-  const unit = one.title.replace(/.*\[(.*)\]$/, "$1");
   const parts = one.parts.map(([key, name, colour]) => ({ key, label: name, colour, values: one.values[key] })).filter((part) => part.values.some(Boolean));
   return {
-    draw: rows(plantNames(), parts, unit),
-    rows: () => [["scenario", ...parts.map((part) => `${part.key} [${unit}]`)], ...plantNames().map((name, n) => [name, ...parts.map((part) => part.values[n])])],
+    draw(width) {
+      const { unit, of } = one.quantity ? unitOf(one.quantity) : { unit: one.unit, of: (value) => value };
+      const scaled = parts.map((part) => ({ ...part, values: part.values.map((value) => (value === null ? null : of(value))) }));
+      return rows(plantNames(), scaled, unit)(width);
+    },
+    rows: () => [["scenario", ...parts.map((part) => `${part.key} [${one.unit}]`)], ...plantNames().map((name, n) => [name, ...parts.map((part) => part.values[n])])],
   };
+}
+
+/** Differences against another scenario: in the tables, and in the sentences that say what drives them. */
+function rebase(base) {
+  for (const row of document.querySelectorAll("table tr")) {
+    const values = {};
+    for (const data of row.querySelectorAll("data[data-value]")) values[data.dataset.value] = Number(data.value);
+    if (!Object.keys(values).length) continue;
+    for (const data of row.querySelectorAll("data[data-apart], data[data-percent]")) {
+      const at = data.dataset.apart ?? data.dataset.percent;
+      const change = values[at] - values[base];
+      const percent = "percent" in data.dataset;
+      const none = Number.isNaN(change) || at === base || (percent && values[base] === 0);
+      const value = none ? 0 : percent ? Math.round((1000 * change) / values[base]) / 10 : change;
+      data.value = value;
+      data.dataset.own = none ? (at === base && !percent ? BASE : "") : signed(value);
+      data.textContent = data.dataset.own;
+    }
+  }
+  for (const part of document.querySelectorAll("[data-base]")) part.hidden = part.dataset.base !== base;
+  figures();
 }
 
 /** Scenarios in the order of the chosen figure, the best first, with their distance from it. */
@@ -73,7 +97,7 @@ function rank() {
       drawn.text = (i, j) => {
         const n = values.length - 1 - j;
         const change = values[n] - values[0];
-        return text(i, j) + (n ? `; ${change > 0 ? "+" : ""}${amount(change)} ${unit} from the first` : "; the first");
+        return text(i, j) + (n ? `; ${signed(change)} ${unit} from the best` : "; the best");
       };
       return drawn;
     },
@@ -86,26 +110,28 @@ function monthsOfAll(series) {
   const none = new Float32Array(HOURS);
   const all = DATA.plants.map((plant, n) => {
     const [power, fuel] = ["electricity_kwh", "fuel_kwh"].map((key) => monthly(series[`${n}:${key}`] || none));
-    return { ...plant, values: power.map((value, month) => value + fuel[month]) };
+    return { ...plant, fuel: fuel.some(Boolean), values: power.map((value, month) => value + fuel[month]) };
   });
   return {
     draw(width) {
       const head = legend(all.map((one) => ["", one.name, one.colour]), width - LEFT - 12);
-      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - 12, height: 220 };
+      const right = state.us && all.some((one) => one.fuel) ? ["kBtu", KBTU] : null;
+      const both = (value) => `${amount(value)} kWh${right ? ` (${amount(value * KBTU)} kBtu)` : ""}`;
+      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - (right ? RIGHT : 12), height: 220 };
       const svg = sheet(width, at.top + at.height + 26);
       head.group.setAttribute("transform", `translate(${LEFT} 2)`);
       const most = Math.max(...all.flatMap((one) => one.values), 1e-9);
       const xTicks = DATA.months.map((name, n) => [n + 0.5, width < 500 && n % 2 ? "" : name, n + 0.5]);
-      const f = field(svg, at, [0, 12], [0, 1.06 * most], { xTicks, yLabel: "kWh a month" });
+      const f = field(svg, at, [0, 12], [0, 1.06 * most], { xTicks, yLabel: "kWh a month", right });
       svg.append(head.group);
       const wide = 0.84 / all.length;
       all.forEach((one, n) => one.values.forEach((value, month) => {
         const where = { x: round(f.X(month + 0.08 + n * wide)), width: round(f.X(wide) - f.X(0)), y: round(f.Y(value)), height: round(f.Y(0) - f.Y(value)), fill: hue(one.colour), stroke: hue("dim"), "stroke-width": 0.3 };
-        svg.append(pen("rect", where, pen("title", {}, `${one.name}, ${DATA.months[month]}: ${amount(value)} kWh`)));
+        svg.append(pen("rect", where, pen("title", {}, `${one.name}, ${DATA.months[month]}: ${both(value)}`)));
       }));
       return {
         svg, counts: [12, 1], start: [0, 0], at, place: (i) => [f.X(i + 0.5), null],
-        text: (i) => `${DATA.months[i]}: ${all.map((one) => `${one.name} ${amount(one.values[i])}`).join("; ")} kWh`,
+        text: (i) => `${DATA.months[i]}: ${all.map((one) => `${one.name} ${both(one.values[i])}`).join("; ")}`,
       };
     },
     rows: () => [["month", ...all.map((one) => `${one.name} [kWh]`)], ...DATA.months.map((name, n) => [name, ...all.map((one) => digits(one.values[n]))])],
@@ -149,6 +175,9 @@ async function comparisonStart() {
   plants.forEach((_, n) => { pictures[`map-${n}`] = dayByHour(series, `${n}:electricity_kwh`, limits); });
   if (DATA.carbon.length) pictures.carbon = cumulative(DATA.carbon, []);
   const shown = placed(pictures);
+  const base = document.getElementById("base");
+  base.addEventListener("change", () => rebase(base.value));
+  rebase(base.value);
   document.getElementById("rank-by").addEventListener("change", () => shown.find((one) => one.name === "rank").draw());
   return { shown, hours: hourly(series, DATA.fields, lineStrips) };
 }

@@ -1,7 +1,7 @@
 """Several scenarios on one page of HTML: figures with differences, what drives them, one set of axes."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any, cast
+from typing import Any, Self, cast
 
 import numpy as np
 
@@ -10,12 +10,15 @@ from hpwhsim.comparison.drivers import sentences, signed
 from hpwhsim.comparison.report import PARTS, Line, figure, lines_of, more
 from hpwhsim.evaluation.result import Result
 from hpwhsim.evaluation.site_checks import writes_us_units
-from hpwhsim.page.frame import Chart, Choice, Details, Difference, Hours, PagePart, html
+from hpwhsim.page.both_units import with_both
+from hpwhsim.page.frame import Against, Chart, Choice, Details, Hours, PagePart, html
 from hpwhsim.page.hours import packed
 from hpwhsim.page.year_data import NAMED, READ, meanings, run_words, stretches
 from hpwhsim.results.declared import declarations, record_keys
+from hpwhsim.results.inch_pound import ALL_KWH, ALL_MWH, QUANTITIES, TONNES
 from hpwhsim.results.numbers import amount
-from hpwhsim.sections.parts import Document, Exact, Listing, Part, Section, Table, Text, Typed
+from hpwhsim.results.texts import Exact
+from hpwhsim.sections.parts import Document, Listing, Part, Section, Table, Text, Typed
 
 SCRIPTS = ("tools.js", "drawing.js", "pictures.js", "series.js", "compare.js", "page.js")
 HUES = ("blue", "red", "green", "orange", "pink", "sky", "dark", "grey")
@@ -33,10 +36,15 @@ RANKED = (
 )
 """What may be chosen to rank by, where all scenarios have it."""
 ABOUT = (
-    "One typical year of each scenario, simulated hour by hour. Differences are against the first, {base}: "
-    "positive where a scenario has more. They are calculations with the assumptions of each scenario, not "
-    "certified ratings and not guarantees; where the accounts of the scenarios are not alike, the cautions "
-    "say so."
+    "One typical year of each scenario, simulated hour by hour. They are calculations with the assumptions "
+    "of each scenario, not certified ratings and not guarantees; where the accounts of the scenarios are not "
+    "alike, the cautions say so."
+)
+
+
+SIGNS = (
+    "Every difference is a scenario less the base: a plus says that the scenario has more than the base, a "
+    "minus that it has less. The first scenario is the base until another one is chosen."
 )
 
 
@@ -67,19 +75,14 @@ def comparison_page(
         if key in by_key and all(_value(record, key) is not None for record in records)
     }
     data = _data(names, results, lines)
-    drives = [
-        part
-        for name, record in zip(names[1:], records[1:], strict=True)
-        for part in (
-            Text(f"{name} against {names[0]}"),
-            Listing(sentences((names[0], name), records[0], record)),
-        )
-    ]
+    bases = {str(at): name for at, name in enumerate(names)}
+    drives: list[PagePart] = [Choice("base", "Base of all differences", bases), Text(SIGNS)]
+    drives += [_against(at, names, records) for at in range(len(names))]
     keys = [Line(row.label, row.screen_unit, row.name) for row in record_keys()]
     sections: dict[str, list[PagePart]] = {
-        "What drives the difference": list(drives),
+        "What drives the difference": drives,
         "Key figures": [
-            Table(*_table(names, records, lines), f"The year in figures; differences against {names[0]}"),
+            Table(*_table(names, records, lines), "The year in figures, and differences from the base"),
             Details(
                 "All figures of the records", Table(*_table(names, records, keys, full=True), "All figures")
             ),
@@ -89,12 +92,12 @@ def comparison_page(
             Chart(
                 "rank",
                 "Rank by the chosen figure",
-                f"The best stands first; behind each, its distance. {READ}",
+                f"The best stands first. {READ}",
             ),
         ],
         "Cautions": [Listing(list(cautions) or ["The accounts are alike in weather, building and use."])],
         "Parts that add up": [
-            Chart(f"panel-{at}", panel["title"], "Parts on top of each other; what is less than 0 goes left.")
+            Chart(f"panel-{at}", panel["title"], f"{_bars_words(panel)}{READ}")
             for at, panel in enumerate(data["panels"])
         ],
         "Months": [Chart("months", "Purchased energy by month, fuel by its higher heating value", READ)],
@@ -123,7 +126,26 @@ def comparison_page(
     sections["How to repeat it"] = [Table(("what", "value"), said, "ll", "Scenarios and command")]
     content = [Section(title, cast("Sequence[Part]", parts)) for title, parts in sections.items() if parts]
     title = f"Side by side: {', '.join(names)}"
-    return html(Document(title, [Text(ABOUT.format(base=names[0]))], content), {}, data, SCRIPTS)
+    return html(with_both(Document(title, [Text(ABOUT)], content)), {}, data, SCRIPTS)
+
+
+def _against(base: int, names: Sequence[str], records: Sequence[dict[str, Any]]) -> Against:
+    """What drives the difference of each scenario from one of them."""
+    parts: list[Part] = []
+    for at, (name, record) in enumerate(zip(names, records, strict=True)):
+        if at != base:
+            parts.append(Text(f"{name} against {names[base]}"))
+            parts.append(Listing(sentences((names[base], name), records[base], record)))
+    return Against(base, parts)
+
+
+def _bars_words(panel: dict[str, Any]) -> str:
+    """How a panel of bars is read."""
+    rows = [values for values in panel["values"].values() if any(values)]
+    said = "Parts follow each other in a bar. " if len(rows) > 1 else ""
+    return (
+        f"{said}What is less than 0 goes left. " if any((v or 0.0) < 0.0 for r in rows for v in r) else said
+    )
 
 
 def _value(record: dict[str, Any], key: str) -> float | None:
@@ -134,31 +156,59 @@ def _value(record: dict[str, Any], key: str) -> float | None:
 def _table(
     names: Sequence[str], records: Sequence[dict[str, Any]], lines: Sequence[Line], full: bool = False
 ) -> tuple[list[str], list[list[str]], str]:
-    """Heads, rows and alignments: label, unit, each scenario, and its difference from the first."""
-    heads = ["", "unit", names[0]]
-    for name in names[1:]:
+    """Heads, rows and alignments: label, unit, each scenario, and its difference from the base."""
+    heads = ["", "unit"]
+    for name in names:
         heads += [name, "difference", "%"]
     rows = []
     for line in lines:
         values = [_value(record, line.key) for record in records]
         if all(value is None for value in values):
             continue
-        key = line.key if line.key in declarations() else ""
+        key = line.key if line.key in declarations() or line.key in QUANTITIES else ""
         cells = [line.label.strip() if not full else f"{line.label} ({line.key})", line.unit]
         for at, value in enumerate(values):
             shown = "" if value is None else amount(value) if full else figure(line, value)
-            cells.append("" if value is None else Exact(shown, value, key))
-            if at:
-                cells += _difference(values[0], value, key)
+            if value is None:
+                cells += ["", "", ""]
+            else:
+                cells += [_Value(shown, value, key, at), *_difference(values[0], value, key, at)]
         rows.append(cells)
-    return heads, rows, "lur" + "rrr" * (len(names) - 1)
+    return heads, rows, "lu" + "rrr" * len(names)
 
 
-def _difference(base: float | None, value: float | None, key: str) -> list[str]:
-    if base is None or value is None:
-        return ["", ""]
+def _difference(base: float | None, value: float, key: str, at: int) -> list[str]:
+    """Difference and percentage as they stand while the first is the base."""
+    if base is None or at == 0:
+        return [_Apart("base" if at == 0 else "", 0.0, key, at), _Percent("", 0.0, "", at)]
     change = value - base
-    return [Difference(signed(change), change, key), signed(round(100.0 * change / base, 1)) if base else ""]
+    percent = round(100.0 * change / base, 1) if base else 0.0
+    said = signed(percent) if base else ""
+    return [_Apart(signed(change), change, key, at), _Percent(said, percent, "", at)]
+
+
+class _Value(Exact):
+    """A figure of one of the scenarios."""
+
+    role, at = "value", 0
+
+    def __new__(cls, text: str, value: float, key: str = "", at: int = 0) -> Self:
+        """A figure as it stands in the page's table; `at` is the number of its scenario."""
+        made = super().__new__(cls, text, value, key)
+        made.at = at
+        return made
+
+
+class _Apart(_Value):
+    """Its difference from the base, which the script makes anew for another base."""
+
+    role, difference = "apart", True
+
+
+class _Percent(_Value):
+    """The same in percent of the base."""
+
+    role = "percent"
 
 
 def _data(names: Sequence[str], results: Sequence[Result], lines: Sequence[Line]) -> dict[str, Any]:
@@ -170,15 +220,22 @@ def _data(names: Sequence[str], results: Sequence[Result], lines: Sequence[Line]
         keys.setdefault(
             line.key, {"label": line.label.strip(), "unit": line.unit, "long": line.label.strip()}
         )
+    if not any(record["fuel_kwh"] for record in records):  # electricity alone is kWh in both systems
+        for name in (ALL_KWH, ALL_MWH):
+            del keys[name]["us"]
     panels = []
     for title, (size, parts) in PARTS.items():
+        name, _, unit = title.removesuffix("]").partition(" [")
         rows = [[name, label, NAMED[colour]] for label, name, colour in parts]
         values = {
             name: [None if (value := record.get(name)) is None else value / size for record in records]
             for name, _, _ in rows
         }
         if any(any(of) for of in values.values()):
-            panels.append({"title": title, "parts": rows, "values": values})
+            quantity = {"MWh": ALL_MWH, "t": TONNES}.get(unit, "")
+            panels.append(
+                {"title": name, "unit": unit, "quantity": quantity, "parts": rows, "values": values}
+            )
     hours: dict[str, Any] = {}
     for at, result in enumerate(results):
         for name in SERIES:

@@ -3,6 +3,8 @@
 /** How wide a picture is drawn: as wide as its place, or as a sheet of paper. */
 const widthOf = (host) => (state.print ? PAPER_WIDTH : Math.max(280, Math.min(host.clientWidth, 1100)));
 
+const RIGHT = 56; // room for the numbers of a second axis
+
 /** A new drawing. */
 function sheet(width, height) {
   return pen("svg", { viewBox: `0 0 ${width} ${height}`, "font-family": "inherit", focusable: "false" });
@@ -46,6 +48,14 @@ function field(svg, at, x, y, options = {}) {
     const where = { "text-anchor": "middle" };
     svg.append(label(at.left + at.width / 2, at.top + at.height + 32, options.xLabel, where));
   }
+  if (options.right) {
+    const [unit, factor] = options.right;
+    for (const value of ticks(y[0] * factor, y[1] * factor, Math.max(2, at.height / 30))) {
+      const text = amount(options.absolute ? Math.abs(value) : value);
+      svg.append(label(at.left + at.width + 6, Y(value / factor) + 4, text, { "font-size": 11 }));
+    }
+    svg.append(label(at.left + at.width + RIGHT - 4, at.top - 8, unit, { "text-anchor": "end" }));
+  }
   if (options.yLabel) svg.append(label(Math.max(0, at.left - 46), at.top - 8, options.yLabel));
   return { X, Y, at, low: y[0], high: y[1] };
 }
@@ -81,8 +91,8 @@ function stack(svg, f, parts, first, sign = 1) {
   }
 }
 
-/** Bars on top of each other; `columns`: name of each; `parts`: {label, colour, values}, in the unit shown. */
-function bars(svg, f, columns, parts, unit) {
+/** Bars on top of each other; `columns`: name of each; `parts`: {label, colour, values}; `text`: a value with its unit. */
+function bars(svg, f, columns, parts, text) {
   const wide = f.at.width / columns.length;
   columns.forEach((name, at) => {
     let [up, down] = [0, 0];
@@ -94,7 +104,7 @@ function bars(svg, f, columns, parts, unit) {
       svg.append(pen("rect", {
         x: round(f.at.left + (at + 0.14) * wide), y: round(Math.min(y0, y1)), width: round(0.72 * wide),
         height: round(Math.abs(y1 - y0)), fill: hue(one.colour), stroke: hue("dim"), "stroke-width": 0.4,
-      }, pen("title", {}, `${name}: ${one.label} ${amount(value)} ${unit}`)));
+      }, pen("title", {}, `${name}: ${one.label} ${text(value)}`)));
       if (value > 0) up += value;
       else down += value;
     }

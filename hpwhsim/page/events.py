@@ -10,7 +10,8 @@ from hpwhsim.account.adequacy import cause_name, time_text
 from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
-from hpwhsim.sections.parts import Exact, Part, Table, Text
+from hpwhsim.results.texts import Exact
+from hpwhsim.sections.parts import Part, Table, Text
 
 MOST = 20  # rows of a table
 Hourly = Mapping[str, Array]

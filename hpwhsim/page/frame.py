@@ -9,17 +9,11 @@ from pathlib import Path
 from typing import Any, NamedTuple, cast
 
 from hpwhsim.io.plain_text import visible
-from hpwhsim.sections.parts import Document, Exact, Part, Section, Table
+from hpwhsim.sections.parts import Document, Part, Picture, Section, Table
 
 HERE = Path(__file__).parent
 KINDS = {"l": "words", "r": "number", "u": "unit"}
 """Classes of cells by the alignment of their column."""
-
-
-class Difference(Exact):
-    """A difference of two values of its key: no zero of a scale is added to it."""
-
-    difference = True
 
 
 class Chart(NamedTuple):
@@ -66,6 +60,13 @@ class Choice(NamedTuple):
     options: Mapping[str, str]  # value and what it is called
 
 
+class Against(NamedTuple):
+    """Paragraphs that stand there while a scenario is the base."""
+
+    base: int
+    parts: Sequence[Part]
+
+
 class Details(NamedTuple):
     """A table that is opened by who wants it."""
 
@@ -73,7 +74,7 @@ class Details(NamedTuple):
     table: Table
 
 
-PagePart = Part | Chart | Hours | Cards | Choice | Details
+PagePart = Part | Chart | Hours | Cards | Choice | Against | Details
 
 
 def with_parts(
@@ -99,6 +100,7 @@ def html(
     pictures: Mapping[str, bytes],
     data: Mapping[str, Any] | None = None,
     scripts: Sequence[str] = (),
+    inch_pound: Mapping[str, tuple[bytes, str]] | None = None,
 ) -> bytes:
     """A document as HTML; whatever it says is text, and is escaped.
 
@@ -112,6 +114,8 @@ def html(
         What the scripts read; without it nothing runs on the page.
     scripts : sequence of str
         Names of our scripts, which run as one.
+    inch_pound : mapping of str to (bytes, str), optional
+        Drawings that are another one in inch-pound units, with their words.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
@@ -122,8 +126,14 @@ def html(
     def kind(part: Part) -> str:
         return type(part).__name__
 
-    def drawn(name: str) -> Markup:
-        return Markup(themed(pictures[name].decode(), name.partition(".")[0]))
+    def drawings(part: Picture) -> list[tuple[str, str, Markup]]:
+        """In which units, in which words, and the drawing itself."""
+        name, other = part.name.partition(".")[0], (inch_pound or {}).get(part.name)
+        both = Markup(themed(pictures[part.name].decode(), name))
+        if other is None:
+            return [("", part.alternative, both)]
+        us = Markup(themed(other[0].decode(), f"{name}-us"))
+        return [("si", part.alternative, both), ("us", other[1], us)]
 
     frames = Environment(
         loader=FileSystemLoader(HERE),
@@ -145,9 +155,10 @@ def html(
     text = frame.render(
         content=content,
         kind=kind,
-        drawn=drawn,
+        drawings=drawings,
         kinds=KINDS,
         style=Markup(style),
+        units="us" if data is not None and data["us"] else "si",
         scripts=[Markup(one) for one in run],
         allowed=Markup(f"; script-src {sums}" if run else ""),
         data=Markup(json_text(data)) if data is not None else "",

@@ -1,5 +1,7 @@
 // Puts the pictures in their places, and follows units, width, paper and keys.
 
+const BASE = "base"; // in the place of a difference from itself
+
 /** A picture in its place, with its readout and its files. */
 class Shown {
   constructor(figure, picture, name) {
@@ -60,27 +62,32 @@ class Shown {
   }
 }
 
-/** Figures that know their key follow the units; their unit stands in the row, or in square brackets in its head. */
+/** Figures that know their key follow the units; their unit follows them, or stands in their row or head. */
 function figures() {
+  document.documentElement.dataset.units = state.us ? "us" : "si";
   for (const data of document.querySelectorAll("data[data-key]")) {
-    const { unit, of: scale } = unitOf(data.dataset.key);
-    const of = (value) => scale(value) - ("difference" in data.dataset ? scale(0) : 0);
-    data.dataset.si ??= data.textContent;
-    const value = Number(data.value);
-    const same = of(value) === value;
-    const sign = "difference" in data.dataset && value > 0 ? "+" : "";
-    data.textContent = same ? data.dataset.si : sign + amount(of(value));
+    const { unit, of, same } = unitOf(data.dataset.key);
+    data.dataset.own ??= data.textContent;
+    const apart = "difference" in data.dataset;
+    const value = of(Number(data.value)) - (apart ? of(0) : 0);
+    const text = (apart ? signed(value) : amount(value)) + ("unit" in data.dataset ? ` ${unit}` : "");
+    data.textContent = same || data.dataset.own === BASE || data.dataset.own === "" ? data.dataset.own : text;
+    if ("unit" in data.dataset) continue;
     const row = data.closest("tr");
     const mark = row && row.querySelector("td.unit");
     if (mark) {
-      mark.dataset.si ??= mark.textContent;
-      mark.textContent = state.us && DATA.keys[data.dataset.key]?.us ? unit : mark.dataset.si;
+      mark.dataset.own ??= mark.textContent;
+      mark.textContent = same ? mark.dataset.own : unit;
       continue;
     }
     const head = row && /\]$/.test(row.cells[0].textContent) ? row.cells[0] : row && headOf(data);
     if (head && /\[.*\]$/.test(head.textContent)) head.textContent = head.textContent.replace(/\[[^\]]*\]$/, `[${unit}]`);
     const beside = data.parentElement.querySelector(".card-unit");
     if (beside) beside.textContent = unit;
+  }
+  for (const option of document.querySelectorAll("#rank-by option")) {
+    const { unit } = unitOf(option.value);
+    option.textContent = option.textContent.replace(/ \[[^\]]*\]$/, unit ? ` [${unit}]` : "");
   }
 }
 
@@ -90,6 +97,8 @@ function headOf(data) {
   return data.closest("table").tHead.rows[0].cells[cell.cellIndex];
 }
 
+const CSV_UNITS = "units as in hourly.csv and annual.json; hourly values to seven significant digits";
+
 /** Buttons that save a picture and its data. */
 function files(figure, name, svgOf, rowsOf) {
   figure.addEventListener("click", async (event) => {
@@ -97,7 +106,7 @@ function files(figure, name, svgOf, rowsOf) {
     if (!kind) return;
     if (kind === "svg") save(`${name}.svg`, drawingText(svgOf()), "image/svg+xml");
     else if (kind === "png") await savePng(`${name}.png`, svgOf());
-    else save(`${name}.csv`, csv(rowsOf(), ["units as in hourly.csv and annual.json; hourly values to seven significant digits"]), "text/csv");
+    else save(`${name}.csv`, csv(rowsOf(), figure.querySelector(".drawn") ? [] : [CSV_UNITS]), "text/csv");
   });
 }
 
@@ -169,8 +178,8 @@ function placed(pictures) {
       shown.push(one);
       files(figure, name, () => one.svg, () => picture.rows());
     } else {
-      const svg = figure.querySelector("svg");
-      if (svg) files(figure, name, () => svg, () => tableRows(figure));
+      const svg = () => figure.querySelector(`.drawn:not([data-system]) svg, [data-system=${state.us ? "us" : "si"}] svg`);
+      if (svg()) files(figure, name, svg, () => tableRows(figure));
     }
   }
   return shown;

@@ -4,13 +4,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from hpwhsim.account.checks import FAIL
+from hpwhsim.charts.year import SCHEMATIC, draw_plant
 from hpwhsim.evaluation.result import Result
 from hpwhsim.evaluation.site_checks import writes_us_units
+from hpwhsim.page.both_units import with_both
 from hpwhsim.page.events import event_parts
 from hpwhsim.page.frame import Card, Cards, Chart, Hours, PagePart, html, with_parts
 from hpwhsim.page.year_data import READ, year_data
 from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import shown
+from hpwhsim.schematic.sheet import alternative, schematic_svg
 from hpwhsim.sections.document import document
 from hpwhsim.sections.parts import Listing, Typed
 from hpwhsim.sections.rows import command_of
@@ -32,24 +35,19 @@ MAPS = ("source_c", "cop_hour", "electricity_kwh", "backup_heat_kwh", "store_mea
 AFTER = "The plant"  # what the new sections follow
 
 
-def page(result: Result, pictures: Mapping[str, bytes]) -> bytes:
-    """The bytes of ``page.html``.
-
-    Parameters
-    ----------
-    result : Result
-        What was calculated.
-    pictures : mapping of str to bytes
-        Drawings of the plant by file name; the page draws the rest itself.
-    """
-    drawings = {name: content for name, content in pictures.items() if name.endswith(".svg")}
+def page(result: Result) -> bytes:
+    """The bytes of ``page.html``: figures follow the switch of units, sentences are in both systems."""
+    year, scenario = result.plant.year, result.loaded.scenario
+    drawings = draw_plant(year, scenario)
+    other = schematic_svg(scenario, year.made.capacity, year, us=True), alternative(year, us=True)
     command = Typed(f"{command_of(result, 'run')} --page")
     repeat = [("command, typed in the folder of the scenario", command)]
     content = document(result, drawings, repeat)
     data = year_data(result, writes_us_units(result.loaded.written))
-    parts = _parts(result, data, drawings)
+    parts = _parts(result, data)
     new = {title: parts.pop(title) for title in NEW if title in parts}
-    return html(with_parts(content, parts, new, after=AFTER), drawings, data, SCRIPTS)
+    whole = with_both(with_parts(content, parts, new, after=AFTER))
+    return html(whole, drawings, data, SCRIPTS, {SCHEMATIC: other})
 
 
 def cards(record: Mapping[str, Any]) -> Cards:
@@ -67,7 +65,7 @@ NEW = ("Hour by hour", "Day by hour", "Coldest week and peak-use day", "Load dur
 """Sections that only a page has."""
 
 
-def _parts(result: Result, data: dict[str, Any], drawings: Mapping[str, bytes]) -> dict[str, list[PagePart]]:
+def _parts(result: Result, data: dict[str, Any]) -> dict[str, list[PagePart]]:
     """What the page shows in each section before what the document says there."""
     names = data["hours"]["names"]
     weeks = {

@@ -4,7 +4,8 @@ const LEFT = 56; // room for the numbers of an axis
 
 /** Heights of the three fields of some hours: temperatures, heat, purchases. */
 function strips(series, first, end, width) {
-  const f = { left: LEFT, width: width - LEFT - 12 };
+  const right = rightOf(DATA.purchased.map(([key]) => key), "kBtu/h");
+  const f = { left: LEFT, width: width - LEFT - (right ? RIGHT : 12) };
   const svg = sheet(width, 10);
   const cut = (key, scale) => Array.from(series[key].subarray(first, end), scale);
   const xTicks = hourTicks(first, end, f.width);
@@ -44,7 +45,7 @@ function strips(series, first, end, width) {
 
   const bought = load(DATA.purchased, { of: (value) => value }); // kW: fuel too, so that it stacks
   const last = place(DATA.purchased, 120);
-  const buy = field(svg, last, [first, end], [0, 1.08 * minmax(total(bought))[1] || 1], { xTicks, yLabel: "kW purchased" });
+  const buy = field(svg, last, [first, end], [0, 1.08 * minmax(total(bought))[1] || 1], { xTicks, yLabel: "kW purchased", right });
   stack(svg, buy, bought, first);
   svg.setAttribute("viewBox", `0 0 ${width} ${top - 14}`);
   return svg;
@@ -104,6 +105,12 @@ function dayByHour(series, key, limits) {
   };
 }
 
+/** Energy of an hour as its mean power, in the unit of its key. */
+function power(key, value) {
+  const { unit, of } = unitOf(key);
+  return `${amount(of(value))} ${perHour(unit)}`;
+}
+
 /** Hours of the year above a load: every series sorted from the largest. */
 function duration(plants, keys) {
   const lines = plants.flatMap(({ name, series, colour, dash }) => keys
@@ -116,12 +123,13 @@ function duration(plants, keys) {
   return {
     draw(width) {
       const shown = legend(lines.map((line) => [line.key, line.label, line.colour]), width - LEFT - 12, "line");
-      const at = { left: LEFT, top: shown.height + 34, width: width - LEFT - 16, height: 230 };
+      const right = rightOf(lines.map((line) => line.key), "kBtu/h");
+      const at = { left: LEFT, top: shown.height + 34, width: width - LEFT - (right ? RIGHT : 16), height: 230 };
       const svg = sheet(width, at.top + at.height + 44);
       shown.group.setAttribute("transform", `translate(${LEFT} 2)`);
       const most = Math.max(...lines.map((line) => line.values[0]), 1e-9);
       const xTicks = ticks(0, HOURS, width / 110).map((value) => [value, amount(value)]);
-      const f = field(svg, at, [0, HOURS], [0, 1.05 * most], { xTicks, xLabel: "hours of the year", yLabel: "kW, mean of the hour" });
+      const f = field(svg, at, [0, HOURS], [0, 1.05 * most], { xTicks, xLabel: "hours of the year", yLabel: "kW, mean of the hour", right });
       svg.append(shown.group);
       for (const line of lines) {
         let path = "";
@@ -132,38 +140,38 @@ function duration(plants, keys) {
       return {
         svg, counts: [HOURS, 1], start: [0, 0], at,
         place: (i) => [f.X(i), null],
-        text: (i) => `${amount(i + 1)} h: ${lines.map((line) => `${line.label} ${amount(line.values[i])} kW`).join("; ")}`,
+        text: (i) => `${amount(i + 1)} h: ${lines.map((line) => `${line.label} ${power(line.key, line.values[i])}`).join("; ")}`,
       };
     },
     rows: () => [["hours", ...lines.map((line) => line.label)], ...Array.from({ length: HOURS }, (_, n) => [n + 1, ...lines.map((line) => digits(line.values[n]))])],
   };
 }
 
-/** Stacked bars by month. `parts`: [key, label, hue]; `line`: a series held beside them. */
-function months(series, parts, unitName, beside) {
-  const scaleOf = (key) => (unitName ? (value) => value : unitOf(key).of);
+/** Stacked bars by month. `parts`: [key, label, hue]; `beside`: a series held beside them; `mixed`: not electricity alone. */
+function months(series, parts, unit, beside, mixed) {
   return {
     draw(width) {
       const columns = DATA.months;
-      const shown = parts.map(([key, name, colour]) => ({ label: name, colour, values: monthly(series[key]).map(scaleOf(key)) }));
+      const shown = parts.map(([key, name, colour]) => ({ key, label: name, colour, values: monthly(series[key]) }));
+      const right = mixed && state.us ? ["kBtu", KBTU] : null;
       const head = legend(parts.concat(beside ? [beside] : []), width - LEFT - 12);
-      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - 12, height: 200 };
+      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - (right ? RIGHT : 12), height: 200 };
       const svg = sheet(width, at.top + at.height + 26);
       head.group.setAttribute("transform", `translate(${LEFT} 2)`);
-      const other = beside ? monthly(series[beside[0]]).map(scaleOf(beside[0])) : [];
+      const other = beside ? monthly(series[beside[0]]) : [];
       const high = Math.max(...columns.map((_, n) => shown.reduce((sum, one) => sum + Math.max(one.values[n], 0), 0)), ...other, 1e-9);
-      const unit = unitName || unitOf(parts[0][0]).unit;
+      const both = (value) => `${amount(value)} ${unit}${right ? ` (${amount(value * KBTU)} kBtu)` : ""}`;
       const xTicks = columns.map((name, n) => [n + 0.5, width < 500 && n % 2 ? "" : name, n + 0.5]);
-      const f = field(svg, at, [0, 12], [0, 1.08 * high], { xTicks, yLabel: `${unit} a month` });
+      const f = field(svg, at, [0, 12], [0, 1.08 * high], { xTicks, yLabel: `${unit} a month`, right });
       svg.append(head.group);
-      bars(svg, f, columns, shown, unit);
+      bars(svg, f, columns, shown, both);
       other.forEach((value, n) => {
         const where = { x1: f.X(n + 0.08), x2: f.X(n + 0.92), y1: f.Y(value), y2: f.Y(value), stroke: hue(beside[2]), "stroke-width": 3 };
-        svg.append(pen("line", where, pen("title", {}, `${columns[n]}: ${beside[1]} ${amount(value)} ${unit}`)));
+        svg.append(pen("line", where, pen("title", {}, `${columns[n]}: ${beside[1]} ${both(value)}`)));
       });
       return {
         svg, counts: [12, 1], start: [0, 0], at, place: (i) => [f.X(i + 0.5), null],
-        text: (i) => `${columns[i]}: ${[...shown.map((one) => `${one.label} ${amount(one.values[i])}`), ...(beside ? [`${beside[1]} ${amount(other[i])}`] : [])].join("; ")} ${unit}`,
+        text: (i) => `${columns[i]}: ${[...shown.map((one) => `${one.label} ${unit === "kWh" ? said(one.key, one.values[i]) : both(one.values[i])}`), ...(beside ? [`${beside[1]} ${both(other[i])}`] : [])].join("; ")}`,
       };
     },
     rows() {
@@ -275,7 +283,8 @@ function yearPictures(series) {
       ["electricity_kwh", "electricity", "blue"], ["fuel_kwh", "fuel", "orange"],
       ["heat_to_taps_kwh", "hot water delivered", "green"], ["backup_heat_kwh", "heat from the backup", "red"],
     ]),
-    months: months(series, DATA.purchased, "kWh", series.baseline_electricity_kwh && ["baseline", "baseline, electricity and fuel", "ink"]),
+    months: months(series, DATA.purchased, "kWh", series.baseline_electricity_kwh && ["baseline", "baseline, electricity and fuel", "ink"],
+      [series.fuel_kwh, series.baseline_fuel_kwh].some((fuel) => fuel && fuel.some(Boolean))),
   };
   if (found.months && series.baseline_electricity_kwh) {
     series.baseline = series.baseline_electricity_kwh.map((value, n) => value + series.baseline_fuel_kwh[n]);

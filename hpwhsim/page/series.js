@@ -42,7 +42,8 @@ class HourByHour {
     const box = tag("div", { class: "pane" });
     const parts = one.other ? [[one.chosen, DATA.keys[one.chosen].label, "blue"]] : one.parts;
     const { unit, of } = unitOf(parts.length ? parts[0][0] : one.key);
-    const shown = one.power ? perHour(unit) : unit;
+    const mixed = rightOf(parts.map(([key]) => key).filter((key) => unitOf(key).unit !== unit), "");
+    const shown = (one.power ? perHour(unit) : unit) + (mixed ? ` (1 kW = ${amount(KBTU)} kBtu/h)` : "");
     box.append(tag("h3", {}, one.name));
     if (one.other) {
       const options = one.other.map((key) => tag("option", { value: key }, `${DATA.keys[key].label} (${key})`));
@@ -57,7 +58,7 @@ class HourByHour {
     }
     const outputs = [];
     const list = tag("ul", { class: "legend" });
-    const plot = { parts, outputs, shown };
+    const plot = { parts, outputs, power: one.power };
     parts.forEach(([key, name, colour], n) => {
       const check = tag("input", { type: "checkbox" });
       check.checked = !this.hidden.has(key);
@@ -140,10 +141,11 @@ class HourByHour {
     this.cursor = hour;
     const [first, end] = this.range;
     document.getElementById("hour-read").textContent = `${when(first)} to ${when(end - 1)}; values at ${when(hour)}`;
-    for (const { values, outputs, shown } of this.plots) {
+    for (const { parts, outputs, power: mean } of this.plots) {
       outputs.forEach((output, n) => {
-        const value = values[n][hour];
-        output.textContent = value === null ? "idle" : `${amount(value)} ${shown}`;
+        const value = this.series[parts[n][0]][hour];
+        if (Number.isNaN(value)) output.textContent = "idle";
+        else output.textContent = mean ? power(parts[n][0], value) : said(parts[n][0], value);
       });
     }
   }

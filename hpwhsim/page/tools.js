@@ -50,13 +50,22 @@ function monthly(values) {
 
 // -- units and numbers ---------------------------------------------------------------------------------
 
-/** Unit in force of a key, and what turns a value of the record into it. */
+/** Unit in force of a key, and what turns a value of the record into it; `same`: the record's own unit. */
 function unitOf(key) {
   const meaning = DATA.keys[key] || { unit: "" };
-  if (!state.us || !meaning.us) return { unit: meaning.unit, of: (value) => value };
-  const [unit, factor, offset] = meaning.us;
-  return { unit, of: (value) => value * factor + offset };
+  const other = state.us ? meaning.us : meaning.si;
+  if (!other) return { unit: meaning.unit, of: (value) => value, same: true };
+  const [unit, factor, offset] = other;
+  return { unit, of: (value) => value * factor + offset, same: false };
 }
+
+const KBTU = DATA.keys.heat_mwh.us[1]; // in a kWh, as MMBtu in a MWh
+
+/** The second axis of a field of power or energy that holds more than electricity, in inch-pound units. */
+const rightOf = (keys, unit) => (state.us && keys.some((key) => DATA.keys[key]?.us) ? [unit, KBTU] : null);
+
+/** A difference with its sign. */
+const signed = (value) => (value > 0 ? "+" : "") + amount(value);
 
 /** A number for reading: four digits or whole, thousands apart, a true minus. */
 function amount(value) {

@@ -14,7 +14,7 @@ from hpwhsim.evaluation.result import Result
 from hpwhsim.io.figures import BLUE, GREEN, ORANGE, PINK, RED, SKY, YELLOW
 from hpwhsim.page.hours import cop_by_hour, packed
 from hpwhsim.results.declared import declared, record_keys
-from hpwhsim.results.inch_pound import inch_pound
+from hpwhsim.results.inch_pound import METRIC, QUANTITIES, inch_pound
 
 NAMED = {
     BLUE: "blue",
@@ -64,6 +64,14 @@ def meanings(names: Iterable[str]) -> dict[str, dict[str, Any]]:
         if us is not None:
             us_unit = "lb CO2e" if unit == "kg CO2e" else us.unit
             found[name]["us"] = [us_unit, us.factor, us.offset]
+        if unit in METRIC:
+            found[name]["si"] = METRIC[unit]
+    for name, quantity in QUANTITIES.items():
+        found[name] = {"label": "", "unit": quantity.unit, "long": ""}
+        if quantity.inch_pound is not None:
+            found[name]["us"] = quantity.inch_pound
+        if quantity.unit in METRIC:
+            found[name]["si"] = METRIC[quantity.unit]
     return found
 
 

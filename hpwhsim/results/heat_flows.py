@@ -37,6 +37,10 @@ BESIDE = ("fan_kwh", "pump_kwh", "standby_kwh")
 """What the heat pump purchases beside its own electricity; none of it counts as heat of the water."""
 
 
+ELECTRICITY = "Purchased"
+"""Name of the sum of the meter."""
+
+
 class Sum(NamedTuple):
     """Two sides that are equal. [MWh]"""
 
@@ -70,22 +74,31 @@ def sums(record: Record) -> list[Sum]:
         burnt = str(record["fuel"]).replace("-", " ")
         found.append(Sum("Fuel", {burnt: fuel}, {"to the water": heat, "heater loss": fuel - heat}))
     if electric := there(ELECTRIC):
-        found.append(Sum("Purchased", electric, {"electricity": mwh(record, "electricity_kwh")}))
+        found.append(Sum(ELECTRICITY, electric, {"electricity": mwh(record, "electricity_kwh")}))
     return found
 
 
-def digits(record: Record) -> int:
-    """Digits behind the point at which the largest flow has four: one for all flows, so that they add up."""
+def digits(record: Record, factor: float = 1.0) -> int:
+    """Digits behind the point at which the largest flow has four: one for all flows, so that they add up.
+
+    Parameters
+    ----------
+    record : mapping
+        The annual record.
+    factor : float
+        What a MWh is in the unit that is shown.
+    """
     keys = (*WATER_IN, *WATER_OUT, *HEAT_PUMP_IN, ("fuel_kwh", ""))
-    most = max(abs(mwh(record, key)) for key, _ in keys)
+    most = factor * max(abs(mwh(record, key)) for key, _ in keys)
     return next((n for n, limit in ((3, 10.0), (2, 100.0), (1, 1000.0)) if most < limit), 0)
 
 
-def sum_text(one: Sum, places: int) -> str:
-    """A sum as a line of text; terms that read as zero are left out."""
+def sum_text(one: Sum, places: int, factor: float = 1.0) -> str:
+    """A sum as a line of text; terms that read as zero are left out. `factor` is a MWh in the unit shown."""
 
     def side(parts: dict[str, float]) -> str:
-        seen = {name: value for name, value in parts.items() if round(value, places) != 0.0}
+        shown = {name: factor * value for name, value in parts.items()}
+        seen = {name: value for name, value in shown.items() if round(value, places) != 0.0}
         return " + ".join(f"{name} {decimals(value, places)}" for name, value in seen.items()) or "0"
 
     return f"{one.name}: {side(one.left)} = {side(one.right)}"

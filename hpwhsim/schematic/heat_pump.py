@@ -1,7 +1,6 @@
 """The heat pump of a schematic: its circuit, what it buys, and its lines and pipes to the store."""
 
 from hpwhsim.results.heat_flows import BESIDE
-from hpwhsim.results.numbers import degrees
 from hpwhsim.scenario.machine import HeatPump
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.layout import (
@@ -20,6 +19,7 @@ from hpwhsim.schematic.layout import (
 )
 from hpwhsim.schematic.shapes import BRINE, COLD, ELECTRIC, HOT, LINE, REFRIGERANT, Box, Point
 from hpwhsim.schematic.source import air_words
+from hpwhsim.schematic.storage import each
 from hpwhsim.storage.layers import RHO_CP
 
 
@@ -53,24 +53,23 @@ def draw_machine(sheet: Sheet) -> None:
 
 def _words(sheet: Sheet, heat_pump: HeatPump) -> list[str]:
     """What the machine is: refrigerant, capacity, rating, and how it heats the water."""
-    each = f"{sheet.capacity / 1e3:.3g} kW"
+    each = sheet.thermal(sheet.capacity)
     if heat_pump.cop is not None:
         each += f", COP {heat_pump.cop:.3g}"
     rated = "from its table" if heat_pump.table is not None else "fitted to its ratings"
     if (at := heat_pump.rated_at) is not None:
-        rated = (
-            f"at {degrees(at.source)}, {degrees(at.water_in).removesuffix(' °C')} to {degrees(at.water_out)}"
-        )
+        first = sheet.degrees(at.water_in).partition(" ")[0]
+        rated = f"at {sheet.degrees(at.source)}, {first} to {sheet.degrees(at.water_out)}"
     passes = {
         "single-pass": "single pass",
-        "multi-pass": f"{heat_pump.rise:.3g} K a pass",
+        "multi-pass": f"{sheet.kelvins(heat_pump.rise)} a pass",
         "wrap-around": "heats",
     }
     return [
         f"heat pump, {heat_pump.refrigerant}",
         f"{heat_pump.modules} × {each}" if heat_pump.modules > 1 else each,
         rated,
-        f"{passes[heat_pump.condenser]} to {degrees(sheet.scenario.outlet_temperature)}",
+        f"{passes[heat_pump.condenser]} to {sheet.degrees(sheet.scenario.outlet_temperature)}",
     ]
 
 
@@ -81,7 +80,9 @@ def _beside(sheet: Sheet) -> list[str]:
 
 def _tag(sheet: Sheet, heat_pump: HeatPump) -> str:
     """The tag of the first module; all join the list of items."""
-    return sheet.tag("HP", f"heat pump, {sheet.capacity / 1e3:.3g} kW each", heat_pump.modules)
+    return sheet.tag(
+        "HP", f"heat pump, {sheet.thermal(sheet.capacity)}{each(heat_pump.modules)}", heat_pump.modules
+    )
 
 
 def _circuit(sheet: Sheet, box: Box) -> None:
@@ -182,8 +183,9 @@ def _water(sheet: Sheet, heat_pump: HeatPump) -> None:
     across = middle == COLD_PORT
     pen.pump(back - 0.4 if across else back, middle, -1.0 if across else 0.0, 0.0 if across else up)
     flow = design_flow(sheet.scenario, sheet.capacity)
-    rated = f", {in_flow(flow * heat_pump.modules)} in all" if flow is not None else ""
-    tag = sheet.tag("P", f"charging pump of the heat pumps{rated}")
+    several = heat_pump.modules > 1
+    rated = f", {in_flow(flow * heat_pump.modules)}{' in all' if several else ''}" if flow is not None else ""
+    tag = sheet.tag("P", f"charging pump{'s' if several else ''}{rated}")
     pen.tag(back + 1.5, middle + 0.6, tag)
 
 
@@ -206,10 +208,10 @@ def draw_lines(sheet: Sheet) -> None:
     pen, block, water = sheet.pen, heat_pump.lines, heat_pump.water_lines
     words = ["water lines"]
     if block is not None:
-        words = ["refrigerant lines", f"{block.length:.3g} m, rise {block.rise:.3g} m"]
+        words = ["refrigerant lines", f"{sheet.metres(block.length)}, rise {sheet.metres(block.rise)}"]
     elif water is not None:
         how = {"trace": "heat trace", "glycol": "glycol", "none": "unprotected"}[water.protection]
-        words.append(f"{water.length:.3g} m, {how}")
+        words.append(f"{sheet.metres(water.length)}, {how}")
     y = pen.text(machine.right + 2.5, HOT_PORT + 11.0, words)
     for key, name in (("trace_heating_kwh", "its electricity"), ("line_loss_kwh", "lost outdoors")):
         if sheet.record.get(key):

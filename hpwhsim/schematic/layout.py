@@ -5,12 +5,13 @@ own tank, a valve, the building. Hot water runs along the top and cold water alo
 store stand at their heights. All lengths are tenths of an inch.
 """
 
+import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from hpwhsim.io.us_units import GALLON
+from hpwhsim.io.us_units import BTU_H, GALLON, KWH_PER_MMBTU
 from hpwhsim.results.heat_flows import mwh
-from hpwhsim.results.numbers import decimals
+from hpwhsim.results.numbers import MINUS, decimals, degrees
 from hpwhsim.scenario import families
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.schematic.shapes import Box, Pen
@@ -19,6 +20,7 @@ MARGIN, NARROWEST = 2.0, 88.0
 TOP, ROOF, HOT_LINE, COLD_LINE, FLOOR = 59.5, 50.5, 46.0, 15.5, 5.5  # heights, downwards
 TANK_FOOT, TANK_TOP, MACHINE_FOOT, MACHINE_TOP = 19.0, 42.0, 21.0, 43.0
 HOT_PORT, COLD_PORT, BACK_LINE = 31.0, 24.0, 24.0  # of a machine on both sides; of the loop
+FOOT = 0.3048  # m
 GAP, RISING, FALLING = 11.5, 7.8, 3.6  # from machine to store; its hot and its cold pipe within
 EXCHANGER = 8.0  # what a heat exchanger adds to the column of the lines
 MOST_TANKS = {"parallel": 3, "series": 4}  # that are drawn
@@ -67,10 +69,12 @@ class Sheet(NamedTuple):
     record: Mapping[str, Any]  # empty before a year is run
     places: int  # digits of every flow
     items: list[str]  # tag and what it is, in the order of drawing; the parts add theirs
+    us: bool = False  # inch-pound units; volumes and flows of water stand in both
 
     def tag(self, letters: str, what: str, count: int = 1) -> str:
         """The next tag of its kind, or the first of `count`; it joins the list of items."""
-        first = 1 + sum(item.startswith(f"{letters}-") for item in self.items)
+        there = [re.match(rf"{letters}-(\d+)(?: to {letters}-(\d+))? ", item) for item in self.items]
+        first = 1 + max((int(one[2] or one[1]) for one in there if one), default=0)
         name = f"{letters}-{first}"
         self.items.append(f"{name}{f' to {letters}-{first + count - 1}' if count > 1 else ''} {what}")
         return name
@@ -87,8 +91,24 @@ class Sheet(NamedTuple):
         return self.value(sum(mwh(self.record, key) for key in keys))
 
     def value(self, flow: float) -> list[str]:
-        """A flow of the year as a line of text; none before a year is run. [MWh]"""
-        return [decimals(flow, self.places)] if self.record else []
+        """A flow of the year [MWh] as a line of text; none before a year is run."""
+        return [decimals(flow * unit_of_heat(self.us)[1], self.places)] if self.record else []
+
+    def degrees(self, celsius: float) -> str:
+        """A temperature for a label, three digits."""
+        return f"{1.8 * celsius + 32.0:.3g} °F".replace("-", MINUS) if self.us else degrees(celsius)
+
+    def kelvins(self, difference: float) -> str:
+        """A difference of temperatures."""
+        return f"{1.8 * difference:.3g} °F" if self.us else f"{difference:.3g} K"
+
+    def thermal(self, watts: float) -> str:
+        """A power of heat."""
+        return f"{watts / BTU_H / 1e3:,.3g} kBtu/h" if self.us else f"{watts / 1e3:,.3g} kW"
+
+    def metres(self, length: float) -> str:
+        """A length."""
+        return f"{length / FOOT:.3g} ft" if self.us else f"{length:.3g} m"
 
     def feed(self, colour: str, x: float, y: float, lines: list[str], bold: list[str]) -> float:
         """Energy bought, from above down to `y`; returns where its next line of text would be."""
@@ -117,6 +137,11 @@ class Sheet(NamedTuple):
             for wall in walls:
                 self.pen.arrow(colour, wall, y, 1.0 if from_left else -1.0, 0.0)
         return y
+
+
+def unit_of_heat(us: bool) -> tuple[str, float]:
+    """The unit of the year's heat and energy, and what a MWh is in it."""
+    return ("MMBtu", 1e3 / KWH_PER_MMBTU) if us else ("MWh", 1.0)
 
 
 def on_tank(scenario: Scenario) -> bool:

@@ -2,7 +2,6 @@
 
 from hpwhsim.constants import HOURS
 from hpwhsim.results.heat_flows import mwh
-from hpwhsim.results.numbers import degrees
 from hpwhsim.scenario.recirculation import LoopTank, Recirculation
 from hpwhsim.schematic.layout import (
     BACK_LINE,
@@ -54,11 +53,11 @@ def draw_supply(sheet: Sheet) -> None:
     if at.valve is not None and valve is not None:
         pen.pipe(COLD, (at.mains, COLD_LINE), (at.valve, COLD_LINE), (at.valve, HOT_LINE - 1.3))
         pen.valve(at.valve, HOT_LINE, third=True, dome=True)
-        tag = sheet.tag("TV", f"tempering valve, {degrees(valve)}")
-        pen.tag(at.valve + 1.4, HOT_LINE + 3.4, tag, degrees(valve))
+        tag = sheet.tag("TV", f"tempering valve, {sheet.degrees(valve)}")
+        pen.tag(at.valve + 1.4, HOT_LINE + 3.4, tag, sheet.degrees(valve))
     x = at.building.left + 1.5
     sheet.sensor("TT", "hot water to the building", x, HOT_LINE + 2.6, (x, HOT_LINE))
-    words = ["taps", f"mixed to {degrees(scenario.hot_water.use_temperature)}"]
+    words = ["taps", f"mixed to {sheet.degrees(scenario.hot_water.use_temperature)}"]
     pen.text(at.building.left + 4.5, HOT_LINE - 1.2, words, bold=sheet.flow("heat_to_taps_kwh"))
 
 
@@ -68,16 +67,13 @@ def draw_loop(sheet: Sheet) -> None:
     if loop is None:
         return
     riser, top, back = at.building.left + 3.0, HOT_LINE, BACK_LINE
-    if at.loop_tank is not None and loop.loop_tank is not None:
-        if loop.loop_tank.connection == "parallel":
-            top = TANK_OUT
-            pen.line(HOT, (at.loop_tank.right, top), (riser, top))
-    elif at.series is not None:  # the loop's water does not pass the heater of the taps
-        top, x = 38.5, at.series.left - 1.0
-        pen.line(HOT, (x, HOT_LINE), (x, top), (riser, top))
-    came = f"back at {degrees(loop.return_temperature)}"
+    tank = loop.loop_tank
+    if at.loop_tank is not None and tank is not None and tank.connection == "parallel":
+        top = TANK_OUT
+        pen.line(HOT, (at.loop_tank.right, top), (riser, top))
+    came = f"back at {sheet.degrees(loop.return_temperature)}"
     if loop.supply_drop is not None:
-        came = f"back {loop.supply_drop:.3g} K colder"
+        came = f"back {sheet.kelvins(loop.supply_drop)} colder"
     if at.loop_tank is not None and loop.loop_tank is not None:
         pen.pipe(BACK, (riser, back), (at.loop_tank.right, back))
         pen.text(at.loop_tank.right + 0.9, back + 3.1, [came])
@@ -116,17 +112,21 @@ def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
     pen.tag(box.left, box.foot - 0.8, sheet.tag("LT", f"loop tank, {in_litres(tank.volume)}"))
     litres, gallons = in_litres(tank.volume).split(" (")
     pen.text(
-        box.x, box.top - 4.6, ["loop tank", litres, f"({gallons}", degrees(tank.setpoint)], align="center"
+        box.x,
+        box.top - 4.6,
+        ["loop tank", litres, f"({gallons}", sheet.degrees(tank.setpoint)],
+        align="center",
     )
     x = box.left + 4.0
     if tank.heat_pump is None:
         sheet.feed(ELECTRIC, x, box.top, ["resistance", f"{(tank.power or 0.0) / 1e3:.3g} kW"], bought)
         pen.element(Box(box.left + 2.0, box.top - 3.6, box.left + 8.0, box.top - 2.0))
-        sheet.tag("EH", f"heater of the loop tank, {(tank.power or 0.0) / 1e3:.3g} kW")
+        tag = sheet.tag("EH", f"heater of the loop tank, {(tank.power or 0.0) / 1e3:.3g} kW")
+        pen.tag(box.left + 8.6, box.top - 2.4, tag)
         return
     machine = Box(box.left, box.top + 1.2, box.right, box.top + 7.6)
     pen.box(machine)
-    rated = f"{(tank.heat_pump.capacity or 0.0) / 1e3:.3g} kW"
+    rated = sheet.thermal(tank.heat_pump.capacity or 0.0)
     pen.text(box.x, machine.top - 1.3, ["heat pump", tank.heat_pump.refrigerant, rated], align="center")
     pen.pipe(HOT, (box.right - 3.0, machine.foot), (box.right - 3.0, box.top))
     y = sheet.feed(ELECTRIC, x, machine.top, ["electricity"], bought)

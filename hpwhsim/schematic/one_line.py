@@ -19,16 +19,18 @@ Record = Mapping[str, Any]
 AMPACITY = "minimum circuit ampacity, "
 WIDE, COLUMN, LEFT = 88.0, 20.0, 3.0
 SERVICE_AT, BUS_AT, DEVICE_AT, LOAD_AT = 44.0, 27.0, 22.0, 12.0  # heights, downwards
-LETTERS = 36  # in a line of small text of a column
+SINGLE = 4  # modules whose circuits are drawn one by one; of more there is one, and how many are alike
+LETTER = 0.5  # width of a letter of small text
 
 
 class Branch(NamedTuple):
-    """One kind of circuit that leaves the plant's panel."""
+    """A circuit that leaves the plant's panel, or some that are alike."""
 
     name: str
     check: Record
     circuits: int  # alike
     motor: bool
+    tag: str = ""
 
 
 def one_line(record: Record, modules: int) -> "Figure | None":
@@ -48,17 +50,19 @@ def one_line(record: Record, modules: int) -> "Figure | None":
     if plant is None:
         return None
     branches = _branches(checks, modules)
-    wide = max(WIDE, LEFT + COLUMN * len(branches) + 2.0)
+    wide = max(WIDE, 2.0 * LEFT + COLUMN * len(branches))
+    column = (wide - 2.0 * LEFT) / max(len(branches), 1)
     with house_style():
         figure = Figure()
         ax = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         ax.set_axis_off()
         pen = Pen(ax)
-        middle = LEFT + 0.5 * COLUMN
-        _supply(pen, checks, plant, middle)
-        pen.stroke((LEFT, BUS_AT), (LEFT + COLUMN * max(len(branches), 1), BUS_AT), width=3.0)
-        pen.text(LEFT, BUS_AT + LINE + 0.4, ["plant panel"])
-        lowest = [_branch(pen, branch, LEFT + (at + 0.5) * COLUMN) for at, branch in enumerate(branches)]
+        _supply(pen, checks, plant, 0.5 * wide)
+        pen.stroke((LEFT, BUS_AT), (wide - LEFT, BUS_AT), width=3.0)
+        pen.text(LEFT, BUS_AT + LINE + 0.4, [f"plant panel{_voltage(checks)}"])
+        lowest = [
+            _branch(pen, branch, LEFT + (at + 0.5) * column, column) for at, branch in enumerate(branches)
+        ]
         foot = pen.text(
             LEFT - 1.0, min([*lowest, LOAD_AT]) - 0.8, wrap(_note(checks), int(wide * 2.0)), small=True
         )
@@ -84,16 +88,23 @@ def one_line_svg(record: Record, modules: int) -> bytes | None:
 
 
 def _branches(checks: Mapping[str, Record], modules: int) -> list[Branch]:
-    names = (
-        ("one module", "heat pump module" if modules == 1 else "heat pump modules", modules, True),
-        ("resistance heaters", "resistance heaters", 1, False),
-        ("heat trace", "heat trace", 1, False),
-    )
-    return [
-        Branch(name, checks[f"{AMPACITY}{key}"], count, motor)
-        for key, name, count, motor in names
-        if f"{AMPACITY}{key}" in checks
-    ]
+    found = []
+    module = checks.get(f"{AMPACITY}one module")
+    if module is not None and modules <= SINGLE:
+        found = [Branch("heat pump", module, 1, True, f"HP-{n}") for n in range(1, modules + 1)]
+    elif module is not None:
+        found = [Branch("heat pumps", module, modules, True, f"HP-1 to HP-{modules}")]
+    for name in ("resistance heaters", "heat trace"):
+        if f"{AMPACITY}{name}" in checks:
+            found.append(Branch(name, checks[f"{AMPACITY}{name}"], 1, False))
+    return found
+
+
+def _voltage(checks: Mapping[str, Record]) -> str:
+    """Voltage and phases of the plant, as the check of its load says them."""
+    load = checks.get("connected load")
+    said = "" if load is None else str(load["source"]).partition(", power")[0].removeprefix("at ")
+    return f", {said}" if said else ""
 
 
 def _amperes(row: Record) -> str:
@@ -124,7 +135,7 @@ def _supply(pen: Pen, checks: Mapping[str, Record], plant: Record, x: float) -> 
             pen.disc(x, y, 1.2, zorder=4.5)
         pen.text(x + 4.0, 40.6, [f"transformer for {transformer['value']:.4g} kVA", _device(transformer)])
     _breaker(pen, x, 33.0)
-    pen.text(x + 4.0, 34.6, [f"plant: {_amperes(plant)} at least", *wrap(_device(plant), 60)])
+    pen.text(x + 4.0, 34.6, [f"plant: {_amperes(plant)} at least", *wrap(_device(plant), 52)])
 
 
 def _breaker(pen: Pen, x: float, y: float) -> None:
@@ -135,8 +146,8 @@ def _breaker(pen: Pen, x: float, y: float) -> None:
     pen.stroke((x, y - 1.0), (x - 1.0, y + 0.9), zorder=5.0)
 
 
-def _branch(pen: Pen, branch: Branch, x: float) -> float:
-    """A circuit with its device and load; returns where its text ends."""
+def _branch(pen: Pen, branch: Branch, x: float, column: float) -> float:
+    """A circuit with its device and load in its column; returns where its text ends."""
     pen.stroke((x, BUS_AT), (x, LOAD_AT + 0.9))
     _breaker(pen, x, DEVICE_AT)
     if branch.circuits > 1:  # as many alike
@@ -148,10 +159,13 @@ def _branch(pen: Pen, branch: Branch, x: float) -> float:
     else:
         pen.element(Box(x - 2.6, LOAD_AT - 0.9, x + 2.6, LOAD_AT + 0.9))
     each = " each" if branch.circuits > 1 else ""
+    if branch.tag:
+        pen.tag(x + 2.2, LOAD_AT + 0.7, branch.tag)
     below = pen.text(
         x, LOAD_AT - 2.4, [branch.name, f"{_amperes(branch.check)} at least{each}"], align="center"
     )
-    return pen.text(x, below, wrap(_device(branch.check), LETTERS), align="center", small=True) - SMALL_LINE
+    lines = wrap(_device(branch.check), int((column - 2.0) / LETTER))
+    return pen.text(x, below, lines, align="center", small=True) - SMALL_LINE
 
 
 def _note(checks: Mapping[str, Record]) -> str:

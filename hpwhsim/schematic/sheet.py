@@ -17,6 +17,7 @@ from hpwhsim.schematic.layout import (
     Sheet,
     columns,
     exchanges,
+    unit_of_heat,
 )
 from hpwhsim.schematic.loop import draw_loop, draw_supply
 from hpwhsim.schematic.shapes import (
@@ -59,7 +60,7 @@ SYMBOLS = (
 PLACES = {"outdoor-air": "outdoors", "ground-loop": "ground", "wastewater": "sewage"}
 
 
-def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> "Figure":
+def schematic(scenario: Scenario, capacity: float, year: Year | None = None, *, us: bool = False) -> "Figure":
     """The plant of a scenario: what stands where, which way water and energy go, and how much in the year.
 
     Parameters
@@ -69,19 +70,22 @@ def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> 
     capacity : float
         Heat of one module at its rating, or the median of its table. [W]
     year : Year, optional
-        Gives the heat of the year at each arrow, bold, in MWh, and its sums below.
+        Gives the heat of the year at each arrow, bold, and its sums below.
+    us : bool
+        Heat in MMBtu and temperatures in degF, for MWh and degC.
     """
     from matplotlib.figure import Figure
 
     record: Mapping[str, Any] = year.record if year is not None else {}
-    at, places = columns(scenario), digits(record)
+    unit, factor = unit_of_heat(us)
+    at, places = columns(scenario), digits(record, factor)
     letters = int((at.width - 2.0 * MARGIN) / 0.66)  # in a line
-    said = _sums(record, places, letters)
+    said = _sums(record, places, factor, letters)
     with house_style():
         figure = Figure()  # heading and foot are text of their own
         ax = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         ax.set_axis_off()
-        sheet = Sheet(Pen(ax), scenario, capacity, at, record, places, [])
+        sheet = Sheet(Pen(ax), scenario, capacity, at, record, places, [], us)
         for part in PARTS:
             part(sheet)
         listed = wrap(f"{'; '.join(sheet.items)}. {SYMBOLS}", int(letters * FONT / SMALL))
@@ -92,7 +96,7 @@ def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> 
         ax.set_position((0.0, 0.2 / (high + 0.85), 1.0, high / (high + 0.85)))
         ax.set(xlim=(0.0, at.width), ylim=(foot, TOP + 1.0))
         if year is not None:
-            head(figure, record, "The plant; in bold the heat and energy of the year, MWh")
+            head(figure, record, f"The plant; in bold the heat and energy of the year, {unit}")
         else:
             title = shorten(scenario.title, 110, placeholder=" ...")
             text = f"{title}\nThe plant as described"
@@ -100,17 +104,20 @@ def schematic(scenario: Scenario, capacity: float, year: Year | None = None) -> 
     return figure
 
 
-def alternative(year: Year) -> str:
+def alternative(year: Year, *, us: bool = False) -> str:
     """The drawing in words, for those who cannot see it."""
     record: Mapping[str, Any] = year.record
-    said = [sum_text(one, digits(record)) for one in sums(record)]
-    return f"Schematic of the plant with the heat of the year in MWh. {'. '.join(said)}."
+    unit, factor = unit_of_heat(us)
+    said = [sum_text(one, digits(record, factor), factor) for one in sums(record)]
+    return f"Schematic of the plant with the heat of the year in {unit}. {'. '.join(said)}."
 
 
-def schematic_svg(scenario: Scenario, capacity: float, year: Year | None = None) -> bytes:
+def schematic_svg(
+    scenario: Scenario, capacity: float, year: Year | None = None, *, us: bool = False
+) -> bytes:
     """The drawing as SVG whose text is text, with a title and a description that can be read aloud."""
-    words = alternative(year) if year is not None else "Schematic of the plant as described."
-    return svg(schematic(scenario, capacity, year), scenario.title, words)
+    words = alternative(year, us=us) if year is not None else "Schematic of the plant as described."
+    return svg(schematic(scenario, capacity, year, us=us), scenario.title, words)
 
 
 def _outlines(sheet: Sheet) -> None:
@@ -146,9 +153,9 @@ def _legend(sheet: Sheet) -> None:
             x += 6.6 + 0.68 * len(name)
 
 
-def _sums(record: Mapping[str, Any], places: int, letters: int) -> list[str]:
+def _sums(record: Mapping[str, Any], places: int, factor: float, letters: int) -> list[str]:
     """The sums of the year as lines of text; none before a year is run."""
-    said = [sum_text(one, places) for one in sums(record)] if record else []
+    said = [sum_text(one, places, factor) for one in sums(record)] if record else []
     return [line for one in said for line in wrap(one, letters)]
 
 

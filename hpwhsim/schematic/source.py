@@ -2,10 +2,15 @@
 
 from collections.abc import Sequence
 
+from hpwhsim.io.us_units import BTU_H
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import GroundLoop, Wastewater
-from hpwhsim.schematic.layout import COLD_PORT, HOT_PORT, Sheet, in_flow
+from hpwhsim.schematic.layout import COLD_PORT, FOOT, HOT_PORT, Sheet, in_flow
 from hpwhsim.schematic.shapes import BRINE, LINE, SEWAGE, Box
+from hpwhsim.schematic.storage import in_litres
+
+BTU_H_FT_F = FOOT / BTU_H / 1.8
+"""What a W/m/K is in Btu/h/ft/°F."""
 
 
 def draw_source(sheet: Sheet) -> None:
@@ -57,13 +62,16 @@ def _bores(sheet: Sheet, field: GroundLoop, box: Box, machine: float, given: Seq
     flow = f", {in_flow(field.flow)}" if field.flow is not None else ""
     pen.tag(machine - 3.0, COLD_PORT - 1.5, sheet.tag("P", f"pump of the ground loop{flow}"), align="center")
     bores = field.rows * field.columns
-    many = f"{field.rows} × {field.columns} bores of {field.depth:.3g} m"
+    many = f"{field.rows} × {field.columns} bores of {sheet.metres(field.depth)}"
     if field.layout != "rectangle":
         many = f"{field.layout}, {many}"
     if bores == 1:
-        many = f"one bore of {field.depth:.3g} m"
+        many = f"one bore of {sheet.metres(field.depth)}"
     fluid = field.fluid.replace("-", " ")
-    pen.text(box.left - 0.5, 13.3, [many, fluid, f"ground {field.ground_conductivity:.3g} W/m/K"])
+    ground = f"{field.ground_conductivity:.3g} W/m/K"
+    if sheet.us:
+        ground = f"{field.ground_conductivity * BTU_H_FT_F:.3g} Btu/h/ft/°F"
+    pen.text(box.left - 0.5, 13.3, [many, fluid, f"ground {ground}"])
     if given:
         pen.text(box.left - 0.5, 40.5, ["put in by cooling"], bold=given)
 
@@ -93,8 +101,9 @@ def _sewage(sheet: Sheet, block: Wastewater, box: Box, machine: float) -> None:
         pen.pipe(SEWAGE, (well.left, 17.0), (left - 0.5, 17.0))
         pen.text(left - 0.5, 30.0, ["drains"])
         pen.text(left - 0.5, 14.2, ["to the sewer"])
-        volume = [f"{block.well_volume * 1e3:,.0f} L"] if block.well_volume is not None else []
-        pen.text(left - 0.5, 34.6, ["wet well", *volume])
+        volume = in_litres(block.well_volume) if block.well_volume is not None else ""
+        tag = sheet.tag("WW", f"wet well{f', {volume}' if volume else ''}")
+        pen.text(left - 0.5, 34.6, [f"{tag} wet well", *([volume] if volume else [])])
     wall = machine
     up = well.right + 2.2
     if block.clean_loop:

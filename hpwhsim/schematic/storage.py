@@ -4,7 +4,6 @@ from itertools import pairwise
 
 from hpwhsim.io.us_units import GALLON
 from hpwhsim.results.heat_flows import mwh
-from hpwhsim.results.numbers import degrees
 from hpwhsim.schematic.layout import (
     COLD_LINE,
     FALLING,
@@ -15,7 +14,7 @@ from hpwhsim.schematic.layout import (
     on_tank,
     return_height,
 )
-from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box
+from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box, Pen
 
 FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
 HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
@@ -27,6 +26,11 @@ def in_litres(volume: float) -> str:
     return f"{volume * 1e3:,.0f} L ({volume / GALLON:,.0f} gal)"
 
 
+def each(count: int) -> str:
+    """What follows a size of one of several."""
+    return " each" if count > 1 else ""
+
+
 def draw_store(sheet: Sheet) -> None:
     """Tanks with their headers, cold water in at the foot, and what the store is."""
     pen, at, scenario = sheet.pen, sheet.at, sheet.scenario
@@ -34,7 +38,9 @@ def draw_store(sheet: Sheet) -> None:
     tanks, series = at.tanks, storage.arrangement == "series"
     for tank in tanks:
         pen.vessel(tank)
-    first = sheet.tag("ST", f"store, {in_litres(storage.volume / storage.tanks)} each", storage.tanks)
+    first = sheet.tag(
+        "ST", f"store, {in_litres(storage.volume / storage.tanks)}{each(storage.tanks)}", storage.tanks
+    )
     for number, tank in enumerate(tanks, start=int(first.rpartition("-")[2])):
         pen.tag(tank.left, tank.foot - 0.8, f"ST-{number}")
     pen.pipe(COLD, (at.mains, FLOOR - 2.0), (at.mains, COLD_LINE - 1.0))
@@ -54,7 +60,7 @@ def draw_store(sheet: Sheet) -> None:
                 pen.line(HOT, (tank.x, tank.top), (tank.x, HOT_LINE))
     if series:
         for tank, after in pairwise(tanks):
-            x, top, foot = 0.5 * (tank.right + after.left), tank.at(0.95), after.at(0.05)
+            x, top, foot = 0.5 * (tank.right + after.left), tank.at(0.95), after.at(0.13)  # clear of a port at the foot
             pen.pipe(HOT, (tank.right, top), (x, top), (x, foot), (after.left, foot))
     pen.text(at.mains + 1.0, COLD_LINE - 2.2, ["cold water"])
     _words(sheet)
@@ -80,11 +86,13 @@ def draw_sensors(sheet: Sheet) -> None:
     found: list[tuple[float, str]] = []
     if plant.heat_pump is not None:
         found = [
-            (settings.sensor_height, f"calls the heat pump below {degrees(settings.start_at)}"),
-            (settings.stop_height, f"ends its call at {degrees(settings.stop_at)}"),
+            (settings.sensor_height, f"calls the heat pump below {sheet.degrees(settings.start_at)}"),
+            (settings.stop_height, f"ends its call at {sheet.degrees(settings.stop_at)}"),
         ]
     if plant.backup.kind != "none" and plant.backup.mode == "parallel":
-        found.append((settings.backup_height, f"calls the heater below {degrees(settings.backup_start)}"))
+        found.append(
+            (settings.backup_height, f"calls the heater below {sheet.degrees(settings.backup_start)}")
+        )
     for slot, (share, what) in enumerate(found):
         tank, y = sheet.ports(share)[0]
         x = tank.left + (0.2 + 0.3 * slot) * (tank.right - tank.left)
@@ -100,7 +108,7 @@ def _words(sheet: Sheet) -> None:
     if storage.tanks > drawn:
         many += f", {drawn} drawn"
     whole = in_litres(storage.volume) + (" in all" if storage.tanks > 1 else "")
-    charged = f"charged to {degrees(storage.setpoint)} ({1.8 * storage.setpoint + 32.0:.0f} °F)"
+    charged = f"charged to {sheet.degrees(storage.setpoint)}"
     sheet.pen.text(sheet.at.tanks[0].left - 1.0, COLD_LINE - 2.2, [many, whole, charged])
 
 
@@ -123,7 +131,8 @@ def _heater(sheet: Sheet) -> str:
     """Name and power of the second heater, or of the only one."""
     plant = sheet.scenario.plant
     name = BY_FAMILY.get(plant.family, HEATERS[plant.backup.kind])
-    return f"{name}, {(plant.backup.power or 0.0) / 1e3:,.4g} kW"
+    power = plant.backup.power or 0.0
+    return f"{name}, {power / 1e3:,.4g} kW" if name == "resistance" else f"{name}, {sheet.thermal(power)}"
 
 
 def draw_burner(sheet: Sheet) -> None:
@@ -140,7 +149,12 @@ def draw_burner(sheet: Sheet) -> None:
         low -= 2.0  # clear of the pipe from the machine
     box = sheet.at.burner._replace(foot=min(low - 1.5, 30.0))
     pen.box(box)
-    pen.tag(box.left + 0.5, box.foot + 1.7, sheet.tag("B", _heater(sheet)))
+    steam = sheet.scenario.plant.backup.kind == "steam"
+    pen.tag(box.left + 0.5, box.foot + 1.7, sheet.tag("HX" if steam else "B", _heater(sheet)))
+    if steam:
+        pen.plates(Box(box.x - 1.6, box.foot + 2.4, box.x + 1.6, box.top - 7.4))
+    else:
+        _flames(pen, box, box.foot + 2.6)
     y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
     lost = mwh(sheet.record, "fuel_kwh") - mwh(sheet.record, "backup_heat_kwh")
     pen.text(box.x, y, ["loses"] if sheet.record else [], bold=sheet.value(lost), align="center")
@@ -166,7 +180,7 @@ def draw_elements(sheet: Sheet) -> None:
         pen.box(at.series)
         tag = sheet.tag("EH" if electric else "B", f"{_heater(sheet)}, in the pipe to taps and loop")
         pen.tag(at.series.right - 0.5, at.series.foot + 1.7, tag, align="right")
-        to = f"to {degrees(sheet.scenario.backup_setpoint)}"
+        to = f"to {sheet.degrees(sheet.scenario.backup_setpoint)}"
         pen.text(x, at.series.top - 0.9, [_heater(sheet), "for taps and loop", to], align="center")
         y = sheet.feed(colour, x, at.series.top, words, sheet.flow(bought))
     else:
@@ -176,21 +190,29 @@ def draw_elements(sheet: Sheet) -> None:
         pen.text(x + 0.8, y, ["to the water"], bold=sheet.flow("backup_heat_kwh"))
 
 
+def _flames(pen: Pen, box: Box, y: float) -> None:
+    """Three flames side by side, their tips at `y`."""
+    for k in range(3):
+        pen.arrow("k", box.left + (k + 1) * 0.25 * (box.right - box.left), y, 0.0, 1.0)
+
+
 def _in_tanks(sheet: Sheet, colour: str, x: float) -> None:
     """Energy from above at `x` to a heater in each tank that has one."""
     pen, ports = sheet.pen, sheet.ports(sheet.scenario.backup_height)
     if sheet.scenario.plant.storage.arrangement == "series":  # what is above that height is heated
         ports += [(tank, tank.at(0.06)) for tank in sheet.at.tanks if tank.left > ports[0][0].left]
-    heaters = [(tank, y + 1.3) for tank, y in ports]
+    heaters = [(tank, min(y + 2.4, tank.top - 2.4)) for tank, y in ports]  # clear of the sensor
     pen.line(colour, (x, TOP), (x, min(y for _, y in heaters)))
     for level in {y for _, y in heaters}:
         pen.line(colour, (x, level), (max(tank.left for tank, y in heaters if y == level), level))
-    tag = sheet.tag("EH" if colour == ELECTRIC else "B", f"{_heater(sheet)} in all", len(heaters))
+    storage = sheet.scenario.plant.storage
+    count = storage.tanks if storage.arrangement == "parallel" else len(heaters)
+    whole = " in all" if count > 1 else ""
+    tag = sheet.tag("EH" if colour == ELECTRIC else "B", f"{_heater(sheet)}{whole}", count)
     pen.tag(x - 0.6, TOP, tag, align="right")
     for tank, y in heaters:
         pen.arrow(colour, tank.left, y, 1.0, 0.0)
         if colour == FUEL:
-            for k in range(3):
-                pen.arrow("k", tank.left + (k + 1) * 0.25 * (tank.right - tank.left), y + 1.6, 0.0, 1.0)
+            _flames(pen, tank, y + 1.6)
         else:
             pen.element(Box(tank.left + 0.4, y - 0.8, tank.right - 0.8, y + 0.8))

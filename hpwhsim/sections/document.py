@@ -13,8 +13,10 @@ from hpwhsim.evaluation.report import REASONS
 from hpwhsim.evaluation.result import Result
 from hpwhsim.io.us_units import BTU_H, KWH_PER_MMBTU, LITRES_PER_GALLON
 from hpwhsim.results.declared import record_keys
-from hpwhsim.results.heat_flows import digits, sums
+from hpwhsim.results.heat_flows import ELECTRICITY, Sum, digits, sums
+from hpwhsim.results.inch_pound import HEAT_MWH
 from hpwhsim.results.numbers import amount, decimals
+from hpwhsim.results.texts import Exact, Figure, Phrase
 from hpwhsim.scenario.schema import Dossier
 from hpwhsim.schematic.sheet import alternative
 from hpwhsim.sections.inputs import Input, inputs
@@ -177,18 +179,25 @@ def _plant(result: Result, wired: bool) -> list[Part]:
         for goes_in, comes_out in zip_longest(one.left.items(), one.right.items(), fillvalue=("", None)):
             (left, more), (right, less) = goes_in, comes_out
             said = f"{one.name}: {left}" if left else ""
-            rows.append((said, decimals(more, places), right, decimals(less, places)))
-        whole = [decimals(sum(side.values()), places) for side in (one.left, one.right)]
-        rows.append((f"{one.name}: sum", whole[0], "sum", whole[1]))
+            rows.append((said, _flow(more, places, one), right, _flow(less, places, one), "MWh"))
+        whole = [_flow(sum(side.values()), places, one) for side in (one.left, one.right)]
+        rows.append((f"{one.name}: sum", whole[0], "sum", whole[1], "MWh"))
     caption = "Schematic, with the heat of the year at each arrow"
-    heads = ("in", "[MWh]", "out", "[MWh]")
+    heads = ("in", "energy", "out", "energy", "unit")
     said = "Electrical one-line: currents and protective devices of the site checks"
     electrical = [Picture(ONE_LINE, said, f"{said}; its figures are in the table of checks")] if wired else []
     return [
         Picture(SCHEMATIC, caption, alternative(result.plant.year)),
-        Table(heads, rows, "lrlr", "The heat of the year: what goes in comes out"),
+        Table(heads, rows, "lrlru", "The heat of the year: what goes in comes out"),
         *electrical,
     ]
+
+
+def _flow(value: float | None, places: int, of: Sum) -> str:
+    """A term of a sum [MWh]; electricity is the same in both systems of units."""
+    if value is None:
+        return ""
+    return Exact(decimals(value, places), value, "" if of.name == ELECTRICITY else HEAT_MWH)
 
 
 def _savings(result: Result) -> list[Part]:
@@ -222,8 +231,13 @@ def _causes(record: Mapping[str, Any]) -> list[Part]:
     hours = record["resistance_hours"] + record["fuel_hours"]
     rows.append(("all", amount(hours), amount(record["short_hours"])))
     heads = ("cause", "backup, at full power [h]", "unmet hours [h]")
-    missing = f"{amount(record['short_litres'])} L were delivered below the minimum delivery temperature; "
-    missing += f"{amount(record['unmet_kwh'])} kWh were missing to the use temperature."
+    litres, heat = record["short_litres"], record["unmet_kwh"]
+    missing = Phrase(
+        Figure(amount(litres, "L"), litres, "short_litres"),
+        " were delivered below the minimum delivery temperature; ",
+        Figure(amount(heat, "kWh"), heat, "unmet_kwh"),
+        " were missing to the use temperature.",
+    )
     return [Text(missing, small=True), Table(heads, rows, "lrr", "Hours of the year by cause")]
 
 

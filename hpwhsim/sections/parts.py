@@ -1,20 +1,7 @@
 """What a document is made of, as data: sections of paragraphs, lists, tables and pictures."""
 
 from collections.abc import Sequence
-from typing import NamedTuple, Self
-
-
-class Exact(str):
-    """A number as it is read, which knows its value in full and, where it has one, its key."""
-
-    value: float
-    key: str
-
-    def __new__(cls, text: str, value: float, key: str = "") -> Self:
-        """The text of a value; `key` is declared in tables/results.csv and says the unit."""
-        made = super().__new__(cls, text)
-        made.value, made.key = value, key
-        return made
+from typing import NamedTuple
 
 
 class Typed(str):

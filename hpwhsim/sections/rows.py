@@ -17,9 +17,10 @@ from hpwhsim.evaluation.result import Result, Side
 from hpwhsim.evaluation.saving_labels import saving_label
 from hpwhsim.results.declared import declarations, declared, record_keys
 from hpwhsim.results.heat_flows import ELECTRIC
+from hpwhsim.results.inch_pound import MMBTU
 from hpwhsim.results.numbers import amount, decimals
+from hpwhsim.results.texts import Exact
 from hpwhsim.scenario.files import WEATHER
-from hpwhsim.sections.parts import Exact
 
 SAVED = {
     "electricity_kwh": "electricity_kwh",
@@ -105,16 +106,18 @@ def headline(result: Result) -> Iterator[list[str]]:
 
 def _lines(result: Result) -> Iterator[list[str]]:
     """Rows of savings that are no key of a record: energies in MMBtu, power in the hours that are named."""
-    hours = {one.name: f"peak power in {one}" for one in result.loaded.scenario.savings.peak_hours}
+    named = result.loaded.scenario.savings.peak_hours
+    hours = {one.name: f"peak power in {one}".replace("_", " ") for one in named}
     for key, line in result.savings.items():
         if key in ENERGIES:
-            label, unit = ENERGIES[key], "MMBtu"
+            label, unit, quantity = ENERGIES[key], "MMBtu", MMBTU
         elif key.endswith(".highest_kw"):
-            label, unit = hours[key.removesuffix(".highest_kw")], "kW"
+            label, unit, quantity = hours[key.removesuffix(".highest_kw")], "kW", ""
         else:
             continue
         label += ROOMS if any(side.room for side in result.sides.values()) else ""
-        yield [label, unit, *map(amount, (line.plant, line.baseline, line.saved))]
+        values = line.plant, line.baseline, line.saved
+        yield [label, unit, *(exact(value, quantity) for value in values)]
 
 
 def result_rows(result: Result) -> list[list[str]]:
@@ -139,11 +142,18 @@ def saving_rows(result: Result) -> list[list[str]]:
     for name, line in result.savings.items():
         key = f"savings.{'cost_usd' if name == 'cost' else name}"
         key = key if key in declarations() else ""
-        rows.append([*saving_label(name), *(exact(x, key) for x in line[:3]), amount(line.percent, "%")])
+        rows.append([*saving_label(name), *(exact(x, key) for x in line[:3]), _of_baseline(line.percent)])
     return rows
 
 
-HYGIENE_HEADS = ("place", "water [°C]", "hours", "consecutive", "source")
+def _of_baseline(percent: float | None) -> str:
+    """A saving as share of the baseline, in times where a share no longer says anything."""
+    if percent is None or abs(percent) < 1000.0:
+        return amount(percent, "%")
+    return amount(round(percent / 100.0), "times")
+
+
+HYGIENE_HEADS = ("place", "water", "hours", "consecutive", "source")
 HYGIENE = (
     "Legionella: hours of the year at temperatures of published guidance, ranges of growth first. Below "
     "counts what is colder by more than the tolerance of a sensor (0.6 K at 60 °C). Local codes, the water "
@@ -156,7 +166,7 @@ def hygiene_rows(record: Mapping[str, Any]) -> list[list[str]]:
     return [
         [
             row["place"],
-            threshold(row),
+            f"{threshold(row)} °C",
             f"{row['hours']:,.0f}",
             f"{row['longest_hours']:,.0f}",
             f"{row['source']} ({row['status']})",
@@ -175,6 +185,8 @@ def month_rows(side: Side) -> list[list[str]]:
     rows = []
     for label, key in series.items():
         months = by_month(side.year.hourly[key])
+        if key == "fuel_kwh" and not months.any():
+            continue
         values = (*map(float, months), float(months.sum()))
         rows.append([f"{label} [kWh]", *(Exact(decimals(v, 0), v, key) for v in values)])
     for label, key, places in (

@@ -28,6 +28,7 @@ class Browser:
         options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
         self.driver = webdriver.Chrome(options=options, service=service.Service(driver))
         self.folder = folder
+        self.tabs: dict[Path, str] = {}
         self.driver.execute_cdp_cmd(
             "Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(folder)}
         )
@@ -37,9 +38,22 @@ class Browser:
         self.resize(width)
         self.driver.get(path.as_uri())
         end = time.monotonic() + SHORT
-        while self.js("return document.documentElement.dataset.ready") != "yes":
+        ready = "return !document.scripts.length || document.documentElement.dataset.ready === 'yes'"
+        while not self.js(ready):
             assert time.monotonic() < end, self.driver.get_log("browser")
             time.sleep(0.02)
+
+    def show(self, path: Path) -> None:
+        """A file in a tab of its own, opened once, at the usual width and on a light screen."""
+        if path in self.tabs:
+            self.driver.switch_to.window(self.tabs[path])
+            self.media()
+            self.resize(1280)
+            return
+        self.driver.switch_to.new_window("tab")
+        self.tabs[path] = self.driver.current_window_handle
+        self.media()
+        self.open(path)
 
     def resize(self, width: int, height: int = 900) -> None:
         """Give the page a width; its script follows after a moment."""

@@ -6,25 +6,21 @@ from pathlib import Path
 import pytest
 from browser import Browser
 
-from hpwhsim.charts.year import draw_plant
 from hpwhsim.cli.main import main
 from hpwhsim.evaluation.result import Result
+from hpwhsim.operation.document import document
+from hpwhsim.operation.facts import Facts
+from hpwhsim.operation.html import html
 from hpwhsim.page.page import page
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="session")
-def pictures(demo: Result) -> dict[str, bytes]:
-    """The drawings of the demo."""
-    return draw_plant(demo.plant.year, demo.loaded.scenario)
-
-
-@pytest.fixture(scope="session")
-def page_of_demo(demo: Result, pictures: dict[str, bytes], tmp_path_factory: pytest.TempPathFactory) -> Path:
+def page_of_demo(demo: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page of the demo as a file."""
     path = tmp_path_factory.mktemp("page") / "page.html"
-    path.write_bytes(page(demo, pictures))
+    path.write_bytes(page(demo))
     return path
 
 
@@ -44,3 +40,18 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     one = Browser(tmp_path_factory.mktemp("saved"))
     yield one
     one.driver.quit()
+
+
+@pytest.fixture
+def operation(browser: Browser, operation_of_demo: Path) -> Browser:
+    """The document on the demo's operation, which no script makes ready."""
+    browser.show(operation_of_demo)
+    return browser
+
+
+@pytest.fixture(scope="session")
+def operation_of_demo(demo: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sequence of operation of the demo as a file."""
+    path = tmp_path_factory.mktemp("operation") / "operation.html"
+    path.write_bytes(html(document(Facts(demo))))
+    return path

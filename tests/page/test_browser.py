@@ -29,11 +29,30 @@ MARGIN = 14.0  # mm, of the page's own style
 
 @pytest.fixture
 def opened(browser: Browser, page_of_demo: Path) -> Browser:
-    """The page of the demo, in SI, freshly opened."""
-    browser.media()
-    browser.open(page_of_demo)
+    """The page of the demo, in SI, the whole year in its fields."""
+    browser.show(page_of_demo)
     browser.js("document.querySelector('[name=units][value=si]').click()")
+    browser.js("document.querySelector('[data-range=\"whole year\"]').click()")
     return browser
+
+
+@pytest.fixture
+def beside(browser: Browser, compared: Path) -> Browser:
+    """The page of the comparison, in SI, its first scenario the base."""
+    browser.show(compared / "compare.html")
+    browser.js("document.querySelector('[name=units][value=si]').click()")
+    choose(browser, "base", "0")
+    return browser
+
+
+def choose(browser: Browser, name: str, value: str) -> None:
+    """Another option of a list."""
+    browser.js(
+        "const s = document.getElementById(arguments[0]); s.value = arguments[1];"
+        "s.dispatchEvent(new Event('change'))",
+        name,
+        value,
+    )
 
 
 def number(text: str) -> float:
@@ -63,39 +82,83 @@ def test_it_asks_for_nothing_and_has_no_error(browser: Browser, page_of_demo: Pa
         assert browser.js("return document.querySelectorAll('.drawing:empty, .drawn:empty').length") == 0
 
 
+FACTORS = {
+    "kBtu": 3600.0 / 1055.056,
+    "MMBtu": 3.6 / 1.055056,
+    "therm": 36.0 / 1055.056,
+    "gal": 1.0 / 3.785412,
+    "lb": 1.0 / 0.4535924,
+    "lb/year": 1.0 / 0.4535924,
+    "lb CO2e": 1.0 / 0.4535924,
+    "lb/kWh": 1.0 / 0.4535924,
+    "Btu/h": 3.412141,
+    "°F": 1.8,
+    "°F difference": 1.8,
+    "USD/short ton": 0.9071847,
+    "USD/MMBtu": 1.055056 / 3.6,
+}
+"""NIST SP 811, B.8: Btu (IT) 1055.056 J, gal 3.785412 L, lb 0.4535924 kg, short ton 907.1847 kg."""
+GALLONS = {"m3": 1000.0 / 3.785412}
+FIGURES = """return [...document.querySelectorAll('data[data-key]')].map(d => {
+  const row = d.closest('tr'), card = d.parentElement.querySelector('.card-unit');
+  const unit = row && row.querySelector('td.unit');
+  const heads = row && [row.cells[0], d.closest('table').tHead.rows[0].cells[d.closest('td, th').cellIndex]];
+  const head = heads && heads.map(h => h.textContent.match(/\\[(.*)\\]$/)).find(Boolean);
+  const own = d.textContent.replace(/^[^a-z]*\\d\\s?/i, '');
+  return [d.dataset.key, Number(d.value), d.textContent, 'difference' in d.dataset,
+    'unit' in d.dataset ? own : unit ? unit.textContent : card ? card.textContent : head ? head[1] : ''];
+})"""
+"""Key, value, text, whether it is a difference, and the unit beside it, of every figure with a key."""
+
+
 @pytest.mark.published
-def test_the_switch_converts_every_figure(opened: Browser, demo: Result) -> None:
-    """NIST SP 811, B.8: Btu (IT) 1055.056 J, gal 3.785412 L, lb 0.4535924 kg; electricity stays kWh."""
-    code = (
-        "return [...document.querySelectorAll('data[data-key]')]"
-        ".map(d => [d.dataset.key, d.value, d.textContent])"
-    )
-    before = opened.js(code)
-    opened.click("[name=units][value=us]")
-    after = opened.js(code)
-    factors = {
-        "heat_to_taps_kwh": 3600.0 / 1055.056,
-        "source_heat_kwh": 3600.0 / 1055.056,
-        "fuel_kwh": 36.0 / 1055.056,
-        "hot_water_litres": 1.0 / 3.785412,
-        "total_kgco2e": 1.0 / 0.4535924,
-        "electricity_kwh": 1.0,
-        "cop_plant": 1.0,
-    }
-    seen = set()
-    for (key, value, _), (_, _, text) in zip(before, after, strict=True):
-        if key in factors:
-            seen.add(key)
-            assert number(text) == pytest.approx(float(value) * factors[key], rel=6e-4, abs=0.51), key
-        if key in ("source_min_c", "store_min_top_c"):
-            seen.add(key)
-            assert number(text) == pytest.approx(1.8 * float(value) + 32.0, abs=0.06), key
-    assert seen == {*factors, "source_min_c", "store_min_top_c"}
-    units = opened.js("return [...document.querySelectorAll('.legend output')].map(o => o.textContent)")
-    assert any(text.endswith("°F") for text in units)
-    assert not any(text.endswith("°C") for text in units)
-    opened.click("[name=units][value=si]")
-    assert opened.js(code) == before
+@pytest.mark.parametrize("name", ["opened", "beside"])
+def test_the_switch_converts_every_figure(name: str, request: pytest.FixtureRequest) -> None:
+    """Every figure is its value times the factor between the units beside it; electricity stays."""
+    page: Browser = request.getfixturevalue(name)
+    before = page.js(FIGURES)
+    page.click("[name=units][value=us]")
+    after = page.js(FIGURES)
+    assert len(before) == len(after) > 150
+    changed = set()
+    for (key, value, was, apart, metric), (_, _, text, _, unit) in zip(before, after, strict=True):
+        if unit == metric or was in ("", "base"):
+            assert text == was, key
+            continue
+        changed.add(unit)
+        if unit == "MMBtu" or metric == "MMBtu":  # of savings, whose own unit that is
+            mine = value * (FACTORS["MMBtu"] if key.endswith("_mwh") else 1.0)
+        elif metric in GALLONS:
+            mine = value * GALLONS[metric]
+        else:
+            mine = value * FACTORS[unit] + (32.0 if unit == "°F" and not apart else 0.0)
+        assert number(text) == pytest.approx(mine, rel=6e-4, abs=1e-9), (key, was, text)
+    assert changed >= {"kBtu", "therm", "lb CO2e"}
+    page.click("[name=units][value=si]")
+    assert page.js(FIGURES) == before
+
+
+METRIC = re.compile(
+    r"(?<![(=] )(?<!\()\b[\d.,]+ (?:°C|degC|K|L|m3|m³|m2|m|mm|kg|t|MWh|kPa|bar|L/s|m3/s|W/K|W/m/K|W/m2/K)"
+    r"(?![\w/²³])(?! ?\()(?! per )|\[(?:°C|L|m3|kg|MWh)\]|(?<=\s)kW heat"
+)
+TEXTS = """return [...document.querySelectorAll('body *')]
+  .filter(e => e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()))
+  .filter(e => !e.closest('script, style, code'))
+  .map(e => [e.closest('section')?.querySelector('h2').textContent, e.textContent])"""
+
+
+@pytest.mark.parametrize("name", ["opened", "beside"])
+def test_no_metric_figure_stands_alone_in_inch_pound(name: str, request: pytest.FixtureRequest) -> None:
+    """Drawings, axes, sentences and tables: what is not converted carries both."""
+    page: Browser = request.getfixturevalue(name)
+    page.click("[name=units][value=us]")
+    page.js("for (const d of document.querySelectorAll('details')) d.open = true")
+    texts = page.js(TEXTS)
+    page.click("[name=units][value=si]")
+    assert len(texts) > 300
+    left = [text for where, text in texts if where != "Usual measures" and METRIC.search(text)]
+    assert left == []
 
 
 def test_pointer_and_keys_read_the_hour(opened: Browser, demo: Result) -> None:
@@ -198,12 +261,11 @@ def test_every_picture_is_saved(opened: Browser) -> None:
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("name", ["year", "comparison"])
-def test_no_picture_is_cut_on_paper(opened: Browser, compared: Path, paper: str, name: str) -> None:
+@pytest.mark.parametrize("name", ["opened", "beside"])
+def test_no_picture_is_cut_on_paper(name: str, paper: str, request: pytest.FixtureRequest) -> None:
     """Each picture with its caption is no higher and no wider than a sheet within its margins."""
     wide, high = ((side - 2.0 * MARGIN) * 96.0 / 25.4 for side in PAPERS[paper])
-    if name == "comparison":
-        opened.open(compared / "compare.html")
+    opened: Browser = request.getfixturevalue(name)
     opened.resize(int(wide))
     opened.js("window.dispatchEvent(new Event('beforeprint'))")
     opened.media("print", "dark")
@@ -226,55 +288,107 @@ def test_no_picture_is_cut_on_paper(opened: Browser, compared: Path, paper: str,
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_nothing_stands_beside_the_window(opened: Browser, compared: Path, width: int) -> None:
+@pytest.mark.parametrize("name", ["opened", "beside", "operation"])
+def test_nothing_stands_beside_the_window(name: str, width: int, request: pytest.FixtureRequest) -> None:
     """WCAG 2.2, 1.4.10: reading needs no scrolling to the side; wide tables scroll in their own boxes."""
-    for path in (None, compared / "compare.html"):
-        if path is not None:
-            opened.open(path, width)
-        opened.resize(width)
-        opened.driver.execute_async_script("setTimeout(arguments[0], 250)")
-        assert opened.js("return document.documentElement.scrollWidth") <= width
-        code = (
-            "return [...document.querySelectorAll('.wide')]"
-            ".filter(b => b.scrollWidth > b.clientWidth && b.tabIndex !== 0).length"
-        )
-        assert opened.js(code) == 0
+    page: Browser = request.getfixturevalue(name)
+    page.resize(width)
+    page.driver.execute_async_script("setTimeout(arguments[0], 250)")
+    assert page.js("return document.documentElement.scrollWidth") <= width
+    code = (
+        "return [...document.querySelectorAll('.wide')]"
+        ".filter(b => b.scrollWidth > b.clientWidth && b.tabIndex !== 0).length"
+    )
+    assert page.js(code) == 0
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_accessible(opened: Browser, compared: Path, scheme: str) -> None:
+@pytest.mark.parametrize("name", ["opened", "beside", "operation"])
+def test_accessible(name: str, scheme: str, request: pytest.FixtureRequest) -> None:
     """The rules of axe-core for WCAG 2.2 A and AA find nothing serious."""
     if not AXE.exists():
         pytest.skip("axe-core is not installed")
-    for path in (None, compared / "compare.html"):
-        if path is not None:
-            opened.open(path)
-        opened.media("", scheme)
-        opened.js(AXE.read_text(encoding="utf-8"))
-        found = opened.driver.execute_async_script(
-            "const done = arguments[0];"
-            "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations.map("
-            "v => [v.impact, v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 120))])))"
-        )
-        opened.media()
-        assert [one for one in found if one[0] in ("serious", "critical")] == []
-
-
-def test_a_comparison_ranks_by_what_is_chosen(browser: Browser, compared: Path) -> None:
-    """The order of the bars is that of compare.csv, and turns where more is better."""
-    browser.media()
-    browser.open(compared / "compare.html")
-    rows = list(
-        csv.DictReader(line for line in io.StringIO((compared / "compare.csv").read_text()) if line[0] != "#")
+    page: Browser = request.getfixturevalue(name)
+    page.media("", scheme)
+    if not page.js("return 'axe' in window"):
+        page.js(AXE.read_text(encoding="utf-8"))
+    found = page.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations.map("
+        "v => [v.impact, v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 120))])))"
     )
-    names = [Path(row["scenario"]).stem for row in rows]
+    assert [one for one in found if one[0] in ("serious", "critical")] == []
+
+
+@pytest.mark.parametrize("name", ["opened", "beside"])
+def test_every_control_is_reached_by_tab_and_shows_it(name: str, request: pytest.FixtureRequest) -> None:
+    """WCAG 2.2, 2.1.1 and 2.4.7: each control takes the focus in turn, with an outline."""
+    page: Browser = request.getfixturevalue(name)
+    count = page.js(
+        "window.got = new Map(); document.activeElement.blur(); scrollTo(0, 0);"
+        "document.addEventListener('focusin', e => got.set(e.target,"
+        " e.target.matches(':focus-visible') && getComputedStyle(e.target).outlineStyle !== 'none'));"
+        "window.all = [...document.querySelectorAll('a[href], button, input, select, summary, [tabindex]')]"
+        ".filter(e => e.checkVisibility() && !(e.type === 'radio' && !e.checked)); return all.length"
+    )
+    page.press("body", "\ue004" * (count + 1))
+    assert page.js("return all.filter(e => !got.has(e)).map(e => e.outerHTML.slice(0, 100))") == []
+    assert page.js("return all.filter(e => !got.get(e)).map(e => e.outerHTML.slice(0, 100))") == []
+
+
+@pytest.fixture(scope="module")
+def in_file(compared: Path) -> dict[str, dict[str, str]]:
+    """compare.csv by scenario."""
+    lines = [line for line in io.StringIO((compared / "compare.csv").read_text()) if line[0] != "#"]
+    return {Path(row["scenario"]).stem: row for row in csv.DictReader(lines)}
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_a_comparison_ranks_by_what_is_chosen(
+    beside: Browser, in_file: dict[str, dict[str, str]], units: str
+) -> None:
+    """The order of the bars is that of compare.csv in both systems, and turns where more is better."""
+    beside.click(f"[name=units][value={units}]")
     for key, best in (("with_room_kwh", min), ("cop_plant", max), ("total_kgco2e", min)):
-        values = dict(zip(names, (float(row[key]) for row in rows), strict=True))
-        browser.js(
-            "const s = document.getElementById('rank-by'); s.value = arguments[0];"
-            "s.dispatchEvent(new Event('change'))",
-            key,
+        values = {name: float(row[key]) for name, row in in_file.items()}
+        choose(beside, "rank-by", key)
+        saved = table(beside.saved("[data-picture=rank] [data-save=csv]", "rank.csv"))
+        order = sorted(values, key=lambda n: values[n], reverse=best is max)
+        assert saved["scenario"] == order
+        assert [float(text) for text in saved[key]] == [values[name] for name in order]
+        drawn = beside.js(
+            "return [...document.querySelectorAll('[data-picture=rank] svg text')].map(t => t.textContent)"
         )
-        saved = table(browser.saved("[data-picture=rank] [data-save=csv]", "rank.csv"))
-        assert saved["scenario"] == sorted(values, key=lambda n: values[n], reverse=best is max)
-        assert [float(text) for text in saved[key]] == [values[name] for name in saved["scenario"]]
+        assert [text for text in drawn if re.match(r"\d\. ", text)] == [
+            f"{n}. {name}" for n, name in enumerate(order, start=1)
+        ]
+        unit = beside.js("return document.querySelector('#rank-by option:checked').textContent")
+        assert ("kBtu" in unit or "lb" in unit) == (units == "us" and key != "cop_plant")
+
+
+def test_differences_are_from_the_base_that_is_chosen(
+    beside: Browser, in_file: dict[str, dict[str, str]]
+) -> None:
+    """Every figure less that of the base, in the table and its sentences; percent of the base."""
+    names, key = list(in_file), "electricity_kwh"
+    values = [float(row[key]) for row in in_file.values()]
+    code = (
+        "const r = document.querySelector(`[data-key=${arguments[0]}]`).closest('tr');"
+        "return ['apart', 'percent'].map(k => [...r.querySelectorAll(`[data-${k}]`)].map(d => d.textContent))"
+    )
+    for base in (0, 2, 1):
+        choose(beside, "base", str(base))
+        apart, percent = beside.js(code, key)
+        assert [text == "base" for text in apart] == [n == base for n in range(3)]
+        for n, value in enumerate(values):
+            if n != base:
+                change = value - values[base]
+                assert number(apart[n]) == pytest.approx(change, rel=6e-4), (names[n], names[base])
+                assert apart[n][0] == ("+" if change > 0.0 else "\N{MINUS SIGN}")
+                assert number(percent[n]) == pytest.approx(100.0 * change / values[base], rel=6e-4, abs=0.051)
+        shown = beside.js(
+            "return [...document.querySelectorAll('[data-base]')].filter(d => d.checkVisibility())"
+            ".map(d => d.textContent)"
+        )
+        (said,) = shown
+        assert all(f"{name} against {names[base]}" in said for n, name in enumerate(names) if n != base)

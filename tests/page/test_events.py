@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.page.events import event_parts, events, when
-from hpwhsim.sections.parts import Exact, Table, Text
+from hpwhsim.results.texts import Exact
+from hpwhsim.sections.parts import Table, Text
 
 pytestmark = pytest.mark.law
 HOURLY = st.lists(st.sampled_from([0.0, 0.0, 0.25, 1.0, 2.5]), min_size=1, max_size=60).map(np.array)

@@ -15,16 +15,20 @@ import pytest
 from cases import ROOT
 
 from hpwhsim.account.adequacy import cause_name
-from hpwhsim.charts.year import draw_plant
+from hpwhsim.account.energy import by_month
+from hpwhsim.charts.year import ONE_LINE, SCHEMATIC, draw_plant
 from hpwhsim.cli import main as cli
 from hpwhsim.evaluation.draw_years import evaluate_over
 from hpwhsim.evaluation.result import Result
 from hpwhsim.page.frame import html, json_text
 from hpwhsim.page.page import page
 from hpwhsim.results.files import NAMES, PAGE
+from hpwhsim.results.heat_flows import sums as sums_of
 from hpwhsim.results.numbers import amount
+from hpwhsim.results.texts import Exact
 from hpwhsim.scenario.reading import read_scenario
-from hpwhsim.sections.parts import Document, Exact, Listing, Picture, Section, Table, Text, Typed
+from hpwhsim.sections.parts import Document, Listing, Picture, Section, Table, Text, Typed
+from hpwhsim.sections.rows import SAVED
 
 pytestmark = [pytest.mark.contract, pytest.mark.year]
 DEMO = ROOT / "scenarios" / "central-air.yaml"
@@ -103,6 +107,15 @@ def parse(content: bytes) -> Node:
 
 def rows(node: Node) -> list[list[str]]:
     return [[cell.text for cell in row.all("th", "td")] for row in node.all("tr")]
+
+
+def metric(text: str) -> str:
+    """A sentence without the inch-pound values in brackets."""
+    number = r"[-\N{MINUS SIGN}]?[\d,.]+(?:e-?\d+)?"
+    return re.sub(rf" \({number}(?:(?: to | and |-){number})? {INCH_POUND}\)", "", text)
+
+
+INCH_POUND = r"(?:degF|°F(?: difference)?|gal|ft[23²³]?|in|lb(?:/kWh|/ft3)?|psi|gpm|Btu/h/\S+?)"
 
 
 def section(root: Node, heading: str) -> Node:
@@ -202,9 +215,9 @@ def test_a_table_names_its_rows_and_columns() -> None:
 # -- the page of a year --------------------------------------------------------------------------------
 
 
-def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]) -> None:
+def test_the_page_is_sound_and_complete(demo: Result) -> None:
     """Every part that was asked for is there, and every picture is the one that was drawn."""
-    root = assert_sound(page(demo, pictures))
+    root = assert_sound(page(demo))
     assert [node.text for node in root.all("h2")] == [
         "Summary",
         "The plant",
@@ -228,9 +241,10 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
         "All numbers",
         "How to repeat it",
     ]
+    year, scenario = demo.plant.year, demo.loaded.scenario
+    si, us = (draw_plant(year, scenario, us=us) for us in (False, True))
     held = list(root.all("svg"))
-    assert len(held) == len(pictures) == 2
-    for found, drawn in zip(held, pictures.values(), strict=True):
+    for found, drawn in zip(held, (si[SCHEMATIC], us[SCHEMATIC], si[ONE_LINE]), strict=True):
         texts = [n.text for n in ET.fromstring(drawn).iter("{http://www.w3.org/2000/svg}text")]
         assert [n.text for n in found.all("text")] == texts
     names = [n.attributes["data-picture"] for n in root.all("figure") if "data-picture" in n.attributes]
@@ -247,11 +261,12 @@ def test_the_page_is_sound_and_complete(demo: Result, pictures: dict[str, bytes]
         "carbon",
     ]
     record: Any = demo.plant.record
-    assert [n.text for n in section(root, "Cautions").all("li")] == record["cautions"]
+    assert [metric(n.text) for n in section(root, "Cautions").all("li")] == record["cautions"]
     assumed = {row[0]: row for row in rows(section(root, "Assumptions"))}
     for item in record["assumptions"]:
-        assert assumed[item["key"]][1] == item["value"]
-        assert assumed[item["key"]][3:] == [item["source"], item["status"]]
+        assert metric(assumed[item["key"]][1]) == metric(item["value"])
+        assert metric(assumed[item["key"]][3]) == metric(item["source"])
+        assert assumed[item["key"]][4] == item["status"]
     checks = rows(section(root, "Checks"))
     assert len(checks) == 1 + 2 + len(record["checks"])  # a head, and the heat balance of both plants
     repeat = dict(rows(section(root, "How to repeat it"))[1:])
@@ -300,27 +315,144 @@ def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureF
     # the drawings hold no script either
     inside = {node.name for svg in root.all("svg") for node in every(svg)}
     assert not inside & {"script", "foreignobject", "image"}
-    # every figure that says its key has the value of the record: cards, summary, tables, months
-    keyed = [node for node in root.all("data") if "data-key" in node.attributes]
-    listed = {node.attributes["data-key"] for node in keyed}
-    assert listed >= {"electricity_kwh", "cop_plant", "total_kgco2e", "heat_to_taps_kwh"}
-    of_events = [
-        node for part in section(root, "Backup and unmet hot water").all("table") for node in every(part)
-    ]
-    of_months = [node for part in section(root, "Months").all("table") for node in every(part)]
-    for node in keyed:
-        key, value = node.attributes["data-key"], float(node.attributes["value"])
-        if node not in of_events and node not in of_months:
-            assert value == record[key], key
-    assert sum(float(node.attributes["value"]) for node in keyed if node in of_events) == pytest.approx(
-        record["backup_heat_kwh"] + record["short_litres"]
+
+
+def test_every_number_of_the_page_is_one_of_the_result(demo: Result) -> None:
+    """Every cell of numbers of every table, and every card and figure of a sentence; none is left unread."""
+    root = parse(page(demo))
+    left = [node for node in root.all("data")]
+    left += [c for c in root.all("td") if c.attributes.get("class") == "number" and not list(c.all("data"))]
+    assert len(left) > 600
+    assert demo.baseline is not None
+    record: Any = demo.plant.record
+    sides: list[Any] = [record, demo.baseline.record]
+
+    def read(node: Node, expected: float | str) -> None:
+        """The node says it: in full where it knows its value, and as four digits or more are read."""
+        left.remove(node)
+        if isinstance(expected, str):
+            assert node.text == expected
+            return
+        if node.name == "data":
+            assert float(node.attributes["value"]) == pytest.approx(expected, rel=1e-12, abs=1e-12), node.text
+        shown = float(node.text.split()[0].replace(",", "").replace("\N{MINUS SIGN}", "-"))
+        mantissa, _, exponent = node.text.split()[0].partition("e")
+        places = len(mantissa.partition(".")[2]) - int(exponent or 0)
+        assert shown == pytest.approx(expected, rel=1e-12, abs=0.5001 * 10.0**-places), node.text
+
+    def cells(table: Node) -> Iterator[tuple[str, list[Node]]]:
+        """The first cell of each row, and the nodes of its numbers."""
+        for row in next(table.all("tbody")).all("tr"):
+            found = [c for c in row.all("td") if c.attributes.get("class") == "number"]
+            yield next(row.all("th")).text, [next(c.all("data"), c) for c in found]
+
+    def tables(name: str) -> list[Node]:
+        return list(section(root, name).all("table"))
+
+    for node in next(section(root, "Summary").all("dl")).all("data"):
+        read(node, record[node.attributes["data-key"]])
+    of_energy = {"site energy": "site_mmbtu", "source energy": "source_mmbtu"}
+    for label, nodes in cells(tables("Summary")[0]):
+        key = nodes[0].attributes.get("data-key", "")
+        line = demo.savings.get(of_energy.get(label, SAVED.get(key, "")))
+        if label.startswith("peak power in "):
+            line = demo.savings["summer_afternoon.highest_kw"]
+        values = [side.get(key) for side in sides]
+        values = values if None not in values else [line.plant, line.baseline] if line else [0.0, 0.0]
+        for node, value in zip(nodes, [*values, values[1] - values[0]], strict=True):
+            read(node, value) if node.text else left.remove(node)
+    for (_, nodes), line in zip(cells(tables("Savings")[0]), demo.savings.values(), strict=True):
+        for node, value in zip(nodes, line[:3], strict=False):
+            read(node, value)
+        said = "" if line.percent is None else amount(line.percent, "%")
+        many = line.percent is not None and abs(line.percent) >= 1000.0
+        read(nodes[3], amount(round(line.percent / 100.0), "times") if many else said)
+    for name in ("Cost", "Greenhouse gases"):
+        for _, (node,) in cells(tables(name)[0]):
+            if node.name == "data":
+                read(node, record[node.attributes["data-key"]])
+            else:  # a text, or that there is none and why
+                assert node.text.startswith("none: ") or node.text in record.values()
+                left.remove(node)
+    for key, nodes in cells(tables("All numbers")[0]):
+        for node, side in zip(nodes, sides, strict=True):
+            value = side.get(key)
+            if isinstance(value, float | int):
+                read(node, value)
+            else:
+                none = side is record and key in record and value is None
+                assert node.text == ("none" if none else value or ""), key
+                left.remove(node)
+    for table, side in zip(tables("Months"), (demo.plant, demo.baseline), strict=True):
+        for label, nodes in cells(table):
+            name = label.partition(" [")[0]
+            if "data-key" in nodes[0].attributes:
+                months = by_month(side.year.hourly[nodes[0].attributes["data-key"]])
+                whole = months.sum()
+            else:
+                key = {"peak": "peak_kw", "COP of the plant": "cop_plant", "energy cost": "energy_cost"}[name]
+                sums: Any = side.record
+                months, whole = sums[f"monthly.{key}"], sums[key]
+            for node, value in zip(nodes, [*months, whole], strict=True):
+                read(node, float(value))
+    for one, rest in zip(sums_of(record), _by_sum(cells(tables("The plant")[0])), strict=True):
+        for place, terms in enumerate((one.left, one.right)):
+            nodes = [row[place] for row in rest if row[place].text]
+            for node, value in zip(nodes, [*terms.values(), sum(terms.values())], strict=True):
+                read(node, value)
+        left[:] = [node for node in left if node not in [row[p] for row in rest for p in (0, 1)]]
+    missing = [n for p in section(root, "Backup and unmet hot water").all("p") for n in p.all("data")]
+    for node, key in zip(missing, ("short_litres", "unmet_kwh"), strict=True):
+        read(node, record[key])
+    *_, of_events, by_cause = tables("Backup and unmet hot water")
+    events = [nodes for _, nodes in cells(of_events)]
+    assert sum(float(heat.attributes["value"]) for _, heat in events) == pytest.approx(
+        record["backup_heat_kwh"]
     )
+    assert (
+        sum(int(hours.text) for hours, _ in events) == (demo.plant.year.hourly["backup_heat_kwh"] > 0).sum()
+    )
+    causes = record["backup_hours_by_cause"], record["short_hours_by_cause"]
+    named = {cause_name(cause): cause for side in causes for cause in side}
+    for label, nodes in cells(by_cause):
+        totals = record["resistance_hours"] + record["fuel_hours"], record["short_hours"]
+        for node, side, total in zip(nodes, causes, totals, strict=True):
+            read(node, total if label == "all" else side.get(named[label], 0.0))
+    seen = {id(node) for nodes in events for node in nodes}
+    for table in tables("Legionella"):
+        for row in table.all("tr"):
+            seen |= {id(node) for node in every(row)}
+    checked = {f"{check.ratio:.2f}" for check in demo.checks if check.ratio is not None}
+    ratios = [node for _, nodes in cells(tables("Checks")[0]) for node in nodes]
+    assert {node.text for node in ratios} <= checked | {"", "0.00"}
+    seen |= {id(node) for node in ratios}
+    seen |= {id(node) for _, nodes in cells(tables("Usual measures")[0]) for node in nodes}  # below
+    assert [node.text for node in left if id(node) not in seen] == []
+
+
+def _by_sum(found: Iterator[tuple[str, list[Node]]]) -> Iterator[list[list[Node]]]:
+    """Rows of the heat table up to each of its sums."""
+    rows: list[list[Node]] = []
+    for label, nodes in found:
+        rows.append(nodes)
+        if label.endswith(": sum"):
+            yield rows
+            rows = []
+
+
+def test_legionella_hours_are_those_of_the_record(demo: Result) -> None:
+    root, record = parse(page(demo)), dict(demo.plant.record)
+    (table, *_) = section(root, "Legionella").all("table")
+    found = sorted((row[0], row[2], row[3]) for row in rows(table)[1:])
+    counted: Any = [r for r in record["hygiene"] if r["hours"] > 0.0 and r["kind"] in ("below", "within")]
+    expected = [(r["place"], f"{r['hours']:,.0f}", f"{r['longest_hours']:,.0f}") for r in counted]
+    assert found == sorted(expected)
 
 
 @pytest.mark.law
-def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[str, bytes]) -> None:
+def test_sums_of_the_page_are_equal_on_both_sides(demo: Result) -> None:
     """First law: what the table of flows calls in equals what it calls out, within rounding."""
-    found = rows(section(parse(page(demo, pictures)), "The plant"))[1:]
+    found = rows(section(parse(page(demo)), "The plant"))[1:]
     names = [row[0].partition(":")[0] for row in found if row[0].endswith(": sum")]
     assert names == ["Water", "Heat pump", "Purchased"]
     ends = [at for at, row in enumerate(found) if row[0].endswith(": sum")]
@@ -333,9 +465,9 @@ def test_sums_of_the_page_are_equal_on_both_sides(demo: Result, pictures: dict[s
 
 
 @pytest.mark.published
-def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -> None:
+def test_units_of_both_systems_agree(demo: Result) -> None:
     """NIST SP 811, B.8: gal 3.785412 L, Btu (IT) 1055.056 J, degF."""
-    (measures,) = section(parse(page(demo, pictures)), "Usual measures").all("table")
+    (measures,) = section(parse(page(demo)), "Usual measures").all("table")
     found = {
         row[0]: [
             float(re.sub(r"[^\d.\N{MINUS SIGN}]", "", c.split()[0]).replace("\N{MINUS SIGN}", "-"))
@@ -369,7 +501,7 @@ def test_units_of_both_systems_agree(demo: Result, pictures: dict[str, bytes]) -
 def test_plants_without_the_rest_have_a_sound_page(name: str) -> None:
     """No heat pump, no loop, no carbon, no tariff: their parts are left out."""
     result = evaluate_over(read_scenario(ROOT / "scenarios" / f"{name}.yaml"))
-    root = assert_sound(page(result, draw_plant(result.plant.year, result.loaded.scenario)))
+    root = assert_sound(page(result))
     heads = {n.text for n in root.all("h2")}
     assert heads & {"Savings", "Greenhouse gases", "Cost"} == set()
     assert heads > {"Summary", "The plant", "Checks", "Cautions"}

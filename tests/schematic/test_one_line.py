@@ -40,7 +40,9 @@ def test_the_one_line_has_the_numbers_of_the_checks(name: str) -> None:
     drawn = " ".join(text for text, _ in texts(figure))
     rows: Any = record["checks"]
     circuits = [row for row in rows if row["name"].startswith("minimum circuit ampacity, ")]
-    assert len(circuits) == len(re.findall(r"[\d.,]+ A at least", drawn))
+    # each module has a circuit of its own
+    assert len(circuits) + modules - 1 == len(re.findall(r"[\d.,]+ A at least", drawn))
+    assert all(f"HP-{n}" in drawn for n in range(1, modules + 1))
     for row in circuits:
         assert f"{row['value']:.4g} A at least" in drawn, row["name"]
         size = re.search(r"\d+ A", row["limit"])
@@ -48,8 +50,17 @@ def test_the_one_line_has_the_numbers_of_the_checks(name: str) -> None:
         assert size[0] in drawn, row["name"]
     assert ("transformer for" in drawn) == any(row["name"] == "transformer" for row in rows)
     assert ("heat trace" in drawn) == (name == "heat trace")
-    assert f"{modules} circuits" in drawn or modules == 1
     assert one_line_svg(record, modules) == one_line_svg(record, modules)
+
+
+def test_many_modules_are_one_circuit_with_their_number() -> None:
+    record, _ = record_of()
+    figure = one_line(record, 7)
+    assert figure is not None
+    assert_legible(figure)
+    drawn = " ".join(text for text, _ in texts(figure))
+    assert "7 circuits" in drawn
+    assert "HP-1 to HP-7" in drawn
 
 
 def test_without_electrical_checks_there_is_none() -> None:

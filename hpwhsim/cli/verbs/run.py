@@ -65,21 +65,21 @@ def act(args: argparse.Namespace) -> int:
     from hpwhsim.evaluation.site_checks import writes_us_units
     from hpwhsim.results.files import PAGE, record_text, write_results
 
+    us = writes_us_units(loaded.written)
     found = evaluate_over(loaded, args.seeds)
     pictures: dict[str, bytes] = {}
     if args.pictures or args.page:
-        from hpwhsim.charts.year import draw_pictures, draw_plant
+        from hpwhsim.charts.year import draw_pictures
         from hpwhsim.page.page import page
 
-        draw = draw_pictures if args.pictures else draw_plant
-        drawn = draw(found.plant.year, loaded.scenario)
-        pictures = {PAGE: page(found, drawn)} | (drawn if args.pictures else {})
+        pictures[PAGE] = page(found)
+        if args.pictures:
+            pictures |= draw_pictures(found.plant.year, loaded.scenario, us=us)
     record = found.record
     written = write_results(out, record, found.hourly, pictures) if out is not None else []
     if args.json:
         sys.stdout.write(record_text(record))
     else:
-        us = writes_us_units(loaded.written)
         sys.stdout.write(first_screen(record, written, us=us))
         if parts := PARTS if args.all else [part for part in PARTS if getattr(args, part, False)]:
             sys.stdout.write("\n" + year_text(record, parts, us=us))
