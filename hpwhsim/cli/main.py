@@ -28,7 +28,7 @@ from hpwhsim.cli.verbs import (
     why,
 )
 from hpwhsim.errors import InputError
-from hpwhsim.io.plain_text import refuse_controls, visible
+from hpwhsim.io.plain_text import refuse_controls, said
 
 VERBS = tuple(
     module.VERB
@@ -59,7 +59,7 @@ class _Parser(argparse.ArgumentParser):
     """A parser that says what is wrong in one line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(WRONG_INPUT, f"{self.prog}: {message} (see {self.prog} --help)\n")
+        self.exit(WRONG_INPUT, said(f"{self.prog}: {message} (see {self.prog} --help)") + "\n")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -89,7 +89,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         code: int = args.act(args)
         sys.stdout.flush()
     except InputError as error:
-        print(f"tankyear: {visible(str(error))}", file=sys.stderr)
+        print(said(f"tankyear: {error}"), file=sys.stderr)
         return WRONG_INPUT
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

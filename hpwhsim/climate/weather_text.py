@@ -22,6 +22,7 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, TMY3_COLUMNS, Column
 from hpwhsim.constants import HOURS, MONTH_DAYS
 from hpwhsim.errors import InputError
+from hpwhsim.io import user_file
 from hpwhsim.io.plain_text import visible
 
 LARGEST_BYTES = 64_000_000  # a year of hourly rows is below 3 MB
@@ -60,19 +61,14 @@ def read_bytes(path: Path) -> bytes:
     InputError
         If `path` is not a readable file, is empty, too large or damaged.
     """
-    if path.is_dir():
-        raise InputError(f"{path}: this is a folder, allowed is a weather file (TMY3 CSV or EPW)")
-    try:
-        with path.open("rb") as stream:
-            magic = stream.read(2)
-            stream.seek(0)
-            packed = magic == b"\x1f\x8b"
-            with gzip.GzipFile(fileobj=stream) if packed else stream as plain:
+    what = "a weather file (TMY3 CSV or EPW)"
+    data = user_file.read_bytes(path, what, LARGEST_BYTES, "no such weather file")
+    if data[:2] == b"\x1f\x8b":
+        try:
+            with gzip.GzipFile(fileobj=io.BytesIO(data)) as plain:
                 data = plain.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such weather file") from None
-    except (OSError, EOFError, zlib.error) as err:
-        raise InputError(f"{path}: the weather file cannot be read ({err})") from None
+        except (OSError, EOFError, zlib.error) as err:
+            raise InputError(f"{path}: the weather file cannot be unpacked ({err})") from None
     if len(data) > LARGEST_BYTES:
         raise InputError(f"{path}: more than {LARGEST_BYTES // 1_000_000} MB, too large for an hourly year")
     if not data.strip():

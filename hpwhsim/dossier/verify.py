@@ -11,6 +11,8 @@ from hpwhsim.dossier.archive import is_inside, unpacked
 from hpwhsim.dossier.bundle import FACTORS, KIND, MANIFEST, RECORD, factors, sha256, versions
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.io.user_file import decoded
+from hpwhsim.io.user_json import from_json
 from hpwhsim.regression.compare import Move, compare
 from hpwhsim.results.records import Record, Stored, finite
 from hpwhsim.scenario.reading import read_scenario
@@ -88,10 +90,8 @@ def _json(path: Path, held: Mapping[str, bytes], name: str) -> dict[str, Any]:
     """A block of JSON in the archive."""
     if name not in held:
         raise InputError(f"{path}: no bundle of a dossier: allowed an archive with {name} in it")
-    try:
-        found = json.loads(held[name].decode())
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{path}: {name}: not valid JSON: {' '.join(str(error).split())}") from None
+    where = f"{path}: {name}"
+    found = from_json(decoded(held[name], where), where)
     if not isinstance(found, dict):
         raise InputError(f"{path}: {name}: allowed a block of keys")
     return found
@@ -127,7 +127,7 @@ def _seeds(path: Path, stored: Record) -> int:
     """Over how many years of random draws the record was made; 0 where it was one."""
     spread = stored.get("seeds", {"count": 0})
     count = spread.get("count") if isinstance(spread, dict) else None
-    if not isinstance(count, int) or not 0 <= count <= MOST_SEEDS:
+    if not isinstance(count, int) or isinstance(count, bool) or not 0 <= count <= MOST_SEEDS:
         raise InputError(f"{path}: {RECORD}: seeds: allowed a count of 0 to {MOST_SEEDS}")
     return count
 

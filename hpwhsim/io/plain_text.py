@@ -24,6 +24,7 @@ _UNSAFE = re.compile(
     "\ud800-\udfff\ufffe\uffff"  # no characters: XML and UTF-8 have none of them
     "]"
 )
+LONGEST_LINE, HEAD, TAIL = 600, 350, 200  # signs of a line of a message, and what is left of a longer one
 _NAMES = {"\x07": "BEL", "\x1b": "ESC", "\x7f": "DEL", "\r": "CR", "\x00": "NUL"}
 
 
@@ -63,6 +64,14 @@ def visible(text: str) -> str:
     'a\\x1b[31mb'
     """
     return _UNSAFE.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def said(text: str) -> str:
+    """A message as it is shown: `visible`, tabs too, and lines of many signs cut in their middle."""
+    lines = visible(text).expandtabs(1).split("\n")
+    return "\n".join(
+        line if len(line) <= LONGEST_LINE else f"{line[:HEAD]} ... {line[-TAIL:]}" for line in lines
+    )
 
 
 def _texts(raw: object, key: str, seen: set[int] | None = None) -> Iterator[tuple[str, str]]:

@@ -62,7 +62,7 @@ def use_of_year(
     """
     hot_water, building = scenario.hot_water, scenario.building
     if hot_water.metered is not None:
-        record = read_metered(hot_water.metered)
+        record = read_metered(hot_water.metered, building.apartments)
         parts = max(record.size // HOURS, EVEN_PARTS)
         return smooth_draws(record, parts), smooth_draws(record, steps_per_hour), EVEN
     pattern = pattern_of(scenario, latitude)

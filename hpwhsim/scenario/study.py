@@ -10,11 +10,12 @@ from pydantic.fields import FieldInfo
 
 from hpwhsim.errors import InputError, together
 from hpwhsim.io.plain_text import refuse_controls
-from hpwhsim.io.user_csv import read_rows
+from hpwhsim.io.user_csv import header, read_rows
+from hpwhsim.io.user_file import read_text, real
 from hpwhsim.scenario.keys import block_of, known_fields, not_a_key
 from hpwhsim.scenario.messages import one_line, short
-from hpwhsim.scenario.parts import Block, Clash, FilePath, rule
-from hpwhsim.scenario.yaml_text import parsed
+from hpwhsim.scenario.parts import Block, Clash, FilePath, no_file_at, rule
+from hpwhsim.scenario.yaml_text import LARGEST, parsed
 
 MOST_CASES = 1_000_000
 Scalar = str | int | float | bool
@@ -135,13 +136,7 @@ def read_study(path: Path) -> StudyFile:
         ``FILE: key: got X; allowed Y``; where several things are wrong, a line for each.
     """
     path = Path(path).absolute()
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    raw = parsed(text, str(path))
+    raw = parsed(read_text(path, "a study file (YAML)", LARGEST), str(path))
     if not isinstance(raw, dict):
         raise InputError(f"{path}: got {short(raw)} at the top; allowed keys such as scenario, grid, sample")
     if "plant" in raw and "scenario" not in raw:
@@ -227,10 +222,7 @@ def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
 
 def _table(path: Path) -> Iterator[dict[str, Any]]:
     """Rows of a CSV file, each cell as an override has it."""
-    with path.open(encoding="utf-8-sig", errors="replace") as stream:
-        head = next((line for line in stream if line.strip() and not line.lstrip().startswith("#")), "")
-    keys = [name.strip().strip('"') for name in head.split(",")]
-    for row in read_rows(path, keys):
+    for row in read_rows(path, header(path)):
         yield dict(row.cells)
 
 
@@ -253,11 +245,9 @@ def _placed(path: Path, raw: dict[str, Any], rows: list[dict[str, Any]]) -> Stud
         named = _takes(field.annotation, Path) and isinstance(value, str) and value != "null"
         if not named or (_takes(field.annotation, str) and not value.lower().endswith(".csv")):
             return value
-        file = (path.parent / value).resolve()
-        if not file.is_file():
-            lines.append(
-                f"{key}: got {value}; allowed the path of a file that exists (there is none at {file})"
-            )
+        file = real(path.parent / value)
+        if wrong := no_file_at(file):
+            lines.append(f"{key}: got {value}; allowed {wrong}")
         return file
 
     found = dict(raw)

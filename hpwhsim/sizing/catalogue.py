@@ -25,6 +25,7 @@ from hpwhsim.tables.usual_ranges import MODULE, refuse
 CAPACITY = "capacity_kw"
 MEASURES = ("cost", "weight_kg", "carbon_kg")
 BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
+MOST_STEPS = 200  # modules, or tanks, to choose from
 BATCH = 8  # choices that are judged at once
 LARGER = 1.0 + 0.025 * np.arange(1, 11)  # stores beside a choice, to see whether it passes by luck
 
@@ -77,7 +78,10 @@ def read_steps(path: Path, size: str, unit: float) -> list[Step]:
         If the file or a number is wrong, a size is not above zero, or a capacity is that of no module.
     """
     found = []
-    for row in read_rows(path, (size, *MEASURES)):
+    rows = read_rows(path, (size, *MEASURES))
+    if len(rows) > MOST_STEPS:
+        raise InputError(f"{path}: got {len(rows):,} rows; allowed at most {MOST_STEPS}")
+    for row in rows:
         large = row.number(size, above=True)
         if size == CAPACITY:
             refuse(MODULE, large, f"{path}: line {row.line}: column {size}")

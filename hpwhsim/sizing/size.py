@@ -76,6 +76,7 @@ def size(loaded: Loaded, years: int = 0) -> Record:
     weather = read_weather(scenario.site.weather)
     with loaded.named():
         bench = make_bench(scenario, weather)
+    Market(bench)  # a wrong catalogue is said before the work
     sizing = bench.sizing
     if scenario.hot_water.draws == "random" and scenario.hot_water.metered is None:
         bench = with_seeds(bench, sizing.seeds)

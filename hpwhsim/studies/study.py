@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
+from hpwhsim.io.user_file import is_there, read_text
+from hpwhsim.io.user_json import from_json
 from hpwhsim.results.files import write_files
 from hpwhsim.studies import chunks
 from hpwhsim.studies.assembled import DATASET, TABLE, assemble
@@ -123,14 +125,12 @@ def _json(record: dict[str, Any]) -> bytes:
 def _held(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
     """The manifest of an earlier run of the same study; None where there is none."""
     path = out / MANIFEST
-    try:
-        found = json.loads(path.read_bytes())
-    except FileNotFoundError:
+    if not is_there(path):
         return None
-    except (OSError, ValueError):
-        raise InputError(f"{path}: cannot be read; allowed a folder of this study, or another one") from None
+    hint = "allowed a folder of this study, or another one"
+    found = from_json(read_text(path, "the manifest of a study"), str(path), hint)
     theirs = found.get("fingerprint") if isinstance(found, dict) else None
-    if not isinstance(theirs, dict):
+    if not isinstance(theirs, dict) or not isinstance(found.get("finished"), bool):
         raise InputError(f"{path}: got no study; allowed a folder of this study, or another one")
     if differ := [name for name, value in print_.items() if theirs.get(name) != value]:
         raise InputError(

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, whole
+from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, path, whole
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
 
@@ -13,7 +13,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
     parser.add_argument(
         "scenario",
-        type=Path,
+        type=path,
         metavar="FILE",
         help="study file (YAML), or with --vary a scenario file; the manual shows what a study file holds",
     )
