@@ -163,9 +163,8 @@ def _read_hourly(path: Path) -> tuple[dict[str, Array], Mapping[str, Any]]:
         with xr.open_dataset(BytesIO(data), engine="scipy", decode_cf=False) as held:
             hourly = {str(name): np.asarray(held[name].values, np.float64) for name in held.data_vars}
             return hourly, dict(held.attrs)
-    except Exception as error:  # a damaged file gives whatever its readers stumble over
-        said = " ".join(f"{type(error).__name__}: {error}".split())[:120]
-        raise InputError(f"{path}: cannot be read: {said}; {AGAIN}") from None
+    except Exception:  # a damaged file gives whatever its readers stumble over
+        raise InputError(f"{path}: damaged, cut short or not of numbers; {AGAIN}") from None
 
 
 def _is_number(value: object) -> bool:

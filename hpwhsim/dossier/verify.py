@@ -62,13 +62,10 @@ def verify(path: Path) -> Verdict:
     InputError
         If it is no bundle or a damaged one, or files that are all as they were cannot be calculated.
     """
-    held = unpacked(path)
-    manifest = _manifest(path, held)
+    held, manifest, stored, kept = opened(path)
     findings = [*_documents(path.parent, manifest), *_files(held, manifest)]
     found = _version_findings(manifest["versions"])
     untouched = all(one.same for one in findings if one.same is not None)
-    stored = _json(path, held, RECORD)
-    kept = _json(path, held, FACTORS)
     moves: tuple[Move, ...] = ()
     try:
         fresh, used = _repeated(path, held, manifest["scenario"], _seeds(path, stored))
@@ -83,7 +80,29 @@ def verify(path: Path) -> Verdict:
     return Verdict((*findings, *found), moves)
 
 
+class Opened(NamedTuple):
+    """What an archive holds."""
+
+    held: dict[str, bytes]  # files by name
+    manifest: dict[str, Any]
+    record: dict[str, Any]
+    factors: dict[str, Any]
+
+
 # -- reading ---------------------------------------------------------------------------------------------
+
+
+def opened(path: Path) -> Opened:
+    """Read an archive.
+
+    Raises
+    ------
+    InputError
+        If it is no bundle or a damaged one.
+    """
+    held = unpacked(path)
+    manifest = _manifest(path, held)
+    return Opened(held, manifest, _json(path, held, RECORD), _json(path, held, FACTORS))
 
 
 def _json(path: Path, held: Mapping[str, bytes], name: str) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def refuse_controls(raw: object, where: str) -> None:
             place = f"{key}: " if key else ""
             raise InputError(
                 visible(
-                    f"{where}: {place}got {_named(found[0])} in {_short(text)!r}; allowed text without "
+                    f"{where}: {place}got {named(found[0])} in {_short(text)!r}; allowed text without "
                     "control characters and without signs that turn the direction of writing"
                 )
             )
@@ -96,8 +96,11 @@ def _texts(raw: object, key: str, seen: set[int] | None = None) -> Iterator[tupl
             yield from _texts(item, key, seen)
 
 
-def _named(sign: str) -> str:
-    name = _NAMES.get(sign) or unicodedata.name(sign, "a control character").lower()
+def named(sign: str) -> str:
+    """A character by its number and name."""
+    others = {"Cs": "half a character", "Cn": "no character"}
+    name = _NAMES.get(sign) or others.get(unicodedata.category(sign))
+    name = name or unicodedata.name(sign, "a control character").lower()
     return f"U+{ord(sign):04X} ({name})"
 
 

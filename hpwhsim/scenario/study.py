@@ -1,6 +1,7 @@
 """A study file: a scenario, and which of its keys take which values in how many cases."""
 
 import difflib
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, get_args
@@ -34,7 +35,11 @@ WHAT = {
     "list_type": "a list",
     "dict_type": "a block of keys",
     "model_type": "a block of keys",
+    "finite_number": "a finite number",
+    "float_type": "a number",
+    "bool_type": "true or false",
 }
+_UNION = re.compile(r"list\[.*|int|float|str|bool|constrained-.*")  # what pydantic adds to a place
 
 
 class Spread(Block):
@@ -162,9 +167,24 @@ def keys_of(file: StudyFile) -> tuple[str, ...]:
 # -- what is wrong -------------------------------------------------------------------------------------
 
 
+def _place(error: Any) -> list[str | int]:
+    """Where an error is, without the names of the alternatives that a value may be."""
+    return [part for part in error["loc"] if isinstance(part, int) or not _UNION.fullmatch(part)]
+
+
+def _one_a_value(errors: Sequence[Any]) -> Iterator[Any]:
+    """Of what each alternative says of one value the last, or that it is no finite number."""
+    found: dict[tuple[str | int, ...], Any] = {}
+    for one in errors:
+        place = tuple(_place(one))
+        if place not in found or found[place]["type"] != "finite_number":
+            found[place] = one
+    yield from found.values()
+
+
 def _lines(error: Any) -> Iterator[str]:
     """An error of the schema, a line for each thing that is wrong."""
-    loc = [part for part in error["loc"] if not (isinstance(part, str) and part.startswith(("list[", "int")))]
+    loc = _place(error)
     where = ".".join(str(part + 1) if isinstance(part, int) else part for part in loc)
     if error["type"] == "extra_forbidden":
         block = _block_at(loc[:-1])
@@ -222,7 +242,13 @@ def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
 
 def _table(path: Path) -> Iterator[dict[str, Any]]:
     """Rows of a CSV file, each cell as an override has it."""
-    for row in read_rows(path, header(path)):
+    keys = header(path)
+    if not keys or not all(keys):
+        named = "a column without a name" if keys else "no header row"
+        raise InputError(f"{path}: got {named}; allowed key paths of the scenario, with commas between")
+    if twice := [key for key in dict.fromkeys(keys) if keys.count(key) > 1]:
+        raise InputError(f"{path}: columns: twice {', '.join(twice)}; allowed each key once")
+    for row in read_rows(path, keys):
         yield dict(row.cells)
 
 
@@ -275,5 +301,5 @@ def _checked(raw: dict[str, Any], path: Path) -> Study:
         return Study.model_validate(raw, context={"folder": str(path.parent)})
     except ValidationError as error:
         errors = sorted(error.errors(include_url=False), key=lambda one: one["type"] != "extra_forbidden")
-        lines = [line for one in errors for line in _lines(one)]
+        lines = [line for one in _one_a_value(errors) for line in _lines(one)]
         raise together(str(path), lines) from None

@@ -13,6 +13,7 @@ from typing import Any
 import yaml
 
 from hpwhsim.errors import InputError
+from hpwhsim.io.plain_text import named
 from hpwhsim.scenario.messages import one_line
 
 NUMBER = r"(?:0|[1-9]\d*)"
@@ -82,8 +83,17 @@ class _Loader(yaml.SafeLoader):
             )
         return int(node.value)
 
+    def construct_yaml_timestamp(self, node: yaml.ScalarNode) -> Any:
+        try:
+            return super().construct_yaml_timestamp(node)
+        except ValueError as error:
+            raise yaml.constructor.ConstructorError(
+                None, None, f"{node.value} is no date or time ({error})", node.start_mark
+            ) from None
+
 
 _Loader.add_constructor(f"{TAG}int", _Loader.construct_yaml_int)
+_Loader.add_constructor(f"{TAG}timestamp", _Loader.construct_yaml_timestamp)
 _Loader.yaml_implicit_resolvers = {
     first: [(tag, form) for tag, form in forms if tag not in (f"{TAG}int", f"{TAG}float")]
     for first, forms in yaml.SafeLoader.yaml_implicit_resolvers.items()
@@ -121,6 +131,11 @@ def _parsed(text: str, where: str) -> Any:
         line = f", line {mark.line + 1}, column {mark.column + 1}" if mark else ""
         raise InputError(
             one_line(f"{where}{line}: not valid YAML: {error.problem or error.context}")
+        ) from None
+    except yaml.reader.ReaderError as error:
+        place = text.count("\n", 0, error.position) + 1
+        raise InputError(
+            f"{where}, line {place}: got {named(chr(int(error.character)))}; allowed text without control characters"
         ) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise InputError(one_line(f"{where}: not valid YAML: {' '.join(str(error).split())}")) from None

@@ -70,7 +70,7 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
     """
     print_ = fingerprint(cases)
     files = [out / name for name in (DATASET, TABLE, MANIFEST)]
-    found = _held(out, print_)
+    found = held_manifest(out, print_)
     folder = out / FOLDER
     if found is None or not found["finished"] or not all(path.is_file() for path in files):
         begun = {"finished": False, "fingerprint": print_, "cases": cases.size}
@@ -122,7 +122,7 @@ def _json(record: dict[str, Any]) -> bytes:
     return (json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
-def _held(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
+def held_manifest(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
     """The manifest of an earlier run of the same study; None where there is none."""
     path = out / MANIFEST
     if not is_there(path):

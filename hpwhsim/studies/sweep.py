@@ -6,8 +6,9 @@ ends counted.
 """
 
 import difflib
+import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import product
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -46,7 +47,7 @@ _RANGE = re.compile(
 )
 _QUANTITY = re.compile(r"([-+\d.,]+(?:[eE][-+]?\d+)?)\s*([^\W\d].*)")
 FORM = "allowed KEY.PATH=VALUE,VALUE,... or KEY.PATH=FIRST..LAST/NUMBER"
-MOST = 1000  # values of a range
+MOST = 1000  # values of a range, and cases in all
 MOST_WAITING = 50  # cases, of about 5 MB each
 
 
@@ -92,6 +93,7 @@ def plan(
     overrides: Sequence[str] = (),
     weather: Path | None = None,
     keys: str | None = None,
+    along: Callable[[list[tuple[str, ...]]], Iterable[tuple[str, ...]]] = iter,
 ) -> Plan:
     """Read what is varied, and the scenario of every case.
 
@@ -108,6 +110,8 @@ def plan(
     keys : str or None
         Keys of the annual record, comma between them; an element of a list or block as
         ``monthly.electricity_kwh[Jan]``. `KEYS` if left out.
+    along : callable
+        Goes along the combinations, and may show how far it is.
 
     Raises
     ------
@@ -117,8 +121,11 @@ def plan(
     axes = tuple(_axis(text) for text in vary)
     _no_overlap(axes, overrides, weather)
     chosen = KEYS if keys is None else named_keys(keys.split(","), "--keys")
+    count = math.prod(len(axis.values) for axis in axes)
+    if count > MOST:
+        raise InputError(f"--vary: got {count:,} cases; allowed at most {MOST:,}, or a study file for more")
     cases = []
-    for values in product(*(axis.values for axis in axes)):
+    for values in along(list(product(*(axis.values for axis in axes)))):
         changes = [f"{axis.key}={value}" for axis, value in zip(axes, values, strict=True)]
         name = ", ".join(changes)
         try:

@@ -19,7 +19,7 @@ What a file holds is a text, a list of such parts one after the other, or a bloc
 * ``result``: hourly.nc, by variable its value in all hours or a list; ``attrs`` beside it
 * ``link``: where a link leads; ``fifo``, ``folder``
 
-``<weather>`` in a text is a packaged weather file, ``<scenarios>`` the folder of worked scenarios.
+``<weather>`` and ``<golden>`` in a text are packaged weather files, ``<scenarios>`` the folder of worked scenarios.
 """
 
 import contextlib
@@ -42,6 +42,7 @@ ROOT = Path(__file__).resolve().parents[2]
 CORPUS = Path(__file__).with_name("corpus")
 PLACES = {
     "<weather>": str(ROOT / "weather" / "chicago-il-725300-tmy3.epw.gz"),
+    "<golden>": str(ROOT / "weather" / "golden-co-724666-tmy3.csv.gz"),
     "<scenarios>": str(ROOT / "scenarios"),
 }
 LONGEST = 10.0  # s that reading may take
@@ -106,6 +107,11 @@ def lay(case: Case, folder: Path) -> None:
             path.mkdir()
         else:
             path.write_bytes(_part(part, case.base.get(name)))
+
+
+def part(what: Any) -> bytes:
+    """The bytes of a part that stands by itself."""
+    return _part(what, None)
 
 
 def _part(part: Any, base: Any) -> bytes:

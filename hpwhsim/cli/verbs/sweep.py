@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, path, whole
@@ -61,7 +62,10 @@ def act(args: argparse.Namespace) -> int:
     from hpwhsim.studies import sweep
     from hpwhsim.studies.sweep_report import sweep_csv, sweep_figure, sweep_text
 
-    plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys)
+    def along(values: list[tuple[str, ...]]) -> Iterable[tuple[str, ...]]:
+        return tqdm(values, "read", unit="case", leave=False, disable=None)
+
+    plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys, along)
     cases = plan.cases
     for case in tqdm(cases, "check", unit="case", leave=False, disable=None):  # None: no bar in a pipe
         sweep.check(plan, case)
