@@ -23,6 +23,7 @@ from hpwhsim.tables.sources import cited
 from hpwhsim.tables.usual_ranges import refuse
 
 KG_PER_LB = 0.45359237
+FIRST_YEAR, LAST_YEAR = 1900, 2200  # of a trajectory
 KINDS = ("average", "marginal")
 COLUMN = "kg_per_kwh"
 FACTOR = "grid factor"  # of the table of usual ranges
@@ -211,8 +212,9 @@ def _read_csv(path: Path, service_years: int, first_year: int | None) -> tuple[A
     factor = np.array([row.number(COLUMN) for row in rows])
     year = np.array([row.number("year") for row in rows])
     for row, this, above in zip(rows, year, np.concatenate(([-1.0], year)), strict=False):
-        if this != np.floor(this) or this <= above:
-            raise row.error("year", "whole years, each later than the one above")
+        if this != np.floor(this) or this <= above or not FIRST_YEAR <= this <= LAST_YEAR:
+            allowed = f"whole years of {FIRST_YEAR} to {LAST_YEAR}, each later than the one above"
+            raise row.error("year", allowed)
     start = int(year[0]) if first_year is None else first_year
     served = start + np.arange(service_years)
     if served[0] < year[0] or served[-1] > year[-1]:

@@ -31,7 +31,7 @@ from hpwhsim.cli.verbs import (
     why,
 )
 from hpwhsim.errors import InputError
-from hpwhsim.io.plain_text import refuse_controls, visible
+from hpwhsim.io.plain_text import refuse_controls, said
 
 VERBS = tuple(
     module.VERB
@@ -63,7 +63,7 @@ class _Parser(argparse.ArgumentParser):
     """A parser that says what is wrong in one line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(WRONG_INPUT, f"{self.prog}: {message} (see {self.prog} --help)\n")
+        self.exit(WRONG_INPUT, said(f"{self.prog}: {message} (see {self.prog} --help)") + "\n")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -87,18 +87,18 @@ def parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and return its exit code (`cli.verb`): no input and no fault of ours is a traceback."""
     words = sys.argv[1:] if argv is None else list(argv)
-    said = io.StringIO()  # written when the work is done: who reads it may go away before
+    printed = io.StringIO()  # written when the work is done: who reads it may go away before
     code = DONE
     try:
         output = begin_output()
-        with redirect_stdout(said):
+        with redirect_stdout(printed):
             refuse_controls(words, "command line")  # before anything prints one of them
             args = parser().parse_args(words)
             if getattr(args, "json", False):
                 escape_letters(output)
             code = args.act(args)
     except InputError as error:
-        say(visible(str(error)))
+        say(said(str(error)))
         code = WRONG_INPUT
     except KeyboardInterrupt:
         say("interrupted")
@@ -108,9 +108,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         from hpwhsim.cli.fault import fault_line
 
-        say(visible(fault_line(error, words)))
+        say(said(fault_line(error, words)))
         code = FAULT
-    lost = write_output(said.getvalue())
+    lost = write_output(printed.getvalue())
     if lost is None or isinstance(lost, BrokenPipeError):
         return code
     say(f"standard output: cannot be written: {lost.strerror}")

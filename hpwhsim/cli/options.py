@@ -1,17 +1,45 @@
 """Options that several verbs have, and what becomes of them."""
 
 import argparse
+import os
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from hpwhsim.io.user_file import cannot_hold_files
 
 if TYPE_CHECKING:
     from hpwhsim.scenario.reading import Loaded
 
 
+def path(text: str) -> Path:
+    """A path as it is typed."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("got a name without a character; allowed a path")
+    return Path(text)
+
+
+def folder(text: str) -> Path:
+    """A folder that files are to be written to; asked before any work."""
+    found = path(text)
+    if wrong := cannot_hold_files(found):
+        raise argparse.ArgumentTypeError(f"{text}: cannot be written: {wrong}; allowed a folder")
+    return found
+
+
+def new_file(text: str) -> Path:
+    """A file that is to be written, in a folder that is there or can be made."""
+    found = path(text)
+    wrong = "it is a folder" if os.path.isdir(found) else cannot_hold_files(found.parent)
+    if wrong:
+        raise argparse.ArgumentTypeError(f"{text}: cannot be written: {wrong}; allowed a file")
+    return found
+
+
 def add_scenario(parser: argparse.ArgumentParser) -> None:
     """The scenario and what changes it."""
-    parser.add_argument("scenario", type=Path, metavar="SCENARIO", help="scenario file (YAML)")
+    parser.add_argument("scenario", type=path, metavar="SCENARIO", help="scenario file (YAML)")
     add_changes(parser)
 
 
@@ -25,7 +53,7 @@ def add_changes(parser: argparse.ArgumentParser) -> None:
         dest="overrides",
         help="override a key of the scenario; may be repeated",
     )
-    parser.add_argument("--weather", type=Path, metavar="FILE", help="use this weather file instead")
+    parser.add_argument("--weather", type=path, metavar="FILE", help="use this weather file instead")
 
 
 def add_json(parser: argparse._ActionsContainer, what: str) -> None:
@@ -35,7 +63,7 @@ def add_json(parser: argparse._ActionsContainer, what: str) -> None:
 
 def add_out(parser: argparse.ArgumentParser, what: str) -> None:
     """`--out DIR`."""
-    parser.add_argument("--out", type=Path, metavar="DIR", help=f"folder for {what}")
+    parser.add_argument("--out", type=folder, metavar="DIR", help=f"folder for {what}")
 
 
 def add_seeds(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +82,7 @@ def whole(least: int, most: int) -> Callable[[str], int]:
     """A reader of a whole number within limits."""
 
     def read(text: str) -> int:
-        if not text.isdecimal() or not least <= int(text) <= most:
+        if not re.fullmatch("[0-9]{1,9}", text) or not least <= int(text) <= most:
             raise argparse.ArgumentTypeError(f"got {text}; allowed a whole number from {least} to {most}")
         return int(text)
 

@@ -122,7 +122,7 @@ def read_year(path: Path) -> WeatherYear:
     path = Path(path)
     try:
         about = path.stat()
-    except OSError:
+    except (OSError, ValueError):
         read_bytes(path)  # says what is wrong
         raise
     return _year(path, (about.st_ino, about.st_size, about.st_mtime_ns))

@@ -22,9 +22,12 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.weather_columns import COLUMNS, GAP_HOURS, TMY3_COLUMNS, Column
 from hpwhsim.constants import HOURS, MONTH_DAYS
 from hpwhsim.errors import InputError
+from hpwhsim.io import user_file
 from hpwhsim.io.plain_text import visible
 
 LARGEST_BYTES = 64_000_000  # a year of hourly rows is below 3 MB
+LAST_YEAR = 9999
+LONGEST_LINE = 20_000  # characters
 DAY_OF_MONTH_START = tuple(sum(MONTH_DAYS[:m]) for m in range(12))
 TMY3_DATE, TMY3_TIME = "Date (MM/DD/YYYY)", "Time (HH:MM)"
 EPW_CELLS = 35  # some files end before the last three (albedo and liquid precipitation)
@@ -60,19 +63,14 @@ def read_bytes(path: Path) -> bytes:
     InputError
         If `path` is not a readable file, is empty, too large or damaged.
     """
-    if path.is_dir():
-        raise InputError(f"{path}: this is a folder, allowed is a weather file (TMY3 CSV or EPW)")
-    try:
-        with path.open("rb") as stream:
-            magic = stream.read(2)
-            stream.seek(0)
-            packed = magic == b"\x1f\x8b"
-            with gzip.GzipFile(fileobj=stream) if packed else stream as plain:
+    what = "a weather file (TMY3 CSV or EPW)"
+    data = user_file.read_bytes(path, what, LARGEST_BYTES, "no such weather file")
+    if data[:2] == b"\x1f\x8b":
+        try:
+            with gzip.GzipFile(fileobj=io.BytesIO(data)) as plain:
                 data = plain.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such weather file") from None
-    except (OSError, EOFError, zlib.error) as err:
-        raise InputError(f"{path}: the weather file cannot be read ({err})") from None
+        except (OSError, EOFError, zlib.error) as err:
+            raise InputError(f"{path}: the weather file cannot be unpacked ({err})") from None
     if len(data) > LARGEST_BYTES:
         raise InputError(f"{path}: more than {LARGEST_BYTES // 1_000_000} MB, too large for an hourly year")
     if not data.strip():
@@ -148,6 +146,8 @@ def _stamp(path: Path, line: int, text: str, epw: bool, rows: int) -> tuple[int,
         shown = ",".join(cells[:4] if epw else cells[:2])
         form = "year,month,day,hour" if epw else "MM/DD/YYYY,HH:MM"
         raise InputError(f"{path}: line {line}, date and time: got '{shown}', allowed {form}") from None
+    if not 1 <= year <= LAST_YEAR:
+        raise InputError(f"{path}: line {line}, date and time: got the year {year}, allowed 1 to {LAST_YEAR}")
     if month == 2 and day == 29:
         raise _leap(path, rows)
     earliest = 1 if epw else 0
@@ -279,6 +279,11 @@ def parse(path: Path, raw: bytes) -> Rows:
     """
     text = decode(raw)
     lines = re.split(r"\r\n|\r|\n", text)
+    for number, line in enumerate(lines, start=1):
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{path}: line {number}: got {len(line):,} characters; allowed at most {LONGEST_LINE:,}"
+            )
     second = lines[1] if len(lines) > 1 else ""
     epw = lines[0].lstrip().upper().startswith("LOCATION,")
     if not epw and not any(w in second for w in (TMY3_DATE, TMY3_TIME, "Dry-bulb (C)", "GHI (W/m^2)")):

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from hpwhsim.demand.loop_pipes import supply_size, tubes
-from hpwhsim.errors import OutOfRangeError
+from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.io.user_csv import read_rows
 
+MOST_SECTIONS = 1000
 Side = Literal["supply", "return"]
 
 
@@ -40,7 +41,11 @@ def read_sections(path: str | Path) -> list[Section]:
         If the file or a value is wrong, or a supply section follows one of the return.
     """
     found: list[Section] = []
-    for row in read_rows(path, ("size", "length_m", "insulation_mm", "ambient_c", "side", "parallel")):
+    rows = read_rows(path, ("size", "length_m", "insulation_mm", "ambient_c", "side", "parallel"))
+    if len(rows) > MOST_SECTIONS:
+        allowed = f"allowed at most {MOST_SECTIONS}: pipes alike side by side are one, with their number as parallel"
+        raise InputError(f"{path}: got {len(rows):,} sections; {allowed}")
+    for row in rows:
         if row.cells["size"] not in tubes():
             raise row.error("size", ", ".join(tubes()))
         if row.cells["side"] not in ("supply", "return"):

@@ -18,6 +18,7 @@ from hpwhsim.tables import read_table
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)  # 0 ... 11 for each day
 # The nominal year is 2001: 1 January is a Monday. True on Saturday and Sunday.
 WEEKEND = np.arange(DAYS) % 7 >= 5
+MOST_LITRES_AN_HOUR = 5000.0  # of a home, which draws no more in a day (hot_water.daily_use_per_apartment)
 SUM_TOLERANCE = 1e-3  # of a day's shares: what rounding to three decimals leaves in print
 MONTH_TOLERANCE = (
     0.02  # of the mean month factor: a plain mean of 1 is off a mean over days by less than that
@@ -157,12 +158,19 @@ def read_pattern(
     )
 
 
-def read_metered(path: str | Path) -> Array:
+def read_metered(path: str | Path, apartments: int) -> Array:
     """Metered use of one year from the user's CSV file with the columns ``time``, ``litres``.
 
     Each row holds the litres used from its time on (hour starting, local standard time, ISO format); the
     first is 1 January 00:00. Any year without a leap day; its own weekdays are kept, row by row. Rows shorter
     than an hour are kept as they are if every hour has the same number of them.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    apartments : int
+        Homes that the meter serves: none draws more than `MOST_LITRES_AN_HOUR`.
 
     Returns
     -------
@@ -172,7 +180,7 @@ def read_metered(path: str | Path) -> Array:
     Raises
     ------
     InputError
-        If a column is missing, a value is missing, negative or not a number, all are 0, or the times are not
+        If a column is missing, a value is missing, negative, no number or beyond the homes, all are 0, or the times are not
         one full year in order; the message names the file, the line and the column.
     """
     file = Path(path)
@@ -184,6 +192,16 @@ def read_metered(path: str | Path) -> Array:
         raise InputError(
             f"{file}: got {len(times)} rows; allowed {HOURS}, or that times a whole number of rows an hour"
         )
+    most = MOST_LITRES_AN_HOUR * apartments / per_hour
+    for value, row in zip(litres, rows, strict=True):
+        if value > most:
+            homes = f"{apartments} apartment{'s' if apartments > 1 else ''}"
+            allowed = (
+                f"at most {most:,g} L of {homes} in 1/{per_hour} h"
+                if per_hour > 1
+                else (f"at most {most:,g} L of {homes} in an hour")
+            )
+            raise row.error("litres", f"{allowed}: a reset of the meter, or another unit, reads so")
     # Compared in whole seconds of a year without leap day, so that any year fits the nominal one.
     month_start = np.concatenate(([0], np.cumsum(MONTH_DAYS)))
     step = 3600 // per_hour

@@ -1,15 +1,20 @@
 """Why the backup ran and why hot water ran short: events of a year, read from its result files alone."""
 
-import json
+import os
 from collections.abc import Mapping
+from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from hpwhsim.arrays import Array
+from hpwhsim.constants import HOURS
 from hpwhsim.diagnose.events import Event, Events, find_events, worst
 from hpwhsim.errors import InputError, OutOfRangeError
+from hpwhsim.io import user_file
+from hpwhsim.io.user_file import is_there
+from hpwhsim.io.user_json import from_json
 from hpwhsim.plant.arrays import Cause
 
 Record = dict[str, object]
@@ -17,6 +22,7 @@ Record = dict[str, object]
 RECORD, HOURLY = "annual.json", "hourly.nc"
 CAUSES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 AGAIN = "run the scenario again"
+LARGEST = 2**28  # bytes of hourly.nc: of a plant with everything it is below 2**23
 SAME = 1e-6  # h; sums over the year in another order, and files in double precision
 STATES = (
     "source_c",
@@ -78,7 +84,7 @@ def why(result: Path, gap: int = 2) -> Record:
         If files are missing, cannot be read, or are not of one run.
     """
     record, hourly = read_result(result)
-    return why_of_year(record, hourly, gap, result if result.is_dir() else result.parent)
+    return why_of_year(record, hourly, gap, result if os.path.isdir(result) else result.parent)
 
 
 def why_of_year(
@@ -124,36 +130,50 @@ def read_result(result: Path) -> tuple[dict[str, Any], dict[str, Array]]:
     InputError
         If files are missing, cannot be read, or are not of one run.
     """
-    import xarray as xr
-
-    folder = result if result.is_dir() else result.parent
-    if not result.exists() or (not result.is_dir() and result.name not in (RECORD, HOURLY)):
+    folder = result if os.path.isdir(result) else result.parent
+    if folder != result and (result.name not in (RECORD, HOURLY) or not is_there(result)):
         raise InputError(f"{result}: allowed a folder written by 'tankyear run', or its {RECORD} or {HOURLY}")
     for name in (RECORD, HOURLY):
-        if not (folder / name).is_file():
+        if not is_there(folder / name):
             raise InputError(f"{folder}: has no {name}; 'tankyear run SCENARIO --out {folder}' writes it")
-    try:
-        record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-        with xr.open_dataset(folder / HOURLY, engine="scipy") as data:
-            hourly = {str(name): np.asarray(data[name].values, np.float64) for name in data.data_vars}
-            sha256 = data.attrs.get("scenario.sha256")
-    except (OSError, ValueError, TypeError) as error:
-        what = " ".join(str(error).split())[:120]
-        raise InputError(f"{folder}: {RECORD} or {HOURLY} cannot be read: {what}; {AGAIN}") from None
-    if not isinstance(record, dict) or record.get("scenario.sha256") != sha256:
+    record = from_json(user_file.read_text(folder / RECORD, "an annual record"), str(folder / RECORD), AGAIN)
+    hourly, attrs = _read_hourly(folder / HOURLY)
+    if not isinstance(record, dict) or record.get("scenario.sha256") != attrs.get("scenario.sha256"):
         raise InputError(f"{folder}: {RECORD} and {HOURLY} are not of one run; {AGAIN}")
     needed = [part for kind in KINDS.values() for part in kind.amounts]
-    missing = [name for name in needed if name not in hourly or hourly[name].shape != (8760,)]
+    short = [name for name, values in hourly.items() if values.shape != (HOURS,)]
+    if missing := [*(name for name in needed if name not in hourly), *short]:
+        raise InputError(f"{folder}: {HOURLY} has no {missing[0]} of {HOURS} hours; {AGAIN}")
     blocks = all(_hours(record.get(kind.totals)) for kind in KINDS.values())
-    if missing or not blocks or not all(isinstance(record.get(part), float | int) for part in needed):
-        what = f"{HOURLY} has no {missing[0]} of 8760 hours" if missing else f"{RECORD} is no annual record"
-        raise InputError(f"{folder}: {what}; {AGAIN}")
+    titles = all(isinstance(record.get(key, ""), str) for key in ("title", "tool.version", "weather.station"))
+    if not (blocks and titles and all(_is_number(record.get(part)) for part in needed)):
+        raise InputError(f"{folder}: {RECORD} is no annual record; {AGAIN}")
     return record, hourly
+
+
+def _read_hourly(path: Path) -> tuple[dict[str, Array], Mapping[str, Any]]:
+    """Numbers of every series of a file, and its attributes."""
+    import xarray as xr
+
+    what = f"{HOURLY} of 'tankyear run'"
+    data = user_file.read_bytes(path, what, LARGEST)
+    if data[:3] != b"CDF":
+        raise InputError(f"{path}: no NetCDF file of version 3; allowed {what}; {AGAIN}")
+    try:
+        with xr.open_dataset(BytesIO(data), engine="scipy", decode_cf=False) as held:
+            hourly = {str(name): np.asarray(held[name].values, np.float64) for name in held.data_vars}
+            return hourly, dict(held.attrs)
+    except Exception:  # a damaged file gives whatever its readers stumble over
+        raise InputError(f"{path}: damaged, cut short or not of numbers; {AGAIN}") from None
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, float | int) and not isinstance(value, bool)
 
 
 def _hours(by_cause: object) -> bool:
     """Whether this is a block of hours by cause."""
-    return isinstance(by_cause, dict) and all(isinstance(h, float | int) for h in by_cause.values())
+    return isinstance(by_cause, dict) and all(map(_is_number, by_cause.values()))
 
 
 def _same(folder: Path, kind: Kind, record: Mapping[str, Any], totals: dict[str, float]) -> None:

@@ -11,6 +11,8 @@ from hpwhsim.dossier.archive import is_inside, unpacked
 from hpwhsim.dossier.bundle import FACTORS, KIND, MANIFEST, RECORD, factors, sha256, versions
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
+from hpwhsim.io.user_file import decoded
+from hpwhsim.io.user_json import from_json
 from hpwhsim.regression.compare import Move, compare
 from hpwhsim.results.records import Record, Stored, finite
 from hpwhsim.scenario.reading import read_scenario
@@ -60,13 +62,10 @@ def verify(path: Path) -> Verdict:
     InputError
         If it is no bundle or a damaged one, or files that are all as they were cannot be calculated.
     """
-    held = unpacked(path)
-    manifest = _manifest(path, held)
+    held, manifest, stored, kept = opened(path)
     findings = [*_documents(path.parent, manifest), *_files(held, manifest)]
     found = _version_findings(manifest["versions"])
     untouched = all(one.same for one in findings if one.same is not None)
-    stored = _json(path, held, RECORD)
-    kept = _json(path, held, FACTORS)
     moves: tuple[Move, ...] = ()
     try:
         fresh, used = _repeated(path, held, manifest["scenario"], _seeds(path, stored))
@@ -81,17 +80,37 @@ def verify(path: Path) -> Verdict:
     return Verdict((*findings, *found), moves)
 
 
+class Opened(NamedTuple):
+    """What an archive holds."""
+
+    held: dict[str, bytes]  # files by name
+    manifest: dict[str, Any]
+    record: dict[str, Any]
+    factors: dict[str, Any]
+
+
 # -- reading ---------------------------------------------------------------------------------------------
+
+
+def opened(path: Path) -> Opened:
+    """Read an archive.
+
+    Raises
+    ------
+    InputError
+        If it is no bundle or a damaged one.
+    """
+    held = unpacked(path)
+    manifest = _manifest(path, held)
+    return Opened(held, manifest, _json(path, held, RECORD), _json(path, held, FACTORS))
 
 
 def _json(path: Path, held: Mapping[str, bytes], name: str) -> dict[str, Any]:
     """A block of JSON in the archive."""
     if name not in held:
         raise InputError(f"{path}: no bundle of a dossier: allowed an archive with {name} in it")
-    try:
-        found = json.loads(held[name].decode())
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{path}: {name}: not valid JSON: {' '.join(str(error).split())}") from None
+    where = f"{path}: {name}"
+    found = from_json(decoded(held[name], where), where)
     if not isinstance(found, dict):
         raise InputError(f"{path}: {name}: allowed a block of keys")
     return found
@@ -127,7 +146,7 @@ def _seeds(path: Path, stored: Record) -> int:
     """Over how many years of random draws the record was made; 0 where it was one."""
     spread = stored.get("seeds", {"count": 0})
     count = spread.get("count") if isinstance(spread, dict) else None
-    if not isinstance(count, int) or not 0 <= count <= MOST_SEEDS:
+    if not isinstance(count, int) or isinstance(count, bool) or not 0 <= count <= MOST_SEEDS:
         raise InputError(f"{path}: {RECORD}: seeds: allowed a count of 0 to {MOST_SEEDS}")
     return count
 

@@ -104,7 +104,7 @@ def _use(scenario: Scenario, latitude: float) -> Array:
     """Litres of each step, smooth."""
     hot_water, steps = scenario.hot_water, looks_of(scenario)
     if hot_water.metered is not None:
-        return smooth_draws(read_metered(hot_water.metered), steps)
+        return smooth_draws(read_metered(hot_water.metered, scenario.building.apartments), steps)
     pattern = pattern_of(scenario, latitude)
     litres = 1e3 * (hot_water.daily_use_per_apartment or USUAL)
     return smooth_draws(hourly_use(scenario.building.apartments, litres, pattern), steps)

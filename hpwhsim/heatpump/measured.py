@@ -16,6 +16,11 @@ from hpwhsim.tables.usual_ranges import MODULE, UNUSUAL, refuse
 COLUMNS = ("source_c", "water_in_c", "water_out_c", "capacity_kw", "power_kw")
 SAME = 1e-6  # K, relative for values: rows closer than this are one point
 FINEST = 41  # nodes laid over an axis of scattered points
+MOST_POINTS = 100_000  # of a grid
+MOST_SCATTERED = 1_000  # points between which to find the way takes seconds
+COLDEST, WARMEST = -60.0, 80.0  # °C, of a source
+FROZEN, BOILING = 0.0, 100.0  # °C
+FLAT = 1e-3  # of the spread of points: what lies nearer to a line or plane is on it
 FALL = 0.05  # of the COP from a colder to a warmer source; tests scatter by less, tankyear default
 
 
@@ -125,7 +130,15 @@ def falling_cop(path: Path, key: str) -> list[str]:
 def _read(path: Path) -> tuple[list[Row], Array]:
     """Rows of the file, and points (n, 5) in the order of `COLUMNS`; what no heat pump can do is refused."""
     rows = read_rows(path, COLUMNS)
-    temperatures = [[row.number(name, -100.0, 150.0) for name in COLUMNS[:3]] for row in rows]
+    if len(rows) > MOST_POINTS:
+        raise InputError(f"{path}: got {len(rows):,} points; allowed at most {MOST_POINTS:,}")
+    temperatures = [
+        [
+            row.number(COLUMNS[0], COLDEST, WARMEST),
+            *(row.number(name, FROZEN, BOILING) for name in COLUMNS[1:3]),
+        ]
+        for row in rows
+    ]
     points = np.hstack(
         (temperatures, [[row.number(name, above=True) for name in COLUMNS[3:]] for row in rows])
     )
@@ -178,12 +191,21 @@ def _interpolate(path: Path, places: Array, values: Array, free: list[int]) -> t
     spread = [k for k in range(len(free)) if axes[k].size > 1]
     scale = np.array([np.ptp(places[:, k]) for k in spread])
     nodes = np.array(list(product(*axes)))
+    if len(places) > MOST_SCATTERED:
+        raise InputError(
+            f"{path}: got {len(places):,} points that are no grid; allowed at most {MOST_SCATTERED:,} of these: "
+            "leave out some, or make a grid of source_c, water_in_c and water_out_c"
+        )
     if len(spread) == 1:
         order = np.argsort(places[:, 0])
         columns = [np.interp(nodes[:, 0], places[order, 0], values[order, c]) for c in range(2)]
         return axes, np.stack(columns, axis=1)
+    scaled = places[:, spread] / scale
+    widths = np.linalg.svd(scaled - scaled.mean(axis=0), compute_uv=False)
     try:
-        fit = LinearNDInterpolator(places[:, spread] / scale, values)
+        if widths[-1] < FLAT * widths[0]:
+            raise ValueError("the points lie on a line or a plane")
+        fit = LinearNDInterpolator(scaled, values)
     except (QhullError, ValueError) as error:
         names = ", ".join(COLUMNS[free[k]] for k in spread)
         raise InputError(

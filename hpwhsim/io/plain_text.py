@@ -24,6 +24,7 @@ _UNSAFE = re.compile(
     "\ud800-\udfff\ufffe\uffff"  # no characters: XML and UTF-8 have none of them
     "]"
 )
+LONGEST_LINE, HEAD, TAIL = 600, 350, 200  # signs of a line of a message, and what is left of a longer one
 _NAMES = {"\x07": "BEL", "\x1b": "ESC", "\x7f": "DEL", "\r": "CR", "\x00": "NUL"}
 
 
@@ -48,7 +49,7 @@ def refuse_controls(raw: object, where: str) -> None:
             place = f"{key}: " if key else ""
             raise InputError(
                 visible(
-                    f"{where}: {place}got {_named(found[0])} in {_short(text)!r}; allowed text without "
+                    f"{where}: {place}got {named(found[0])} in {_short(text)!r}; allowed text without "
                     "control characters and without signs that turn the direction of writing"
                 )
             )
@@ -63,6 +64,14 @@ def visible(text: str) -> str:
     'a\\x1b[31mb'
     """
     return _UNSAFE.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def said(text: str) -> str:
+    """A message as it is shown: `visible`, tabs too, and lines of many signs cut in their middle."""
+    lines = visible(text).expandtabs(1).split("\n")
+    return "\n".join(
+        line if len(line) <= LONGEST_LINE else f"{line[:HEAD]} ... {line[-TAIL:]}" for line in lines
+    )
 
 
 def _texts(raw: object, key: str, seen: set[int] | None = None) -> Iterator[tuple[str, str]]:
@@ -87,8 +96,11 @@ def _texts(raw: object, key: str, seen: set[int] | None = None) -> Iterator[tupl
             yield from _texts(item, key, seen)
 
 
-def _named(sign: str) -> str:
-    name = _NAMES.get(sign) or unicodedata.name(sign, "a control character").lower()
+def named(sign: str) -> str:
+    """A character by its number and name."""
+    others = {"Cs": "half a character", "Cn": "no character"}
+    name = _NAMES.get(sign) or others.get(unicodedata.category(sign))
+    name = name or unicodedata.name(sign, "a control character").lower()
     return f"U+{ord(sign):04X} ({name})"
 
 

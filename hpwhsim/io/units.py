@@ -89,6 +89,8 @@ _TONS = (POWER, CAPACITY_PRICE, MASS_PER_POWER)  # where a ton is one of refrige
 _THERMAL = (TEMPERATURE, DIFFERENCE, HEAT_LOSS, CONDUCTIVITY, HEAT_CAPACITY)
 
 _NUMBER = re.compile(r"([+-]?(?:\d{1,3}(?:,\d{3})+(?![\d,])|\d+|(?=\.\d))(?:\.\d*)?(?:[eE][+-]?\d+)?)(.*)")
+LONGEST = 60  # characters of a unit
+_POWERS = re.compile(r"\*\*[\s\d]*\*\*|\)\s*\*\*")
 _TOKEN = re.compile(r"[^\W\d]\w*|\*\*|[-*/()]|\d+|\S")
 
 
@@ -120,6 +122,10 @@ def _canonical(word: str, kind: Kind) -> str:
 
 def _expression(words: str, kind: Kind, all_below: bool) -> str:
     """Unit text in canonical names; `all_below` puts everything after the first slash below it."""
+    if len(words) > LONGEST:
+        raise QuantityError(f"no unit has {len(words):,} characters")
+    if _POWERS.search(words):  # 3**3**3**3 has more digits than there is room for
+        raise QuantityError("no unit has a power of a power")
     tokens = _TOKEN.findall(words)
     alone = len(tokens) == 1
     out: list[str] = []

@@ -9,7 +9,7 @@ separators of thousands. A message names file, line and column, what was given a
 import csv
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -19,7 +19,11 @@ from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.io.plain_text import refuse_controls
+from hpwhsim.io.user_file import read_text
 
+MOST_LINES = 1_100_000  # a year by the half minute
+LONGEST_LINE = 10_000  # characters
+_LINE_ENDS = re.compile("\r\n|\r|\n")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 
 
@@ -70,16 +74,9 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
         If the file cannot be read, its columns are others, it has no row, or a row has more or fewer cells.
     """
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as err:
-        reason = err.strerror if isinstance(err, OSError) else "it is not UTF-8 text"
-        raise InputError(f"{file}: cannot be read: {reason}") from None
     names: list[str] = []
     found = []
-    for line, content in enumerate(text.split("\n"), start=1):  # all kinds of line ends are read as this one
-        if not content.strip() or content.lstrip().startswith("#"):
-            continue
+    for line, content in _written(file):
         cells = _cells(content, f"{file}: line {line}")
         if not names:
             names = cells
@@ -100,7 +97,33 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
     return found
 
 
+def header(path: str | Path) -> list[str]:
+    """The names of the columns; none where the file has no line.
+
+    Raises
+    ------
+    InputError
+        If the file or the line cannot be read.
+    """
+    for line, content in _written(Path(path)):
+        return _cells(content, f"{path}: line {line}")
+    return []
+
+
+def _written(file: Path) -> Iterator[tuple[int, str]]:
+    """Lines that hold something, with their number in the file."""
+    text = read_text(file, "a CSV file")
+    lines = _LINE_ENDS.split(text)
+    if len(lines) > MOST_LINES:
+        raise InputError(f"{file}: got {len(lines):,} lines; allowed at most {MOST_LINES:,}")
+    for line, content in enumerate(lines, start=1):
+        if content.strip() and not content.lstrip().startswith("#"):
+            yield line, content
+
+
 def _cells(content: str, where: str) -> list[str]:
+    if len(content) > LONGEST_LINE:
+        raise InputError(f"{where}: got {len(content):,} characters; allowed at most {LONGEST_LINE:,}")
     refuse_controls(content, where)
     try:
         return [cell.strip() for cell in next(csv.reader([content], strict=True, skipinitialspace=True))]
@@ -112,7 +135,11 @@ def _wrong_columns(file: Path, line: int, names: list[str], headers: Sequence[Se
     """What is wrong with a header, beside the set of columns that is nearest to it."""
     nearest = max(headers, key=lambda header: (len(set(header) & set(names)), -len(header)))
     missing = [name for name in nearest if name not in names]
-    wrong = [name or "a column without a name" for name in names if name not in nearest]
+    wrong = [
+        repr(name) if "\t" in name else name or "a column without a name"
+        for name in names
+        if name not in nearest
+    ]
     twice = [name for name in nearest if names.count(name) > 1]
     said = [
         f"{what} {', '.join(which)}"

@@ -24,7 +24,8 @@ from hpwhsim.page.hours import packed
 from hpwhsim.page.year_data import READ, meanings
 from hpwhsim.results.declared import declarations
 from hpwhsim.results.numbers import decimals
-from hpwhsim.sections.parts import Document, Exact, Listing, Part, Section, Table, Text, Typed
+from hpwhsim.results.texts import Exact
+from hpwhsim.sections.parts import Document, Listing, Part, Section, Table, Text, Typed
 
 SCRIPTS = ("tools.js", "drawing.js", "pictures.js", "compare.js", "block.js", "page.js")
 MOST_RANKED = 60  # entries of the picture

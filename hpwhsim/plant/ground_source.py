@@ -20,6 +20,7 @@ from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watt
 from hpwhsim.source.ground_loop import Loop, make_history
 from hpwhsim.source.loop_fluid import Fluid, FluidState, fluid_state
 
+MOST_REJECTED = 1e5  # kW, of the cooling of a large campus
 KEEP = 100  # answers of bore fields that stay on disk
 
 
@@ -78,7 +79,9 @@ def ground_source(
     cautions += flow_cautions(bores, pipes, fluid, block.ground_conductivity, mass_flow, coldest)
     rejected = np.zeros(HOURS)
     if block.rejection is not None:
-        rejected = 1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, np.inf)})["rejection_kw"]
+        rejected = (
+            1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, MOST_REJECTED)})["rejection_kw"]
+        )
         loop = loop._replace(shared=1.0 if block.rejection_circuit == "shared" else 0.0)
     history = make_history(field, scenario.run.years)
     return plain._replace(

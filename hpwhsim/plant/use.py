@@ -80,7 +80,7 @@ def use_of_year(
     """
     hot_water = scenario.hot_water
     if hot_water.metered is not None:
-        return _smooth([read_metered(hot_water.metered)], steps_per_hour)
+        return _smooth([read_metered(hot_water.metered, scenario.building.apartments)], steps_per_hour)
     pattern = pattern_of(scenario, latitude)
     if not isinstance(hot_water.pattern, Path):  # what it stands for is assumed, whoever chose it
         found.append(
@@ -113,7 +113,7 @@ def use_of_buildings(
     records = []
     for at, one in enumerate(scenarios):
         if one.hot_water.metered is not None:
-            records.append(read_metered(one.hot_water.metered))
+            records.append(read_metered(one.hot_water.metered, one.building.apartments))
         else:
             records.append(hourly_use(one.building.apartments, litres[at], patterns[at]))
     return _smooth(records, steps_per_hour)

@@ -26,6 +26,7 @@ relative tolerance of ``inf`` takes a key, text too, out of the comparison.
 
 import json
 import math
+import os
 from collections.abc import Callable, Sequence
 from datetime import date
 from difflib import get_close_matches
@@ -142,7 +143,7 @@ def plan(folder: Path, only: Sequence[str] = ()) -> Plan:
         If the folder or its scenarios are missing, a name is unknown, or a record or the tolerances
         cannot be read.
     """
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise InputError(f"{folder}: there is no such folder; allowed a folder with scenarios (*.yaml)")
     records = folder / "records"
     scenarios = {path.stem: path for path in folder.glob("*.yaml") if not path.name.startswith(".")}

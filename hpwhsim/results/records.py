@@ -1,6 +1,5 @@
 """Stored records on disk: read, checked, flattened to single values, and written whole or not at all."""
 
-import json
 import math
 import os
 import re
@@ -13,6 +12,8 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import InputError
 from hpwhsim.io.user_csv import Row, read_rows
+from hpwhsim.io.user_file import is_there, read_text
+from hpwhsim.io.user_json import from_json
 from hpwhsim.results.parts import parts
 
 Value = float | int | str | None
@@ -54,18 +55,7 @@ def read_stored(path: Path) -> Stored:
         If it cannot be read or is none.
     """
     hint = "restore it, or delete it and store it anew with --accept"
-
-    def number(word: str) -> float:
-        raise ValueError(f"{word} is no number of JSON")
-
-    try:
-        raw = json.loads(_text(path), parse_constant=number)
-    except json.JSONDecodeError as err:
-        raise InputError(
-            f"{path}, line {err.lineno}, column {err.colno}: not valid JSON: {err.msg}; {hint}"
-        ) from None
-    except (ValueError, RecursionError) as err:
-        raise InputError(f"{path}: not valid JSON: {err}; {hint}") from None
+    raw = from_json(read_text(path, "a stored record"), str(path), hint)
     shape = {"record": dict, "history": list}  # older records hold more, which is not read
     for key, kind in shape.items():
         if not isinstance(raw, dict) or not isinstance(raw.get(key), kind):
@@ -87,23 +77,21 @@ def read_rules(path: Path) -> tuple[Rule, ...]:
     """
     columns = ("relative", "absolute")
     return tuple(
-        Rule(row.cells["key"], *(_tolerance(row, column) for column in columns))
-        for row in (read_rows(path, ("key", *columns)) if path.exists() else ())
+        Rule(_pattern(row), *(_tolerance(row, column) for column in columns))
+        for row in (read_rows(path, ("key", *columns)) if is_there(path) else ())
     )
+
+
+def _pattern(row: Row) -> str:
+    """The keys that a rule is for."""
+    if not row.cells["key"]:
+        raise row.error("key", "a key of the record, or a pattern of keys such as monthly.*")
+    return row.cells["key"]
 
 
 def _tolerance(row: Row, column: str) -> float:
     """A tolerance of a rule; inf takes a text out."""
     return math.inf if row.cells[column] == "inf" else row.number(column)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as err:
-        raise InputError(f"{path}: not UTF-8 text (byte {err.start + 1})") from None
-    except OSError as err:
-        raise InputError(f"{path}: cannot be read: {err.strerror}") from None
 
 
 def flatten(record: Record) -> Flat:

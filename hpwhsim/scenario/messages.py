@@ -1,6 +1,7 @@
 """What is wrong with a scenario, a line each: the key, what was given, what is allowed."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
@@ -28,6 +29,8 @@ def _raw_at(raw: Any, loc: Sequence[str | int]) -> Any:
 
 def short(value: Any) -> str:
     """A value as it was written, cut to what fits a line."""
+    if isinstance(value, date):
+        return value.isoformat()
     text = " ".join(str(value).split()) if isinstance(value, dict | list | tuple) else repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 

@@ -1,5 +1,6 @@
 """What the blocks of the scenario are made of: the strict base, windows, paths, names, messages."""
 
+import os
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,6 +22,7 @@ from pydantic import (
 from pydantic_core import CoreSchema, core_schema
 
 from hpwhsim.io.units import TEMPERATURE, as_text
+from hpwhsim.io.user_file import real
 from hpwhsim.scenario import families
 
 PRACTICE = "common practice, no source"
@@ -96,12 +98,19 @@ def existing_file(value: object, info: ValidationInfo) -> Path:
     if not isinstance(value, str | Path) or not str(value).strip():
         raise ValueError("the path of a file, relative to the scenario file")
     folder = Path((info.context or {}).get("folder", "."))
-    path = (folder / value).resolve()
-    if path.is_dir():
-        raise ValueError(f"the path of a file (that is a folder: {path})")
-    if not path.is_file():
-        raise ValueError(f"{A_FILE} (there is none at {path})")
+    path = real(folder / value)
+    if wrong := no_file_at(path):
+        raise ValueError(wrong)
     return path
+
+
+def no_file_at(path: Path) -> str:
+    """What is allowed where no regular file is; empty where one is."""
+    if os.path.isdir(path):
+        return f"the path of a file (that is a folder: {path})"
+    if os.path.isfile(path):
+        return ""
+    return f"{A_FILE} ({'that is no regular file' if os.path.exists(path) else 'there is none at'} {path})"
 
 
 def _pattern(value: object, info: ValidationInfo) -> str | Path:

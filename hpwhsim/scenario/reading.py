@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from hpwhsim.errors import Findings, InputError, ListedError
 from hpwhsim.io.plain_text import refuse_controls
+from hpwhsim.io.user_file import decoded, read_bytes, real
 from hpwhsim.scenario.good_parts import good_part
 from hpwhsim.scenario.hanging import take_out
 from hpwhsim.scenario.keys import (
@@ -27,7 +28,7 @@ from hpwhsim.scenario.parts import A_FILE, Block
 from hpwhsim.scenario.plant import Plant
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.writing import dump
-from hpwhsim.scenario.yaml_text import parsed
+from hpwhsim.scenario.yaml_text import LARGEST, parsed
 
 
 class WrongScenario(ListedError):
@@ -162,14 +163,8 @@ def read_scenario(path: Path, overrides: Sequence[str] = (), weather: Path | Non
         ``FILE: key.path: got X; allowed Y``; where several things are wrong, a line for each.
     """
     path = Path(path)
-    if path.is_dir():
-        raise _error(f"{path}: this is a folder; allowed a scenario file (YAML)")
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise _error(f"{path}: there is no such file; 'tankyear new' writes one to start from") from None
-    except OSError as error:
-        raise _error(f"{path}: cannot be read: {error.strerror}") from None
+    missing = "there is no such file; 'tankyear new' writes one to start from"
+    data = read_bytes(path, "a scenario file (YAML)", LARGEST, missing)
     used, put = list(overrides), list(overrides)
     if weather is not None:
         used.append(f"site.weather={weather}")
@@ -247,11 +242,7 @@ def override_text(value: Any) -> str:
 
 def _loaded(data: bytes, path: Path, used: Sequence[str], put: Sequence[str]) -> Loaded:
     """The scenario of a text with overrides as they are said, and as they are put into it."""
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _error(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
-    raw = parsed(text, str(path))
+    raw = parsed(decoded(data, str(path)), str(path))
     if raw is None:
         raise _error(f"{path}: the file is empty; 'tankyear new' writes one to start from")
     if not isinstance(raw, dict):
@@ -260,7 +251,7 @@ def _loaded(data: bytes, path: Path, used: Sequence[str], put: Sequence[str]) ->
     set_paths, said, wrong = _overridden(raw, put)
     scenario = scenario_from(raw, path.parent, str(path), set_paths, wrong)
     sha256 = hashlib.sha256(data).hexdigest()
-    return Loaded(scenario, path.resolve(), sha256, tuple(used), raw, tuple(said), data)
+    return Loaded(scenario, real(path), sha256, tuple(used), raw, tuple(said), data)
 
 
 def _quoted(path: Path) -> str:
@@ -364,6 +355,10 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
     where, loop, written = f"{loaded.path}: baseline", {}, {"plant": loaded.written.get("baseline")}
     if isinstance(scenario.baseline, Path):
         other = read_scenario(scenario.baseline)
+        if other.path == loaded.path and other.scenario.plant == scenario.plant:
+            raise _error(
+                f"{loaded.path}: baseline: got this scenario itself; allowed another one, or a plant that differs"
+            )
         theirs, sha256 = dump(other.scenario), other.sha256
         plant, written = theirs["plant"], {"plant": other.written["plant"]}
         refrigerant = theirs.get("carbon", {}).get("refrigerant", refrigerant)

@@ -23,7 +23,7 @@ def weather_beside(folder: Path) -> Path:
     try:
         if not path.exists():
             copyfile(WEATHER, path)
-        elif path.read_bytes() != WEATHER.read_bytes():
+        elif not path.is_file() or path.read_bytes() != WEATHER.read_bytes():
             raise InputError(f"{path}: another file of this name is there; allowed --weather FILE")
     except OSError as error:
         raise InputError(f"{path}: cannot be written: {error.strerror}") from None

@@ -1,6 +1,7 @@
 """A study file: a scenario, and which of its keys take which values in how many cases."""
 
 import difflib
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, get_args
@@ -10,11 +11,12 @@ from pydantic.fields import FieldInfo
 
 from hpwhsim.errors import InputError, together
 from hpwhsim.io.plain_text import refuse_controls
-from hpwhsim.io.user_csv import read_rows
+from hpwhsim.io.user_csv import header, read_rows
+from hpwhsim.io.user_file import read_text, real
 from hpwhsim.scenario.keys import block_of, known_fields, not_a_key
 from hpwhsim.scenario.messages import one_line, short
-from hpwhsim.scenario.parts import Block, Clash, FilePath, rule
-from hpwhsim.scenario.yaml_text import parsed
+from hpwhsim.scenario.parts import Block, Clash, FilePath, no_file_at, rule
+from hpwhsim.scenario.yaml_text import LARGEST, parsed
 
 MOST_CASES = 1_000_000
 Scalar = str | int | float | bool
@@ -33,7 +35,11 @@ WHAT = {
     "list_type": "a list",
     "dict_type": "a block of keys",
     "model_type": "a block of keys",
+    "finite_number": "a finite number",
+    "float_type": "a number",
+    "bool_type": "true or false",
 }
+_UNION = re.compile(r"list\[.*|int|float|str|bool|constrained-.*")  # what pydantic adds to a place
 
 
 class Spread(Block):
@@ -180,13 +186,7 @@ def read_study(path: Path) -> StudyFile:
         ``FILE: key: got X; allowed Y``; where several things are wrong, a line for each.
     """
     path = Path(path).absolute()
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: not UTF-8 text (byte {error.start + 1}); save it as UTF-8") from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    raw = parsed(text, str(path))
+    raw = parsed(read_text(path, "a study file (YAML)", LARGEST), str(path))
     if not isinstance(raw, dict):
         raise InputError(f"{path}: got {short(raw)} at the top; allowed keys such as scenario, grid, sample")
     if "plant" in raw and "scenario" not in raw:
@@ -214,9 +214,24 @@ def keys_of(file: StudyFile) -> tuple[str, ...]:
 # -- what is wrong -------------------------------------------------------------------------------------
 
 
+def _place(error: Any) -> list[str | int]:
+    """Where an error is, without the names of the alternatives that a value may be."""
+    return [part for part in error["loc"] if isinstance(part, int) or not _UNION.fullmatch(part)]
+
+
+def _one_a_value(errors: Sequence[Any]) -> Iterator[Any]:
+    """Of what each alternative says of one value the last, or that it is no finite number."""
+    found: dict[tuple[str | int, ...], Any] = {}
+    for one in errors:
+        place = tuple(_place(one))
+        if place not in found or found[place]["type"] != "finite_number":
+            found[place] = one
+    yield from found.values()
+
+
 def _lines(error: Any) -> Iterator[str]:
     """An error of the schema, a line for each thing that is wrong."""
-    loc = [part for part in error["loc"] if not (isinstance(part, str) and part.startswith(("list[", "int")))]
+    loc = _place(error)
     where = ".".join(str(part + 1) if isinstance(part, int) else part for part in loc)
     if error["type"] == "extra_forbidden":
         block = _block_at(loc[:-1])
@@ -285,6 +300,10 @@ def _wrong_keys(study: Study, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
 
 def _table(path: Path) -> Iterator[dict[str, Any]]:
     """Rows of a CSV file, each cell as an override has it."""
+    keys = header(path)
+    if not keys or not all(keys):
+        named = "a column without a name" if keys else "no header row"
+        raise InputError(f"{path}: got {named}; allowed key paths of the scenario, with commas between")
     for row in read_rows(path):
         yield dict(row.cells)
 
@@ -308,11 +327,9 @@ def _placed(path: Path, raw: dict[str, Any], rows: list[dict[str, Any]]) -> Stud
         named = _takes(field.annotation, Path) and isinstance(value, str) and value != "null"
         if not named or (_takes(field.annotation, str) and not value.lower().endswith(".csv")):
             return value
-        file = (path.parent / value).resolve()
-        if not file.is_file():
-            lines.append(
-                f"{key}: got {value}; allowed the path of a file that exists (there is none at {file})"
-            )
+        file = real(path.parent / value)
+        if wrong := no_file_at(file):
+            lines.append(f"{key}: got {value}; allowed {wrong}")
         return file
 
     found = dict(raw)
@@ -340,5 +357,5 @@ def _checked(raw: dict[str, Any], path: Path) -> Study:
         return Study.model_validate(raw, context={"folder": str(path.parent)})
     except ValidationError as error:
         errors = sorted(error.errors(include_url=False), key=lambda one: one["type"] != "extra_forbidden")
-        lines = [line for one in errors for line in _lines(one)]
+        lines = [line for one in _one_a_value(errors) for line in _lines(one)]
         raise together(str(path), lines) from None

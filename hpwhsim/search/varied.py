@@ -23,7 +23,7 @@ _RANGE = re.compile(
 )
 _QUANTITY = re.compile(r"([-+\d.,]+(?:[eE][-+]?\d+)?)\s*([^\W\d].*)")
 FORM = "allowed KEY.PATH=VALUE,VALUE,... or KEY.PATH=FIRST..LAST/NUMBER"
-MOST = 1000  # values of a range
+MOST = 1000  # values of a range, and cases in all
 
 
 class Axis(NamedTuple):

@@ -8,6 +8,7 @@ import numpy as np
 
 from hpwhsim.errors import InputError
 from hpwhsim.io.user_csv import read_rows
+from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.years import at_once
 from hpwhsim.sizing.trials import (
     NEEDIEST,
@@ -22,9 +23,10 @@ from hpwhsim.sizing.trials import (
 from hpwhsim.tables import read_table
 from hpwhsim.tables.usual_ranges import MODULE, refuse
 
-CAPACITY = "capacity_kw"
+CAPACITY, LITRES = "capacity_kw", "litres"
 MEASURES = ("cost", "weight_kg", "carbon_kg")
 BY = {"cost": "cost", "weight": "weight_kg", "carbon": "carbon_kg"}
+MOST_STEPS = 200  # modules, or tanks, to choose from
 BATCH = 8  # choices that are judged at once
 LARGER = 1.0 + 0.025 * np.arange(1, 11)  # stores beside a choice, to see whether it passes by luck
 
@@ -77,12 +79,34 @@ def read_steps(path: Path, size: str, unit: float) -> list[Step]:
         If the file or a number is wrong, a size is not above zero, or a capacity is that of no module.
     """
     found = []
-    for row in read_rows(path, (size, *MEASURES)):
+    rows = read_rows(path, (size, *MEASURES))
+    if len(rows) > MOST_STEPS:
+        raise InputError(f"{path}: got {len(rows):,} rows; allowed at most {MOST_STEPS}")
+    for row in rows:
         large = row.number(size, above=True)
         if size == CAPACITY:
             refuse(MODULE, large, f"{path}: line {row.line}: column {size}")
         found.append(Step(large * unit, {m: row.number(m) for m in MEASURES}))
     return sorted(found, key=lambda step: step.size)
+
+
+def refuse_catalogue(scenario: Scenario) -> None:
+    """Refuse a catalogue that cannot be read.
+
+    Raises
+    ------
+    InputError
+        As `read_steps`.
+    """
+    for path, size in zip(_files(scenario), (CAPACITY, LITRES), strict=True):
+        if path is not None:
+            read_steps(path, size, 1.0)
+
+
+def _files(scenario: Scenario) -> tuple[Path | None, Path | None]:
+    """The user's files of modules and tanks."""
+    sizing = scenario.sizing
+    return (None, None) if sizing is None else (sizing.modules, sizing.tanks)
 
 
 def module_steps(bench: Bench) -> list[Step]:
@@ -118,9 +142,9 @@ def tank_steps(bench: Bench) -> list[Step]:
     """Tanks to choose from: of the user's file, or the packaged ones."""
     path = bench.sizing.tanks
     if path is not None:
-        return read_steps(path, "litres", 0.001)
+        return read_steps(path, LITRES, 0.001)
     return [
-        Step(float(row["litres"]) / 1000.0, {m: float(row[m]) for m in MEASURES})
+        Step(float(row[LITRES]) / 1000.0, {m: float(row[m]) for m in MEASURES})
         for row in read_table("sizing_tanks")
     ]
 

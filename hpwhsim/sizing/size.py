@@ -18,7 +18,7 @@ from hpwhsim.scenario.reading import Loaded, changed
 from hpwhsim.scenario.sizing import Sizing
 from hpwhsim.scenario.writing import assumptions
 from hpwhsim.simulation.draw_seeds import next_seeds
-from hpwhsim.sizing.catalogue import BY, LARGER, Choice, Market
+from hpwhsim.sizing.catalogue import BY, LARGER, Choice, Market, refuse_catalogue
 from hpwhsim.sizing.design_days import Judged
 from hpwhsim.sizing.heights import other_heights
 from hpwhsim.sizing.many_years import draws_record, finite, heights_record, served, spread_record, years_said
@@ -67,6 +67,8 @@ def size(loaded: Loaded, years: int = 0) -> Record:
         loaded = loaded._replace(scenario=scenario)
     if years > 0 and scenario.hot_water.metered is not None:
         raise InputError("--seeds: hot_water.metered gives the draws; there is one year of them")
+    with loaded.named():
+        refuse_catalogue(scenario)  # a wrong one is said before the work
     weather = read_weather(scenario.site.weather)
     with loaded.named():
         bench = make_bench(scenario, weather)

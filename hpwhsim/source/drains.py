@@ -50,6 +50,7 @@ DUTCH_COLD_SHARE = (33.3 + 14.3) / 119.5  # toilet and washing machine alone [2]
 # 2016, unverified), which is near a quarter of the cold water.
 EVEN_SHARE = 0.25
 
+MOST_SEWER = 1e5  # m³/h, of the main sewer of a large city
 WARMEST_SEWER_C = 45.0  # a value above is taken for °F or a mistake; our choice
 
 
@@ -258,7 +259,12 @@ def read_sewer(path: str | Path) -> Sewage:
         missing or not a number, a flow is negative, or a temperature is outside 0 to 45 °C; the message names
         file, line and column.
     """
-    held = read_hours(path, {"flow_m3_per_h": (0.0, math.inf), "temperature_c": (0.0, WARMEST_SEWER_C)})
+    held = read_hours(path, {"flow_m3_per_h": (0.0, MOST_SEWER), "temperature_c": (0.0, WARMEST_SEWER_C)})
+    if not held["flow_m3_per_h"].any():
+        raise InputError(
+            f"{path}: column flow_m3_per_h: got 0 in all {HOURS} rows; allowed a year in which the sewer flows: a "
+            "meter that was not connected, or another column, reads so"
+        )
     return Sewage(held["flow_m3_per_h"], held["temperature_c"])
 
 

@@ -7,6 +7,7 @@ and the computed February of a leap year is that of 28 days times 29/28.
 """
 
 import hashlib
+import math
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
@@ -20,7 +21,7 @@ from hpwhsim.account.calendar import MONTH_NAMES
 from hpwhsim.arrays import Array
 from hpwhsim.constants import MONTH_DAYS
 from hpwhsim.errors import InputError, together
-from hpwhsim.io.user_csv import Row, read_rows
+from hpwhsim.io.user_csv import Row, header, read_rows
 
 LITRES = "litres"
 COLUMNS = {
@@ -40,6 +41,8 @@ STANDARD = (
     "local standard time all year, or every time with its offset from UTC, as in 2023-03-12T01:00-06:00"
 )
 START_OF_MONTH = np.concatenate(([0], np.cumsum(MONTH_DAYS))) * 24
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+WILD = 1000.0  # times the middle one of the readings above zero: no plant does that in one of them
 NO_FILL = "a gap is not filled: take the longest stretch without one"
 
 
@@ -88,6 +91,8 @@ def read_meter(path: Path, utc_offset_h: float) -> Metered:
     wrong = _Faults()
     times = _times(rows, wrong)
     values = {name: np.array([_value(row, name, wrong) for row in rows]) for name in columns}
+    for name, column in values.items():
+        _wild(rows, name, column, wrong)
     wrong.raise_any(path)
     spacing = _spacing(rows, times)
     aware = times[0].tzinfo is not None
@@ -122,12 +127,7 @@ class _Faults:
 
 def _columns(path: Path) -> Sequence[str]:
     """The columns of readings that the header names; the reader of the file says what else is wrong."""
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError):
-        return ("electricity_kwh",)
-    header = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
-    names = [name.strip().strip('"').strip() for name in header.split(",")]
+    names = header(path)
     allowed = f"time and one or more of {', '.join(COLUMNS)}"
     if unknown := [name for name in names if name not in COLUMNS and name != "time"]:
         heat = "heat_kwh" in unknown or "heat" in unknown
@@ -135,7 +135,7 @@ def _columns(path: Path) -> Sequence[str]:
         said = ", ".join(name or "a column without a name" for name in unknown)
         raise InputError(f"{path}: columns: unknown {said}; allowed {allowed}{which}")
     found = [name for name in COLUMNS if name in names]
-    if not found and header:
+    if not found and names:
         raise InputError(f"{path}: columns: got time alone; allowed {allowed}")
     if {LITRES, COLUMNS[LITRES]} <= set(found):
         raise InputError(f"{path}: columns: got {LITRES} and {COLUMNS[LITRES]}, which are the same")
@@ -146,9 +146,12 @@ def _times(rows: Sequence[Row], wrong: _Faults) -> list[datetime]:
     found = []
     for row in rows:
         try:
-            found.append(datetime.fromisoformat(row.cells["time"]))
+            time = datetime.fromisoformat(row.cells["time"])
+            if not FIRST_YEAR <= time.year <= LAST_YEAR:
+                raise ValueError(time.year)
+            found.append(time)
         except ValueError:
-            allowed = "an ISO time such as 2023-01-01T00:00"
+            allowed = f"an ISO time of {FIRST_YEAR} to {LAST_YEAR} such as 2023-01-01T00:00"
             wrong.add("time", row.error("time", allowed))
             found.append(datetime(2001, 1, 1))
     aware = [time.tzinfo is not None for time in found]
@@ -169,6 +172,15 @@ def _value(row: Row, column: str, wrong: _Faults) -> float:
         allowed = "zero or more: use does not run backwards (a reset or a swapped sign is not corrected)"
         wrong.add(f"negative {column}", row.error(column, allowed))
     return value
+
+
+def _wild(rows: Sequence[Row], column: str, values: Array, wrong: _Faults) -> None:
+    """A reading far beyond all others: a counter that was reset, or a word of the logger for nothing."""
+    some = values[values > 0.0]
+    middle = float(np.median(some)) if some.size else math.inf
+    for place in np.flatnonzero(values > WILD * middle).tolist():
+        allowed = f"at most {WILD:g} times the middle reading of {middle:.4g}"
+        wrong.add(f"wild {column}", rows[place].error(column, allowed))
 
 
 def _spacing(rows: Sequence[Row], times: Sequence[datetime]) -> str:

@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from hpwhsim.errors import InputError
+from hpwhsim.io.user_file import is_there, read_text
+from hpwhsim.io.user_json import from_json
 from hpwhsim.processes import processes
 from hpwhsim.results.files import write_files
 from hpwhsim.studies import chunks
@@ -67,7 +69,7 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
     """
     print_ = fingerprint(cases)
     files = [out / name for name in (DATASET, TABLE, MANIFEST)]
-    found = _held(out, print_)
+    found = held_manifest(out, print_)
     folder = out / FOLDER
     if found is None or not found["finished"] or not all(path.is_file() for path in files):
         begun = {"finished": False, "fingerprint": print_, "cases": cases.size}
@@ -117,17 +119,15 @@ def _json(record: dict[str, Any]) -> bytes:
     return (json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
-def _held(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
+def held_manifest(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
     """The manifest of an earlier run of the same study; None where there is none."""
     path = out / MANIFEST
-    try:
-        found = json.loads(path.read_bytes())
-    except FileNotFoundError:
+    if not is_there(path):
         return None
-    except (OSError, ValueError):
-        raise InputError(f"{path}: cannot be read; allowed a folder of this study, or another one") from None
+    hint = "allowed a folder of this study, or another one"
+    found = from_json(read_text(path, "the manifest of a study"), str(path), hint)
     theirs = found.get("fingerprint") if isinstance(found, dict) else None
-    if not isinstance(theirs, dict):
+    if not isinstance(theirs, dict) or not isinstance(found.get("finished"), bool):
         raise InputError(f"{path}: got no study; allowed a folder of this study, or another one")
     if differ := [name for name, value in print_.items() if theirs.get(name) != value]:
         raise InputError(

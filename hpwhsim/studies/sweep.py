@@ -1,7 +1,8 @@
 """One scenario over every combination of values of some of its keys."""
 
+import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import product
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,7 +17,7 @@ from hpwhsim.results.declared import declared
 from hpwhsim.results.records import Flat, absent, bare, flatten
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded, override_text
-from hpwhsim.search.varied import Axis, axis_from, axis_of, no_overlap
+from hpwhsim.search.varied import MOST, Axis, axis_from, axis_of, no_overlap
 from hpwhsim.simulation.year import Record
 
 MOST_WAITING = 50  # cases, of about 5 MB each
@@ -54,6 +55,7 @@ def plan(
     overrides: Sequence[str] = (),
     weather: Path | None = None,
     keys: str | None = None,
+    along: Callable[[list[tuple[str, ...]]], Iterable[tuple[str, ...]]] = iter,
 ) -> Plan:
     """Read what is varied, and the scenario of every case.
 
@@ -70,6 +72,8 @@ def plan(
     keys : str or None
         Keys of the annual record, comma between them; an element of a list or block as
         ``monthly.electricity_kwh[Jan]``. `KEYS` if left out.
+    along : callable
+        Goes along the combinations, and may show how far it is.
 
     Raises
     ------
@@ -79,8 +83,11 @@ def plan(
     axes = tuple(axis_of(text) for text in vary)
     no_overlap(axes, overrides, weather)
     chosen = KEYS if keys is None else named_keys(keys.split(","), "--keys")
+    count = math.prod(len(axis.values) for axis in axes)
+    if count > MOST:
+        raise InputError(f"--vary: got {count:,} cases; allowed at most {MOST:,}, or a study file for more")
     cases = []
-    for values in product(*(axis.values for axis in axes)):
+    for values in along(list(product(*(axis.values for axis in axes)))):
         changes = [f"{axis.key}={value}" for axis, value in zip(axes, values, strict=True)]
         name = ", ".join(changes)
         try:

@@ -5,14 +5,14 @@ import shlex
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_changes, add_json, add_out, add_seeds, files_text
+from hpwhsim.cli.options import add_changes, add_json, add_out, add_seeds, files_text, path
 from hpwhsim.cli.verb import DONE, Verb
 from hpwhsim.errors import InputError
 
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    parser.add_argument("scenarios", type=Path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
+    parser.add_argument("scenarios", type=path, nargs="+", metavar="SCENARIO", help="scenario file (YAML)")
     add_changes(parser)
     add_seeds(parser)
     add_json(parser, "the rows")

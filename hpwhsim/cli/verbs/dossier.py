@@ -4,18 +4,18 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_changes, add_out, add_seeds, read_scenario
+from hpwhsim.cli.options import add_changes, add_out, add_seeds, path, read_scenario
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
 
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    parser.add_argument("scenario", type=Path, nargs="?", metavar="SCENARIO", help="scenario file (YAML)")
+    parser.add_argument("scenario", type=path, nargs="?", metavar="SCENARIO", help="scenario file (YAML)")
     add_changes(parser)
     add_out(parser, "the three files (default: out/NAME-dossier)")
     add_seeds(parser)
-    parser.add_argument("--verify", type=Path, metavar="BUNDLE", help="compare a bundle.zip with a fresh run")
+    parser.add_argument("--verify", type=path, metavar="BUNDLE", help="compare a bundle.zip with a fresh run")
 
 
 def act(args: argparse.Namespace) -> int:

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_json, add_out, add_scenario, files_text, read_scenario
+from hpwhsim.cli.options import add_json, add_out, add_scenario, files_text, path, read_scenario
 from hpwhsim.cli.verb import DONE, Verb
 
 
@@ -13,7 +13,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     add_scenario(parser)
     parser.add_argument(
         "--metered",
-        type=Path,
+        type=path,
         required=True,
         metavar="CSV",
         help="readings by the hour, day or calendar month: columns time (its start, local standard time) and "

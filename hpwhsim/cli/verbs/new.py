@@ -4,8 +4,10 @@ import argparse
 import os
 from pathlib import Path
 
+from hpwhsim.cli.options import new_file, path
 from hpwhsim.cli.verb import DONE, Verb
 from hpwhsim.errors import InputError
+from hpwhsim.io.user_file import real
 from hpwhsim.scenario import families
 from hpwhsim.scenario.starter import SCHEMA, WEATHER, weather_beside
 from hpwhsim.scenario.templates import template
@@ -13,13 +15,13 @@ from hpwhsim.scenario.templates import template
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="file to write; it must not exist yet")
+    parser.add_argument("file", type=new_file, metavar="FILE", help="file to write; it must not exist yet")
     parser.add_argument(
         "--family", default="central-air", help=f"plant family: {', '.join(families.FAMILIES)}"
     )
     parser.add_argument(
         "--weather",
-        type=Path,
+        type=path,
         metavar="FILE",
         help="weather file (default: a typical year of Chicago, which is put beside the scenario)",
     )
@@ -29,10 +31,12 @@ def act(args: argparse.Namespace) -> int:
     """Write the scenario, and where no weather was given a weather file beside it."""
     file: Path = args.file
     weather: Path | None = args.weather
-    if weather is not None and not weather.is_file():
-        raise InputError(f"--weather {weather}: there is no such file")
-    folder = file.resolve().parent
-    named = WEATHER.name if weather is None else Path(os.path.relpath(weather.resolve(), folder)).as_posix()
+    if weather is not None:
+        from hpwhsim.climate.typical_year import read_year
+
+        read_year(weather)  # says what is wrong with it
+    folder = real(file).parent
+    named = WEATHER.name if weather is None else Path(os.path.relpath(real(weather), folder)).as_posix()
     text = template(args.family, named, SCHEMA.as_uri())
     try:
         with file.open("x", encoding="utf-8") as opened:

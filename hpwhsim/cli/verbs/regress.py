@@ -2,8 +2,8 @@
 
 import argparse
 import sys
-from pathlib import Path
 
+from hpwhsim.cli.options import new_file, path
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 
 
@@ -11,13 +11,13 @@ def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
     parser.add_argument(
         "folder",
-        type=Path,
+        type=path,
         metavar="FOLDER",
         help="folder of scenarios (*.yaml); its records/tolerances.csv (key, relative, absolute) overrides "
         "the tolerance of keys such as monthly.*",
     )
     parser.add_argument("--accept", metavar="REASON", help="store what moved or is new, with this reason")
-    parser.add_argument("--junit", type=Path, metavar="FILE", help="write the findings as JUnit XML")
+    parser.add_argument("--junit", type=new_file, metavar="FILE", help="write the findings as JUnit XML")
     parser.add_argument(
         "--only", action="append", default=[], metavar="NAME", help="only this scenario; may be repeated"
     )

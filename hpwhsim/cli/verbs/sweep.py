@@ -2,10 +2,11 @@
 
 import argparse
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, whole
+from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, path, whole
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
 
@@ -17,7 +18,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
     parser.add_argument(
         "scenario",
-        type=Path,
+        type=path,
         metavar="FILE",
         help="study file (YAML), or with --vary a scenario file; the manual shows what a study file holds",
     )
@@ -66,7 +67,10 @@ def act(args: argparse.Namespace) -> int:
     from hpwhsim.studies import sweep
     from hpwhsim.studies.sweep_report import sweep_csv, sweep_figure, sweep_text
 
-    plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys)
+    def along(values: list[tuple[str, ...]]) -> Iterable[tuple[str, ...]]:
+        return tqdm(values, "read", unit="case", leave=False, disable=None)
+
+    plan = sweep.plan(args.scenario, args.vary, args.overrides, args.weather, args.keys, along)
     cases = plan.cases
     for case in tqdm(cases, "check", unit="case", leave=False, disable=None):  # None: no bar in a pipe
         sweep.check(plan, case)

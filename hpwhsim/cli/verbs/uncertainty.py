@@ -2,9 +2,8 @@
 
 import argparse
 import sys
-from pathlib import Path
 
-from hpwhsim.cli.options import add_changes, add_json, files_text
+from hpwhsim.cli.options import add_changes, add_json, files_text, folder, path
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.cli.verbs.sweep import add_workers
 
@@ -12,14 +11,14 @@ from hpwhsim.cli.verbs.sweep import add_workers
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
     parser.add_argument(
-        "study", type=Path, metavar="STUDY", help="study file (YAML) with distributions of keys"
+        "study", type=path, metavar="STUDY", help="study file (YAML) with distributions of keys"
     )
     add_changes(parser)
     add_workers(parser)
     add_json(parser, "the record of the study")
     parser.add_argument(
         "--out",
-        type=Path,
+        type=folder,
         required=True,
         metavar="DIR",
         help="folder for uncertainty.json, .csv and .png and the cases, as tankyear sweep keeps them; the "

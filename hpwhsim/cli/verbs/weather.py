@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_json, add_out, files_text
+from hpwhsim.cli.options import add_json, add_out, files_text, path
 from hpwhsim.cli.verb import DONE, Verb
 
 
@@ -20,7 +20,7 @@ def _below(text: str) -> float:
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    parser.add_argument("files", type=Path, nargs="+", metavar="FILE", help="typical-year file")
+    parser.add_argument("files", type=path, nargs="+", metavar="FILE", help="typical-year file")
     parser.add_argument(
         "--below",
         type=_below,

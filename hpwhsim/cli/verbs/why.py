@@ -2,20 +2,20 @@
 
 import argparse
 import sys
-from pathlib import Path
 
-from hpwhsim.cli.options import add_json
+from hpwhsim.cli.options import add_json, path, whole
 from hpwhsim.cli.verb import DONE, Verb
+from hpwhsim.constants import HOURS
 
 
 def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
-    parser.add_argument("result", type=Path, metavar="RESULT", help="folder written by 'tankyear run'")
+    parser.add_argument("result", type=path, metavar="RESULT", help="folder written by 'tankyear run'")
     add_json(parser, "the record of all events")
     parser.add_argument("--all", action="store_true", help="list every event, not only the ten worst")
     parser.add_argument(
         "--gap",
-        type=int,
+        type=whole(0, HOURS),
         default=2,
         metavar="HOURS",
         help="quiet hours at most that do not end an event (default: 2)",

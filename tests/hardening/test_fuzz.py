@@ -1,0 +1,73 @@
+"""Every reader against mutated files: no error but `InputError`, and an end within seconds.
+
+``make test`` draws the same few of each reader every time; ``make fuzz`` new ones, for the minutes in `FUZZ_MINUTES`.
+"""
+
+import os
+import tempfile
+import time
+from pathlib import Path
+
+import fuzz
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+pytestmark = pytest.mark.contract
+
+MINUTES = float(os.environ.get("FUZZ_MINUTES", "0"))
+FEW = 10  # of each reader, where no time is given
+MANY = 50  # of a reader before the next one
+KEPT = Path(os.environ.get("FUZZ_KEPT", "out/fuzz"))  # where bytes that show a fault are kept
+
+
+def examine(reader: str, data: bytes) -> None:
+    with tempfile.TemporaryDirectory(prefix="tankyear-fuzz-") as folder:
+        found = fuzz.fault(reader, data, Path(folder))
+    if found and MINUTES:
+        KEPT.mkdir(parents=True, exist_ok=True)
+        (KEPT / f"{reader.replace(' ', '-')}-{abs(hash(data)):x}").write_bytes(data)
+    assert not found, f"{reader}: {found}"
+
+
+@pytest.mark.parametrize("reader", fuzz.READERS)
+def test_a_mutated_file_is_read_or_refused(reader: str) -> None:
+    @settings(max_examples=FEW, database=None, suppress_health_check=list(HealthCheck))
+    @given(st.data())
+    def hold(data: st.DataObject) -> None:
+        examine(reader, data.draw(fuzz.mutated(reader)))
+
+    hold()
+
+
+@pytest.mark.long
+def test_mutated_files_for_some_minutes() -> None:
+    """All readers in turn until the time is up; every kind of fault is named once."""
+    if not MINUTES:
+        pytest.skip("FUZZ_MINUTES says for how long")
+    end, drawn, faults = time.monotonic() + 60.0 * MINUTES, 0, {}
+    while time.monotonic() < end:
+        for reader in fuzz.READERS:
+
+            @settings(
+                max_examples=MANY,
+                derandomize=False,
+                database=None,
+                deadline=None,
+                report_multiple_bugs=False,
+                suppress_health_check=list(HealthCheck),
+            )
+            @given(st.data())
+            def hold(data: st.DataObject, reader: str = reader) -> None:
+                nonlocal drawn
+                drawn += 1
+                examine(reader, data.draw(fuzz.mutated(reader)))
+
+            try:
+                hold()
+            except AssertionError as error:
+                faults.setdefault(str(error).partition("\n")[0][:200], reader)
+            if time.monotonic() > end:
+                break
+    print(f"{drawn} inputs, {len(faults)} kinds of fault")
+    assert not faults, "\n".join(faults)
