@@ -294,7 +294,8 @@ def block(
     InputError
         A line for each thing that is wrong with the table.
     """
-    from hpwhsim.blocks.block import of_buildings, ready, simulated
+    from hpwhsim.blocks.block import of_buildings, ready
+    from hpwhsim.blocks.block import simulated as simulated_block
     from hpwhsim.blocks.power import power_dataset
     from hpwhsim.scenario.reading import override_text
 
@@ -302,7 +303,7 @@ def block(
     named = [f"{name}={words}" for name, words in (hours or {}).items()]
     read_, at = of_buildings(Path(buildings), texts, None, named)
     ready(read_, lambda _: None)
-    found = simulated(read_, at, rank, lambda _: None)
+    found = simulated_block(read_, at, rank, lambda _: None)
     return Block(found.record, power_dataset(found))
 
 

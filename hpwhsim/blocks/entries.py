@@ -78,6 +78,11 @@ class Entry(NamedTuple):
         pairs = zip(self.lines, self.loaded, strict=True)
         return [seed for line, one in pairs if is_random(one.scenario) for seed in _seeds(line, one)]
 
+    @property
+    def years(self) -> int:
+        """How many years `cases` gives."""
+        return self.plants if is_random(self.plant.scenario) else 1
+
     def cases(self) -> Iterator[Case]:
         """The years to simulate."""
         if self.shared:
@@ -108,7 +113,7 @@ class Buildings(NamedTuple):
     @property
     def years(self) -> int:
         """How many years of plants there are to simulate; each baseline's comes with that of its plant."""
-        return sum(1 for entry in self.entries for _ in entry.cases())
+        return sum(entry.years for entry in self.entries)
 
 
 def read_buildings(path: Path, overrides: Sequence[str] = (), weather: Path | None = None) -> Buildings:

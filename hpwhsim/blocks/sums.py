@@ -18,8 +18,15 @@ from hpwhsim.blocks.hours import NamedHours
 from hpwhsim.evaluation.result import Result
 from hpwhsim.results.declared import record_keys
 
-ADDS = tuple(row.name for row in record_keys() if row.kind == "sum" and row.unit in ("kWh", "L", "m3"))
-"""Figures of which a plant that has none has nothing: they add over all plants."""
+ADDS = tuple(
+    row.name
+    for row in record_keys()
+    if row.kind == "sum" and row.unit in ("kWh", "L", "m3") and row.name != "rejected_heat_kwh"
+)
+"""Figures of which a plant that has none has nothing: they add over all plants.
+
+Not the heat that others put into a bore field: what plants on one field take from each other is no sum.
+"""
 ASKED = (
     "operational_kgco2e",
     "refrigerant_kgco2e",
