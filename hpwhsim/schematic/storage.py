@@ -23,7 +23,7 @@ BY_FAMILY = {"gas-boiler": "gas boiler", "oil-boiler": "oil boiler", "gas-tank":
 
 def in_litres(volume: float) -> str:
     """A volume [m³] in L and US gal."""
-    return f"{volume * 1e3:,.0f} L ({volume / GALLON:,.0f} gal)"
+    return f"{volume * 1e3:,.0f} L\N{NO-BREAK SPACE}({volume / GALLON:,.0f} gal)"
 
 
 def each(count: int) -> str:
@@ -60,7 +60,11 @@ def draw_store(sheet: Sheet) -> None:
                 pen.line(HOT, (tank.x, tank.top), (tank.x, HOT_LINE))
     if series:
         for tank, after in pairwise(tanks):
-            x, top, foot = 0.5 * (tank.right + after.left), tank.at(0.95), after.at(0.13)  # clear of a port at the foot
+            x, top, foot = (
+                0.5 * (tank.right + after.left),
+                tank.at(0.95),
+                after.at(0.13),
+            )  # clear of a port at the foot
             pen.pipe(HOT, (tank.right, top), (x, top), (x, foot), (after.left, foot))
     pen.text(at.mains + 1.0, COLD_LINE - 2.2, ["cold water"])
     _words(sheet)
