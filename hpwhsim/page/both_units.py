@@ -6,6 +6,7 @@ Cautions, checks, sources and what the modeler wrote stand in one system, and ge
 from collections.abc import Sequence
 from typing import cast
 
+from hpwhsim.page.frame import Details, PagePart
 from hpwhsim.results.both_units import both
 from hpwhsim.results.texts import Exact, Phrase
 from hpwhsim.sections.parts import Document, Listing, Part, Picture, Table, Text, Typed
@@ -14,9 +15,11 @@ from hpwhsim.sections.parts import Document, Listing, Part, Picture, Table, Text
 def with_both(content: Document) -> Document:
     """A document whose sentences and cells are in both systems; figures that follow the switch stay."""
     sections = [
-        section._replace(parts=[_part(part) for part in section.parts]) for section in content.sections
+        one._replace(parts=cast("Sequence[Part]", [_part(part) for part in one.parts]))
+        for one in content.sections
     ]
-    return content._replace(front=[cast(Text, _part(text)) for text in content.front], sections=sections)
+    front = [text._replace(text=_cell(text.text)) for text in content.front]
+    return content._replace(front=front, sections=sections)
 
 
 def _cell(text: str) -> str:
@@ -27,17 +30,23 @@ def _row(row: Sequence[str], align: str) -> list[str]:
     return [cell if kind == "u" else _cell(cell) for cell, kind in zip(row, align, strict=True)]
 
 
-def _part(part: Part) -> Part:
+def _part(part: PagePart) -> PagePart:
     match part:
         case Text():
             return part._replace(text=_cell(part.text))
         case Listing():
             return Listing([_cell(item) for item in part.items])
         case Table():
-            if {"SI", "inch-pound"} <= set(part.heads):
-                return part
-            rows = [_row(row, part.align) for row in part.rows]
-            return part._replace(rows=rows, caption=both(part.caption))
+            return _table(part)
+        case Details():
+            return part._replace(table=_table(part.table))
         case Picture():
             return part._replace(alternative=both(part.alternative))
     return part
+
+
+def _table(table: Table) -> Table:
+    if {"SI", "inch-pound"} <= set(table.heads):
+        return table
+    rows = [_row(row, table.align) for row in table.rows]
+    return table._replace(rows=rows, caption=both(table.caption))

@@ -40,7 +40,7 @@ BESIDE = re.compile(r"(?:degF|°F|gal|lb|ft|ft[23]|lb/ft2|lb/gal|cfm|gpm|psi|in|
 ENDS = "|".join(re.escape(unit) for unit in sorted(UNITS, key=len, reverse=True))
 QUANTITY = re.compile(
     rf"(?<!= )(?<![\w./-])(?:(?P<first>{NUMBER})(?P<to> to | and |-))?(?P<value>{NUMBER}) (?P<unit>{ENDS})"
-    rf"(?![\w/²³])(?! per )(?! ?[(=] ?{NUMBER})"
+    rf"(?![\w/²³])(?! per )(?! ?\({NUMBER})"
 )
 
 
@@ -51,6 +51,8 @@ def both(text: str) -> str:
     --------
     >>> both("the source is below -15 degC in 147 h"), both("32 to 42 °C")
     ('the source is below -15 degC (5 degF) in 147 h', '32 to 42 °C (89.6 to 107.6 °F)')
+    >>> both("95 L = 0.095 m3/day")
+    '95 L (25.1 gal) = 0.095 m3/day'
     >>> both("467 lb/ft2 (22.4 kPa)"), both("900 gal = 3.40687 m3"), both("30 kW for 40 L (10.6 gal)")
     ('467 lb/ft2 (22.4 kPa)', '900 gal = 3.40687 m3', '30 kW for 40 L (10.6 gal)')
     """

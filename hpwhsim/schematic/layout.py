@@ -154,7 +154,7 @@ def on_tank(scenario: Scenario) -> bool:
 
 def in_flow(flow: float) -> str:
     """A design flow [m³/s] in L/s and gpm."""
-    return f"{flow * 1e3:.3g} L/s ({flow / GALLON * 60.0:.3g} gpm)"
+    return f"{flow * 1e3:.3g} L/s\N{NO-BREAK SPACE}({flow / GALLON * 60.0:.3g} gpm)"
 
 
 def return_height(scenario: Scenario) -> float:

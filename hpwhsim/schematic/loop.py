@@ -110,7 +110,7 @@ def _loop_tank(sheet: Sheet, box: Box, tank: LoopTank) -> None:
     pen, bought = sheet.pen, sheet.flow("loop_heater_kwh")
     pen.vessel(box)
     pen.tag(box.left, box.foot - 0.8, sheet.tag("LT", f"loop tank, {in_litres(tank.volume)}"))
-    litres, gallons = in_litres(tank.volume).split(" (")
+    litres, gallons = in_litres(tank.volume).split("\N{NO-BREAK SPACE}(")
     pen.text(
         box.x,
         box.top - 4.6,

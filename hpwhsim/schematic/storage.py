@@ -23,7 +23,7 @@ BY_FAMILY = {"gas-boiler": "gas boiler", "oil-boiler": "oil boiler", "gas-tank":
 
 def in_litres(volume: float) -> str:
     """A volume [m³] in L and US gal."""
-    return f"{volume * 1e3:,.0f} L ({volume / GALLON:,.0f} gal)"
+    return f"{volume * 1e3:,.0f} L\N{NO-BREAK SPACE}({volume / GALLON:,.0f} gal)"
 
 
 def each(count: int) -> str:

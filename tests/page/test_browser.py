@@ -139,9 +139,10 @@ def test_the_switch_converts_every_figure(name: str, request: pytest.FixtureRequ
 
 
 METRIC = re.compile(
-    r"(?<![(=] )(?<!\()\b[\d.,]+ (?:°C|degC|K|L|m3|m³|m2|m|mm|kg|t|MWh|kPa|bar|L/s|m3/s|W/K|W/m/K|W/m2/K)"
-    r"(?![\w/²³])(?! ?\()(?! per )|\[(?:°C|L|m3|kg|MWh)\]|(?<=\s)kW heat"
+    r"(?<![\d.,(])(?<!= )\d[\d.,]* (?:°C|degC|K|L|m3|m³|m2|m|mm|kg|t|MWh|kPa|bar|L/s|m3/s|W/K|W/m/K|W/m2/K)"
+    r"(?![\w/²³])(?!\s?\()(?! per )|\[(?:°C|L|m3|kg|MWh)\]"
 )
+"""A metric figure that no inch-pound one follows, and that follows none."""
 TEXTS = """return [...document.querySelectorAll('body *')]
   .filter(e => e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()))
   .filter(e => !e.closest('script, style, code'))

@@ -317,7 +317,7 @@ def test_design_flows_carry_the_capacity(tmp_path: Path) -> None:
     """24 kW from 10 to 65 °C: 24 / (4.18 x 55) = 0.104 L/s of a module, by hand, of two 0.209."""
     figure = schematic(scenario_of("central-air", []), 24e3)
     listed = " ".join(text for text, _ in texts(figure))
-    found = re.search(r"charging pumps?, ([\d.]+) L/s \(([\d.]+) gpm\) in all", listed)
+    found = re.search(r"charging pumps?, ([\d.]+) L/s\s\(([\d.]+) gpm\) in all", listed)
     assert found is not None
     assert float(found[1]) == pytest.approx(0.209, rel=0.02)
     assert float(found[2]) == pytest.approx(0.209 * 60.0 / 3.785, rel=0.02)
