@@ -43,7 +43,7 @@ def read_sections(path: str | Path) -> list[Section]:
     found: list[Section] = []
     rows = read_rows(path, ("size", "length_m", "insulation_mm", "ambient_c", "side", "parallel"))
     if len(rows) > MOST_SECTIONS:
-        allowed = f"allowed at most {MOST_SECTIONS}: pipes alike side by side are one, with their number as parallel"
+        allowed = f"allowed at most {MOST_SECTIONS}: pipes alike side by side are one, counted as parallel"
         raise InputError(f"{path}: got {len(rows):,} sections; {allowed}")
     for row in rows:
         if row.cells["size"] not in tubes():

@@ -180,8 +180,8 @@ def read_metered(path: str | Path, apartments: int) -> Array:
     Raises
     ------
     InputError
-        If a column is missing, a value is missing, negative, no number or beyond the homes, all are 0, or the times are not
-        one full year in order; the message names the file, the line and the column.
+        If a column is missing, a value is missing, negative, no number or beyond the homes, all are 0, or
+        the times are not one full year in order; the message names the file, the line and the column.
     """
     file = Path(path)
     rows = read_rows(file, ("time", "litres"))

@@ -193,8 +193,8 @@ def _interpolate(path: Path, places: Array, values: Array, free: list[int]) -> t
     nodes = np.array(list(product(*axes)))
     if len(places) > MOST_SCATTERED:
         raise InputError(
-            f"{path}: got {len(places):,} points that are no grid; allowed at most {MOST_SCATTERED:,} of these: "
-            "leave out some, or make a grid of source_c, water_in_c and water_out_c"
+            f"{path}: got {len(places):,} points that are no grid; allowed at most {MOST_SCATTERED:,} of "
+            "these: leave out some, or make a grid of source_c, water_in_c and water_out_c"
         )
     if len(spread) == 1:
         order = np.argsort(places[:, 0])

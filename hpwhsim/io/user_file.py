@@ -102,7 +102,7 @@ def real(path: str | Path) -> Path:
 
 
 def cannot_hold_files(folder: Path) -> str:
-    """Why no files can be written to a folder, which need not be there yet; empty where nothing speaks against it.
+    """Why no files can be written to a folder, which need not be there yet; empty where they can.
 
     Nothing is made or written.
     """

@@ -1,11 +1,12 @@
 """JSON that a user hands in: records, manifests, factors; what the standard leaves open is refused.
 
-No key twice, no NaN or infinity, no number beyond a float, no text that is not safe to print, no blocks deeper
-than anything of ours.
+No key twice, no NaN or infinity, no number beyond a float, no text that is not safe to print, no blocks
+deeper than anything of ours.
 
 References
 ----------
-.. [1] RFC 8259, sections 4 (names that are not unique), 6 (numbers beyond IEEE 754) and 8.2 (lone surrogates).
+.. [1] RFC 8259, sections 4 (names that are not unique), 6 (numbers beyond IEEE 754) and 8.2
+   (lone surrogates).
 """
 
 import json

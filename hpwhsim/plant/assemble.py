@@ -13,6 +13,7 @@ from hpwhsim.last_digits import digest, settled
 from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, LoopTank, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
+from hpwhsim.plant.files import refuse_files
 from hpwhsim.plant.lines import loss_share, standing_lines
 from hpwhsim.plant.loop import LoopYear, make_loop, make_loop_tank
 from hpwhsim.plant.machine import Assumption, Made, auxiliaries, make_machine, water_side
@@ -84,6 +85,7 @@ def assemble(scenario: Scenario, weather: "xr.Dataset", served: Sequence[Scenari
     InputError
         If the machine cannot work as asked, or a file named in the scenario is wrong.
     """
+    refuse_files(scenario)
     found: list[Assumption] = []
     cautions: list[str] = []
     dry_bulb = np.asarray(weather["dry_bulb_c"].values, dtype=np.float64)

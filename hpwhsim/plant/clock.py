@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from hpwhsim.arrays import Array, Flags, Ints
 from hpwhsim.constants import HOURS
-from hpwhsim.io.user_csv import read_hours
+from hpwhsim.plant.files import read_signal
 from hpwhsim.scenario.parts import Window
 from hpwhsim.scenario.schema import Scenario
 
@@ -47,7 +47,7 @@ def make_clock(scenario: Scenario, dry_bulb: Array, backup_level: float, looks: 
     allowed = controls.charge_minutes()
     permitted = np.array([m in allowed for m in minute])
     if controls.signal is not None:
-        signal = read_hours(controls.signal, {"signal": (-np.inf, np.inf)})["signal"].reshape(365, 24)
+        signal = read_signal(controls.signal).reshape(365, 24)
         dearest = np.sort(signal, axis=1)[:, controls.signal_hours - 1 : controls.signal_hours]
         cheap = np.repeat(signal <= dearest, looks, axis=1)  # equal hours alike
         permitted = (cheap & permitted[None, :]).ravel()

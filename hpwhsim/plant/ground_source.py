@@ -8,8 +8,8 @@ from hpwhsim.arrays import Array
 from hpwhsim.climate.ground import surface_wave
 from hpwhsim.constants import HOURS
 from hpwhsim.io.disk_cache import cached, place
-from hpwhsim.io.user_csv import read_hours
 from hpwhsim.plant.arrays import SourceKind
+from hpwhsim.plant.files import read_rejection
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.plant.plain_source import PRACTICE, Sourced, at_rest, say
 from hpwhsim.scenario.schema import Scenario
@@ -20,7 +20,6 @@ from hpwhsim.source.bore_pipes import Pipes, flow_cautions, make_loop, pump_watt
 from hpwhsim.source.ground_loop import Loop, make_history
 from hpwhsim.source.loop_fluid import Fluid, FluidState, fluid_state
 
-MOST_REJECTED = 1e5  # kW, of the cooling of a large campus
 KEEP = 100  # answers of bore fields that stay on disk
 
 
@@ -79,9 +78,7 @@ def ground_source(
     cautions += flow_cautions(bores, pipes, fluid, block.ground_conductivity, mass_flow, coldest)
     rejected = np.zeros(HOURS)
     if block.rejection is not None:
-        rejected = (
-            1000.0 * read_hours(block.rejection, {"rejection_kw": (0.0, MOST_REJECTED)})["rejection_kw"]
-        )
+        rejected = read_rejection(block.rejection)
         loop = loop._replace(shared=1.0 if block.rejection_circuit == "shared" else 0.0)
     history = make_history(field, scenario.run.years)
     return plain._replace(

@@ -357,7 +357,8 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
         other = read_scenario(scenario.baseline)
         if other.path == loaded.path and other.scenario.plant == scenario.plant:
             raise _error(
-                f"{loaded.path}: baseline: got this scenario itself; allowed another one, or a plant that differs"
+                f"{loaded.path}: baseline: got this scenario itself; allowed another one, "
+                "or a plant that differs"
             )
         theirs, sha256 = dump(other.scenario), other.sha256
         plant, written = theirs["plant"], {"plant": other.written["plant"]}

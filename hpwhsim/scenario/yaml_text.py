@@ -1,7 +1,7 @@
 """YAML text to plain values: no key twice, and numbers as YAML 1.2 and everybody else reads them.
 
-A text is a file that somebody wrote: what is larger or deeper than that, with its aliases written out, is refused
-before it takes minutes and memory.
+A text is a file that somebody wrote: what is larger or deeper than that, with its aliases written out, is
+refused before it takes minutes and memory.
 """
 
 import re
@@ -135,7 +135,8 @@ def _parsed(text: str, where: str) -> Any:
     except yaml.reader.ReaderError as error:
         place = text.count("\n", 0, error.position) + 1
         raise InputError(
-            f"{where}, line {place}: got {named(chr(int(error.character)))}; allowed text without control characters"
+            f"{where}, line {place}: got {named(chr(int(error.character)))}; "
+            "allowed text without control characters"
         ) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise InputError(one_line(f"{where}: not valid YAML: {' '.join(str(error).split())}")) from None

@@ -262,8 +262,8 @@ def read_sewer(path: str | Path) -> Sewage:
     held = read_hours(path, {"flow_m3_per_h": (0.0, MOST_SEWER), "temperature_c": (0.0, WARMEST_SEWER_C)})
     if not held["flow_m3_per_h"].any():
         raise InputError(
-            f"{path}: column flow_m3_per_h: got 0 in all {HOURS} rows; allowed a year in which the sewer flows: a "
-            "meter that was not connected, or another column, reads so"
+            f"{path}: column flow_m3_per_h: got 0 in all {HOURS} rows; allowed a year in which the "
+            "sewer flows: a meter that was not connected, or another column, reads so"
         )
     return Sewage(held["flow_m3_per_h"], held["temperature_c"])
 

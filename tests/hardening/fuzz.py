@@ -1,8 +1,8 @@
 """Valid inputs, mutated: readers may refuse what comes of it, in good order and within seconds.
 
-A reader is called as the command calls it. What it may do is give an answer or raise `InputError`; a message is
-of lines that are safe to print. What is drawn are edits: of bytes, lines, cells, numbers and their units, or of
-nodes of YAML and JSON.
+A reader is called as the command calls it. What it may do is give an answer or raise `InputError`; a message
+is of lines that are safe to print. What is drawn are edits: of bytes, lines, cells, numbers and their units,
+or of nodes of YAML and JSON.
 """
 
 import io
@@ -380,6 +380,23 @@ def _hours(header: str, row: str) -> bytes:
     return bad_input.part([header + "\n", {"rows": row, "count": 8760}])
 
 
+_SECTIONS = b"""size,length_m,insulation_mm,ambient_c,side,parallel
+3/4 in,3,20,20,supply,2
+1 in,9,0,5,return,1
+"""
+
+_SAMPLED = b"""
+scenario: plant.yaml
+sample:
+  count: 8
+  seed: 2
+  keys:
+    plant.storage.volume: {normal: [200 gal, 20 gal], within: [100 gal, 300 gal]}
+    hot_water.seed: {discrete: [1, 2], weights: [1, 3]}
+rows: [{building.apartments: 3}, {building.apartments: 5}]
+record: [electricity_kwh]
+"""
+
 READERS: dict[str, tuple[Reader, tuple[Any, ...], Callable[[], list[bytes]]]] = {
     "scenario": (
         _scenario,
@@ -402,9 +419,7 @@ READERS: dict[str, tuple[Reader, tuple[Any, ...], Callable[[], list[bytes]]]] = 
         (*PLAIN, edited_yaml, edited_yaml),
         lambda: [
             of_case("study", "study.yaml"),
-            b"scenario: plant.yaml\nsample: {count: 8, seed: 2, keys: {plant.storage.volume: {normal: [200 gal, "
-            b"20 gal], within: [100 gal, 300 gal]}, hot_water.seed: {discrete: [1, 2], weights: [1, 3]}}}\n"
-            b"rows: [{building.apartments: 3}, {building.apartments: 5}]\nrecord: [electricity_kwh]\n",
+            _SAMPLED,
         ],
     ),
     "vary": (
@@ -416,15 +431,13 @@ READERS: dict[str, tuple[Reader, tuple[Any, ...], Callable[[], list[bytes]]]] = 
     "range": (
         _range,
         (edited_bytes, edited_numbers),
-        lambda: [b"recirculation.loss_per_apartment=40 W..160 W"],
+        lambda: [b"plant.storage.volume=40 gal..160 gal"],
     ),
     "table": (_table, TABLE, lambda: [of_case("heat_pump_table", "table.csv")]),
     "sections": (
         _sections,
         TABLE,
-        lambda: [
-            b"size,length_m,insulation_mm,ambient_c,side,parallel\n3/4 in,3,20,20,supply,2\n1 in,9,0,5,return,1"
-        ],
+        lambda: [_SECTIONS],
     ),
     "pattern": (_pattern, TABLE, lambda: [bad_input.part(["hour,weekday,weekend\n", *_pattern_rows()])]),
     "metered": (_metered, TABLE, lambda: [_hours("time,litres", "{time},{a:.1f}")]),

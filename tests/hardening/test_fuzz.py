@@ -1,6 +1,6 @@
 """Every reader against mutated files: no error but `InputError`, and an end within seconds.
 
-``make test`` draws the same few of each reader every time; ``make fuzz`` new ones, for the minutes in `FUZZ_MINUTES`.
+``make test`` draws the same few of each reader every time; ``make fuzz`` new ones, for `FUZZ_MINUTES`.
 """
 
 import os
