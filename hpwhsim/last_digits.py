@@ -76,28 +76,46 @@ def each(tree: Tree, change: Callable[[Array], Array]) -> Tree:
 
 
 def settled(tree: Tree) -> Tree:
-    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`.
-
-    Of arrays that cannot be written to, which plants that are compared share, the rounded ones are kept, and
-    not to be written to either.
-    """
+    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`."""
     return each(tree, _settled)
 
 
-_kept: dict[int, tuple[Array, Array]] = {}  # what was rounded, by its place in memory, and what it became
-MOST_KEPT = 4
+def settled_alike(tree: Tree) -> Tree:
+    """As `settled`, of what is only read afterwards: long arrays that are alike are rounded once.
+
+    Plants that are compared, and cases of a study, have weather, draws and maps in common. So the arrays of
+    one answer may be those of another, and are not to be written to.
+    """
+    return each(tree, lambda values: _alike(values) if values.size > FEW else _settled(values))
 
 
 def _settled(values: Array) -> Array:
-    if values.flags.writeable or values.size <= FEW:
-        return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
-    given, found = _kept.pop(id(values), (None, None))
-    if given is not values or found is None:
-        found = rounded(values, SERIES_DIGITS)
-    _kept[id(values)] = values, found  # the latest at the end
-    for old in list(_kept)[:-MOST_KEPT]:
-        _kept.pop(old, None)
+    return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
+
+
+MOST_KEPT = 2**25  # bytes of arrays that were rounded
+_kept: dict[tuple[int, bytes], tuple[Array, Array]] = {}  # by some of it what was rounded, and what it became
+
+
+def _alike(values: Array) -> Array:
+    given = np.ascontiguousarray(values)
+    key = given.size, given.ravel()[:: given.size // FEW].tobytes()
+    before, found = _kept.pop(key, (None, None))
+    if before is None or found is None or not _same(before, given):
+        found = _settled(values)
+        before = given.copy() if given.flags.writeable else given
+    _kept[key] = before, found  # the latest at the end
+    held = sum(old.nbytes for old, _ in _kept.values())
+    for place in list(_kept):
+        if held <= MOST_KEPT:
+            break
+        held -= _kept.pop(place)[0].nbytes
     return found
+
+
+def _same(one: Array, other: Array) -> bool:
+    """Bit for bit, in which 0 is not -0 and a number that is none is like itself."""
+    return one.shape == other.shape and bool(np.array_equal(one.view(np.int64), other.view(np.int64)))
 
 
 def digest(tree: object) -> str:
