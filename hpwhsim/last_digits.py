@@ -15,7 +15,9 @@ powers of ten, and multiplications, divisions and floors, which IEEE 754 defines
 """
 
 import hashlib
+import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -90,7 +92,16 @@ def settled_alike(tree: Tree) -> Tree:
 
 
 def _settled(values: Array) -> Array:
+    if values.size == 1:
+        value = values.item()
+        return np.full(values.shape, _number(value, math.copysign(1.0, value)))
     return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
+
+
+@lru_cache(maxsize=4096)
+def _number(value: float, sign: float) -> float:
+    """A number rounded; plants have most of theirs in common. Without `sign` 0 and -0 would be one."""
+    return float(rounded(np.array([value]), NUMBER_DIGITS)[0])
 
 
 MOST_KEPT = 2**25  # bytes of arrays that were rounded
@@ -127,13 +138,11 @@ def digest(tree: object) -> str:
             names = getattr(part, "_fields", None) or [str(i) for i in range(len(part))]
             for inner, item in zip(names, part, strict=True):
                 add(f"{name}.{inner}", item)
-            return
-        whole.update(f"|{name}|".encode())
-        if isinstance(part, np.ndarray):
-            whole.update(f"{part.dtype.str}{part.shape}".encode())
-            whole.update(np.ascontiguousarray(part).tobytes())
+        elif isinstance(part, np.ndarray):
+            whole.update(f"|{name}|{part.dtype.str}{part.shape}".encode())
+            whole.update(np.ascontiguousarray(part).data)
         else:
-            whole.update(repr(part).encode())
+            whole.update(f"|{name}|{part!r}".encode())
 
     add("", tree)
     return whole.hexdigest()

@@ -1,8 +1,9 @@
 """Baselines that several scenarios have in common: each is read, set up and marched once."""
 
+from pathlib import Path
 from typing import NamedTuple
 
-from hpwhsim.scenario.reading import Loaded, baseline_of
+from hpwhsim.scenario.reading import Loaded, baseline_of, read_scenario
 from hpwhsim.scenario.writing import dump
 from hpwhsim.simulation.year import Ready, Year
 
@@ -29,6 +30,7 @@ class Baselines:
 
     def __init__(self, most: int | None = None) -> None:
         self.most = most
+        self._files: dict[Path, Loaded] = {}
         self._read: dict[str, Read] = {}  # by what their scenarios say
         self._ready: dict[str, Ready] = {}  # by `Read.key`, as the years
         self._years: dict[str, Year] = {}
@@ -62,12 +64,17 @@ class Baselines:
         """Keep its year."""
         self._years[self._of(loaded).key] = year
 
+    def _file(self, path: Path) -> Loaded:
+        if path not in self._files:
+            self._files[path] = read_scenario(path)
+        return self._files[path]
+
     def _of(self, loaded: Loaded) -> Read:
         said = {key: value for key, value in loaded.written.items() if key not in OF_THE_PLANT}
         text = repr((said, loaded.path, loaded.sha256))
         found = self._read.pop(text, None)
         if found is None:
-            other = baseline_of(loaded)
+            other = baseline_of(loaded, self._file)
             assert other is not None  # it was asked for
             blocks = dump(other.scenario)
             found = Read(other, repr([(key, blocks.get(key)) for key in OF_THE_YEAR]))

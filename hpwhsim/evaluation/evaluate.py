@@ -25,10 +25,10 @@ from hpwhsim.evaluation.refusals import account_checks, plant_refusals
 from hpwhsim.evaluation.result import Collected, Result, Side
 from hpwhsim.evaluation.unusual_accounts import usual_accounts
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.year import Ready, Record, Year, built, run_year, year_of, years_ready
-from hpwhsim.tables import read_table
 
 BASELINE = "baseline"
 SERVICE = 0.005
@@ -199,7 +199,7 @@ def evaluated(collected: Collected, own: Year, its: Year | None) -> Result:
     unusual = usual_accounts(collected, plant.year.made)
     added |= _said(plant, base, [*unusual, *upstream_caution(lines)])
     whole = record | added
-    ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
+    ordered = {name: whole[name] for name in declarations() if name in whole}
     year = plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered)
     return Result(collected, replace(plant, year=year, record=ordered), base, lines, found, checks)
 
