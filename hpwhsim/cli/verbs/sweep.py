@@ -3,10 +3,15 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, whole
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
+
+if TYPE_CHECKING:
+    from hpwhsim.studies.cases import Cases
+    from hpwhsim.studies.study import Finished
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -49,12 +54,32 @@ def add_workers(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="processes that simulate the cases of a study; as many as there are cores if left out",
     )
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="of dask.distributed, such as host:8786, whose workers simulate the cases of a study instead of "
+        "processes of our own; the manual shows how to start them",
+    )
+
+
+def run(cases: "Cases", args: argparse.Namespace) -> "Finished":
+    """Run a study as the options of `add_workers` say, with a bar of progress."""
+    from tqdm import tqdm
+
+    from hpwhsim.studies.study import cores, run_study
+
+    if args.scheduler is not None and args.workers is not None:
+        raise InputError("--workers: allowed without --scheduler, whose workers are there already")
+    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
+        return run_study(cases, args.out, args.workers or cores(), bar.update, args.scheduler)
 
 
 def act(args: argparse.Namespace) -> int:
     """Run a study, or check every case of a grid, simulate each and print the table."""
     if not args.vary:
         return _study(args)
+    if args.scheduler is not None:
+        raise InputError("--scheduler: allowed with a study file; what --vary names is simulated here")
     from tqdm import tqdm
 
     from hpwhsim.results.files import record_text, write_files
@@ -80,11 +105,8 @@ def act(args: argparse.Namespace) -> int:
 
 def _study(args: argparse.Namespace) -> int:
     """Run the cases of a study file."""
-    from tqdm import tqdm
-
     from hpwhsim.results.files import record_text
     from hpwhsim.studies.cases import study_cases
-    from hpwhsim.studies.study import cores, run_study
     from hpwhsim.studies.study_report import study_text
 
     cases = study_cases(args.scenario, args.overrides, args.weather)
@@ -92,8 +114,7 @@ def _study(args: argparse.Namespace) -> int:
         raise InputError("--out: got nothing; allowed a folder, in which a study keeps its cases")
     if args.keys is not None:
         raise InputError("--keys: allowed with --vary; a study file names them under record")
-    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
-        found = run_study(cases, args.out, args.workers or cores(), bar.update)
+    found = run(cases, args)
     sys.stdout.write(
         record_text(found.record) if args.json else study_text(found.record) + files_text(found.files)
     )
