@@ -15,7 +15,9 @@ powers of ten, and multiplications, divisions and floors, which IEEE 754 defines
 """
 
 import hashlib
+import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -76,28 +78,55 @@ def each(tree: Tree, change: Callable[[Array], Array]) -> Tree:
 
 
 def settled(tree: Tree) -> Tree:
-    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`.
-
-    Of arrays that cannot be written to, which plants that are compared share, the rounded ones are kept, and
-    not to be written to either.
-    """
+    """`tree` with every float in it rounded, by `SERIES_DIGITS` or `NUMBER_DIGITS`."""
     return each(tree, _settled)
 
 
-_kept: dict[int, tuple[Array, Array]] = {}  # what was rounded, by its place in memory, and what it became
-MOST_KEPT = 4
+def settled_alike(tree: Tree) -> Tree:
+    """As `settled`, of what is only read afterwards: long arrays that are alike are rounded once.
+
+    Plants that are compared, and cases of a study, have weather, draws and maps in common. So the arrays of
+    one answer may be those of another, and are not to be written to.
+    """
+    return each(tree, lambda values: _alike(values) if values.size > FEW else _settled(values))
 
 
 def _settled(values: Array) -> Array:
-    if values.flags.writeable or values.size <= FEW:
-        return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
-    given, found = _kept.pop(id(values), (None, None))
-    if given is not values or found is None:
-        found = rounded(values, SERIES_DIGITS)
-    _kept[id(values)] = values, found  # the latest at the end
-    for old in list(_kept)[:-MOST_KEPT]:
-        _kept.pop(old, None)
+    if values.size == 1:
+        value = values.item()
+        return np.full(values.shape, _number(value, math.copysign(1.0, value)))
+    return rounded(values, SERIES_DIGITS if values.size > FEW else NUMBER_DIGITS)
+
+
+@lru_cache(maxsize=4096)
+def _number(value: float, sign: float) -> float:
+    """A number rounded; plants have most of theirs in common. Without `sign` 0 and -0 would be one."""
+    return float(rounded(np.array([value]), NUMBER_DIGITS)[0])
+
+
+MOST_KEPT = 2**25  # bytes of arrays that were rounded
+_kept: dict[tuple[int, bytes], tuple[Array, Array]] = {}  # by some of it what was rounded, and what it became
+
+
+def _alike(values: Array) -> Array:
+    given = np.ascontiguousarray(values)
+    key = given.size, given.ravel()[:: given.size // FEW].tobytes()
+    before, found = _kept.pop(key, (None, None))
+    if before is None or found is None or not _same(before, given):
+        found = _settled(values)
+        before = given.copy() if given.flags.writeable else given
+    _kept[key] = before, found  # the latest at the end
+    held = sum(old.nbytes for old, _ in _kept.values())
+    for place in list(_kept):
+        if held <= MOST_KEPT:
+            break
+        held -= _kept.pop(place)[0].nbytes
     return found
+
+
+def _same(one: Array, other: Array) -> bool:
+    """Bit for bit, in which 0 is not -0 and a number that is none is like itself."""
+    return one.shape == other.shape and bool(np.array_equal(one.view(np.int64), other.view(np.int64)))
 
 
 def digest(tree: object) -> str:
@@ -109,13 +138,11 @@ def digest(tree: object) -> str:
             names = getattr(part, "_fields", None) or [str(i) for i in range(len(part))]
             for inner, item in zip(names, part, strict=True):
                 add(f"{name}.{inner}", item)
-            return
-        whole.update(f"|{name}|".encode())
-        if isinstance(part, np.ndarray):
-            whole.update(f"{part.dtype.str}{part.shape}".encode())
-            whole.update(np.ascontiguousarray(part).tobytes())
+        elif isinstance(part, np.ndarray):
+            whole.update(f"|{name}|{part.dtype.str}{part.shape}".encode())
+            whole.update(np.ascontiguousarray(part).data)
         else:
-            whole.update(repr(part).encode())
+            whole.update(f"|{name}|{part!r}".encode())
 
     add("", tree)
     return whole.hexdigest()

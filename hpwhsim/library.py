@@ -307,6 +307,83 @@ def block(
     return Block(found.record, power_dataset(found))
 
 
+class Studied(NamedTuple):
+    """A study all of whose cases are there."""
+
+    record: dict[str, Any]  # what study.json holds: cases, failed ones, ranges, cautions
+    path: Path  # of its dataset
+
+    @property
+    def dataset(self) -> "xr.Dataset":
+        """Its cases: the varied keys, every number of the annual record, and why a case has no year."""
+        import xarray as xr
+
+        return xr.open_dataset(self.path, engine="scipy")
+
+
+def study(
+    file: Path | str, out: Path | str, workers: int | None = None, scheduler: str | None = None
+) -> Studied:
+    """Run a study file: grids, rows and samples of any keys.
+
+    A study that was stopped goes on where it was. In a script, call it below ``if __name__ == "__main__":``,
+    for the processes that simulate read the script too.
+
+    Parameters
+    ----------
+    file : path
+        Study file (YAML).
+    out : path
+        Folder of its files, and of its cases until all are there.
+    workers : int, optional
+        Processes that simulate; as many as there are cores if left out.
+    scheduler : str, optional
+        Address of one of dask.distributed, whose workers simulate instead.
+
+    Raises
+    ------
+    InputError
+        If the file or its scenario is wrong, the folder cannot be written or holds another study, or the
+        scheduler is of no use. A case that cannot be simulated raises nothing: it is in the dataset.
+    """
+    from hpwhsim.studies.cases import study_cases
+    from hpwhsim.studies.study import cores, run_study
+
+    cases = study_cases(Path(file))
+    found = run_study(cases, Path(out), workers or cores(), lambda _: None, scheduler)
+    return Studied(found.record, found.dataset)
+
+
+def uncertainty(
+    file: Path | str, out: Path | str, workers: int | None = None, scheduler: str | None = None
+) -> dict[str, Any]:
+    """Run the sample of a study file, and say how sure its figures are and what moves them.
+
+    Parameters
+    ----------
+    file, out, workers, scheduler
+        As of `study`; the file has ``sample`` and neither grid nor rows.
+
+    Returns
+    -------
+    dict
+        P10, P50 and P90 of every figure that differs between cases, those of half the points, and shares.
+
+    Raises
+    ------
+    InputError
+        As `study`, or if the file is no sample alone.
+    """
+    from hpwhsim.studies.cases import study_cases
+    from hpwhsim.studies.study import cores, run_study
+    from hpwhsim.studies.uncertainty import refuse_unsampled
+    from hpwhsim.studies.uncertainty import uncertainty as spread
+
+    cases = study_cases(Path(file))
+    refuse_unsampled(cases)
+    return spread(cases, run_study(cases, Path(out), workers or cores(), lambda _: None, scheduler))
+
+
 class Fitted(NamedTuple):
     """A scenario fitted to metered readings."""
 

@@ -95,7 +95,8 @@ def evaluate_over(loaded: Loaded, count: int = 0) -> Result:
 
 def figures(record: Record) -> dict[str, float]:
     """The numbers of a record one by one."""
-    return {key: float(value) for key, value in flatten(record).items() if isinstance(value, float | int)}
+    numbers = {key: value for key, value in record.items() if key not in ("assumptions", "cautions")}
+    return {key: float(value) for key, value in flatten(numbers).items() if isinstance(value, float | int)}
 
 
 def is_headline(key: str) -> bool:

@@ -20,15 +20,16 @@ from hpwhsim.errors import Findings, InputError
 from hpwhsim.evaluation import costs as money
 from hpwhsim.evaluation import emissions as greenhouse
 from hpwhsim.evaluation import site_checks as site
+from hpwhsim.evaluation.baselines import Baselines
 from hpwhsim.evaluation.emissions import Factors
 from hpwhsim.evaluation.refusals import account_checks, plant_refusals
 from hpwhsim.evaluation.result import Collected, Result, Side
 from hpwhsim.evaluation.unusual_accounts import usual_accounts
 from hpwhsim.plant.assemble import Assembly
+from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.reading import Loaded, baseline_of
 from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation.year import Ready, Record, Year, built, run_year, year_of, years_ready
-from hpwhsim.tables import read_table
 
 BASELINE = "baseline"
 SERVICE = 0.005
@@ -52,7 +53,7 @@ class Checked(NamedTuple):
         return self.plant.assembly
 
 
-def collect(loaded: Loaded) -> Collected:
+def collect(loaded: Loaded, baselines: Baselines | None = None) -> Collected:
     """Read what a scenario names beside its plant: baseline, grid, prices.
 
     Raises
@@ -63,7 +64,7 @@ def collect(loaded: Loaded) -> Collected:
     scenario, wrong = loaded.scenario, Findings()
     baseline = prices = baseline_prices = factors = None
     with wrong.step():
-        baseline = baseline_of(loaded)
+        baseline = baseline_of(loaded) if baselines is None else baselines.of(loaded)
     other = baseline.scenario if baseline is not None else None
     with wrong.step():
         if scenario.tariff is not None:
@@ -87,16 +88,6 @@ def collect(loaded: Loaded) -> Collected:
     return Collected(loaded, baseline, factors, prices, baseline_prices)
 
 
-class Baselines(NamedTuple):
-    """Baselines that several scenarios have in common, each set up and marched once.
-
-    By all that their scenario says: a file that it names is taken as it was when it was read first.
-    """
-
-    ready: dict[str, Ready]
-    years: dict[str, Year]
-
-
 def check(loaded: Loaded, baselines: Baselines | None = None, served: Sequence[Scenario] = ()) -> Checked:
     """Refuse whatever `evaluate` would refuse without a march, and build the plants.
 
@@ -117,16 +108,17 @@ def check(loaded: Loaded, baselines: Baselines | None = None, served: Sequence[S
     wrong = Findings()
     collected = weather = plant = base = None
     with wrong.step():
-        collected = collect(loaded)
+        collected = collect(loaded, baselines)
     with wrong.step():
         weather = read_year(loaded.scenario.site.weather)
     if weather is not None:
         plant = _built(loaded, weather, wrong, served=served)
         if collected is not None and collected.baseline is not None:
-            key, shared = _key(collected.baseline), baselines.ready if baselines is not None else {}
-            base = shared.get(key) or _built(collected.baseline, weather, wrong, f"{BASELINE}: ", served)
-            if base is not None:
-                shared[key] = base
+            base = baselines.ready(loaded) if baselines is not None else None
+            if base is None:
+                base = _built(collected.baseline, weather, wrong, f"{BASELINE}: ", served)
+                if base is not None and baselines is not None:
+                    baselines.keep(loaded, base)
     wrong.raise_any(str(loaded.path))
     assert collected is not None  # or something was wrong
     assert weather is not None
@@ -150,14 +142,6 @@ def _built(
     return None
 
 
-def _key(baseline: Loaded) -> str:
-    """All that a baseline says, with the weather that it names, and where it came from.
-
-    Not the overrides, which are those of the plant too; of the baseline's record no answer has them.
-    """
-    return repr((baseline.scenario, baseline.path, baseline.sha256))
-
-
 def years_of(checked: Checked, baselines: Baselines | None = None) -> tuple[Year, Year | None]:
     """The years of a plant and of its baseline; one of `baselines` is marched once.
 
@@ -168,12 +152,15 @@ def years_of(checked: Checked, baselines: Baselines | None = None) -> tuple[Year
     """
     if checked.baseline is None:
         return year_of(years_ready([checked.plant])[0]), None
-    key, shared = _key(checked.baseline.loaded), baselines.years if baselines is not None else {}
-    if key in shared:
-        return year_of(years_ready([checked.plant])[0]), shared[key]
-    own, its = (year_of(year) for year in years_ready([checked.plant, checked.baseline]))
-    shared[key] = its
-    return own, its
+    if baselines is None:
+        own, its = (year_of(year) for year in years_ready([checked.plant, checked.baseline]))
+        return own, its
+    loaded = checked.collected.loaded
+    known = baselines.year(loaded)
+    if known is None:  # one after the other: who asks for many years has work for every core
+        known = year_of(years_ready([checked.baseline])[0])
+        baselines.keep_year(loaded, known)
+    return year_of(years_ready([checked.plant])[0]), known
 
 
 def evaluate(loaded: Loaded) -> Result:
@@ -221,7 +208,7 @@ def evaluated(collected: Collected, own: Year, its: Year | None) -> Result:
     unusual = usual_accounts(collected, plant.year.made)
     added |= _said(plant, base, [*unusual, *upstream_caution(lines)])
     whole = record | added
-    ordered = {row["name"]: whole[row["name"]] for row in read_table("results") if row["name"] in whole}
+    ordered = {name: whole[name] for name in declarations() if name in whole}
     year = plant.year._replace(hourly=plant.year.hourly | hourly, record=ordered)
     return Result(collected, replace(plant, year=year, record=ordered), base, lines, found, checks)
 

@@ -1,7 +1,7 @@
 """From a refrigerant and its rating, one point or several, to a performance map."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -36,6 +36,7 @@ MOST_APPROACH = 15.0  # K, of the coldest source: of a rated 30 K, with half the
 STEP = 0.5  # K, of the axes of source and inlet; bounds the interpolation error (see the tests)
 LEAST_RISE = 3.0  # K, smallest difference between outlet and inlet of a single-pass machine
 KEEP = 200  # maps that stay on disk; one is about 100 kB
+MOST_LATEST = 8  # of them in memory
 WRAPPED_RISE = 1.0  # K along a condenser wrapped around a tank: the water there hardly moves
 
 
@@ -140,7 +141,7 @@ def fit_one(
         m = _map(anchored, high_side, outlets, water_side, rise_k, rating, key)
         return _kept(_at_rating(m, rating), anchored)
 
-    unit = _fitted(cached(_place(inputs), KEEP, build))
+    unit = _fitted(_made(inputs, build))
     m = unit.machine
     return unit._replace(
         machine=m._replace(capacity_w=m.capacity_w * capacity_w, power_w=m.power_w * capacity_w),
@@ -225,7 +226,21 @@ def map_from_ratings(
         anchored = anchor_many(machine, high_side, ratings, key)
         return _kept(_map(anchored, high_side, outlets, water_side, rise_k, ratings[0], key), anchored)
 
-    return _fitted(cached(_place(repr((machine, list(ratings), outlets, water_side, rise_k))), KEEP, build))
+    return _fitted(_made(repr((machine, list(ratings), outlets, water_side, rise_k)), build))
+
+
+_latest: dict[str, Arrays] = {}  # by what they were made from
+
+
+def _made(inputs: str, build: Callable[[], Arrays]) -> Arrays:
+    """What `build` makes of `inputs`: made before in this process, kept on disk, or built now."""
+    found = _latest.pop(inputs, None)
+    if found is None:
+        found = cached(_place(inputs), KEEP, build)
+    _latest[inputs] = found  # the latest at the end
+    for old in list(_latest)[:-MOST_LATEST]:
+        del _latest[old]
+    return {name: values.copy() for name, values in found.items()}
 
 
 def _place(inputs: str) -> Path:

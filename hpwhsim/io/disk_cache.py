@@ -85,11 +85,20 @@ def place(kind: str, inputs: str, sources: Iterable[Path], packages: Iterable[st
     packages : iterable of str
         Libraries whose version the values depend on.
     """
-    versions = " ".join(f"{name} {version(name)}" for name in packages)
+    versions = " ".join(f"{name} {_version(name)}" for name in packages)
     digest = hashlib.sha256(f"{inputs}|{versions}|{NUMBER_DIGITS} digits".encode())
     for path in sorted(sources):
-        digest.update(path.read_bytes())
+        digest.update(_source(path))
     return folder(kind) / f"{digest.hexdigest()[:32]}.npz"
+
+
+_version = cache(version)
+
+
+@cache
+def _source(path: Path) -> bytes:
+    """Text of a source file, which does not change while the program runs."""
+    return path.read_bytes()
 
 
 def load(path: Path) -> dict[str, NDArray[Any]] | None:

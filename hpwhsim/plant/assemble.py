@@ -9,7 +9,7 @@ import numpy as np
 from hpwhsim.arrays import Array
 from hpwhsim.climate.mains import by_month, mains_hours_held, mains_temperature, stretched
 from hpwhsim.heatpump.frost import Frost
-from hpwhsim.last_digits import digest, settled
+from hpwhsim.last_digits import digest, settled, settled_alike
 from hpwhsim.plant.arrays import SLICES, BackupMode, Drive, LoopTank, Plant, SourceState
 from hpwhsim.plant.clock import make_clock
 from hpwhsim.plant.controls import Controls
@@ -267,8 +267,9 @@ def _taps_and_loop(scenario: Scenario, loop: LoopYear, tank: LoopTank, column: C
 
 def without_last_digits(assembly: Assembly) -> Assembly:
     """The assembly with what enters the march rounded (`hpwhsim.last_digits`), and the digest of that."""
-    found = settled(tuple(getattr(assembly, name) for name in MARCHED))
-    return assembly._replace(**dict(zip(MARCHED, found, strict=True)), digest=digest(found))
+    found = {name: settled_alike(getattr(assembly, name)) for name in MARCHED if name != "state"}
+    found["state"] = settled(assembly.state)  # the march writes to it
+    return assembly._replace(**found, digest=digest(tuple(found[name] for name in MARCHED)))
 
 
 def store_column(scenario: Scenario, found: list[Assumption]) -> Column:

@@ -112,7 +112,9 @@ def flatten(record: Record) -> Flat:
 
 
 def _parts(key: str, value: object) -> Iterator[tuple[str, Value]]:
-    if isinstance(value, Mapping):
+    if isinstance(value, float | int | str):  # most are; to ask for a mapping takes longer
+        yield key, _plain(value)
+    elif isinstance(value, Mapping):
         for name, item in value.items():
             yield from _parts(f"{key}[{name}]", item)
     elif isinstance(value, list | tuple):

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any, NamedTuple, get_args
 
 import yaml
+from pydantic.fields import FieldInfo
 
-from hpwhsim.scenario.keys import known_fields
+from hpwhsim.scenario.keys import block_of, items_of, known_fields
 from hpwhsim.scenario.parts import Block
 from hpwhsim.scenario.reading import Loaded, read_scenario
 
@@ -134,6 +135,8 @@ def _seen_from(scenario: Path, names: Mapping[Path, str]) -> dict[Path, str]:
 def _replaced(text: str, key: str, folder: Path, seen: Mapping[Path, str]) -> str:
     """YAML text, the value of `key` ("": the whole file), with other names for files."""
     fields = known_fields()
+    if key in fields and not _may_name_files(fields[key]):
+        return text
     try:
         root = yaml.compose(text, Loader=yaml.SafeLoader)
     except yaml.YAMLError:  # free text of an override, which nothing reads as YAML
@@ -167,6 +170,11 @@ def _scalars(node: Any, key: str) -> Iterator[tuple[str, yaml.ScalarNode]]:
         for name, value in node.value:
             inside = f"{key}.{name.value}" if key else str(name.value)
             yield from _scalars(value, key if name.tag == "tag:yaml.org,2002:merge" else inside)
+
+
+def _may_name_files(field: FieldInfo) -> bool:
+    inside = block_of(field) or items_of(field.annotation)
+    return inside is not None or _takes_path(field.annotation)
 
 
 def _takes_path(annotation: Any) -> bool:

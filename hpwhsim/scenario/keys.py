@@ -2,10 +2,10 @@
 
 import difflib
 import re
-from collections.abc import Iterator, Mapping
-from functools import cache
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache, wraps
 from types import MappingProxyType
-from typing import Annotated, Any, get_args, get_origin
+from typing import Annotated, Any, TypeVar, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
@@ -13,6 +13,8 @@ from hpwhsim.io.units import Kind, as_text
 from hpwhsim.scenario.parts import Block, Window
 from hpwhsim.scenario.renamed import renamed, why_gone
 from hpwhsim.scenario.schema import Scenario
+
+T = TypeVar("T")
 
 
 def fields_of(block: type[Block]) -> dict[str, FieldInfo]:
@@ -31,6 +33,21 @@ def inner_types(annotation: Any) -> Iterator[Any]:
         yield annotation
 
 
+def _once(ask: Callable[[FieldInfo], T]) -> Callable[[FieldInfo], T]:
+    """`ask` that is asked once of each field; a field has no hash, and lives as long as its block."""
+    known: dict[int, tuple[FieldInfo, T]] = {}
+
+    @wraps(ask)
+    def answer(field: FieldInfo) -> T:
+        held = known.get(id(field))
+        if held is None or held[0] is not field:
+            held = known[id(field)] = field, ask(field)
+        return held[1]
+
+    return answer
+
+
+@_once
 def block_of(field: FieldInfo) -> type[Block] | None:
     """The block a field holds, if it holds one."""
     for part in inner_types(field.annotation):
@@ -49,6 +66,7 @@ def items_of(annotation: Any) -> type[Block] | None:
     return next((found for part in get_args(annotation) if (found := items_of(part))), None)
 
 
+@_once
 def kind_of(field: FieldInfo) -> Kind | None:
     """What a field, or each item of a list, measures, if it is a quantity."""
     found = [*field.metadata, *_metadata(field.annotation)]

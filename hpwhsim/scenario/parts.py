@@ -4,6 +4,7 @@ import os
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from types import FunctionType
 from typing import Annotated, Any, Literal, NamedTuple, Self
@@ -222,12 +223,11 @@ class Block(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
     @classmethod
-    def rules(cls) -> Iterator[Rule]:
+    @cache
+    def rules(cls) -> tuple[Rule, ...]:
         """Every rule of the block, in the order in which they stand in its class."""
-        for kind in reversed(cls.__mro__):
-            for item in vars(kind).values():
-                if isinstance(item, FunctionType) and item.__dict__.get("is_rule"):
-                    yield item
+        held = (item for kind in reversed(cls.__mro__) for item in vars(kind).values())
+        return tuple(item for item in held if isinstance(item, FunctionType) and item.__dict__.get("is_rule"))
 
     @model_validator(mode="after")
     def _hold_rules(self) -> Self:

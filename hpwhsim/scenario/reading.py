@@ -1,7 +1,7 @@
 """Read a scenario file, override keys, say all that is wrong, a line each, and write it back."""
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
@@ -333,12 +333,19 @@ def _joined(loop: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
     return kept | {key: other[key] for key in ("served_by", "loop_tank")}
 
 
-def baseline_of(loaded: Loaded) -> Loaded | None:
+def baseline_of(loaded: Loaded, read: Callable[[Path], Loaded] = read_scenario) -> Loaded | None:
     """The baseline as a scenario of its own; None where there is none.
 
     It has the building, use, weather, loop, carbon and tariff of `loaded`, and another plant. What belongs to
     the plant alone goes with the plant: the charge of refrigerant is that of the baseline's file, or unknown;
     a tank of the loop's own is in the baseline where its file has one, else its store serves the loop.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The scenario.
+    read : callable
+        Gives the scenario of a file, where one is named.
 
     Raises
     ------
@@ -354,7 +361,7 @@ def baseline_of(loaded: Loaded) -> Loaded | None:
         refrigerant.pop(key, None)
     where, loop, written = f"{loaded.path}: baseline", {}, {"plant": loaded.written.get("baseline")}
     if isinstance(scenario.baseline, Path):
-        other = read_scenario(scenario.baseline)
+        other = read(scenario.baseline)
         if other.path == loaded.path and other.scenario.plant == scenario.plant:
             raise _error(
                 f"{loaded.path}: baseline: got this scenario itself; allowed another one, "

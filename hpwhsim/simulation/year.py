@@ -24,6 +24,7 @@ from hpwhsim.plant.assemble import Assembly, assemble, with_draws
 from hpwhsim.plant.lines import LinesYear
 from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import Assumption, Made
+from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.files import short_overrides
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.schema import Scenario
@@ -490,4 +491,4 @@ def _record(
     if ends is not None:
         found |= sewage_range.range_record(ends)
     found |= {f"yearly.{name}": values for name, values in marched.yearly.items()}
-    return {row["name"]: found[row["name"]] for row in read_table("results") if row["name"] in found}
+    return {name: found[name] for name in declarations() if name in found}

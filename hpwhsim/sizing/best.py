@@ -13,7 +13,8 @@ import numpy as np
 import hpwhsim
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.errors import Findings, InputError
-from hpwhsim.evaluation.evaluate import Baselines, Checked, check, evaluated, years_of
+from hpwhsim.evaluation.baselines import Baselines
+from hpwhsim.evaluation.evaluate import Checked, check, evaluated, years_of
 from hpwhsim.evaluation.reading import with_changes
 from hpwhsim.io.units import MONEY, POWER, VOLUME, as_text
 from hpwhsim.results.asked import KEYS
@@ -68,7 +69,7 @@ class _Shop:
         ]
         self.shape = tuple(len(axis.values) for axis in axes)
         self.variants: dict[int, Variant | str] = {}
-        self.baselines = Baselines({}, {})
+        self.baselines = Baselines()
         self.values: list[dict[str, str]] = []  # of every plant that was tried
         made = [one for place in range(len(self.varied)) if isinstance(one := self.variant(place), Variant)]
         if not made:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from hpwhsim.arrays import Array
 from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError, UnbalancedError
+from hpwhsim.evaluation.baselines import Baselines
 from hpwhsim.evaluation.draw_years import figures
-from hpwhsim.evaluation.evaluate import Baselines, check, evaluated, years_of
+from hpwhsim.evaluation.evaluate import check, evaluated, years_of
 from hpwhsim.evaluation.reading import with_changes
 from hpwhsim.io.disk_cache import load
 from hpwhsim.scenario.files import without_folders
@@ -36,7 +37,7 @@ class Worker:
     """Simulates cases; a process has one."""
 
     def __init__(self, base: Loaded, hourly: Sequence[str]) -> None:
-        self.base, self.hourly, self.baselines = base, hourly, Baselines({}, {})
+        self.base, self.hourly, self.baselines = base, hourly, Baselines(MOST_BASELINES)
 
     def chunk(self, cases: Sequence[Mapping[str, Any]]) -> Chunk:
         """Simulate cases, one after another; a case that cannot be is kept with its message."""
@@ -44,8 +45,6 @@ class Worker:
         failed, cautions = [], []
         series = np.full((len(cases), len(self.hourly), HOURS), np.nan, dtype=np.float32)
         for number, changes in enumerate(cases):
-            if len(self.baselines.ready) > MOST_BASELINES:
-                self.baselines = Baselines({}, {})
             try:
                 checked = check(with_changes(self.base, changes), self.baselines)
                 result = evaluated(checked.collected, *years_of(checked, self.baselines))

@@ -8,10 +8,11 @@ on how many workers there were.
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager, nullcontext
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -24,6 +25,7 @@ from hpwhsim.studies import chunks
 from hpwhsim.studies.assembled import DATASET, TABLE, assemble
 from hpwhsim.studies.cases import Cases, fingerprint
 from hpwhsim.studies.chunks import Chunk
+from hpwhsim.studies.cluster import Done, connected
 
 MANIFEST, FOLDER = "study.json", "cases"
 MOST_IN_CHUNK = 16  # cases that a kill loses, of each worker
@@ -48,7 +50,9 @@ def stretches(count: int) -> list[range]:
     return [range(first, min(first + size, count)) for first in range(0, count, size)]
 
 
-def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], object]) -> Finished:
+def run_study(
+    cases: Cases, out: Path, workers: int, tick: Callable[[int], object], scheduler: str | None = None
+) -> Finished:
     """Simulate what is not there yet of a study, and put it together.
 
     Parameters
@@ -61,11 +65,13 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
         Processes that simulate.
     tick : callable
         Told of so many more cases that are there, at first of those of an earlier run.
+    scheduler : str or None
+        Address of one of dask.distributed, whose workers simulate instead.
 
     Raises
     ------
     InputError
-        If the folder cannot be written, is full, or holds another study.
+        If the folder cannot be written, is full, or holds another study, or the scheduler is of no use.
     """
     print_ = fingerprint(cases)
     files = [out / name for name in (DATASET, TABLE, MANIFEST)]
@@ -73,19 +79,20 @@ def run_study(cases: Cases, out: Path, workers: int, tick: Callable[[int], objec
     folder = out / FOLDER
     if found is None or not found["finished"] or not all(path.is_file() for path in files):
         begun = {"finished": False, "fingerprint": print_, "cases": cases.size}
-        write_files(out, {MANIFEST: _json(begun)})
         places = {stretch: folder / f"{stretch.start + 1:07d}.npz" for stretch in stretches(cases.size)}
-        try:
-            folder.mkdir(exist_ok=True)
-            with _alone(out, folder):
-                _simulate(cases, places, workers, tick)
-                found = {**begun, "finished": True, **assemble(cases, list(places.values()), out)}
-        except OSError as error:
-            there = sum(len(stretch) for stretch, path in places.items() if path.is_file())
-            raise InputError(
-                f"--out {out}: cannot be written: {error.strerror}; {there} of {cases.size} cases are kept, "
-                "and the same command goes on from there"
-            ) from None
+        with _workers(workers, scheduler) as done:  # who cannot be reached is said before anything is written
+            write_files(out, {MANIFEST: _json(begun)})
+            try:
+                folder.mkdir(exist_ok=True)
+                with _alone(out, folder):
+                    _simulate(cases, places, done, tick)
+                    found = {**begun, "finished": True, **assemble(cases, list(places.values()), out)}
+            except OSError as error:
+                there = sum(len(stretch) for stretch, path in places.items() if path.is_file())
+                raise InputError(
+                    f"--out {out}: cannot be written: {error.strerror}; {there} of {cases.size} cases are "
+                    "kept, and the same command goes on from there"
+                ) from None
         write_files(out, {MANIFEST: _json(found)})
     else:
         tick(cases.size)
@@ -137,7 +144,12 @@ def held_manifest(out: Path, print_: dict[str, str]) -> dict[str, Any] | None:
     return found
 
 
-def _simulate(cases: Cases, places: dict[range, Path], workers: int, tick: Callable[[int], object]) -> None:
+def _workers(workers: int, scheduler: str | None) -> AbstractContextManager[Done]:
+    """Who simulates: processes of our own, or the workers of a scheduler."""
+    return nullcontext(partial(_in_processes, workers)) if scheduler is None else connected(scheduler)
+
+
+def _simulate(cases: Cases, places: dict[range, Path], done: Done, tick: Callable[[int], object]) -> None:
     """Simulate the chunks that are not kept yet, a few ahead of what is written."""
     missing = []
     for stretch, path in places.items():
@@ -145,14 +157,20 @@ def _simulate(cases: Cases, places: dict[range, Path], workers: int, tick: Calla
             missing.append(stretch)
         else:
             tick(len(stretch))
+    with closing(done(cases, missing)) as found:  # workers end with an error of ours too
+        for stretch, chunk in found:
+            chunks.keep(places[stretch], chunk)
+            tick(len(stretch))
+
+
+def _in_processes(workers: int, cases: Cases, missing: list[range]) -> Generator[tuple[range, Chunk]]:
+    """Chunks of processes of our own, as they become ready."""
     if not missing:
         return
     begun = (cases.base, cases.file.study.hourly)
     try:
         with processes(min(workers, len(missing)), [chunks.__name__], chunks.begin, begun) as pool:
-            for stretch, chunk in _done(pool, cases, missing, 2 * workers):
-                chunks.keep(places[stretch], chunk)
-                tick(len(stretch))
+            yield from _done(pool, cases, missing, 2 * workers)
     except BrokenProcessPool:
         raise InputError(
             "a worker process ended unasked, as for want of memory; the same command goes on from there"

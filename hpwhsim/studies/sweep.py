@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 
 import hpwhsim
 from hpwhsim.errors import InputError
-from hpwhsim.evaluation.evaluate import Baselines, Checked, evaluated, years_of
+from hpwhsim.evaluation.baselines import Baselines
+from hpwhsim.evaluation.evaluate import Checked, evaluated, years_of
 from hpwhsim.evaluation.evaluate import check as answer_check
 from hpwhsim.evaluation.reading import read, with_changes
 from hpwhsim.results.asked import KEYS, named_keys
@@ -100,7 +101,7 @@ def plan(
                     raise own from None
             raise InputError(f"case {name}: {error}") from None
         cases.append(Case(values, name, loaded))
-    return Plan(axes, chosen, keys is not None, cases, Baselines({}, {}), {})
+    return Plan(axes, chosen, keys is not None, cases, Baselines(), {})
 
 
 def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
@@ -122,7 +123,7 @@ def plan_of(loaded: Loaded, vary: Mapping[str, Sequence[Any]]) -> Plan:
         except InputError as error:
             raise InputError(f"case {name}: {error}") from None
         cases.append(Case(tuple(map(override_text, values)), name, found))
-    return Plan(tuple(axes), (), True, cases, Baselines({}, {}), {})
+    return Plan(tuple(axes), (), True, cases, Baselines(), {})
 
 
 def check(plan: Plan, case: Case) -> None:

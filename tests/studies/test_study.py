@@ -9,6 +9,7 @@ import sys
 import time
 import tracemalloc
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -18,9 +19,10 @@ import xarray as xr
 from cases import GOLDEN, ROOT, refusal
 from study_cases import LOSS, USE, VOLUME, cases_of, sample, study
 
+import hpwhsim as ty
 from hpwhsim.cli import main as cli
 from hpwhsim.constants import HOURS
-from hpwhsim.results.records import flatten
+from hpwhsim.results.records import finite, flatten
 from hpwhsim.studies import assembled, chunks
 from hpwhsim.studies import study as running
 
@@ -106,6 +108,30 @@ def test_killed_at_random_it_goes_on(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert cli.main(["sweep", str(path), "--out", str(out), "--workers", "1"]) == 0
     assert content(out) == content(calm)
     capsys.readouterr()
+
+
+@pytest.mark.long
+def test_killed_twenty_times(tmp_path: Path) -> None:
+    """SIGKILL after a random time, twenty times; a study that ends between them has the bytes of a calm one."""
+    path, calm = study(tmp_path, sample=SAMPLE | {"count": 32}), tmp_path / "calm"
+    assert cli.main(["sweep", str(path), "--out", str(calm)]) == 0
+    moment, kills, ended, longest = Random(18), 0, 0, 0.0
+    while kills < 20 or ended == 0:
+        out = tmp_path / f"out{ended}"
+        argv = [sys.executable, "-m", "hpwhsim", "sweep", str(path), "--out", str(out), "--workers", "2"]
+        begun = time.monotonic()
+        with subprocess.Popen(argv, cwd=ROOT, stdout=subprocess.DEVNULL) as process:
+            try:  # the first is left alone until it has kept a case or more
+                while longest == 0.0 and not list(out.glob("cases/*.npz")):
+                    time.sleep(0.05)
+                longest = longest or time.monotonic() - begun
+                wanted = moment.uniform(0.1, 1.5) * longest if kills < 20 else 1e3
+                assert process.wait(wanted) == 0
+                assert content(out) == content(calm)
+                ended += 1
+            except subprocess.TimeoutExpired:
+                process.kill()
+                kills += 1
 
 
 def test_what_is_there_is_not_simulated_again(
@@ -199,3 +225,16 @@ def test_memory_does_not_grow_with_the_cases(tmp_path: Path) -> None:
         with xr.open_dataset(folder / assembled.DATASET, engine="scipy") as data:
             assert np.array_equal(data["electricity_kwh"].values, np.arange(count))
     assert peaks[1] < 1.1 * peaks[0] + 2 * 8 * 16 * 4096  # the lists of places and of their keys
+
+
+def test_the_library_gives_what_the_command_gives(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same files, the same records; cases that are there serve both."""
+    path, out = study(tmp_path, sample=SAMPLE | {"count": 2}), tmp_path / "out"
+    assert cli.main(["uncertainty", str(path), "--out", str(out), "--json", "--workers", "1"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    found = ty.study(path, tmp_path / "own", workers=1)
+    assert content(tmp_path / "own") == [(out / name).read_bytes() for name in FILES]
+    assert found.record == json.loads((out / running.MANIFEST).read_text())
+    with found.dataset as data:
+        assert data["electricity_kwh"].sizes == {"case": 2}
+    assert json.loads(json.dumps(finite(ty.uncertainty(path, out)))) == said

@@ -12,6 +12,8 @@ from hpwhsim.errors import InputError
 
 if TYPE_CHECKING:
     from hpwhsim.studies.best import Question
+    from hpwhsim.studies.cases import Cases
+    from hpwhsim.studies.study import Finished
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -55,12 +57,32 @@ def add_workers(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="processes that simulate the cases of a study; as many as there are cores if left out",
     )
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="of dask.distributed, such as host:8786, whose workers simulate the cases of a study instead of "
+        "processes of our own; the manual shows how to start them",
+    )
+
+
+def run(cases: "Cases", args: argparse.Namespace) -> "Finished":
+    """Run a study as the options of `add_workers` say, with a bar of progress."""
+    from tqdm import tqdm
+
+    from hpwhsim.studies.study import cores, run_study
+
+    if args.scheduler is not None and args.workers is not None:
+        raise InputError("--workers: allowed without --scheduler, whose workers are there already")
+    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
+        return run_study(cases, args.out, args.workers or cores(), bar.update, args.scheduler)
 
 
 def act(args: argparse.Namespace) -> int:
     """Run a study, or check every case of a grid, simulate each and print the table."""
     if not args.vary:
         return _study(args)
+    if args.scheduler is not None:
+        raise InputError("--scheduler: allowed with a study file; what --vary names is simulated here")
     from tqdm import tqdm
 
     from hpwhsim.results.files import record_text, write_files
@@ -89,12 +111,9 @@ def act(args: argparse.Namespace) -> int:
 
 def _study(args: argparse.Namespace) -> int:
     """Run the cases of a study file."""
-    from tqdm import tqdm
-
     from hpwhsim.results.files import record_text
     from hpwhsim.studies.best import question_of
     from hpwhsim.studies.cases import study_cases
-    from hpwhsim.studies.study import cores, run_study
     from hpwhsim.studies.study_report import study_text
 
     cases = study_cases(args.scenario, args.overrides, args.weather)
@@ -104,9 +123,10 @@ def _study(args: argparse.Namespace) -> int:
         raise InputError("--keys: allowed with --vary; a study file names them under record")
     question = question_of(cases)
     if question is not None:
+        if args.scheduler is not None:
+            raise InputError("--scheduler: allowed without a block best, whose cases are simulated here")
         return _best(args, question)
-    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
-        found = run_study(cases, args.out, args.workers or cores(), bar.update)
+    found = run(cases, args)
     sys.stdout.write(
         record_text(found.record) if args.json else study_text(found.record) + files_text(found.files)
     )

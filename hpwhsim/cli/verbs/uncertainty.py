@@ -5,7 +5,7 @@ import sys
 
 from hpwhsim.cli.options import add_changes, add_json, files_text, folder, path
 from hpwhsim.cli.verb import DONE, FOUND, Verb
-from hpwhsim.cli.verbs.sweep import add_workers
+from hpwhsim.cli.verbs.sweep import add_workers, run
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -33,14 +33,10 @@ def act(args: argparse.Namespace) -> int:
 
     cases = study_cases(args.study, args.overrides, args.weather)
     refuse_unsampled(cases)
-    from tqdm import tqdm
-
     from hpwhsim.results.files import record_text, write_files
-    from hpwhsim.studies.study import cores, run_study
     from hpwhsim.studies.uncertainty_report import uncertainty_csv, uncertainty_figure, uncertainty_text
 
-    with tqdm(total=cases.size, desc="simulate", unit="case", leave=False, disable=None) as bar:
-        found = run_study(cases, args.out, args.workers or cores(), bar.update)
+    found = run(cases, args)
     record = uncertainty(cases, found)
     content = {
         "uncertainty.json": record_text(record).encode(),
