@@ -33,11 +33,6 @@ class Searched(NamedTuple):
     tried: dict[Point, Tried]  # in the order in which they were tried
     combinations: int  # that there are
 
-    @property
-    def complete(self) -> bool:
-        """Whether every combination was tried, so that the best of them is proven."""
-        return len(self.tried) == self.combinations
-
 
 class _Spent(Exception):
     """What may be tried has been."""

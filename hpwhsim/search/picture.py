@@ -1,6 +1,6 @@
 """The cases of a search as a picture: the front of two objectives, or one objective from the best on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from textwrap import fill, shorten
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
 LETTERS = "ABCDEFGHIJKL"  # cases that are named in the picture, at most
 LINE = 44  # letters of a line beside the picture
-Record = Mapping[str, Any]
 
 
 def best_figure(found: Found) -> bytes:
@@ -67,7 +66,7 @@ def _front(ax: "Axes", found: Found) -> list[Row]:
     if lead:
         x, y = _values(lead, first.key), _values(lead, second.key)
         ax.plot(x, y, "o-", color=BLUE, linewidth=1.2, drawstyle="steps-post", label="Pareto front")
-        _name(ax, found, named, second.key)
+        _name(ax, found, named)
     ax.set_xlabel(_label(first.key))
     ax.set_ylabel(_label(second.key))
     _finish(ax)
@@ -120,7 +119,7 @@ def _some(lead: Sequence[Row]) -> list[Row]:
     return [lead[place] for place in sorted(places)]
 
 
-def _name(ax: "Axes", found: Found, named: Sequence[Row], key: str) -> None:
+def _name(ax: "Axes", found: Found, named: Sequence[Row]) -> None:
     """Letters at the cases, on the side of the front where nothing lies."""
     first, second = found.goals.objectives
     right, up = (5 if first.most else -5), (4 if second.most else -10)

@@ -14,7 +14,7 @@ import numpy as np
 from hpwhsim.errors import Findings, InputError
 from hpwhsim.io.units import MONEY, QuantityError, as_text, read_quantity
 from hpwhsim.scenario.files import short_overrides
-from hpwhsim.scenario.study import Best, Range, Spread
+from hpwhsim.scenario.study import Best, Range, Spread, Study
 from hpwhsim.search.engine import Point, search
 from hpwhsim.search.goals import Goals, Tried, goals_of, not_accounted
 from hpwhsim.search.outcome import NUMBER, Found, outcome
@@ -175,7 +175,8 @@ def shown_keys(question: Question) -> tuple[str, ...]:
 def _of_rows(cases: Cases, rows: Sequence[Mapping[str, Any]]) -> Cases:
     """A study of some cases alone; without the question, so that another one finds them."""
     listed = [dict(row) for row in rows]
-    study = cases.file.study.model_copy(update={"grid": {}, "rows": listed, "table": None, "best": None})
+    whole = cases.file.study
+    study = Study(title=whole.title, scenario=whole.scenario, set=whole.set, rows=listed, record=whole.record)
     file = cases.file._replace(study=study, rows=listed)
     return cases._replace(file=file, keys=tuple(listed[0]), size=len(listed))
 
