@@ -205,6 +205,19 @@ def test_the_longest_way_makes_the_head() -> None:
 
 
 @pytest.mark.independent
+def test_of_two_ways_the_longer_one_makes_the_head() -> None:
+    """A pipe that parts in two of 10 and 80 m, which come together again: out, the long one and back."""
+    half = PIPE._replace(share=0.5, fed_by=(0,))
+    parts = [PIPE, half._replace(length=10.0), half._replace(length=80.0)]
+    parts.append(PIPE._replace(side="return", fed_by=(1, 2)))
+    found = design(parts, 60.0, 1.0, least_flow=0.0, valve_drop=0.0)
+    inner = np.array([tubes()[part.size].inner for part in parts])
+    friction = friction_per_metre(found.speed, inner, 0.5 * (60.0 + found.loop.back))
+    lost = 1.5 * friction * np.array([part.length for part in parts])
+    assert found.head == pytest.approx(float(lost[[0, 2, 3]].sum()), rel=1e-12)
+
+
+@pytest.mark.independent
 def test_each_branch_gets_its_least_flow() -> None:
     """0.5 gpm in each of six risers is 3 gpm, more than a drop of 8 K asks for; it is said."""
     found = design(building(), 60.0, 8.0)

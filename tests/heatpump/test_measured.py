@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hpwhsim.errors import InputError
+from hpwhsim.heatpump.anchor import Rating
 from hpwhsim.heatpump.maps import look_up
-from hpwhsim.heatpump.measured import falling_cop, read_table
+from hpwhsim.heatpump.measured import falling_cop, read_ratings, read_table
 from hpwhsim.tables.usual_ranges import UNUSUAL
 
 pytestmark = pytest.mark.contract
@@ -28,6 +29,14 @@ def write(path: Path, points: list[tuple[float, float, float]]) -> Path:
     lines = [f"{s!r},{i!r},{o!r},{plane(s, i, o)[0]!r},{plane(s, i, o)[1]!r}" for s, i, o in points]
     path.write_text("# invented for this test\n" + HEADER + "\n".join(lines) + "\n", encoding="utf-8")
     return path
+
+
+@pytest.mark.independent
+def test_rated_points_of_a_file_by_hand(tmp_path: Path) -> None:
+    """24 kW from 8 kW are a COP of 3, 30 kW from 7.5 kW one of 4."""
+    path = tmp_path / "points.csv"
+    path.write_text(HEADER + "-5,10,55,24,8\n7,12,60,30,7.5\n", encoding="utf-8")
+    assert read_ratings(path) == [Rating(-5.0, 10.0, 55.0, 24e3, 3.0), Rating(7.0, 12.0, 60.0, 30e3, 4.0)]
 
 
 @pytest.mark.independent

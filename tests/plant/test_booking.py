@@ -11,7 +11,9 @@ from hpwhsim.arrays import Array
 from hpwhsim.plant.arrays import Hourly, SourceRow
 from hpwhsim.plant.assemble import Assembly
 from hpwhsim.plant.heat_source import taken_at
+from hpwhsim.plant.lines import Shift, lines_year
 from hpwhsim.plant.running import machine_now
+from hpwhsim.scenario.lines import WaterLines
 
 pytestmark = pytest.mark.independent
 
@@ -102,3 +104,24 @@ def test_frost_takes_power_and_capacity_in_the_proportion_of_the_rule() -> None:
     assert frosted.sum() > 100
     lost = (1.0 - drive.frost_power[frosted]) / (1.0 - drive.frost_capacity[frosted])
     assert lost == pytest.approx(np.full(lost.size, 0.015 / 0.05467), rel=1e-3)
+
+
+@pytest.mark.parametrize(("standing", "lost"), [(0.0, 2.0), (0.4, 2.5)])
+def test_lines_lose_a_share_of_what_the_machine_gives(standing: float, lost: float) -> None:
+    """Of 10 kWh a fifth is lost on the way, and 8 reach the store.
+
+    What the lines lost standing, 0.4 kWh, is made up on the way too: of 10.5 kWh 2.1 are lost, and the 0.4.
+    """
+    block = WaterLines.model_validate({"length": "10 m"})
+    one = np.ones(8760)
+    found = lines_year(
+        block,
+        Shift(0.0, 0.0, None),
+        0.2 * one,
+        heat_kwh=8.0 * one,
+        standing_kwh=standing * one,
+        running=one,
+        held=0.0 * one,
+        air=20.0 * one,
+    )
+    assert found.loss_kwh == pytest.approx(lost * one, rel=1e-12)
