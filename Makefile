@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test search lint docs clean
+.PHONY: demo test search fuzz lint docs clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
@@ -33,6 +33,11 @@ search: $(VENV)/.installed-dev
 	NUMBA_DISABLE_JIT=1 $(BIN)/pytest -q -n auto -m "long and not year" tests/plant/test_steps_alike.py
 	NUMBA_BOUNDSCHECK=1 $(BIN)/pytest -q -n auto tests/simulation/test_year.py tests/federal_test/test_rating.py -k "every_scenario_closes or step_hardly"
 	$(BIN)/pytest -q -n auto --hypothesis-profile=fresh $$(grep -rl "^@given" tests)
+
+# every reader against mutated files, for so many minutes; what shows a fault is kept in out/fuzz
+FUZZ_MINUTES ?= 60
+fuzz: $(VENV)/.installed-dev
+	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -q -s -p no:xdist tests/hardening/test_fuzz.py -k some_minutes
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .

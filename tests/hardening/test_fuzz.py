@@ -18,7 +18,7 @@ pytestmark = pytest.mark.contract
 
 MINUTES = float(os.environ.get("FUZZ_MINUTES", "0"))
 FEW = 10  # of each reader, where no time is given
-MANY = 50  # of a reader before the next one
+MANY = 10  # of a reader before the next one
 KEPT = Path(os.environ.get("FUZZ_KEPT", "out/fuzz"))  # where bytes that show a fault are kept
 
 
