@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test search faults lint docs clean
+.PHONY: demo test search faults fuzz lint docs clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
@@ -37,6 +37,11 @@ search: $(VENV)/.installed-dev
 # wrong lines in a copy of the package, one after the other, and whether a test sees each; an hour
 faults: $(VENV)/.installed-dev
 	$(BIN)/python benchmarks/seeded_faults.py
+
+# every reader against mutated files, for so many minutes; what shows a fault is kept in out/fuzz
+FUZZ_MINUTES ?= 60
+fuzz: $(VENV)/.installed-dev
+	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -q -s -p no:xdist tests/hardening/test_fuzz.py -k some_minutes
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .

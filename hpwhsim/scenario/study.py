@@ -247,7 +247,8 @@ def _lines(error: Any) -> Iterator[str]:
             yield one_line(f"{place}: got {clash.got}; allowed {clash.allowed}")
     else:
         context = error.get("ctx", {})
-        said = WHAT.get(error["type"], str(context.get("error", error["msg"]))).format(**context)
+        form = WHAT.get(error["type"])  # what an error says may hold the user's text, braces too
+        said = form.format(**context) if form is not None else str(context.get("error", error["msg"]))
         yield one_line(f"{where}: got {short(error['input'])}; allowed {said}")
 
 

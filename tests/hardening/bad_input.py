@@ -29,8 +29,9 @@ import io
 import json
 import os
 import signal
+import warnings
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -180,11 +181,18 @@ def _changed(part: Mapping[str, Any], base: Any) -> bytes:
 
 
 def _zipped(part: Mapping[str, Any], base: Any) -> bytes:
-    whole = io.BytesIO()
     held = part["zip"]
-    with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED) as out:
-        for name, inside in held.items() if isinstance(held, Mapping) else held:
-            out.writestr(name, _part(inside, base))
+    pairs = held.items() if isinstance(held, Mapping) else held
+    return _archive([(name, _part(inside, base)) for name, inside in pairs])
+
+
+def _archive(files: Iterable[tuple[str, bytes]]) -> bytes:
+    """An archive, the same bytes at any time."""
+    whole = io.BytesIO()
+    with zipfile.ZipFile(whole, "w") as out, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a name twice is what a case is about
+        for name, data in files:
+            out.writestr(zipfile.ZipInfo(name), data, zipfile.ZIP_DEFLATED)
     return whole.getvalue()
 
 
@@ -198,11 +206,7 @@ def _bundled(part: Mapping[str, Any], base: Any) -> bytes:
         "files": [{"name": name, "sha256": sha256(data).hexdigest()} for name, data in files.items()],
         "documents": [],
     }
-    whole = io.BytesIO()
-    with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED) as out:
-        for name, data in {"bundle.json": json.dumps(manifest).encode(), **files}.items():
-            out.writestr(name, data)
-    return whole.getvalue()
+    return _archive([("bundle.json", json.dumps(manifest).encode()), *files.items()])
 
 
 def _result(part: Mapping[str, Any], base: Any) -> bytes:

@@ -7,6 +7,7 @@ import os
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import fuzz
 import pytest
@@ -17,7 +18,7 @@ pytestmark = pytest.mark.contract
 
 MINUTES = float(os.environ.get("FUZZ_MINUTES", "0"))
 FEW = 10  # of each reader, where no time is given
-MANY = 50  # of a reader before the next one
+MANY = 10  # of a reader before the next one
 KEPT = Path(os.environ.get("FUZZ_KEPT", "out/fuzz"))  # where bytes that show a fault are kept
 
 
@@ -30,9 +31,10 @@ def examine(reader: str, data: bytes) -> None:
     assert not found, f"{reader}: {found}"
 
 
-@pytest.mark.parametrize("reader", fuzz.READERS)
-def test_a_mutated_file_is_read_or_refused(reader: str) -> None:
-    @settings(max_examples=FEW, database=None, suppress_health_check=list(HealthCheck))
+def holds(reader: str, **drawing: Any) -> None:
+    """Hold that a reader takes what is drawn for it."""
+
+    @settings(database=None, deadline=None, suppress_health_check=list(HealthCheck), **drawing)
     @given(st.data())
     def hold(data: st.DataObject) -> None:
         examine(reader, data.draw(fuzz.mutated(reader)))
@@ -40,31 +42,22 @@ def test_a_mutated_file_is_read_or_refused(reader: str) -> None:
     hold()
 
 
+@pytest.mark.parametrize("reader", fuzz.READERS)
+def test_a_mutated_file_is_read_or_refused(reader: str) -> None:
+    holds(reader, max_examples=FEW)
+
+
 @pytest.mark.long
 def test_mutated_files_for_some_minutes() -> None:
     """All readers in turn until the time is up; every kind of fault is named once."""
     if not MINUTES:
         pytest.skip("FUZZ_MINUTES says for how long")
-    end, drawn, faults = time.monotonic() + 60.0 * MINUTES, 0, {}
+    end, drawn, faults = time.monotonic() + 60.0 * MINUTES, 0, dict[str, str]()
     while time.monotonic() < end:
         for reader in fuzz.READERS:
-
-            @settings(
-                max_examples=MANY,
-                derandomize=False,
-                database=None,
-                deadline=None,
-                report_multiple_bugs=False,
-                suppress_health_check=list(HealthCheck),
-            )
-            @given(st.data())
-            def hold(data: st.DataObject, reader: str = reader) -> None:
-                nonlocal drawn
-                drawn += 1
-                examine(reader, data.draw(fuzz.mutated(reader)))
-
             try:
-                hold()
+                drawn += MANY
+                holds(reader, max_examples=MANY, derandomize=False, report_multiple_bugs=False)
             except AssertionError as error:
                 faults.setdefault(str(error).partition("\n")[0][:200], reader)
             if time.monotonic() > end:
