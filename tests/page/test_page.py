@@ -335,8 +335,8 @@ def test_every_number_of_the_page_is_one_of_the_result(demo: Result) -> None:
             return
         if node.name == "data":
             assert float(node.attributes["value"]) == pytest.approx(expected, rel=1e-12, abs=1e-12), node.text
-        shown = float(node.text.split()[0].replace(",", "").replace("\N{MINUS SIGN}", "-"))
-        mantissa, _, exponent = node.text.split()[0].partition("e")
+        number = node.text.split()[0].replace(",", "").replace("\N{MINUS SIGN}", "-")
+        shown, (mantissa, _, exponent) = float(number), number.partition("e")
         places = len(mantissa.partition(".")[2]) - int(exponent or 0)
         assert shown == pytest.approx(expected, rel=1e-12, abs=0.5001 * 10.0**-places), node.text
 
