@@ -11,7 +11,6 @@ from hpwhsim.dossier.verify import Verdict
 from hpwhsim.dossier.workbook.book import workbook_bytes
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import evaluate_over
-from hpwhsim.evaluation.site_checks import writes_us_units
 from hpwhsim.io.figures import png
 from hpwhsim.io.plain_text import visible
 from hpwhsim.processes import processes
@@ -55,7 +54,7 @@ def write_dossier(loaded: Loaded, folder: Path, seeds: int = 0) -> list[Path]:
         own = result.plant.year
         base = result.baseline.year if result.baseline is not None else None
         moved = others.submit(_moved, loaded, own, base)
-        pictures = others.submit(_drawn, own, loaded.scenario, writes_us_units(loaded.written))
+        pictures = others.submit(_drawn, own, loaded.scenario)
         gc.disable()  # half a million cells, and no garbage among them: a fifth of the time
         try:
             contents = {WORKBOOK: workbook_bytes(result)}
@@ -79,10 +78,10 @@ def _moved(loaded: Loaded, plant: Year, baseline: Year | None) -> tuple[Sensitiv
     return found, tornado(found)
 
 
-def _drawn(year: Year, scenario: Scenario, us: bool) -> dict[str, bytes]:
+def _drawn(year: Year, scenario: Scenario) -> dict[str, bytes]:
     """Pictures of a year as a PDF takes them, for another process."""
-    pictures = draw_pictures(year, scenario, us=us)
-    pictures[SCHEMATIC] = png(schematic(scenario, year.made.capacity, year, us=us))
+    pictures = draw_pictures(year, scenario)
+    pictures[SCHEMATIC] = png(schematic(scenario, year.made.capacity, year))
     wired = one_line(year.record, year.made.modules)
     return pictures if wired is None else pictures | {ONE_LINE: png(wired)}
 

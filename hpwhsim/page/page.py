@@ -14,8 +14,8 @@ from hpwhsim.page.year_data import READ, year_data
 from hpwhsim.results.declared import declared
 from hpwhsim.results.numbers import shown
 from hpwhsim.schematic.sheet import alternative, schematic_svg
-from hpwhsim.sections.document import document
-from hpwhsim.sections.parts import Listing, Typed
+from hpwhsim.sections.document import WIRED, document
+from hpwhsim.sections.parts import Document, Listing, Typed
 from hpwhsim.sections.rows import command_of
 
 SCRIPTS = ("tools.js", "drawing.js", "pictures.js", "series.js", "page.js")
@@ -42,12 +42,23 @@ def page(result: Result) -> bytes:
     other = schematic_svg(scenario, year.made.capacity, year, us=True), alternative(year, us=True)
     command = Typed(f"{command_of(result, 'run')} --page")
     repeat = [("command, typed in the folder of the scenario", command)]
-    content = document(result, drawings, repeat)
+    content = _wired_beside(document(result, drawings, repeat))
     data = year_data(result, writes_us_units(result.loaded.written))
     parts = _parts(result, data)
     new = {title: parts.pop(title) for title in NEW if title in parts}
     whole = with_both(with_parts(content, parts, new, after=AFTER))
     return html(whole, drawings, data, SCRIPTS, {SCHEMATIC: other})
+
+
+def _wired_beside(content: Document) -> Document:
+    """The electrical one-line below the schematic, and not where paper has it."""
+    wired = [part for section in content.sections if section.title == WIRED for part in section.parts]
+    sections = [
+        section._replace(parts=[*section.parts, *wired]) if section.title == AFTER else section
+        for section in content.sections
+        if section.title != WIRED
+    ]
+    return content._replace(sections=sections)
 
 
 def cards(record: Mapping[str, Any]) -> Cards:

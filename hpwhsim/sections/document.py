@@ -47,6 +47,7 @@ ABOUT = (
 )
 GASES = ("operational_kgco2e", "refrigerant_kgco2e", "total_kgco2e")
 TORNADO = "tornado.png"
+WIRED = "Electrical one-line"
 PARTIES = {"prepared_by": "Prepared by", "prepared_for": "Prepared for", "project": "Project", "date": "Date"}
 """What a user writes of a document, and how it is printed."""
 
@@ -62,7 +63,7 @@ def document(
     numbers = ["key", "what it is", "unit", *result.sides]
     main: dict[str, list[Part]] = {
         "Summary": _summary(result),
-        "The plant": _plant(result, ONE_LINE in pictures),
+        "The plant": _plant(result),
         "Cautions": [Listing(record["cautions"])],
         "Savings": _savings(result),
         "Cost": _part(result, ("energy_cost",), "costs."),
@@ -79,6 +80,7 @@ def document(
         ],
         "Sensitivity, one at a time": _sensitivities(moved) if moved is not None else [],
         "Greenhouse gases": _part(result, GASES, "carbon."),
+        WIRED: _wired() if ONE_LINE in pictures else [],
         "Checks": [
             Table(CHECK_HEADS, check_rows(result), "llllrl", "What failed stands first"),
             Text(MEANING, small=True),
@@ -171,8 +173,13 @@ def _measures(result: Result) -> Iterator[tuple[str, str, str]]:
     yield temperature("coldest top of the store", values["store_min_top_c"])
 
 
-def _plant(result: Result, wired: bool) -> list[Part]:
-    """The drawing with the year's heat, the electrical one-line where it is drawn, and the sums."""
+def _wired() -> list[Part]:
+    said = "Electrical one-line: currents and protective devices of the site checks"
+    return [Picture(ONE_LINE, said, f"{said}; its figures are in the table of checks")]
+
+
+def _plant(result: Result) -> list[Part]:
+    """The drawing with the year's heat, and the sums."""
     record = result.plant.record
     places, rows = digits(record), []
     for one in sums(record):
@@ -184,12 +191,9 @@ def _plant(result: Result, wired: bool) -> list[Part]:
         rows.append((f"{one.name}: sum", whole[0], "sum", whole[1], "MWh"))
     caption = "Schematic, with the heat of the year at each arrow"
     heads = ("in", "energy", "out", "energy", "unit")
-    said = "Electrical one-line: currents and protective devices of the site checks"
-    electrical = [Picture(ONE_LINE, said, f"{said}; its figures are in the table of checks")] if wired else []
     return [
         Picture(SCHEMATIC, caption, alternative(result.plant.year)),
         Table(heads, rows, "lrlru", "The heat of the year: what goes in comes out"),
-        *electrical,
     ]
 
 

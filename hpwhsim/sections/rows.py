@@ -185,7 +185,7 @@ def month_rows(side: Side) -> list[list[str]]:
     rows = []
     for label, key in series.items():
         months = by_month(side.year.hourly[key])
-        if key == "fuel_kwh" and not months.any():
+        if key in ("fuel_kwh", "recirculation_loss_kwh") and not months.any():
             continue
         values = (*map(float, months), float(months.sum()))
         rows.append([f"{label} [kWh]", *(Exact(decimals(v, 0), v, key) for v in values)])

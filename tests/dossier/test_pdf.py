@@ -91,7 +91,6 @@ def test_the_result_comes_first(written: Path) -> None:
     first = "".join(found[:4])
     for words in (
         "Schematic, with the heat",
-        "Electrical one-line: currents",
         "Failed: floor load",
         "Savings",
         "Net present value",

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+LONG = 120.0  # s, for a script that reads the whole page
 SHORT = 15.0  # s, until a page is ready or a file is there: many times what either takes
 
 
@@ -29,6 +30,7 @@ class Browser:
         self.driver = webdriver.Chrome(options=options, service=service.Service(driver))
         self.folder = folder
         self.tabs: dict[Path, str] = {}
+        self.driver.set_script_timeout(LONG)
         self.driver.execute_cdp_cmd(
             "Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(folder)}
         )
