@@ -76,9 +76,6 @@ def block_record(buildings: Buildings, block: Block, rank_by: str | None = None)
         _row(entry, part, float(at_peak[places[entry.name]]), adds)
         for entry, part in zip(entries, parts, strict=True)
     ]
-    first = peak // 96 * 96
-    day = block.series(slice(first, first + 96))
-    cautions = list(_cautions(entries, parts, block, rows))
     return {
         "title": f"Block of buildings: {buildings.path.stem}",
         "tool.version": hpwhsim.__version__,
@@ -93,15 +90,12 @@ def block_record(buildings: Buildings, block: Block, rank_by: str | None = None)
         "peak": _peak(block.power.quarter_kw, block.power.peaks, block.baseline, slice(None)),
         "months": list(_months(block, parts)),
         "hours": list(_named(block)),
-        "peak_day": {
-            "day": _time(first)[:5],
-            "kw": {entry.name: day[places[entry.name]].tolist() for entry in entries},
-        },
+        "peak_day": _peak_day(block, entries, peak),
         "fields": list(block.fields.values()),
         "rank": rank(rows, rank_by),
         "rows": rows,
         "failed": [{"building": name, "message": text} for name, text in block.failed.items()],
-        "cautions": cautions,
+        "cautions": list(_cautions(entries, parts, block, rows)),
     }
 
 
@@ -210,6 +204,14 @@ def _peak(quarter_kw: Array, peaks: float, baseline: Power | None, of: Any) -> R
         "baseline_coincident_kw": theirs,
         "saved_kw": None if theirs is None else theirs - kw,
     }
+
+
+def _peak_day(block: Block, entries: Sequence[Entry], peak: int) -> Record:
+    """Power of every entry by the quarter of an hour on the day of the peak. [kW]"""
+    first = peak // 96 * 96
+    places = {name: at for at, name in enumerate(block.parts)}
+    day = block.series(slice(first, first + 96))
+    return {"day": _time(first)[:5], "kw": {one.name: day[places[one.name]].tolist() for one in entries}}
 
 
 def _months(block: Block, parts: Sequence[Part]) -> Iterator[Record]:

@@ -41,13 +41,7 @@ def simulate(buildings: Buildings, block: Block, tick: Tick) -> None:
     own = [entry for entry in buildings.entries if not entry.field]
     filling: _Filling | None = None
     for some in _some_at_once((entry, case) for entry in own for case in entry.cases()):
-        found = _results([case for _, case in some])
-        for (entry, case), result in zip(some, found, strict=True):
-            if filling is None or filling.entry is not entry:
-                _close(filling, block)
-                filling = _Filling(entry, block.part(), [])
-            _fill(filling, case, result)
-            tick(1)
+        filling = _add(some, filling, block, tick)  # what was marched goes with the call
     _close(filling, block)
     fields = dict.fromkeys(entry.field for entry in buildings.entries if entry.field)
     for name in fields:
@@ -65,6 +59,19 @@ class _Filling(NamedTuple):
 def _some_at_once(pairs: Iterator[tuple[Entry, Case]]) -> Iterator[list[tuple[Entry, Case]]]:
     while some := list(islice(pairs, AT_ONCE)):
         yield some
+
+
+def _add(
+    some: Sequence[tuple[Entry, Case]], filling: _Filling | None, block: Block, tick: Tick
+) -> _Filling | None:
+    """Simulate some plants; the entry of the last one, of which more may come."""
+    for (entry, case), result in zip(some, _results([case for _, case in some]), strict=True):
+        if filling is None or filling.entry is not entry:
+            _close(filling, block)
+            filling = _Filling(entry, block.part(), [])
+        _fill(filling, case, result)
+        tick(1)
+    return filling
 
 
 def _fill(filling: _Filling, case: Case, result: Result | InputError) -> None:

@@ -66,9 +66,7 @@ def field_results(name: str, cases: Sequence[Case]) -> Settled:
         taken = [1e3 * (year.hourly["source_heat_kwh"] - year.hourly["source_pump_kwh"]) for year in years]
         fluid = [year.hourly["source_c"] for year in years]
         if before:
-            moved = [now - then for now, then in zip(fluid, before, strict=True)]
-            month_k = max(float(np.abs(by_month(one) / HOURS_OF_MONTH).max()) for one in moved)
-            day_k = max(float(np.abs(one.reshape(-1, 24).mean(axis=1)).max()) for one in moved)
+            month_k, day_k = _moved(before, fluid)
         before = fluid
     bases = iter(years_ready([one.baseline for one in checked if one.baseline is not None]))
     results = [
@@ -88,6 +86,13 @@ def field_results(name: str, cases: Sequence[Case]) -> Settled:
         "heat_kwh": heat / 1e3,
     }
     return Settled(results, record)
+
+
+def _moved(before: Sequence[Array], now: Sequence[Array]) -> tuple[float, float]:
+    """By how much the mean of a month and that of a day moved at most, of series of each hour. [K]"""
+    moved = [one - other for one, other in zip(now, before, strict=True)]
+    months = max(float(np.abs(by_month(one) / HOURS_OF_MONTH).max()) for one in moved)
+    return months, max(float(np.abs(one.reshape(-1, 24).mean(axis=1)).max()) for one in moved)
 
 
 def _on_header(checked: Sequence[Checked], times: Sequence[int]) -> list[Ready]:
