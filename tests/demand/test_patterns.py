@@ -207,7 +207,7 @@ def metered_csv(year: int = 2023, per_hour: int = 1) -> list[str]:
 @pytest.mark.parametrize(("year", "per_hour"), [(2023, 1), (2024, 1), (2023, 4)])
 def test_metered_record(write: Writer, year: int, per_hour: int) -> None:
     """One year in order, at its own resolution, also a leap year whose leap day was left out."""
-    record = read_metered(write("\n".join(metered_csv(year, per_hour))))
+    record = read_metered(write("\n".join(metered_csv(year, per_hour))), 100)
     assert np.array_equal(record, np.arange(8760 * per_hour))
 
 
@@ -229,7 +229,7 @@ def test_bad_metered_record(write: Writer, line: int, replacement: list[str], me
     lines = metered_csv()
     lines[line : line + 1] = replacement
     with pytest.raises(InputError, match=message) as caught:
-        read_metered(write("\n".join(lines)))
+        read_metered(write("\n".join(lines)), 100)
     assert "given.csv" in str(caught.value)
 
 
@@ -238,4 +238,4 @@ def test_record_that_stamps_the_end_of_the_hour(write: Writer) -> None:
     lines = metered_csv()
     stamped = [lines[0], *lines[2:], "2024-01-01T00:00:00,8759"]
     with pytest.raises(InputError, match="from 1 January 00:00"):
-        read_metered(write("\n".join(stamped)))
+        read_metered(write("\n".join(stamped)), 100)
