@@ -112,7 +112,7 @@ def test_killed_at_random_it_goes_on(tmp_path: Path, capsys: pytest.CaptureFixtu
 
 @pytest.mark.long
 def test_killed_twenty_times(tmp_path: Path) -> None:
-    """SIGKILL after a random time, twenty times; a study that ends between them has the bytes of a calm one."""
+    """SIGKILL after a random time, twenty times; what ends between has the bytes of a calm study."""
     path, calm = study(tmp_path, sample=SAMPLE | {"count": 32}), tmp_path / "calm"
     assert cli.main(["sweep", str(path), "--out", str(calm)]) == 0
     moment, kills, ended, longest = Random(18), 0, 0, 0.0
