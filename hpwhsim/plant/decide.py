@@ -172,23 +172,32 @@ def fewer(
 ) -> tuple[Decision, Held]:
     """As many modules of those asked for as a source that they cool and the water can carry.
 
-    None starts or goes on but where it can work: one fewer cools the source less.
+    None starts or goes on but where it can work. One fewer cools the source less, so that what so many cannot
+    carry no more can.
     """
     plant, hour, charge, seen, offer = scene.plant, moment.hour, held.charging, held.seen, held.offer
-    wanted, refused = asked.wanted, asked.refused
+    found, refused, falls = 0, asked.refused, False
     source, fed, expected = seen.source, seen.fed, seen.expected
+    wanted = min(max(charge.running, 1), asked.wanted)  # mostly as many can as run, and one more cannot
     while wanted > 0:
-        if wanted != expected:
-            offer, source, fed = met_by(kind, scene, moment, wanted, seen.inlet)
-            expected = wanted
-        now = entering(plant, scene.layers, hour, coming, source, float(wanted))
+        by, warm, share = held.offer, seen.source, seen.fed
+        if wanted != seen.expected:
+            by, warm, share = met_by(kind, scene, moment, wanted, seen.inlet)
+        inlet = entering(plant, scene.layers, hour, coming, warm, float(wanted))
         spare = RESET * max(1.0 - charge.cut_out / RESET_TIME, 0.0) if wanted > charge.running else 0.0
-        why = refused_by(machine_now(plant), offer, source - spare, fed, now)
+        why = refused_by(machine_now(plant), by, warm - spare, share, inlet)
+        if why != WORKS:
+            refused = why
+            if found > 0:
+                break
+            falls = True
+        offer, source, fed, expected = by, warm, share, wanted
         if why == WORKS:
-            break
-        refused = why
-        wanted -= 1
-    found = Look(
+            found = wanted
+            if falls or wanted == asked.wanted:
+                break
+        wanted += -1 if falls else 1
+    looked = Look(
         source,
         seen.free,
         fed,
@@ -199,4 +208,4 @@ def fewer(
         seen.most_modules,
         seen.backup_allowed,
     )
-    return Decision(asked.calling, wanted, refused), with_seen(held, found, offer)
+    return Decision(asked.calling, found, refused), with_seen(held, looked, offer)

@@ -72,24 +72,25 @@ def at_wall(layers: Layers, top: float, hottest: float) -> tuple[float, float]:
     Each layer counts by what it lacks to the hottest water that the condenser makes.
     """
     low, n = layers.span[0], layers.span[1]
+    volume, temperature = layers.volume[low : low + n], layers.temperature[low : low + n]
     lacking = met = height = 0.0
-    for k in range(low, low + n):
-        part = min(layers.volume[k], top - height)
+    for k in range(n):
+        part = min(volume[k], top - height)
         if part <= 0.0:
             break
-        lacks = part * max(hottest - layers.temperature[k], 0.0)
+        lacks = part * max(hottest - temperature[k], 0.0)
         lacking += lacks
-        met += lacks * layers.temperature[k]
-        height += layers.volume[k]
+        met += lacks * temperature[k]
+        height += volume[k]
     return lacking, met / lacking if lacking > 0.0 else hottest
 
 
 @kernel_apart
 def heat_wall(layers: Layers, top: float, hottest: float, share: float) -> None:
     """Give the layers below the height `top` a share of what each lacks to `hottest` °C."""
-    end = cut(layers, top)
-    for k in range(layers.span[0], end):
-        layers.temperature[k] += share * max(hottest - layers.temperature[k], 0.0)
+    temperature = layers.temperature[layers.span[0] : cut(layers, top)]
+    for k in range(temperature.size):
+        temperature[k] += share * max(hottest - temperature[k], 0.0)
 
 
 @kernel_apart

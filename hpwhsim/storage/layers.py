@@ -340,12 +340,23 @@ def cut(layers: Layers, height: float) -> int:
         k += 1
     if k == end or below < SLIVER:
         return k
-    for j in range(end, k, -1):
-        layers.volume[j], layers.temperature[j] = layers.volume[j - 1], layers.temperature[j - 1]
+    open_place(layers, k)
     layers.volume[k + 1] -= below
     layers.volume[k] = below
-    layers.span[1] = n + 1
     return k + 1
+
+
+@kernel
+def open_place(layers: Layers, k: int) -> None:
+    """Move the layers from place `k` up by one; what is at `k` is to be filled, and is as it was."""
+    # a part of an array from its first place on, and a water in hand: the compiler then looks at no sign
+    moved = layers.span[0] + layers.span[1] - k
+    volume, temperature = layers.volume[k : k + moved + 1], layers.temperature[k : k + moved + 1]
+    v, t = volume[0], temperature[0]
+    for j in range(1, moved + 1):
+        volume[j], v = v, volume[j]
+        temperature[j], t = t, temperature[j]
+    layers.span[1] += 1
 
 
 @kernel
@@ -353,7 +364,8 @@ def close_gap(layers: Layers, first: int, end: int) -> None:
     """Take the places from `first` up to `end` out of the arrays; what lies above them comes down."""
     last = layers.span[0] + layers.span[1]
     if end > first:
-        for k in range(end, last):
-            layers.volume[k - end + first] = layers.volume[k]
-            layers.temperature[k - end + first] = layers.temperature[k]
-        layers.span[1] -= end - first
+        volume, temperature = layers.volume[first:last], layers.temperature[first:last]
+        gone = end - first
+        for k in range(last - end):
+            volume[k], temperature[k] = volume[k + gone], temperature[k + gone]
+        layers.span[1] -= gone

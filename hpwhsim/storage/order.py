@@ -22,6 +22,7 @@ from hpwhsim.storage.layers import (
     close_gap,
     cut,
     join,
+    open_place,
 )
 
 
@@ -142,11 +143,12 @@ def insert(layers: Layers, height: float, volume: float, temperature: float, mix
     Where it `mixes`: with water below that is warmer, or above that is colder, as `pool` would.
     """
     low, n = layers.span[0], layers.span[1]
-    end = low + n
-    k, below = low, height
-    while k < end and below > layers.volume[k] - SLIVER:
-        below -= layers.volume[k]
-        k += 1
+    at, below = 0, height
+    standing = layers.volume[low : low + n]
+    while at < n and below > standing[at] - SLIVER:
+        below -= standing[at]
+        at += 1
+    k, end = low + at, low + n
     near = NEAR if volume >= SLIVER else np.inf
     for j in (k, k - 1):
         beside = j == k or below < SLIVER
@@ -169,14 +171,6 @@ def insert(layers: Layers, height: float, volume: float, temperature: float, mix
     else:
         open_place(layers, k)
         layers.volume[k], layers.temperature[k] = volume, temperature
-
-
-@kernel
-def open_place(layers: Layers, k: int) -> None:
-    """Move the layers from place `k` up by one; what is at `k` is to be filled."""
-    for j in range(layers.span[0] + layers.span[1], k, -1):
-        layers.volume[j], layers.temperature[j] = layers.volume[j - 1], layers.temperature[j - 1]
-    layers.span[1] += 1
 
 
 @kernel
