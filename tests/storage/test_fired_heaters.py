@@ -52,6 +52,14 @@ def test_standby_loss_of_electric_storage() -> None:
     assert found.standby_loss_w == pytest.approx(107.0, abs=0.5)
 
 
+@pytest.mark.parametrize(("made", "share"), [(NOW, 1.0), (date(2026, 10, 6), 0.86)])
+def test_standby_loss_of_gas_storage(made: date, share: float) -> None:
+    """10 CFR 431.110: Q/800 + 110 V^0.5 [Btu/h], of late x 0.86; 199,000 Btu/h, 100 gal: 248.75 + 1,100."""
+    found = commercial_standard("gas-storage", made, 199e3 * BTU_H, 100.0 * GALLON)
+    assert found.standby_loss_w is not None
+    assert found.standby_loss_w == pytest.approx(share * 1348.75 * 0.29307107, rel=1e-7)
+
+
 @pytest.mark.parametrize("kind", ["gas-boiler", "oil-boiler", "electric-instantaneous"])
 def test_a_boiler_below_10_gallons_has_no_standby_limit(kind: str) -> None:
     found = commercial_standard(kind, NOW, 399e3 * BTU_H, 9.99 * GALLON)
