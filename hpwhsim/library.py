@@ -302,7 +302,7 @@ def block(
     texts = [f"{key}={override_text(value)}" for key, value in (overrides or {}).items()]
     named = [f"{name}={words}" for name, words in (hours or {}).items()]
     read_, at = of_buildings(Path(buildings), texts, None, named)
-    ready(read_, lambda _: None)
+    ready(read_, rank, lambda _: None)
     found = simulated_block(read_, at, rank, lambda _: None)
     return Block(found.record, power_dataset(found))
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from hpwhsim.arrays import Array
 from hpwhsim.blocks.entries import Buildings, read_buildings
 from hpwhsim.blocks.hours import NamedHours, hours_of
-from hpwhsim.blocks.record import Record, block_record
+from hpwhsim.blocks.record import Record, block_record, refuse_rank
 from hpwhsim.blocks.run import check_all, simulate
 from hpwhsim.blocks.sums import Block
 from hpwhsim.evaluation.site_checks import writes_us_units
@@ -38,7 +38,7 @@ def of_buildings(
     return buildings, hours_of(scenarios, hours)
 
 
-def ready(buildings: Buildings, tick: Callable[[int], object]) -> None:
+def ready(buildings: Buildings, rank_by: str | None, tick: Callable[[int], object]) -> None:
     """Refuse whatever shows without a march; `tick` is told of each entry.
 
     Raises
@@ -46,6 +46,7 @@ def ready(buildings: Buildings, tick: Callable[[int], object]) -> None:
     InputError
         A line for each fault.
     """
+    refuse_rank(rank_by)
     check_all(buildings, tick)
 
 

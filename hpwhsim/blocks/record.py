@@ -14,7 +14,7 @@ from hpwhsim.blocks.entries import Buildings, Entry
 from hpwhsim.blocks.sums import ADDS, ASKED, MONTHLY, Block, Part, Power
 from hpwhsim.errors import InputError
 from hpwhsim.evaluation.draw_years import is_random
-from hpwhsim.results.declared import declared
+from hpwhsim.results.declared import declared, record_keys
 from hpwhsim.simulation.year import ONE_SEED
 
 Record = dict[str, Any]
@@ -150,6 +150,22 @@ def more_is_better(key: str) -> bool:
     """Whether the best has the most of a figure."""
     bare = key.removesuffix(PER_APARTMENT)
     return bare not in ("peaks_kw", "at_peak_kw") and declared(bare).more_is == "better"
+
+
+def refuse_rank(by: str | None) -> None:
+    """Refuse to rank by what no record has, before any year is simulated.
+
+    Raises
+    ------
+    InputError
+        Naming the figure.
+    """
+    known = {one.name for one in record_keys()} | {key.removesuffix(PER_APARTMENT) for key in RANKED}
+    if by is not None and by.removesuffix(PER_APARTMENT) not in known:
+        raise InputError(
+            f"--rank {by}: unknown figure; allowed one that every row has, such as {', '.join(RANKED)}; "
+            f"{PER_APARTMENT} behind it divides by the apartments"
+        )
 
 
 def rank(rows: Sequence[Record], by: str | None) -> Record:

@@ -29,7 +29,7 @@ def nothing(_: int) -> None:
 def block(path: Path, *hours: str, rank_by: str | None = None) -> Simulated:
     """A table simulated as the command does it."""
     buildings, named = of_buildings(path, (), None, hours)
-    ready(buildings, nothing)
+    ready(buildings, None, nothing)
     return simulated(buildings, named, rank_by, nothing)
 
 

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.contract
 def checked(path: Path) -> None:
     """Read a table and build its plants."""
     buildings, _ = of_buildings(path, (), None, ())
-    ready(buildings, lambda _: None)
+    ready(buildings, None, lambda _: None)
 
 
 def lines(path: Path) -> list[str]:

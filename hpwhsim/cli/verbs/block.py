@@ -61,7 +61,7 @@ def act(args: argparse.Namespace) -> int:
 
     buildings, hours = of_buildings(args.buildings, args.overrides, args.weather, args.hours)
     with tqdm(total=len(buildings.entries), desc="check", unit="row", leave=False, disable=None) as bar:
-        ready(buildings, bar.update)
+        ready(buildings, args.rank, bar.update)
     if args.out is not None:
         write_files(args.out, {})  # a folder that cannot be written is said before the work
     with tqdm(total=buildings.years, desc="simulate", unit="plant", leave=False, disable=None) as bar:
