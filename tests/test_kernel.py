@@ -31,6 +31,7 @@ print(twice(0.0))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
     """A caller is cached, the function it calls in another file changes: the new value must come out.

@@ -134,9 +134,7 @@ def _parsed(text: str, where: str) -> Any:
         ) from None
     except yaml.reader.ReaderError as error:
         place = text.count("\n", 0, error.position) + 1
-        raise InputError(
-            f"{where}, line {place}: got {named(chr(int(error.character)))}; "
-            "allowed text without control characters"
-        ) from None
+        got = f"{where}, line {place}: got {named(chr(int(error.character)))}"
+        raise InputError(one_line(f"{got}; allowed text without control characters")) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise InputError(one_line(f"{where}: not valid YAML: {' '.join(str(error).split())}")) from None

@@ -17,6 +17,7 @@ START = datetime(2001, 1, 1)
 QUARTER = timedelta(minutes=15)
 
 
+@pytest.mark.slow
 @settings(max_examples=30)
 @given(
     months=st.lists(st.integers(1, 12), min_size=1, max_size=12, unique=True),

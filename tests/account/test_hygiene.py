@@ -251,6 +251,7 @@ def test_share_of_the_loop_is_that_of_the_worked_check() -> None:
     assert share == pytest.approx(0.38, abs=0.07)
 
 
+@pytest.mark.slow
 @pytest.mark.published
 @pytest.mark.year
 def test_share_of_the_loop_in_whole_years_is_that_of_measured_buildings() -> None:

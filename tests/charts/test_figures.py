@@ -106,6 +106,7 @@ def chunks(png: bytes) -> list[tuple[bytes, bytes]]:
 # -- files and option --------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_option_writes_and_lists_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """PNG pictures beside the results; a later run without them leaves no stale picture."""
     assert cli.main(["run", str(DEMO), "--out", str(tmp_path), "--pictures"]) == 0
@@ -126,6 +127,7 @@ def test_the_option_writes_and_lists_pictures(capsys: pytest.CaptureFixture[str]
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*files.NAMES, "mine.png"])
 
 
+@pytest.mark.slow
 def test_no_plotting_library_without_the_option(tmp_path: Path) -> None:
     """Its import alone takes longer than the march of a year (0.6 s on two cores).
 
@@ -154,6 +156,7 @@ def test_pictures_need_a_folder(capsys: pytest.CaptureFixture[str]) -> None:
     assert "--out" in said.err
 
 
+@pytest.mark.slow
 def test_a_failure_while_writing_a_picture_leaves_the_old_results(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -189,6 +192,7 @@ def test_a_failure_while_drawing_writes_nothing(
     assert not out.exists()
 
 
+@pytest.mark.slow
 @pytest.mark.law
 def test_same_year_same_bytes_whatever_the_user_set(resistance: Run, drawn: dict[str, bytes]) -> None:
     """No text chunk (software, date) is in the file, and the user's settings neither count nor change."""
@@ -296,6 +300,7 @@ def assert_as_march(machine: PerformanceMap, run: Run) -> None:
             assert cop[i, j] == pytest.approx(expected, rel=1e-9, nan_ok=True)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_surface_is_the_look_up_of_the_march(demo: Run, tmp_path: Path) -> None:
     """Single pass from a cycle, passes from a table with a hole, a table with an axis of outlets."""
@@ -394,6 +399,7 @@ MADE = ("heat_pump_heat_kwh", "backup_heat_kwh")
 USED = ("heat_to_taps_kwh", "recirculation_loss_kwh", "storage_loss_kwh")
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.parametrize("overrides", IN_KIND)
 def test_days_add_up_to_the_year(overrides: list[str]) -> None:

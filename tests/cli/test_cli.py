@@ -262,6 +262,7 @@ def test_weather_option_overrides_the_file(capsys: pytest.CaptureFixture[str]) -
     assert "GOLDEN" in capsys.readouterr().out.upper()
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_as_a_process(tmp_path: Path) -> None:
     """The installed command: its output read to the end, and closed after a line; no traceback."""

@@ -52,6 +52,7 @@ def test_a_missing_file_is_said_without_the_compiler(verb: str) -> None:
     assert not modules & {"numba", "scipy", "pandas", "xarray"}
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_a_year_on_the_screen_loads_neither_pandas_nor_xarray(tmp_path: Path) -> None:
     """Nor pint, nor pvlib, once a first run has kept units and weather; with files it loads xarray."""
@@ -77,6 +78,7 @@ print(double(1.5), double(2.5))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_what_is_compiled_is_said_once_and_not_on_standard_output(tmp_path: Path) -> None:
     """A first process compiles, and says so on standard error; a second finds the code, and says nothing."""

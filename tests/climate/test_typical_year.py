@@ -157,6 +157,7 @@ def test_both_formats_of_golden_and_chicago_agree_by_position(root: Path, shared
     assert np.count_nonzero(new.dni_w_m2.values != old.dni_w_m2.values) == 192
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_epw_and_csv_of_the_same_rows_agree(bench: Bench) -> None:
     """Greensboro's rows written as EPW (hour 1 to 24, pressure in Pa) give the dataset of the CSV."""
@@ -180,6 +181,7 @@ def test_epw_and_csv_of_the_same_rows_agree(bench: Bench) -> None:
     assert other.source_years == data.source_years
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_trial_files_have_the_published_means_and_no_cautions(shared: Path) -> None:
     """All twelve files of shared/weather: min, mean and max dry bulb and mean dew point of its README."""

@@ -219,6 +219,7 @@ def test_text_in_a_number_cell(bench: Bench, value: str) -> None:
         bench.read(CSV, bench.put(CSV, "dry", [4321], value))
 
 
+@pytest.mark.slow
 def test_quotation_marks(bench: Bench) -> None:
     """Whole cells in quotation marks are read; a stray mark, which would swallow rows, is refused."""
     plain = bench.read(CSV, keep)

@@ -38,6 +38,7 @@ def cases_of(case: Case) -> list[unlike.Case]:
     ]
 
 
+@pytest.mark.slow
 def test_every_unlike_account_has_a_caution(case: Case) -> None:
     """Each key that was changed is named with both values; the same scenario twice has none."""
     one, other = cases_of(case)
@@ -101,6 +102,7 @@ def test_files_of_one_name_are_told_apart() -> None:
     assert labels(["a/x.yaml", "b/x.yaml", "y.yaml"]) == ["x (1)", "x (2)", "y"]
 
 
+@pytest.mark.slow
 def test_compare_writes_table_and_picture(
     case: Case, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

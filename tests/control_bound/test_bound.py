@@ -58,6 +58,7 @@ def test_no_order_of_a_days_hours_is_below_the_least(seed: int) -> None:
         assert least <= (other * weights).sum() + 1e-12 * np.abs(other * weights).sum()
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_a_price_of_two_levels_is_nearly_exhausted() -> None:
     """Locked out in the dear hours by the clock: no schedule tried is better, and the limit lies within 1 %.
@@ -117,6 +118,7 @@ def test_time_of_use_is_a_signal_of_the_same_prices(
     assert json.loads(capsys.readouterr().out)["best"]["name"]
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_what_is_not_served_is_no_saving() -> None:
     """One hour of charging a day: a few percent of the heat, and so no share of a saving."""

@@ -46,6 +46,7 @@ def one_event(start: int, duration: int, litres: float) -> Events:
     )
 
 
+@pytest.mark.slow
 def test_hourly_means_follow_the_pattern() -> None:
     """Weekday, weekend and month means over 12 seeds are the pattern's.
 
@@ -334,6 +335,7 @@ def test_draws_conserve_the_stated_use(
     assert draws.sum() == pytest.approx(365.0 * apartments * litres, rel=1e-8)
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(
     rows=st.sampled_from([1, 2, 4]),

@@ -47,6 +47,7 @@ def envelope() -> Peaks:
     return peaks_of(Sizing().day_spread, SEEDS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", HANDBOOK)
 def test_one_year_lies_below_the_envelope_by_what_is_said(year: Peaks, size: int, root: Path) -> None:
     """A year of one building: its largest day is below the handbook's, and by as much as the manual says.
@@ -61,6 +62,7 @@ def test_one_year_lies_below_the_envelope_by_what_is_said(year: Peaks, size: int
     assert f"| {size} | {hour:+d} % | {day:+d} % |" in text
 
 
+@pytest.mark.slow
 def test_peaks_fall_with_the_number_of_apartments(year: Peaks, envelope: Peaks) -> None:
     """Handbook table: hour and day per apartment fall with every step of size."""
     for found in (year, envelope):

@@ -151,6 +151,7 @@ def test_sections_add(cut: float, length: float, insulation: float, air: float, 
     assert two.head == pytest.approx(one.head, rel=1e-9)
 
 
+@pytest.mark.slow
 @given(thin=st.floats(0.0, 0.05), more=st.floats(1e-3, 0.05))
 def test_an_insulated_building_loses_less(thin: float, more: float) -> None:
     """Law: more insulation on the risers, less loss, less flow, less head."""

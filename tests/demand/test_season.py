@@ -65,6 +65,7 @@ def test_the_season_is_that_of_the_sources() -> None:
     assert off(use[MONTH] * mixing(CHICAGO)) == pytest.approx((12.0, -13.0), abs=1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("weather", [CHICAGO, GREENSBORO])
 def test_hot_water_of_winter_and_summer(drawn: list[Array], weather: Path) -> None:
     """Gerin et al. 2014, as above: +10 to +14 % and -11 to -15 % of hot water in a cold and a mild climate.
@@ -163,6 +164,7 @@ def household_days(apartments: int, pattern: Pattern, seed: int, day_spread: flo
     return np.bincount(at, weights=events.litres, minlength=apartments * 365).reshape(apartments, 365)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.parametrize(("apartments", "expected"), [(32, 0.14), (200, 0.06)])
 def test_days_of_a_building_by_the_sum_of_independent_homes(apartments: int, expected: float) -> None:

@@ -126,6 +126,7 @@ def test_the_table_of_the_shipped_files(root: Path) -> None:
         assert said["mean_c"] == pytest.approx(float(mean), abs=0.0051)
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_the_table_of_the_trial_files(shared: Path) -> None:
     """The table beside the trial weather, made apart: degree-days, cold percentiles and extremes of twelve
@@ -207,6 +208,7 @@ def test_mains_against_the_published_formula_by_hand() -> None:
 # -- the command ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_verb_shows_files_side_by_side(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     names = [str(path) for path in FILES.values()]
     assert cli.main(["weather", *names, "--below", "0 degF", "--out", str(tmp_path / "o")]) == 0
@@ -270,6 +272,7 @@ def test_a_place_too_cold_for_the_mains_formula_is_named(
     assert "mains water" in said
 
 
+@pytest.mark.slow
 def test_the_picture_is_the_same_twice_and_only_drawn_when_asked() -> None:
     sites = [describe(CHICAGO), describe(GOLDEN)]
     one = weather_figure(sites)

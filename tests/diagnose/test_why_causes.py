@@ -96,6 +96,7 @@ def test_not_called(air: Assembly) -> None:
     assert set(found_in(air, barred, store=65.0)) == {"NOT_CALLED"}
 
 
+@pytest.mark.slow
 def test_a_sewer_without_flow_is_spent() -> None:
     found = assembled("wastewater", "recirculation=null", "hot_water.draws=smooth")
     drive = first_days(found, WINTER)

@@ -56,6 +56,7 @@ def test_there_are_four() -> None:
     assert [path.stem for path in TUTORIALS] == ["choose", "incentive", "size", "study"]
 
 
+@pytest.mark.slow
 @pytest.mark.year
 @pytest.mark.parametrize("path", [*TUTORIALS, *EXAMPLES], ids=lambda path: path.stem)
 def test_runs_as_written(

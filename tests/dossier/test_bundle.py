@@ -42,6 +42,7 @@ def repacked(path: Path, name: str, change: Callable[[bytes], bytes]) -> None:
 # -- what holds --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_verify_says_what_it_compared(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Documents, every file of the archive, factors and record: each has its line, the last says same."""
     lines = said(copy / "bundle.zip", capsys, 0)
@@ -190,6 +191,7 @@ def test_a_changed_record_shows(copy: Path, capsys: pytest.CaptureFixture[str]) 
     assert not any("\x1b" in line for line in lines)
 
 
+@pytest.mark.slow
 def test_a_changed_scenario_or_baseline_shows(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     repacked(copy / "bundle.zip", "inputs/demo.yaml", lambda data: data.replace(b"cop: 3.7", b"cop: 3.5"))
     lines = said(copy / "bundle.zip", capsys, 1)

@@ -23,6 +23,7 @@ DEMO = ROOT / "scenarios" / "central-air.yaml"
 # -- sensitivity ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.law
 def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     """The base is the record's; more use, more loss and a worse COP buy more; a dirtier grid saves less."""
@@ -67,6 +68,7 @@ def test_swings_start_at_the_record_and_go_the_right_way(demo: Result) -> None:
     assert tornado(found).startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
 def test_what_is_left_out_names_no_folder() -> None:
     """A COP that cannot be 10 % more has its reason, with the scenario's name and without its folder."""
     loaded = read_scenario(DEMO, ["plant.heat_pump.cop=5.4", "baseline=null", "costs=null"])

@@ -44,6 +44,7 @@ def failing(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     return result, written(result, tmp_path_factory.mktemp("failing"))
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @needs_office
 def test_another_program_says_the_same_words(demo: Result, demo_file: Path, tmp_path: Path) -> None:
@@ -74,6 +75,7 @@ def compare(carried: list[list[Any]], live: list[list[Any]]) -> None:
                 assert (a or None) == (b or None)
 
 
+@pytest.mark.slow
 def test_it_names_whom_it_is_for_and_what_failed(failing: tuple[Result, Path]) -> None:
     """The block `dossier`, both failed checks by name, their number in the sentence."""
     result, path = failing
@@ -94,6 +96,7 @@ def test_it_names_whom_it_is_for_and_what_failed(failing: tuple[Result, Path]) -
     assert len(named) == sum(check.state == "confirm" for check in result.checks)
 
 
+@pytest.mark.slow
 def test_more_energy_is_no_saving(tmp_path: Path) -> None:
     """Resistance against the demo's plant: the sentence says how much more it takes."""
     resistance = ROOT / "scenarios" / "resistance.yaml"

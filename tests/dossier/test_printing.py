@@ -43,6 +43,7 @@ def test_every_sheet_prints_as_wide_as_a_page(demo_file: Path) -> None:
             assert sheet.print_title_rows is not None, sheet.title
 
 
+@pytest.mark.slow
 def test_paper_is_that_of_the_scenario() -> None:
     """Letter and tabloid, or A4 and A3: paperSize 1 and 3, 9 and 8 of ECMA-376, as openpyxl names them."""
     result = evaluate_over(read_scenario(DEMO, ["dossier.paper=A4", "baseline=null", "costs=null"]))
@@ -52,6 +53,7 @@ def test_paper_is_that_of_the_scenario() -> None:
     assert int(book["Hourly plant"].page_setup.paperSize) == int(front.PAPERSIZE_A3)
 
 
+@pytest.mark.slow
 def test_numbers_have_the_digits_of_the_declarations(demo_file: Path) -> None:
     """A format of tables/results.csv is that of the cell; units and labels stand beside the key."""
     book = openpyxl.load_workbook(shortened(demo_file))
@@ -103,6 +105,7 @@ def hourly_prices(table_: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     return np.asarray(table_[weekend, month, hour])
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @needs_office
 def test_the_table_of_prices_is_what_was_paid(demo: Result, demo_file: Path, tmp_path: Path) -> None:
@@ -121,6 +124,7 @@ def test_the_table_of_prices_is_what_was_paid(demo: Result, demo_file: Path, tmp
     assert (hourly_prices(prices(dearer)) == expected).all()
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @needs_office
 def test_prices_of_a_file_are_means_and_say_so(tmp_path: Path) -> None:

@@ -146,6 +146,7 @@ RECORD_KEYS = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @needs_office
 def test_another_program_recalculates_the_demo(demo: Result, demo_file: Path, tmp_path: Path) -> None:
@@ -169,6 +170,7 @@ def test_another_program_recalculates_the_demo(demo: Result, demo_file: Path, tm
     assert said <= set(NOT_LIVE)  # and what is no formula says why
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @needs_office
 def test_another_program_recalculates_a_lopsided_case(tmp_path: Path) -> None:
@@ -228,6 +230,7 @@ def test_totals_are_formulas_and_carry_their_values(demo: Result, demo_file: Pat
     assert {"plant.storage.volume", "plant.storage.heat_loss", "baseline.backup.power"} <= set(shared)
 
 
+@pytest.mark.slow
 def test_a_plant_alone_has_no_empty_sheets(tmp_path: Path) -> None:
     """Without baseline, carbon and tariff the sheets on them are left out, and the book still holds."""
     overrides = ["baseline=null", "carbon=null", "tariff=null", "costs=null", "site.checks=null"]
@@ -236,6 +239,7 @@ def test_a_plant_alone_has_no_empty_sheets(tmp_path: Path) -> None:
     assert not {"Savings", "Carbon", "Cost", "Life cycle", "Hourly baseline"} & set(book.sheetnames)
 
 
+@pytest.mark.slow
 @pytest.mark.law
 def test_the_same_year_gives_the_same_workbook(demo: Result, demo_file: Path) -> None:
     with zipfile.ZipFile(demo_file) as one, zipfile.ZipFile(BytesIO(workbook_bytes(demo))) as two:
@@ -371,6 +375,7 @@ def test_what_may_be_changed_is_told_by_column_and_border(demo_file: Path) -> No
                 assert cell.fill.fgColor.rgb in ("00000000", "FFE8EEF4"), (sheet, cell.coordinate)
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_a_price_stands_in_the_users_own_unit(tmp_path: Path) -> None:
     """1.45 USD/therm beside USD/kWh: a therm is 1e5 Btu of 1055.05585262 J (NIST SP 811 appendix B.8)."""

@@ -144,6 +144,7 @@ def changed(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[
     return own, paying
 
 
+@pytest.mark.slow
 @needs_office
 def test_a_factor_written_over_a_formula_moves_the_answer(changed: tuple[Book, Book]) -> None:
     """A factor of one's own in place of the one that follows from the gases; the gases' masses stay."""
@@ -219,6 +220,7 @@ TEN: tuple[dict[str, float | str], list[str]] = (
 """Ten changes at once, by cells and by keys; the price of fuel is that of both plants."""
 
 
+@pytest.mark.slow
 @needs_office
 def test_ten_changes_at_once_move_every_figure_as_the_engine_does(tmp_path: Path) -> None:
     """Equal to the record to 1e-9 before and after, with prices in units of the modeler's own."""

@@ -19,6 +19,7 @@ CHANGES = [
 ]
 
 
+@pytest.mark.slow
 @needs_office
 @pytest.mark.year
 def test_the_ratio_of_every_check_is_live(tmp_path: Path) -> None:

@@ -51,6 +51,7 @@ def spread_of(result: Result) -> dict[str, Any]:
     return dict(found)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", [0, 1, 8, COUNT - 1])
 def test_each_year_is_that_of_its_seed(case: Case, result: Result, at: int) -> None:
     """The scenario written with that seed gives the same figures, the baseline's and the peak hours' too."""
@@ -128,6 +129,7 @@ def test_the_screen_shows_the_spread_within_a_hundred_columns(result: Result) ->
     assert any(row[0] == "demand charges" for row in draw_rows(result.plant.record))
 
 
+@pytest.mark.slow
 @needs_office
 def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(result: Result, tmp_path: Path) -> None:
     """Recalculated by LibreOffice from the values of the years."""
@@ -144,6 +146,7 @@ def test_the_workbook_has_each_year_and_its_quantiles_as_formulas(result: Result
         assert [rows[TOP + n][at] for n in range(COUNT)] == pytest.approx(figures[key]["values"])
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_a_bundle_repeats_all_years(loaded: Loaded, tmp_path: Path) -> None:
     """Two seeds; then a value of the second is changed, and the verdict is no longer `same`."""
@@ -172,6 +175,7 @@ def test_no_seeds_without_random_draws(case: Case, capsys: pytest.CaptureFixture
     assert ONE_SEED not in capsys.readouterr().out
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_compare_gives_the_spread_of_each(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
     file = str(case.folder / "packaged.yaml")

@@ -141,6 +141,7 @@ def test_checks_hold_the_years_worst_against_limits(case: Case) -> None:
 NOTHING_ELSE = ("baseline=null", "carbon=null", "tariff=null", "costs=null", "savings=null")
 
 
+@pytest.mark.slow
 @pytest.mark.law
 def test_circuits_do_not_depend_on_the_draws() -> None:
     """Five seeds: other peaks, the same ampacities, devices and connected load, and none is exceeded.
@@ -284,6 +285,7 @@ def test_wrong_input_is_said_in_a_line(
     assert "wrong.yaml" in printed.err or "short.csv" in printed.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "said"),
     [

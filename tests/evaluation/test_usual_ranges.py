@@ -174,6 +174,7 @@ def test_measured_plants_lie_inside() -> None:
 # -- scenarios ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("quantity", "of"), OUTSIDE, ids=lambda part: part)
 def test_check_reports_what_is_outside(capsys: pytest.CaptureFixture[str], quantity: str, of: str) -> None:
     name, override, key = OUTSIDE[quantity, of]
@@ -197,6 +198,7 @@ def test_every_worked_year_is_stored() -> None:
     assert len(list((SCENARIOS / "records").glob("*.json"))) == len(list(SCENARIOS.glob("*.yaml")))
 
 
+@pytest.mark.slow
 @pytest.mark.year
 @pytest.mark.parametrize("family", FAMILIES)
 def test_no_template_is_outside(tmp_path: Path, family: str) -> None:

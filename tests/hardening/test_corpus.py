@@ -13,6 +13,7 @@ CASES = list(bad_input.cases())
 READERS = sorted({case.reader for case in CASES})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reader", READERS)
 def test_bad_input_is_refused_in_one_clear_message(
     reader: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -42,6 +42,7 @@ def holds(reader: str, **drawing: Any) -> None:
     hold()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reader", fuzz.READERS)
 def test_a_mutated_file_is_read_or_refused(reader: str) -> None:
     holds(reader, max_examples=FEW)

@@ -119,6 +119,7 @@ def test_parts_only_improve_and_never_jump(a: float, b: float) -> None:
         assert -1e-12 <= step <= 10.0 * whole * gap + 1e-12
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["R-290", "R-744"])
 def test_the_evaporator_has_one_conductance(name: str) -> None:
     """Source less evaporating temperature over the heat taken is the same at every point of the map.

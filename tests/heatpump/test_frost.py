@@ -99,6 +99,7 @@ def test_rating_rule_for_the_frosting_point() -> None:
     assert float(1.0 - found.cop) == pytest.approx(0.086, abs=5e-4)  # published to 0.1 %
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cop", [1.8, 2.5, 3.5])
 def test_rating_rule_for_other_machines(cop: float) -> None:
     """The rule makes no difference between machines; ours follows the heat through the coil.

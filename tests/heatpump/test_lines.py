@@ -133,6 +133,7 @@ def test_the_length_of_the_rating_is_factor_one() -> None:
     assert longer.capacity == pytest.approx(plain.capacity / derate(Lines(7.6)).capacity, rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @settings(max_examples=12)
 @given(a=st.floats(0.0, 90.0), b=st.floats(0.0, 90.0), hot=st.booleans())
@@ -271,6 +272,7 @@ def test_one_kelvin_in_a_suction_line_costs_what_the_table_says() -> None:
         assert -0.026 < cop < -0.012, name
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_chosen_tubes_are_standard_and_usual() -> None:
     """The default tubes keep the drop of a 30 m line within 1 to 2 K, and are the smallest to do so."""

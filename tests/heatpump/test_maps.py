@@ -33,6 +33,7 @@ def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path / "tankyear" / "maps"
 
 
+@pytest.mark.slow
 def test_rating_is_reproduced_exactly() -> None:
     """Off the nodes, too: the map is scaled so that the linear look-up gives the rating to rounding.
 
@@ -50,6 +51,7 @@ def test_rating_is_reproduced_exactly() -> None:
         assert capacity / power == pytest.approx(cop, rel=1e-8)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_other_outlet_than_rated() -> None:
     """Rated at 60 °C, run at 80 °C: COP and inlet as the cycle says, and lower than at the rating."""
@@ -109,6 +111,7 @@ def test_interpolation_error(refrigerant: str, cop: float, outlet: float) -> Non
         assert np.quantile(error, 0.99) < 1e-3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("refrigerant", ["R-744", "R-290", "R-407C"])
 def test_laws_over_the_whole_map(refrigerant: str) -> None:
     """COP rises with source, falls with inlet, capacity rises with source, and nothing exceeds Lorenz.
@@ -133,6 +136,7 @@ def test_laws_over_the_whole_map(refrigerant: str) -> None:
                 assert np.isnan(found) or found < lorenz_cop(s, inlet, outlet)
 
 
+@pytest.mark.slow
 @pytest.mark.published
 @pytest.mark.parametrize(
     ("refrigerant", "cop", "low", "high"),
@@ -169,6 +173,7 @@ def test_better_rating_means_better_exchangers_without_a_jump() -> None:
     assert step.max() < 0.03
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_multi_pass_and_wrapped() -> None:
     """The outlet follows from the inlet: any outlet is accepted, and COP falls as the tank warms."""
@@ -186,6 +191,7 @@ def test_multi_pass_and_wrapped() -> None:
     )  # 45 to 50 °C is on a node, the cycle is exact there
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_several_points_are_met_by_least_squares() -> None:
     """Ratings made with a known machine are found again; with noise, residuals stay near the noise."""
@@ -208,6 +214,7 @@ def test_several_points_are_met_by_least_squares() -> None:
     assert 0.01 < np.abs(other.cop_residual).max() < 0.08
 
 
+@pytest.mark.slow
 def test_a_fitted_map_is_kept_with_its_residuals(empty_cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The second call builds nothing and gives the same; another rating is another machine."""
     ratings = [Rating(-7.0, 10.0, 60.0, 8e3, 2.4), Rating(7.0, 10.0, 60.0, 11e3, 3.2)]
@@ -224,6 +231,7 @@ def test_a_fitted_map_is_kept_with_its_residuals(empty_cache: Path, monkeypatch:
     assert other.cop_residual[1] != first.cop_residual[1]
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 @pytest.mark.parametrize(
     ("changed", "said"),
@@ -272,6 +280,7 @@ def same(a: PerformanceMap, b: PerformanceMap) -> bool:
     return all(np.array_equal(x, y, equal_nan=True) for x, y in zip(a, b, strict=True))
 
 
+@pytest.mark.slow
 def test_cache_gives_the_same_map_and_survives_damage(
     empty_cache: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -298,6 +307,7 @@ def test_cache_gives_the_same_map_and_survives_damage(
     assert same(first, map_from_cycle("R-134a", 20e3, 3.2, 7.0, 10.0, 60.0, 60.0))
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_import_and_cached_map_leave_heavy_libraries_alone(empty_cache: Path) -> None:
     """Neither module nor cached map imports CoolProp or scipy."""

@@ -71,6 +71,7 @@ def test_outside_gives_the_nearest_edge_and_says_so(tmp_path: Path) -> None:
         assert (capacity, power) == pytest.approx(tuple(1e3 * x for x in plane(*edge)), rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_scattered_points_inside_their_hull_only(tmp_path: Path) -> None:
     """Linear between scattered points to rounding; NaN where the corner of the box holds no measurement."""

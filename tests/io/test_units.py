@@ -182,6 +182,7 @@ def test_what_is_written_reads_back_the_same(kind: Kind, value: float) -> None:
     assert math.copysign(1.0, back) == math.copysign(1.0, value)
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 @settings(deadline=None)  # the first reading imports pint
 @given(st.text(max_size=30), st.sampled_from(KINDS))

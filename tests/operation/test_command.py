@@ -15,6 +15,7 @@ pytestmark = pytest.mark.contract
 FILE = str(ROOT / "scenarios" / "packaged.yaml")
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_two_files_are_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["operation", FILE, "--out", str(tmp_path)]) == 0

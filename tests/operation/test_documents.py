@@ -123,6 +123,7 @@ def _of_its_parts(facts: Facts, said: str) -> None:
     assert [words for words, gone in absent.items() if gone and words in chapters.lower()] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FILES)
 def test_every_worked_file_has_its_documents(name: str) -> None:
     holds(year(name))
@@ -172,6 +173,7 @@ def plant_of(folder: Path, drawn: dict[str, Any]) -> dict[str, Any]:
     return raw
 
 
+@pytest.mark.slow
 @settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(drawn=RANDOM)
 def test_random_plants_have_their_documents(tmp_path: Path, drawn: dict[str, Any]) -> None:

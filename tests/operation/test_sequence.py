@@ -135,6 +135,7 @@ def all_set(folder: Path) -> list[Facts]:
     return [*made, worked_facts("wastewater")]
 
 
+@pytest.mark.slow
 def test_every_control_has_a_sentence(tmp_path: Path) -> None:
     """Whatever key of the schema is not listed with a reason is said by some plant, and no listed one is."""
     said = {key for facts in all_set(tmp_path) for one in sentences(facts) for key in one.keys}
@@ -229,6 +230,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Mapping[str, A
     return folder, facts.result.plant.written, facts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("key", "value", "said"), CHANGES, ids=[change[0] for change in CHANGES])
 def test_another_number_makes_another_sentence(
     full: tuple[Path, Mapping[str, Any], Facts], key: str, value: str, said: str
@@ -266,6 +268,7 @@ OTHERS: tuple[tuple[str, str, str, str], ...] = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "key", "value", "said"), OTHERS, ids=[change[1] for change in OTHERS])
 def test_so_do_those_of_sources_and_loops(name: str, key: str, value: str, said: str) -> None:
     after = worked_facts(name, f"{key}={value}")
@@ -290,6 +293,7 @@ def test_nearly_every_control_was_changed() -> None:
     }
 
 
+@pytest.mark.slow
 @settings(max_examples=20)
 @given(
     setpoint=st.integers(550, 630).map(lambda t: t / 10.0),

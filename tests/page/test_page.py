@@ -215,6 +215,7 @@ def test_a_table_names_its_rows_and_columns() -> None:
 # -- the page of a year --------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_page_is_sound_and_complete(demo: Result) -> None:
     """Every part that was asked for is there, and every picture is the one that was drawn."""
     root = assert_sound(page(demo))
@@ -279,6 +280,7 @@ def test_the_page_is_sound_and_complete(demo: Result) -> None:
     assert cost["Internal rate of return"].startswith("none: the money laid out")
 
 
+@pytest.mark.slow
 def test_numbers_are_those_of_the_record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Of the files that the command wrote: each number of annual.json in full, and as it is read."""
     argv = ["run", str(DEMO), "--out", str(tmp_path), "--page", "--set", "baseline=null"]
@@ -456,6 +458,7 @@ def read_backup(unread: Unread, demo: Result) -> None:
             unread.read(node, total if label == "all" else side.get(named[label], 0.0))
 
 
+@pytest.mark.slow
 def test_every_number_of_the_page_is_one_of_the_result(demo: Result) -> None:
     """Every cell of numbers of every table, every card and every figure of a sentence; none is left unread.
 

@@ -86,6 +86,7 @@ def test_the_source_gives_what_the_gas_is_not_given(share: float) -> None:
     assert out.machine_loss == pytest.approx((1.0 - share) * out.heat_pump_energy, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_a_frosted_machine_takes_less_from_its_source() -> None:
     """Two modules of 30 kW and 10 kW, frosted to 0.9 and 0.985, of whose power nine tenths reach the gas."""
     found = taken_at(machine_now(plant(gas_share=0.9)), 7.0, 20.0, 2.0, (0.9, 0.985))

@@ -85,6 +85,7 @@ def test_an_inverter_slows_as_the_charge_ends(front: float, speed: float) -> Non
     assert part_speed(CONTROLS, 0.3, front) == pytest.approx(speed)
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.parametrize("together", [True, False])
 def test_defrosts_take_their_share_of_the_time_and_all_the_heat_owed(together: bool) -> None:

@@ -76,6 +76,7 @@ def test_modules_and_frost_scale_capacity_and_power(frosted: tuple[float, float]
     assert found.power == pytest.approx(units * frosted[1] * 10e3, rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("side", list(WaterSide))
 def test_the_machine_stands_where_the_water_is_too_warm_or_the_source_too_cold(side: WaterSide) -> None:
     """59.5 °C is above the hottest inlet of each; a source below the plant's lowest is named as the cause."""
@@ -124,6 +125,7 @@ def test_no_hot_water_where_the_mains_are_warm_enough() -> None:
     assert hot_needed(plant(), 1.0, 50.0, 60.0) == 0.0
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @given(profiles, st.floats(0.001, 1.9), st.floats(2.0, 30.0), st.floats(0.0, 0.3))
 def test_a_draw_delivers_use_temperature_from_any_layers(
@@ -334,6 +336,7 @@ def held_at(temperature: float, on: bool = False) -> LoopState:
     return LoopState(temperature, on, 0.0, 0.0, 0.0)
 
 
+@pytest.mark.slow
 def test_a_loop_tank_warms_as_the_taps_draw_through_it_and_gives_their_heat() -> None:
     """Closed form of a mixed tank between a store at 65 °C and taps that take constant heat.
 

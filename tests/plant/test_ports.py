@@ -70,6 +70,7 @@ ACTS: dict[str, Callable[[float], float]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("act", ACTS)
 def test_a_port_acts_at_its_exact_height(act: str) -> None:
     """Monotone; 0.333 and 0.334 of the height differ, by about a fiftieth of what 0.05 of it does."""

@@ -157,6 +157,7 @@ def test_what_the_machine_makes_serves_who_draws_then() -> None:
         assert slices(store, 1000)[-1] == pytest.approx(60.0 if left > 2.0 else 45.0 + 15.0 * left / 2.0)
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @given(
     st.lists(st.floats(10.0, 60.0), min_size=1, max_size=40).map(sorted),

@@ -255,7 +255,7 @@ def test_scenario_that_fails_lets_the_others_run(folder: Path) -> None:
         ('{"record": {}, "history": {}}', "allowed a list named 'history'"),
         ('{"record": {}, "history": [1]}', "history: allowed a list of blocks"),
         ('{"record": {"a": NaN}}', "NaN is no number of JSON"),
-        ("[" * 100_000, "not valid JSON"),
+        ("[" * 100_000, "got blocks more than 40 deep"),
         ("\udcff", "not UTF-8"),
     ],
 )

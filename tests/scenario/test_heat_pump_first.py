@@ -58,6 +58,7 @@ def layers(found: Settings, profile: np.ndarray) -> tuple[float, float]:
     return sensed(store, found.sensor_height)[0], coldest_foot(store, of, min(found.backup_height, 0.99))
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @given(
     st.floats(49.0, 85.0),

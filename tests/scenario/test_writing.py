@@ -134,6 +134,7 @@ def raw_scenarios(draw: st.DrawFn) -> dict[str, Any]:
     return raw
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
 @given(raw=raw_scenarios())

@@ -31,6 +31,7 @@ def record_of(*overrides: str) -> tuple[dict[str, Any], int]:
     return dict(plant.record), plant.year.made.modules
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SUPPLIES)
 def test_the_one_line_has_the_numbers_of_the_checks(name: str) -> None:
     record, modules = record_of(*SUPPLIES[name])

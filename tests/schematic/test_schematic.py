@@ -176,6 +176,7 @@ def test_a_sewer_is_legible(tmp_path: Path) -> None:
     assert "street sewer" in [text for text, _ in texts(figure)]
 
 
+@pytest.mark.slow
 def test_what_cannot_be_read_is_found() -> None:
     """The check above fails where it must: a text on another, on a pipe, on a wall, beyond the rim."""
     for x, y, words in ((2.0, 59.0, "meets"), (60.0, HOT_LINE + 0.5, "runs through"), (15.0, 21.7, "wall")):
@@ -278,6 +279,7 @@ def test_heaters_stand_in_the_part_that_they_heat() -> None:
 TAG = re.compile(r"^(?:HP|ST|LT|P|HX|EH|B|TV|CV|EV|SV|WW)-\d+")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ARRANGEMENTS)
 def test_every_tag_is_in_the_list_of_items_and_every_item_is_on_the_drawing(name: str) -> None:
     """Tags are counted from 1 in each kind; of many alike the first ones are drawn."""
@@ -356,6 +358,7 @@ def read_number(text: str) -> float:
     return float(text.replace("\N{MINUS SIGN}", "-").replace(",", ""))
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)

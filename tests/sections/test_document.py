@@ -91,6 +91,7 @@ def shown(demo: Result) -> tuple[Document, Mapping[str, bytes]]:
     return document(demo, pictures, [("command", command_of(demo))], moved), pictures
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 def test_page_and_pdf_say_all_of_it(shown: tuple[Document, Mapping[str, bytes]], tmp_path: Path) -> None:
     """Every sentence, head and cell, in both, read by other programs; the PDF in the order of its drawing."""

@@ -47,6 +47,7 @@ def hour_errors(found: Assembly, out: Hourly) -> np.ndarray:
     return np.asarray((into - away - gained) / np.maximum(passed, 1.0))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", CASES)
 def test_every_hour_closes(case: str) -> None:
     """1e-9 in each of the 8,760 hours: the store invents nothing, and no hour pays for another."""

@@ -126,6 +126,7 @@ def test_colder_files_cost_more_and_lower_the_cop() -> None:
     assert cops[3] > max(cops[:3])
 
 
+@pytest.mark.slow
 def test_the_same_year_made_colder_costs_more(tmp_path: Path) -> None:
     """Chicago less 3, 6 and 9 K in every hour: kWh rises and COP falls each time."""
     import gzip
@@ -150,6 +151,7 @@ def test_the_same_year_made_colder_costs_more(tmp_path: Path) -> None:
     assert cop == sorted(cop, reverse=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("weather", [CHICAGO, GREENSBORO, GOLDEN])
 def test_a_bigger_store_never_has_more_short_hours(weather: Path) -> None:
     """300 to 1,600 gallons on a machine that is too small, without backup."""
@@ -473,6 +475,7 @@ SEVERAL = {
 }
 
 
+@pytest.mark.slow
 @example(SEVERAL)
 @example(SEVERAL | {"mixing": 1e-12, "tanks": 2, "litres": 0.0, "lock_outs": ["06:00-23:30"], "port": 0.0})
 @given(plants)

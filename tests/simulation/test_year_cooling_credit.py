@@ -49,6 +49,7 @@ def by_cop(tmp_path_factory: pytest.TempPathFactory) -> dict[float, Result]:
     return {cop: cooled(folder, cop) for cop in (2.0, 4.0)}
 
 
+@pytest.mark.slow
 def test_electricity_saved_is_heat_not_removed_over_cop(by_cop: dict[float, Result]) -> None:
     """Definition of COP, hour by hour. The room itself does not know what its cooling buys."""
     for cop, found in by_cop.items():

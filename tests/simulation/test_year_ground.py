@@ -46,6 +46,7 @@ def extracted_kw(year: Year) -> np.ndarray:
     return np.asarray(year.hourly["source_heat_kwh"] - year.hourly["source_pump_kwh"])
 
 
+@pytest.mark.slow
 def test_extraction_cools_the_field_year_by_year(first: Year, twenty_five: Year) -> None:
     """Eskilson: the wall falls by less and less, and so does the COP. The first of 25 years is the one year.
 
@@ -156,6 +157,7 @@ def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: 
     assert all(hours >= 0.0 for hours in series(year, "yearly.resistance_hours"))
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_steady_rejection_by_hand(tmp_path: Path) -> None:
     """8 kW into the loop all year: half way between what leaves the field and what comes back is the mean of
@@ -187,6 +189,7 @@ def test_steady_rejection_by_hand(tmp_path: Path) -> None:
     assert "behind the chillers" not in cautions(warm)
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_a_hot_loop_is_said(tmp_path: Path) -> None:
     """200 kW on summer days into 15 bores: far above 40 degC, said with its hours, above the map's end."""
@@ -202,6 +205,7 @@ def test_a_hot_loop_is_said(tmp_path: Path) -> None:
     assert above[SUMMER].mean() > 2.0
 
 
+@pytest.mark.slow
 def test_chillers_with_a_circuit_of_their_own_warm_the_ground_alone(tmp_path: Path) -> None:
     """The same wall within the little more that a warmer machine takes; their fluid is not the machine's."""
     heat = write_rejection(tmp_path / "rejection.csv", 8.0 * np.ones(8760))
@@ -225,6 +229,7 @@ def test_half_the_metres_are_felt() -> None:
     assert number(pressed, "loop_min_c") < number(wide, "loop_min_c") - 2.0
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_a_fluid_near_freezing_is_said() -> None:
     """10 % propylene glycol freezes near -3 degC (handbook, quoted from memory): half the metres reach it."""

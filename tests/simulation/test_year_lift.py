@@ -35,6 +35,7 @@ WRAPPED: dict[str, Any] = {
 PORTS = SINGLE | {"return_height": 0.9, "intake_height": 0.05}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "machine", [SINGLE, MULTI, WRAPPED, PORTS], ids=["single-pass", "multi-pass", "wrap-around", "ports"]
 )

@@ -29,6 +29,7 @@ def split() -> Callable[..., Year]:
     return cache(lambda *changes: worked("split", SMOOTH, *(WATER + change for change in changes)))
 
 
+@pytest.mark.slow
 def test_longer_refrigerant_lines_cost_more(banked: Callable[[str], Year]) -> None:
     """Pressure drop and heat loss: less capacity, more power, lower COP and more charge, foot by foot."""
     found = [banked(feet) for feet in ("30", "100", "200", "300")]
@@ -119,6 +120,7 @@ def test_heat_trace_follows_the_cold(split: Callable[..., Year]) -> None:
     )
 
 
+@pytest.mark.slow
 def test_glycol_costs_cop_and_ends_the_outages(split: Callable[..., Year]) -> None:
     """A second exchange: hotter water at the machine, no trace, nothing that freezes in an outage."""
     bare = split("protection=none", "trace_rating=null")

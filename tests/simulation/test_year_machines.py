@@ -61,6 +61,7 @@ def test_every_refrigerant_runs_a_year(tmp_path: Path, refrigerant: str) -> None
     assert number(year, "short_hours") == 0.0
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_a_year_of_several_ratings_says_its_residual(tmp_path: Path) -> None:
     """Three points that one cycle can meet; the residual stands in the cautions."""
@@ -96,6 +97,7 @@ def test_impossible_machines_are_refused(tmp_path: Path, machine: dict[str, Any]
         assert word in str(caught.value)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["multi-pass", "wrap-around"])
 def test_multi_pass_and_wrapped_years(tmp_path: Path, kind: str) -> None:
     """They close, they serve, and their water is warmer than a single pass's cold inlet."""
@@ -236,6 +238,7 @@ def test_an_inverter_runs_longer_at_a_better_cop(tmp_path: Path) -> None:
     assert 0.0 < frost[0] < 0.9 * frost[1]
 
 
+@pytest.mark.slow
 def test_the_source_gives_no_heat_that_never_reaches_the_gas(tmp_path: Path) -> None:
     """First law on the refrigerant: heat to the water less nine tenths of the electricity is the source's.
 
@@ -281,6 +284,7 @@ def test_no_machine_heats_the_store_past_its_outlet(tmp_path: Path, kind: str) -
     assert year.hourly["store_mean_c"].max() <= 60.0 + 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["single-pass", "multi-pass", "wrap-around"])
 def test_a_start_may_outlast_a_step(tmp_path: Path, kind: str) -> None:
     """90 s without heat in parts of a minute: the machine still charges the store and pays for starts."""

@@ -63,6 +63,7 @@ def net(year: Year) -> float:
 # -- held rooms: closed forms ------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("heating", "efficiency", "changes"),
     [
@@ -92,6 +93,7 @@ def test_a_held_room_pays_what_the_first_law_says(
         assert useful(year) / net(year) == pytest.approx(1.0, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_vapour_brings_heat_that_no_heater_made() -> None:
     """A held room with humid air from its neighbours: less is bought, by exactly the latent heat.
 
@@ -139,6 +141,7 @@ def test_a_tank_that_overheats_its_room_wastes_its_loss() -> None:
 # -- sitings -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_the_order_of_the_sitings(siting: Callable[[str], Year]) -> None:
     """Measured in matched houses (PNNL-23526, 2014, highlight): fully ducted -4.2 %, exhaust-only +2.9 %
@@ -268,6 +271,7 @@ def test_a_dehumidifier_is_credited() -> None:
     assert net(year) == pytest.approx(bought - number(year, "room_cooling_credit_kwh") - credit, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_neighbours_and_elsewhere_feed_the_intake() -> None:
     """Air of a further space at a constant 25 degC: the machine meets exactly that in every hour."""

@@ -45,6 +45,7 @@ def own() -> Year:
     return worked("wastewater", SMOOTH)
 
 
+@pytest.mark.slow
 def test_a_sewer_gives_no_more_than_flows_by(tmp_path: Path) -> None:
     """Each hour: heat taken <= rho c V (T - floor), and reached in thin hours; nothing is carried over.
 
@@ -139,6 +140,7 @@ def test_less_hot_use_cools_the_sewage() -> None:
     assert 19.0 / 79.0 * (heat - 3.0) < fallen < 19.0 / 79.0 * (heat - 1.5)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_fouling_is_seen_month_by_month(tmp_path: Path) -> None:
     """An ample sewer of 15 degC, exchanger cleaned on 1 January and 1 July: the loop falls by the month.

@@ -93,6 +93,7 @@ def year_of() -> Callable[..., Year]:
     return march
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_every_arrangement_closes_its_year(year_of: Callable[..., Year], name: str) -> None:
     """First law over store, loop tank, taps and loop: the bound is 1e-6 of the heat, rounding far below."""

@@ -43,6 +43,7 @@ def kwh(joules: Any) -> float:
     return float(joules.sum()) / 3.6e6
 
 
+@pytest.mark.slow
 @pytest.mark.law
 def test_the_setpoint_sets_the_heat() -> None:
     """A store charged to 60 °C feeds taps and loop; lifted to 122, 140 and 180 degF on three winter days.

@@ -25,6 +25,7 @@ def set_up(loaded: Loaded) -> tuple[Assembly, int]:
     return assemble(scenario, read_weather(scenario.site.weather)), scenario.run.years
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.usefixtures("anew")

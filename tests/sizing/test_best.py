@@ -37,6 +37,7 @@ def plant(folder: Path) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_least_cost_of_the_catalogue(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every plant of two setpoints, two numbers of modules, two tanks: tried and simulated by itself.
 

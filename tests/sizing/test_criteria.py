@@ -44,6 +44,7 @@ def test_hot_water_is_part_of_every_criterion(demo: Bench) -> None:
     assert small.failed == ("short-litres",)
 
 
+@pytest.mark.slow
 def test_a_machine_that_the_cold_bars_leaves_the_backup() -> None:
     """No curve, and the choice is the cheapest: by the tables, one module and the least tank that serves.
 
@@ -81,6 +82,7 @@ def test_n_minus_1_asks_for_more(demo: Bench) -> None:
     assert judge(demo.design, smaller._replace(modules=1)).short_litres > 0.0
 
 
+@pytest.mark.slow
 def test_one_module_out_of_one_leaves_the_backup(tmp_path: Path) -> None:
     """n-1 of a single module over the whole year, against the same plant barred all year by its lock-out."""
     modules, tanks = tmp_path / "modules.csv", tmp_path / "tanks.csv"

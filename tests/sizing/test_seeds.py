@@ -133,6 +133,7 @@ def test_draws_of_another_year_are_those_of_its_scenario(name: str) -> None:
         assert "use" in moved
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_smooth_draws_bear_no_probability() -> None:
     """No diversity, and said so; one year of draws alone is tried."""
@@ -196,6 +197,7 @@ def test_years_not_tried_fail_as_seldom_as_is_said(small: Bench) -> None:
     assert exact_interval(len(many), 30)[0] <= 0.05 < exact_interval(len(half), 30)[0]
 
 
+@pytest.mark.slow
 def test_mass_curve_of_the_neediest_year(small: Bench) -> None:
     """The classical answer of many years: the greatest of the years' own, each by the plain recursion."""
     c = classical(small)
@@ -217,6 +219,7 @@ def test_mass_curve_of_the_neediest_year(small: Bench) -> None:
     assert max(each) > 1.3 * float(np.median(each))
 
 
+@pytest.mark.slow
 def test_heights_are_those_of_a_plant_written_with_them() -> None:
     """Least stores with another sensor, stop and return height, against scenarios that have it: `COARSE`."""
     bench = bench_of(*SMALL)
@@ -236,6 +239,7 @@ def test_heights_are_those_of_a_plant_written_with_them() -> None:
     assert max(found.values()) > 1.1 * min(found.values())
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_the_record_and_what_is_said_of_it() -> None:
     """3 years of draws, of which none may fail: chosen plant, counts, spread, text and picture."""

@@ -81,6 +81,7 @@ def test_tanks_in_series_are_marched_as_such(demo: Bench) -> None:
     assert found.short_litres > 0.0
 
 
+@pytest.mark.slow
 def test_the_chosen_plant_is_on_the_edge(demo: Bench) -> None:
     """One step smaller in storage fails, and fewer modules with the same store fail or are not to be had."""
     record: Any = size(Loaded(demo.scenario, DEMO, "0" * 64, ALONE))
@@ -106,6 +107,7 @@ def test_the_chosen_plant_is_on_the_edge(demo: Bench) -> None:
     assert fewer is None or not fewer["passes"] or fewer["cost"] > chosen["cost"]
 
 
+@pytest.mark.slow
 def test_the_cheapest_by_exhaustive_search(demo: Bench, tmp_path: Path) -> None:
     """Every pair of a small list judged by itself: the cheapest, or lightest, is chosen."""
     modules, tanks = tmp_path / "modules.csv", tmp_path / "tanks.csv"
@@ -151,6 +153,7 @@ def test_scaling_the_map_is_writing_another_capacity(demo: Bench) -> None:
 # -- the command ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """`--json` is the record and nothing else; the files hold the same and a picture of the curve."""

@@ -54,6 +54,7 @@ def responses() -> dict[str, Response]:
     return {name: g_function(bores(*field), ALPHA) for name, field in FIELDS.items()}
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.parametrize("name", FIELDS)
 def test_walls_at_one_temperature_fall_less(
@@ -67,6 +68,7 @@ def test_walls_at_one_temperature_fall_less(
         assert float(at(responses[name], SPANS[time])) <= (rate + float(short_time(SPANS[time])[0])) * 1.0001
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.parametrize("name", ["4x4 B=6", "10x10 B=6"])
 def test_settled_in_the_times_solved(name: str, responses: dict[str, Response]) -> None:
@@ -126,6 +128,7 @@ def test_count(layout: Layout, rows: int, columns: int) -> None:
     )
 
 
+@pytest.mark.slow
 def test_field_from_response(responses: dict[str, Response]) -> None:
     """K per W: g over 2 pi k and all metres. ground-loop.md: 4 x 4 after 30 y, k 2: 1.534 K per W/m.
 

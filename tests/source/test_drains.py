@@ -149,6 +149,7 @@ def test_water_and_heat_of_the_year(
         assert np.all(got.temperature <= MAINS + share * (60.0 - MAINS) + (1.0 - share) * pickup + 1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @settings(max_examples=20)
 @given(st.floats(0.05, 1.0), st.floats(0.0, 500.0), st.floats(0.0, 25.0))
@@ -214,6 +215,7 @@ def test_the_lag_is_a_first_order_spread() -> None:
     assert arrival == pytest.approx(lag, abs=0.5 * dt)  # steps are counted from their start
 
 
+@pytest.mark.slow
 def test_new_year_follows_on_old_year() -> None:
     """A typical year is a circle: moving the use by half a year moves the sewage by half a year."""
     use = draws(1)

@@ -85,6 +85,7 @@ def small_field(years: int = 1) -> BoreField:
     return BoreField(step, float(step[1]))
 
 
+@pytest.mark.slow
 @pytest.mark.published
 @pytest.mark.year
 def test_twenty_years_of_taking_heat(line_field: BoreField) -> None:

@@ -31,6 +31,7 @@ pytestmark = pytest.mark.independent
 # the zone alone
 
 
+@pytest.mark.slow
 def test_steady_heat_is_the_closed_form() -> None:
     """20 {H_ve + 1 / [1 / H_is + 1 / (H_w + H_op)]} = 2,878.971 W, by hand with H_is = 1552.5 W/K."""
     room, around = build(replace(CHECK, heat_to=20.0))

@@ -231,6 +231,7 @@ def cases(draw: st.DrawFn) -> tuple[Room, Around, State, float, float, float, fl
     return make_room(zone, path), around, state, dt, modules, heat, draw(st.floats(0.0, 300.0))
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @settings(max_examples=300)
 @given(case=cases())

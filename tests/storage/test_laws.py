@@ -68,6 +68,7 @@ def _blocks(size: Array, pooled: Array) -> Array:
     return np.diff(np.concatenate(([0], edges)))
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @given(stores.map(sorted), shares, st.floats(0.001, 0.9))
 def test_what_is_taken_is_what_was_there(profile: list[float], place: float, share: float) -> None:
@@ -92,6 +93,7 @@ def test_what_is_taken_is_what_was_there(profile: list[float], place: float, sha
         assert np.all(np.diff(temperatures(store)) >= -1e-9)
 
 
+@pytest.mark.slow
 @given(stores.map(sorted), shares, st.floats(1e-6, 2.0), degrees)
 def test_water_put_at_a_height_stands_there(
     profile: list[float], height: float, volume: float, warm: float
@@ -148,6 +150,7 @@ def test_a_level_is_the_lowest_height_so_warm(profile: list[float], value: float
         assert sensed(store, level - 1e-9)[0] < value
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_a_sensor_says_how_far_its_layer_reaches() -> None:
     """Three layers of 0.2, 0.3 and 0.5 m³; at 0.3 it stands in the second, 0.2 below its top."""
@@ -217,6 +220,7 @@ def test_the_backup_heats_exactly_what_lies_above_its_height(height: float) -> N
         assert take_foot(store, height) == pytest.approx(20.0 * height)
 
 
+@pytest.mark.slow
 @given(stores.map(sorted), st.floats(0.05, 1.0), st.floats(50.0, 80.0), shares)
 def test_a_wall_gives_each_layer_a_share_of_what_it_lacks(
     profile: list[float], top: float, hottest: float, share: float
@@ -236,6 +240,7 @@ def test_a_wall_gives_each_layer_a_share_of_what_it_lacks(
     assert temperatures(store).max() <= max(warm.max(), hottest) + 1e-9
 
 
+@pytest.mark.slow
 @given(stores.map(sorted), st.floats(0.0, 0.9), st.floats(0.01, 0.1), st.floats(0.0, 0.5))
 def test_a_defrost_cools_what_lies_between(
     profile: list[float], bottom: float, size: float, given: float
@@ -314,6 +319,7 @@ def happens(deed: tuple[Any, ...], store: Layers, of: Column) -> float:
     return 0.0
 
 
+@pytest.mark.slow
 @settings(max_examples=300)
 @given(
     stores,
@@ -361,6 +367,7 @@ COMPILED = pytest.mark.skipif(
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tanks", [1, 2, 3, 5, *(pytest.param(n, marks=COMPILED) for n in (20, 100))])
 def test_the_number_of_layers_is_bounded(tanks: int) -> None:
     """A year's worth of random draws, charges and standing: never more layers than the arrays hold.
@@ -401,6 +408,7 @@ def test_joining_near_water_keeps_its_heat() -> None:
     assert heat(store) == pytest.approx(0.5 * 80.0 + 0.2 * 80.0, rel=1e-12)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),

@@ -87,6 +87,7 @@ def test_a_lost_worker_changes_nothing(address: str, tmp_path: Path) -> None:
         assert (tmp_path / "there" / name).read_bytes() == (tmp_path / "here" / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_no_scheduler_is_said_before_anything_is_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -72,6 +72,7 @@ def holds(found: ty.Fitted, hidden: Mapping[str, float]) -> None:
 # -- hidden values are found ---------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.year
 @pytest.mark.parametrize(
     ("spacing", "noise", "columns"),
@@ -119,6 +120,7 @@ def test_weather_of_the_measured_year_takes_the_caution_away(tmp_path: Path) -> 
     assert not any("the weather is of" in text for text in found.record["cautions"])
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_an_air_source_plant_in_golden(tmp_path: Path) -> None:
     """Loop loss, COP and litres at once from electricity, water and loop."""
@@ -227,6 +229,7 @@ def test_gallons_in_the_place_of_litres_are_refused(tmp_path: Path) -> None:
 # -- command and library -------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.year
 @pytest.mark.contract
 def test_the_command_writes_what_the_library_gives(

@@ -82,6 +82,7 @@ def test_each_case_is_its_own_run(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "got '400 degC'" in table["failed"][2]
 
 
+@pytest.mark.slow
 def test_killed_at_random_it_goes_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """SIGKILL when more cases are there, three times; one worker ends it: the bytes of a calm study.
 
@@ -200,6 +201,7 @@ def test_a_full_disk_is_said_and_the_study_goes_on(
     assert content(out) == content(calm)
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_cases(tmp_path: Path) -> None:
     """Sixteen times as many kept cases are put together within the same memory, to a tenth.
 
@@ -227,6 +229,7 @@ def test_memory_does_not_grow_with_the_cases(tmp_path: Path) -> None:
     assert peaks[1] < 1.1 * peaks[0] + 2 * 8 * 16 * 4096  # the lists of places and of their keys
 
 
+@pytest.mark.slow
 def test_the_library_gives_what_the_command_gives(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same files, the same records; cases that are there serve both."""
     path, out = study(tmp_path, sample=SAMPLE | {"count": 2}), tmp_path / "out"

@@ -265,6 +265,7 @@ def test_weather_is_varied_like_any_key(plant: Path, capsys: pytest.CaptureFixtu
     assert first - second == pytest.approx(expected, rel=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_files_agree_with_the_record_and_the_picture_with_both(
     plant: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

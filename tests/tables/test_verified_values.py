@@ -551,6 +551,7 @@ def test_every_id_in_the_schema_is_in_the_table() -> None:
             assert not re.search(r"\[[a-z]", shown.text), key
 
 
+@pytest.mark.slow
 def test_every_source_is_used() -> None:
     """By a table, the schema or the code beside them; none stands there for nothing."""
     folder = Path(read_plain.__code__.co_filename).parent

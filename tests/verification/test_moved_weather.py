@@ -38,6 +38,7 @@ def test_a_year_moved_to_its_own_normals_stays() -> None:
     np.testing.assert_allclose(warmer["dry_bulb_c"].values, own["dry_bulb_c"].values + 1.5, atol=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 def test_moist_air_of_a_moved_year() -> None:
     """Another library's humidity ratio, dew point and pressure of the same dry bulb and relative humidity."""

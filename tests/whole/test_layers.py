@@ -80,6 +80,7 @@ def test_the_rule_sees_an_import_upwards_or_sideways() -> None:
     assert not upward("plant", "storage")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("library", "entry"), [("pint", {"io/units.py"}), ("numba", {"kernel.py", "compiler.py"})]
 )
@@ -94,12 +95,14 @@ def test_yaml_only_in_scenario() -> None:
     assert {package_of(p) for p in FILES for name in imported(p) if name == "yaml"} == {"scenario"}
 
 
+@pytest.mark.slow
 def test_nothing_above_the_plant_compiles() -> None:
     """Nothing above plant/ has heard of the compiler."""
     users = {package_of(p) for p in FILES if "hpwhsim.kernel" in imported(p)}
     assert all(LAYER[package] <= LAYER["plant"] for package in users)
 
 
+@pytest.mark.slow
 def test_every_file_has_content() -> None:
     """Each package has real content or is not there: no empty file."""
     for path in FILES:

@@ -122,6 +122,7 @@ def test_a_mapping_can_be_handed_on_in_a_dossier(house: ty.Scenario, tmp_path: P
     assert ty.verify_bundle(path).same
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_a_sweep_holds_the_year_of_each_case(house: ty.Scenario) -> None:
     volumes, seeds = ["0.8 m3", "1.2 m3"], [1, 2, 3]

@@ -40,6 +40,7 @@ def test_an_ample_store_leaves_standby_and_pump() -> None:
     assert backed.backed_afternoon_kwh == pytest.approx(idle * 5 * 365, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_a_small_store_runs_short_or_brings_resistance_into_the_peak() -> None:
     """Charged at any hour these stores serve all; barred, or by night alone, the same stores do not.
 

@@ -171,6 +171,7 @@ def all_modules() -> dict[str, Module]:
     return {module.name: module for module in found}
 
 
+@pytest.mark.slow
 def test_every_function_class_and_constant_is_reached() -> None:
     """Dead code is deleted with its tests; a formula that tests compare with stands in the test."""
     assert unreached(all_modules(), EXCEPTIONS) == []

@@ -106,6 +106,7 @@ def test_grid_factors_are_the_published_ones(references: Path) -> None:
 # -- energy --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("inlet", ["cold", "warm"])

@@ -11,6 +11,7 @@ from side_by_side import SHIPPED
 pytestmark = pytest.mark.contract
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_peaks_beside_the_handbook() -> None:
     """ASHRAE Handbook by building size (unverified): hours within 25 %, days within 20 % over three seeds.

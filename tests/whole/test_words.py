@@ -148,6 +148,7 @@ def test_the_comparison_of_every_stored_year() -> None:
     assert found_in(comparison_text([path.stem for path in RECORDS], records)) == []
 
 
+@pytest.mark.slow
 @pytest.mark.year
 def test_screens_of_the_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every verb that takes a scenario alone, over one worked file, with all that it can show."""

@@ -67,6 +67,7 @@ def test_the_file_uses_what_it_is_there_for() -> None:
     assert written == set(Incentive.model_fields)
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 def test_every_year_closes_and_nobody_runs_short(whole: Result, without: Without) -> None:
     for name, year in {"whole": whole.plant.year, **without}.items():

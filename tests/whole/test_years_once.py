@@ -22,6 +22,7 @@ def set_up(*overrides: str) -> Assembly:
     return assemble(scenario, read_weather(scenario.site.weather))
 
 
+@pytest.mark.slow
 def test_the_second_year_is_the_first_and_leaves_the_ground_as_it_did(tmp_path: Path) -> None:
     """Bit for bit, years and state, of a bore field that remembers; a state of its own is another year."""
     marched: list[int] = []
