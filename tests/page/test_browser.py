@@ -19,7 +19,7 @@ from browser import Browser
 
 from hpwhsim.evaluation.result import Result
 
-pytestmark = [pytest.mark.contract, pytest.mark.year]
+pytestmark = [pytest.mark.contract, pytest.mark.year, pytest.mark.slow]
 ROOT = Path(__file__).resolve().parents[2]
 AXE = Path(os.environ.get("AXE_CORE", ROOT / "node_modules" / "axe-core")) / "axe.min.js"
 WIDTHS = (360, 768, 1280, 1900)

@@ -18,7 +18,7 @@ from study_cases import LOSS, USE, cases_of, sample, study
 from hpwhsim.studies import assembled, cluster
 from hpwhsim.studies import study as running
 
-pytestmark = [pytest.mark.contract, pytest.mark.year]
+pytestmark = [pytest.mark.contract, pytest.mark.year, pytest.mark.slow]
 FILES = (assembled.DATASET, assembled.TABLE, running.MANIFEST)
 SAMPLE = sample(8, "sobol", {USE: {"uniform": ["100 L", "180 L"]}, LOSS: {"uniform": ["3 W/K", "9 W/K"]}})
 PATIENCE = 120.0  # s, for a machine that has other work
@@ -87,7 +87,6 @@ def test_a_lost_worker_changes_nothing(address: str, tmp_path: Path) -> None:
         assert (tmp_path / "there" / name).read_bytes() == (tmp_path / "here" / name).read_bytes()
 
 
-@pytest.mark.slow
 def test_no_scheduler_is_said_before_anything_is_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
