@@ -167,7 +167,7 @@ def test_bad_files_are_refused(tmp_path: Path, text: str, words: list[str]) -> N
         ("0.39 kg/kWh", {"loss": 0.05}, ["region only"]),
         ("-0.1 kg/kWh", {}, ["-0.1", "0 kg/kWh or more"]),
         ("0.39", {}, ["unit"]),
-        ("none.csv", {}, ["none.csv", "cannot be read"]),
+        ("none.csv", {}, ["none.csv", "no such file"]),
     ],
 )
 def test_what_is_no_grid_is_refused(given_: str, options: dict[str, Any], words: list[str]) -> None:

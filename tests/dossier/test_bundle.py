@@ -181,14 +181,26 @@ def test_a_changed_record_shows(copy: Path, capsys: pytest.CaptureFixture[str]) 
     def change(data: bytes) -> bytes:
         held = json.loads(data)
         held["electricity_kwh"] *= 1.01
-        held["title"] = "another \x1b[31m title"
+        held["title"] = "another title"
         return json.dumps(held).encode()
 
     repacked(copy / "bundle.zip", "record.json", change)
     lines = said(copy / "bundle.zip", capsys, 1)
     assert lines[-1] == "differs: record.json in the archive; record against the fresh run"
     assert any(re.match(r"electricity_kwh +\d", line) for line in lines)
-    assert not any("\x1b" in line for line in lines)
+
+
+def test_a_record_with_signs_that_steer_a_terminal_is_refused(
+    copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def change(data: bytes) -> bytes:
+        return json.dumps(json.loads(data) | {"title": "another \x1b[31m title"}).encode()
+
+    repacked(copy / "bundle.zip", "record.json", change)
+    assert cli.main(["dossier", "--verify", str(copy / "bundle.zip")]) == 2
+    said = capsys.readouterr()
+    assert "U+001B" in said.err
+    assert "\x1b" not in said.out + said.err
 
 
 @pytest.mark.slow
@@ -358,5 +370,5 @@ def test_a_scenario_with_a_date_is_read_from_the_archive(written: Path, tmp_path
 
 
 def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="this is a folder"):
         unpacked(tmp_path)
