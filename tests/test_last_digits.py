@@ -179,7 +179,6 @@ def odd_calls(path: Path) -> list[str]:
     return found
 
 
-@pytest.mark.slow
 def test_kernels_round_everywhere_alike() -> None:
     """No kernel calls what rounds its own way: IEEE 754 defines + - * / and roots to the last bit."""
     package = Path(hpwhsim.__file__).parent
@@ -197,7 +196,6 @@ def test_odd_calls_are_seen(tmp_path: Path) -> None:
 # --- the same on every machine
 
 
-@pytest.mark.slow
 @pytest.mark.law
 @pytest.mark.year
 @pytest.mark.parametrize("path", sorted((ROOT / "scenarios").glob("*.yaml")), ids=lambda p: p.stem)
