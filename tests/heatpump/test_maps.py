@@ -26,10 +26,18 @@ def map_from_cycle(*args: Any, **options: Any) -> PerformanceMap:
     return fit_one(*args, **options).machine
 
 
+class Forgetful(dict[str, object]):
+    """Holds nothing, so that what is asked for again is read from the disk."""
+
+    def __setitem__(self, key: str, value: object) -> None:
+        pass
+
+
 @pytest.fixture
 def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A cache of its own; other tests have maps as those of years do, kept by the text of what made them."""
     monkeypatch.setattr(platformdirs, "user_cache_dir", lambda name: str(tmp_path / name))
+    monkeypatch.setattr(rated, "_latest", Forgetful())
     return tmp_path / "tankyear" / "maps"
 
 
