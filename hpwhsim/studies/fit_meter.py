@@ -42,7 +42,7 @@ STANDARD = (
 )
 START_OF_MONTH = np.concatenate(([0], np.cumsum(MONTH_DAYS))) * 24
 FIRST_YEAR, LAST_YEAR = 1900, 2200
-WILD = 1000.0  # times the middle one of the readings above zero: no plant does that in one of them
+WILD = 1000.0  # times the mean of all others: of a year of hours, a ninth of its use in one of them
 NO_FILL = "a gap is not filled: take the longest stretch without one"
 
 
@@ -176,11 +176,11 @@ def _value(row: Row, column: str, wrong: _Faults) -> float:
 
 def _wild(rows: Sequence[Row], column: str, values: Array, wrong: _Faults) -> None:
     """A reading far beyond all others: a counter that was reset, or a word of the logger for nothing."""
-    some = values[values > 0.0]
-    middle = float(np.median(some)) if some.size else math.inf
-    for place in np.flatnonzero(values > WILD * middle).tolist():
-        allowed = f"at most {WILD:g} times the middle reading of {middle:.4g}"
-        wrong.add(f"wild {column}", rows[place].error(column, allowed))
+    for place in np.flatnonzero(values > WILD * values.min(initial=math.inf, where=values > 0.0)).tolist():
+        others = float(np.delete(values, place).mean()) if values.size > 1 else 0.0
+        if 0.0 < WILD * others < values[place]:
+            allowed = f"at most {WILD:g} times the mean of all others, {others:.4g}"
+            wrong.add(f"wild {column}", rows[place].error(column, allowed))
 
 
 def _spacing(rows: Sequence[Row], times: Sequence[datetime]) -> str:

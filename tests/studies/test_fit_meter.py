@@ -177,7 +177,7 @@ def test_a_wrong_header_is_named(tmp_path: Path, columns: str, words: list[str])
 
 
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
-    assert "cannot be read" in refused(tmp_path / "nowhere.csv")
+    assert "there is no such file" in refused(tmp_path / "nowhere.csv")
 
 
 # -- counters, units, meters that stood still ----------------------------------------------------------
