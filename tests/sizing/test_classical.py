@@ -15,9 +15,9 @@ from hpwhsim.scenario.reading import read_scenario
 from hpwhsim.simulation.year import run_year
 from hpwhsim.sizing.design_days import judge, march_days
 from hpwhsim.sizing.least_store import FOOT, NEAR
-from hpwhsim.sizing.size import most_run_hours
 from hpwhsim.sizing.storage_curve import classical, curve, point
 from hpwhsim.sizing.trials import Bench, make_bench, plant_of
+from hpwhsim.sizing.whole_year import most_run_hours
 from hpwhsim.storage.layers import RHO_CP
 
 pytestmark = [pytest.mark.independent, pytest.mark.year]
