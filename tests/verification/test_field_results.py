@@ -9,7 +9,7 @@ from hpwhsim.verification.field_plants import Effect, Result, results
 from hpwhsim.verification.field_tables import Input, hypotheses, measured
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.published
 @pytest.mark.year
 def test_the_misses_are_those_that_the_manual_explains() -> None:
