@@ -12,7 +12,7 @@ The library, as a notebook uses it; each name is loaded when it is first used::
 
 from typing import TYPE_CHECKING
 
-__version__ = "0.6.0"
+__version__ = "0.7.0"
 
 if TYPE_CHECKING:
     from hpwhsim.errors import InputError
