@@ -36,7 +36,10 @@ def full_disk(left: int = 0) -> Iterator[None]:
 
 
 def started(*words: str, **environment: str) -> subprocess.Popen[str]:
-    """Python with these words, in a process group of its own, as a terminal starts a command."""
+    """Python with these words, in a process group of its own, as a terminal starts a command.
+
+    One that runs in the background of a script is started deaf to Ctrl-C, and so would be what it starts.
+    """
     return subprocess.Popen(
         [sys.executable, *words],
         stdout=subprocess.PIPE,
@@ -44,6 +47,7 @@ def started(*words: str, **environment: str) -> subprocess.Popen[str]:
         text=True,
         env=os.environ | environment,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 
