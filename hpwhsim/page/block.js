@@ -2,15 +2,20 @@
 
 const PARTS_OF_DAY = ["blue", "orange", "green", "red", "sky", "pink", "gold", "grey"];
 
+/** A sheet with a legend above the field, and so much room below it. */
+function belowLegend(parts, width, height, foot) {
+  const head = legend(parts.map((one) => ["", one.label, one.colour]), width - LEFT - 12);
+  head.group.setAttribute("transform", `translate(${LEFT} 2)`);
+  const at = { left: LEFT, top: head.height + 32, width: width - LEFT - 12, height };
+  return { head, at, svg: sheet(width, at.top + height + foot) };
+}
+
 /** The coincident peak of each month beside the sum of the plants' own. */
 function monthPeaks() {
   const all = DATA.peaks;
   return {
     draw(width) {
-      const head = legend(all.map((one) => ["", one.label, one.colour]), width - LEFT - 12);
-      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - 12, height: 220 };
-      const svg = sheet(width, at.top + at.height + 26);
-      head.group.setAttribute("transform", `translate(${LEFT} 2)`);
+      const { head, at, svg } = belowLegend(all, width, 220, 26);
       const most = Math.max(...all.flatMap((one) => one.values), 1e-9);
       const xTicks = DATA.months.map((name, n) => [n + 0.5, width < 500 && n % 2 ? "" : name, n + 0.5]);
       const f = field(svg, at, [0, 12], [0, 1.06 * most], { xTicks, yLabel: "kW, 15-minute mean" });
@@ -36,10 +41,7 @@ function peakDay() {
   const clock = (n) => `${String(Math.floor(n / 4)).padStart(2, "0")}:${String(15 * (n % 4)).padStart(2, "0")}`;
   return {
     draw(width) {
-      const head = legend(parts.map((one) => ["", one.label, one.colour]), width - LEFT - 12);
-      const at = { left: LEFT, top: head.height + 32, width: width - LEFT - 12, height: 240 };
-      const svg = sheet(width, at.top + at.height + 40);
-      head.group.setAttribute("transform", `translate(${LEFT} 2)`);
+      const { head, at, svg } = belowLegend(parts, width, 240, 40);
       const step = width < 500 ? 24 : 12;
       const xTicks = Array.from({ length: 96 / step + 1 }, (_, n) => [n * step, n * step < 96 ? clock(n * step) : ""]);
       const f = field(svg, at, [0, 96], [0, 1.06 * Math.max(...total, 1e-9)], { xTicks, yLabel: "kW, mean of the quarter hour" });

@@ -5,7 +5,7 @@ import shlex
 import sys
 from pathlib import Path
 
-from hpwhsim.cli.options import add_changes, add_json, add_out, files_text
+from hpwhsim.cli.options import add_changes, add_json, add_out, files_text, path
 from hpwhsim.cli.verb import DONE, FOUND, Verb
 from hpwhsim.errors import InputError
 
@@ -14,7 +14,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     """What may be written after the verb."""
     parser.add_argument(
         "buildings",
-        type=Path,
+        type=path,
         nargs="?",
         metavar="BUILDINGS",
         help="table of buildings (CSV or XLSX): columns building and scenario, and keys of a scenario",
@@ -41,7 +41,7 @@ def options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--template",
-        type=Path,
+        type=path,
         metavar="FILE.xlsx",
         help="write an empty table with lists of what is allowed, and do nothing else",
     )
