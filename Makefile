@@ -42,10 +42,12 @@ search: $(VENV)/.installed-dev
 faults: $(VENV)/.installed-dev
 	$(BIN)/python benchmarks/seeded_faults.py
 
-# every reader against mutated files, for so many minutes; what shows a fault is kept in out/fuzz
+# every reader against mutated files, for so many minutes; what shows a fault is kept in out/fuzz, and the seed that
+# is printed draws the same again: make fuzz FUZZ_SEED=...
 FUZZ_MINUTES ?= 60
+FUZZ_SEED ?=
 fuzz: $(VENV)/.installed-dev
-	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -q -s -p no:xdist tests/hardening/test_fuzz.py -k some_minutes
+	FUZZ_MINUTES=$(FUZZ_MINUTES) FUZZ_SEED=$(FUZZ_SEED) $(BIN)/pytest -q -s -p no:xdist tests/hardening/test_fuzz.py -k some_minutes
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .

@@ -63,12 +63,26 @@ def visible(text: str) -> str:
     >>> visible("a\x1b[31mb")
     'a\\x1b[31mb'
     """
-    return _UNSAFE.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+    return _UNSAFE.sub(lambda found: _escape(found[0]), text)
+
+
+def _escape(sign: str) -> str:
+    return sign.encode("unicode_escape").decode("ascii")
 
 
 def said(text: str) -> str:
-    """A message as it is shown: `visible`, tabs too, and lines of many signs cut in their middle."""
-    lines = visible(text).expandtabs(1).split("\n")
+    r"""A message as it is shown: a sign that leaves no mark is an escape, and lines of many signs are cut.
+
+    Such are those of `visible`, and spaces and joiners without a width: in a message on what was written,
+    nobody would find them.
+
+    Examples
+    --------
+    >>> said("got \ufeff40\tgal")
+    'got \\ufeff40 gal'
+    """
+    shown = (sign if sign.isprintable() or sign == "\n" else _escape(sign) for sign in text.expandtabs(1))
+    lines = "".join(shown).split("\n")
     return "\n".join(
         line if len(line) <= LONGEST_LINE else f"{line[:HEAD]} ... {line[-TAIL:]}" for line in lines
     )

@@ -1,9 +1,13 @@
 """Every reader against mutated files: no error but `InputError`, and an end within seconds.
 
-``make test`` draws the same few of each reader every time; ``make fuzz`` new ones, for `FUZZ_MINUTES`.
+``make slow`` draws the same few of each reader every time; ``make fuzz`` new ones, for `FUZZ_MINUTES`, and
+says the seed that they came of: with that as `FUZZ_SEED` it draws them again. What lands is tried on the same
+ones each time, so that a change and not the draw decides.
 """
 
+import itertools
 import os
+import secrets
 import tempfile
 import time
 from pathlib import Path
@@ -11,12 +15,13 @@ from typing import Any
 
 import fuzz
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 pytestmark = pytest.mark.contract
 
 MINUTES = float(os.environ.get("FUZZ_MINUTES", "0"))
+SEED = os.environ.get("FUZZ_SEED", "")
 FEW = 10  # of each reader, where no time is given
 MANY = 10  # of a reader before the next one
 KEPT = Path(os.environ.get("FUZZ_KEPT", "out/fuzz"))  # where bytes that show a fault are kept
@@ -31,9 +36,10 @@ def examine(reader: str, data: bytes) -> None:
     assert not found, f"{reader}: {found}"
 
 
-def holds(reader: str, **drawing: Any) -> None:
+def holds(reader: str, first: int = 0, **drawing: Any) -> None:
     """Hold that a reader takes what is drawn for it."""
 
+    @seed(first)
     @settings(database=None, deadline=None, suppress_health_check=list(HealthCheck), **drawing)
     @given(st.data())
     def hold(data: st.DataObject) -> None:
@@ -53,15 +59,14 @@ def test_mutated_files_for_some_minutes() -> None:
     """All readers in turn until the time is up; every kind of fault is named once."""
     if not MINUTES:
         pytest.skip("FUZZ_MINUTES says for how long")
-    end, drawn, faults = time.monotonic() + 60.0 * MINUTES, 0, dict[str, str]()
-    while time.monotonic() < end:
-        for reader in fuzz.READERS:
-            try:
-                drawn += MANY
-                holds(reader, max_examples=MANY, derandomize=False, report_multiple_bugs=False)
-            except AssertionError as error:
-                faults.setdefault(str(error).partition("\n")[0][:200], reader)
-            if time.monotonic() > end:
-                break
-    print(f"{drawn} inputs, {len(faults)} kinds of fault")
+    start = int(SEED) if SEED else secrets.randbelow(10**9)
+    end, faults = time.monotonic() + 60.0 * MINUTES, dict[str, str]()
+    for turn, reader in enumerate(itertools.cycle(fuzz.READERS)):
+        if time.monotonic() > end:
+            break
+        try:
+            holds(reader, start + turn, max_examples=MANY, derandomize=False, report_multiple_bugs=False)
+        except AssertionError as error:
+            faults.setdefault(str(error).partition("\n")[0][:200], reader)
+    print(f"FUZZ_SEED={start}: {turn * MANY} inputs, {len(faults)} kinds of fault")
     assert not faults, "\n".join(faults)

@@ -9,7 +9,7 @@ from cases import ROOT
 
 from hpwhsim.cli import main as cli
 from hpwhsim.errors import InputError
-from hpwhsim.io.plain_text import refuse_controls, visible
+from hpwhsim.io.plain_text import refuse_controls, said, visible
 from hpwhsim.scenario.reading import read_scenario
 
 pytestmark = pytest.mark.contract
@@ -121,6 +121,13 @@ def test_letters_and_signs_pass_as_they_are() -> None:
         sign = chr(code)
         if unicodedata.category(sign)[0] in "LMNPS":
             assert visible(sign) == sign
+
+
+def test_a_message_shows_every_sign() -> None:
+    """The byte order mark before ``gal`` went unseen: Python's own class of what prints is the measure."""
+    for code in range(0, 0x110000, 32):
+        signs = "".join(map(chr, range(code, code + 32)))
+        assert said(f"got {signs}").replace("\n", "").isprintable()
 
 
 def test_blocks_that_hold_each_other_are_looked_at_once() -> None:
