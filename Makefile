@@ -3,24 +3,25 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test slow search faults fuzz lint docs clean
+.PHONY: demo test slow without-compiler search faults fuzz lint docs clean
 
 demo: $(VENV)/.installed
 	$(BIN)/tankyear run scenarios/central-air.yaml --out out/central-air
 
-# two at a time, what takes longest first, and only then the tests, which use every core
+# two at a time, and only then the tests, which use every core; what lands passes TESTS="not long"
+TESTS ?= not slow and not long
 test: $(VENV)/.installed-dev
-	$(MAKE) --no-print-directory --jobs=2 $(COMPILED) lint without-compiler
-	$(BIN)/pytest -q -n auto --dist worksteal -m "not slow and not long" --durations=15
+	$(MAKE) --no-print-directory --jobs=2 lint $(COMPILED)
+	$(BIN)/pytest -q -n auto --dist worksteal -m "$(TESTS)" --durations=15
 	$(BIN)/tankyear regress scenarios --junit out/regress.xml
 
 # whole years, other programs, processes that are killed: what a change must pass before it lands, beside `make test`
-slow: $(VENV)/.installed-dev
+slow: without-compiler
 	$(BIN)/pytest -q -n auto --dist worksteal -m "slow and not long" --durations=15
 
 # the march is compiled once for each kind of source, before two tests wait for the same
 COMPILED := compiled-packaged compiled-wastewater compiled-ground compiled-central-air
-.PHONY: $(COMPILED) without-compiler
+.PHONY: $(COMPILED)
 $(COMPILED): compiled-%: $(VENV)/.installed-dev
 	$(BIN)/tankyear run scenarios/$*.yaml --json > /dev/null
 

@@ -10,6 +10,7 @@ import csv
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,6 +24,7 @@ from hpwhsim.io.user_file import read_text
 
 MOST_LINES = 1_100_000  # a year by the half minute
 LONGEST_LINE = 10_000  # characters
+FILES_HELD = 16  # hourly series of so many files are held: a study's cases name the same ones
 _LINE_ENDS = re.compile("\r\n|\r|\n")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 
@@ -74,9 +76,14 @@ def read_rows(path: str | Path, *headers: Sequence[str]) -> list[Row]:
         If the file cannot be read, its columns are others, it has no row, or a row has more or fewer cells.
     """
     file = Path(path)
+    return _rows(file, _text(file), headers)
+
+
+def _rows(file: Path, text: str, headers: Sequence[Sequence[str]]) -> list[Row]:
+    """`read_rows` of a text that is read already."""
     names: list[str] = []
     found = []
-    for line, content in _written(file):
+    for line, content in _written(file, text):
         cells = _cells(content, f"{file}: line {line}")
         if not names:
             names = cells
@@ -105,14 +112,17 @@ def header(path: str | Path) -> list[str]:
     InputError
         If the file or the line cannot be read.
     """
-    for line, content in _written(Path(path)):
+    for line, content in _written(Path(path), _text(Path(path))):
         return _cells(content, f"{path}: line {line}")
     return []
 
 
-def _written(file: Path) -> Iterator[tuple[int, str]]:
+def _text(file: Path) -> str:
+    return read_text(file, "a CSV file")
+
+
+def _written(file: Path, text: str) -> Iterator[tuple[int, str]]:
     """Lines that hold something, with their number in the file."""
-    text = read_text(file, "a CSV file")
     lines = _LINE_ENDS.split(text)
     if len(lines) > MOST_LINES:
         raise InputError(f"{file}: got {len(lines):,} lines; allowed at most {MOST_LINES:,}")
@@ -125,6 +135,8 @@ def _cells(content: str, where: str) -> list[str]:
     if len(content) > LONGEST_LINE:
         raise InputError(f"{where}: got {len(content):,} characters; allowed at most {LONGEST_LINE:,}")
     refuse_controls(content, where)
+    if '"' not in content:
+        return [cell.strip() for cell in content.split(",")]
     try:
         return [cell.strip() for cell in next(csv.reader([content], strict=True, skipinitialspace=True))]
     except csv.Error:
@@ -170,7 +182,15 @@ def read_hours(path: str | Path, limits: Mapping[str, tuple[float, float]]) -> d
     InputError
         If the file or a value is wrong, or there are not 8760 rows.
     """
-    return hourly(read_rows(path, tuple(limits)), limits)
+    file = Path(path)
+    held = _hours(file, _text(file), tuple(limits.items()))
+    return {name: values.copy() for name, values in held.items()}
+
+
+@lru_cache(maxsize=FILES_HELD)
+def _hours(file: Path, text: str, limits: tuple[tuple[str, tuple[float, float]], ...]) -> dict[str, Array]:
+    """`read_hours` of a text: the same text is looked at once."""
+    return hourly(_rows(file, text, (tuple(dict(limits)),)), dict(limits))
 
 
 def hourly(rows: Sequence[Row], limits: Mapping[str, tuple[float, float]]) -> dict[str, Array]:

@@ -267,6 +267,7 @@ def check_carried(result: Result) -> None:
 ALIKE = {"sizing"}  # its sheets hold what those of central-air do
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("few_hours")
 @pytest.mark.parametrize(
     "path",
@@ -288,6 +289,7 @@ TIERS = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("few_hours")
 @pytest.mark.parametrize(
     "overrides",
@@ -318,6 +320,7 @@ def offered(book: Any) -> list[str]:
     return [row[0].value for row in book[sheet.strip("'")][cells.replace("$", "")]]
 
 
+@pytest.mark.slow
 @pytest.mark.published
 @needs_office
 @pytest.mark.parametrize("refrigerant", ["R-290", pytest.param("R-1234yf", marks=pytest.mark.long)])

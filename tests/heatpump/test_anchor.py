@@ -76,6 +76,7 @@ def anchored(name: str, share: float) -> tuple[Anchored, Isobars | Condensing]:
 FEW = {"R-134a", "R-290", "R-407C", "R-717", "R-744"}  # with glide and without, hot gas, transcritical
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=() if name in FEW else pytest.mark.long) for name in REFRIGERANTS]
 )

@@ -70,6 +70,7 @@ def test_other_outlet_than_rated() -> None:
     assert 3.3 < capacity / power < 4.2
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.parametrize(
     ("refrigerant", "cop", "outlet"),

@@ -44,6 +44,7 @@ def test_a_start_sensor_at_the_foot_stands_a_hundredth_above_it() -> None:
     assert found.plant.controls.stop_level == 0.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("setpoint", [52.0, pytest.param(57.2, marks=pytest.mark.long), 65.0])
 @pytest.mark.parametrize("condenser", ["single-pass", "multi-pass", "wrap-around"])
 def test_by_default_the_backup_never_runs_uncalled(setpoint: float, condenser: str) -> None:

@@ -39,6 +39,7 @@ def lost_from(top: float, watts: float = 0.0, back: float = 55.0, **more: Any) -
 # --- the step --------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("top", [70.0, 60.0, 50.0, 30.0])
 def test_pipes_worked_at_one_supply_lose_by_the_exponential_at_another(top: float) -> None:
     """100 m of tube worked out at 60 degC; at one flow T - T_air falls by exp(-UA / rho c V) at any supply.

@@ -55,6 +55,7 @@ def totals(out: Hourly) -> tuple[float, float, float]:
 ALIKE = {"packaged"}  # as the one without backup, which shows more
 
 
+@pytest.mark.slow
 @pytest.mark.year
 @pytest.mark.parametrize(
     "case", [pytest.param(name, marks=pytest.mark.long if name in ALIKE else ()) for name in CASES]

@@ -43,6 +43,7 @@ def writer(kind: str, folder: Path, turns: int, who: str = "") -> list[str]:
     return ["-c", words]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", WRITERS)
 def test_killed_while_it_writes(kind: str, tmp_path: Path) -> None:
     """Killed at random until it was while it wrote: each file is whole, and the next process clears up."""

@@ -153,6 +153,7 @@ HEADED = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ARRANGEMENTS)
 @pytest.mark.parametrize(
     "flow",

@@ -130,6 +130,7 @@ def write_rejection(path: Path, kw: np.ndarray) -> str:
     return f"{LOOP}rejection={path}"
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.parametrize("name", ["L", pytest.param("line", marks=pytest.mark.long), "tight"])
 def test_wall_of_every_year_is_the_sum_of_all_heat_before(tmp_path: Path, name: str) -> None:

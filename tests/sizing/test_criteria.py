@@ -127,6 +127,7 @@ def test_backup_share(demo: Bench) -> None:
     assert least_store(some, 1, 0.8).volume < least_store(none, 1, 0.8).volume
 
 
+@pytest.mark.slow
 @pytest.mark.contract
 @pytest.mark.parametrize(
     ("litres", "said"),

@@ -266,6 +266,7 @@ COLD_DAYS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", COLD_DAYS)
 @pytest.mark.parametrize("line", [LINE, BARE], ids=["insulated", "thin"])
 @pytest.mark.parametrize("start_c", [0.5, 10.0, 60.0])

@@ -16,6 +16,7 @@ from hpwhsim.verification.field_tables import measured
 pytestmark = pytest.mark.contract
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.parametrize(
     "package",

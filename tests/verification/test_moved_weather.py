@@ -59,6 +59,7 @@ def test_moist_air_of_a_moved_year() -> None:
     np.testing.assert_allclose(year["pressure_pa"].values / base["pressure_pa"].values, ratio, rtol=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.independent
 @pytest.mark.year
 @pytest.mark.parametrize("name", SHIPPED)

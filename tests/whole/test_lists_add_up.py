@@ -146,6 +146,7 @@ def test_the_screen_adds_up(papers_of: Callable[[str], Result], name: str) -> No
         assert sum(indented(bill)) == pytest.approx(bill["energy bill"], abs=HALF * 5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_the_page_adds_up(papers_of: Callable[[str], Result], name: str) -> None:
     """Months of each plant, with their year; the sums of heat; the PDF prints the same rows of months."""
