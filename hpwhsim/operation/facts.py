@@ -15,6 +15,7 @@ from hpwhsim.operation.words import air_flow, as_written, in_si, quantity, windo
 from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import water_side
 from hpwhsim.plant.running import SMALLEST_LIFT
+from hpwhsim.results.both_units import AIR
 from hpwhsim.scenario import families
 from hpwhsim.scenario.heat_pump_first import Settings
 from hpwhsim.scenario.keys import kind_of, known_fields, show
@@ -23,7 +24,6 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.scenario.sources import Wastewater
 
 GIVEN, DEFAULT, DERIVED = "given", "default", "worked out"
-AIR = ".airflow"  # the one flow that is no water
 MARK = "*"  # behind a value that nobody gave
 WHERE = {
     "outdoor-air": "outdoor air",

@@ -6,6 +6,7 @@ from typing import Any
 from hpwhsim.account.checks import digits
 from hpwhsim.operation.facts import Facts
 from hpwhsim.operation.sentences import Alarm, hours_text
+from hpwhsim.results.both_units import both
 from hpwhsim.results.numbers import amount
 from hpwhsim.scenario.sources import ANTIFREEZE_SHARE
 from hpwhsim.source.loop_fluid import Fluid, fluid_state
@@ -106,14 +107,15 @@ def refrigerant_alarms(facts: Facts) -> Iterator[Alarm]:
             f"a quarter of its flammability limit, {250.0 * float(row['lfl_kg_m3']):.3g} g/m³ "
             f"({row['lfl_status']})"
         )
+    found = "; ".join(
+        f"check of one circuit: {digits(check['value'])} {check['unit']} ({check['state']})"
+        for check in charge_checks(facts)
+    )
     yield Alarm(
         "RF-D",
         f"{heat_pump.refrigerant} in the air at {limit}, {where}",
         "none",
         1,
         "stop the heat pump, ventilate, leave the room; by local code",
-        "; ".join(
-            f"check of one circuit: {digits(check['value'])} {check['unit']} ({check['state']})"
-            for check in charge_checks(facts)
-        ),
+        both(found) if facts.us else found,
     )

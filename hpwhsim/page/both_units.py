@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import cast
 
 from hpwhsim.page.frame import Details, PagePart
-from hpwhsim.results.both_units import both
+from hpwhsim.results.both_units import AIR, both
 from hpwhsim.results.texts import Exact, Phrase
 from hpwhsim.sections.parts import Document, Listing, Part, Picture, Table, Text, Typed
 
@@ -22,12 +22,13 @@ def with_both(content: Document) -> Document:
     return content._replace(front=front, sections=sections)
 
 
-def _cell(text: str) -> str:
-    return text if isinstance(text, Exact | Phrase | Typed) else both(text)
+def _cell(text: str, *, air: bool = False) -> str:
+    return text if isinstance(text, Exact | Phrase | Typed) else both(text, air=air)
 
 
 def _row(row: Sequence[str], align: str) -> list[str]:
-    return [cell if kind == "u" else _cell(cell) for cell, kind in zip(row, align, strict=True)]
+    air = row[0].endswith(AIR)  # a row of a key begins with it
+    return [cell if kind == "u" else _cell(cell, air=air) for cell, kind in zip(row, align, strict=True)]
 
 
 def _part(part: PagePart) -> PagePart:

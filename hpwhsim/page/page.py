@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from hpwhsim.account.checks import FAIL
 from hpwhsim.charts.year import SCHEMATIC, draw_plant
 from hpwhsim.evaluation.result import Result
@@ -30,7 +32,7 @@ HEADLINE = (
     "energy_cost",
 )
 """Keys of the figures that stand first."""
-MAPS = ("source_c", "cop_hour", "electricity_kwh", "backup_heat_kwh", "store_mean_c")
+MAPS = ("source_c", "cop_hour", "electricity_kwh", "fuel_kwh", "backup_heat_kwh", "store_mean_c")
 """Series that are drawn as day by hour."""
 AFTER = "The plant"  # what the new sections follow
 
@@ -76,6 +78,14 @@ NEW = ("Hour by hour", "Day by hour", "Coldest week and peak-use day", "Load dur
 """Sections that only a page has."""
 
 
+def _moves(result: Result, key: str) -> bool:
+    """Whether a series is not the same in every hour: a map of one colour shows nothing."""
+    if key not in result.hourly:
+        return True
+    values = result.hourly[key].values
+    return bool(np.nanmax(values) > np.nanmin(values))
+
+
 def _parts(result: Result, data: dict[str, Any]) -> dict[str, list[PagePart]]:
     """What the page shows in each section before what the document says there."""
     names = data["hours"]["names"]
@@ -92,7 +102,7 @@ def _parts(result: Result, data: dict[str, Any]) -> dict[str, list[PagePart]]:
                 f"map-{key}", f"{data['keys'][key]['label']}, days across and hours up", f"{MAP_WORDS} {READ}"
             )
             for key in MAPS
-            if key in names and (key != "backup_heat_kwh" or result.plant.record["backup_heat_kwh"])
+            if key in names and _moves(result, key)
         ],
         NEW[2]: [Chart(name, caption, f"{strips}.") for name, caption in weeks.items()],
         NEW[3]: [

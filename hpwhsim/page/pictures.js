@@ -281,7 +281,7 @@ function yearPictures(series) {
     "peak-use-day": stretch(series, "peak-use day"),
     duration: duration([{ name: "", series }], [
       ["electricity_kwh", "electricity", "blue"], ["fuel_kwh", "fuel", "orange"],
-      ["heat_to_taps_kwh", "hot water delivered", "green"], ["backup_heat_kwh", "heat from the backup", "red"],
+      ["heat_to_taps_kwh", "hot water delivered", "green"], ["backup_heat_kwh", series.heat_pump_heat_kwh ? "heat from the backup" : "heat from the heater", "red"],
     ]),
     months: months(series, DATA.purchased, "kWh", series.baseline_electricity_kwh && ["baseline", "baseline, electricity and fuel", "ink"],
       [series.fuel_kwh, series.baseline_fuel_kwh].some((fuel) => fuel && fuel.some(Boolean))),
@@ -289,7 +289,7 @@ function yearPictures(series) {
   if (found.months && series.baseline_electricity_kwh) {
     series.baseline = series.baseline_electricity_kwh.map((value, n) => value + series.baseline_fuel_kwh[n]);
   }
-  for (const key of ["source_c", "cop_hour", "electricity_kwh", "backup_heat_kwh", "store_mean_c"]) {
+  for (const key of ["source_c", "cop_hour", "electricity_kwh", "fuel_kwh", "backup_heat_kwh", "store_mean_c"]) {
     if (series[key]) found[`map-${key}`] = dayByHour(series, key);
   }
   if (DATA.causes.length) found.causes = months(series, DATA.causes, "h of backup at full power");

@@ -34,6 +34,9 @@ UNITS: Mapping[str, Conversion] = {
     "W/m2/K": Conversion("Btu/h/ft2/°F", FOOT**2 / BTU_H / 1.8),
 }
 """Metric units of sentences, and what they are in inch-pound units (NIST SP 811, appendix B.8)."""
+AIR = (".airflow", ".vent_flow")
+"""How the keys end whose flows are of air, which is cfm and not gpm."""
+OF_AIR: Mapping[str, Conversion] = {**UNITS, "m3/s": Conversion("cfm", 60.0 / FOOT**3)}
 NUMBER = rf"[-{MINUS}]?\d[\d,]*(?:\.\d+)?(?:e-?\d+)?"
 BESIDE = re.compile(r"(?:degF|°F|gal|lb|ft|ft[23]|lb/ft2|lb/gal|cfm|gpm|psi|in|therm|kBtu/h) \($")
 """What stands before a metric value that is in brackets behind its inch-pound one."""
@@ -44,7 +47,7 @@ QUANTITY = re.compile(
 )
 
 
-def both(text: str) -> str:
+def both(text: str, *, air: bool = False) -> str:
     """A sentence with the inch-pound value behind each metric one that has none beside it.
 
     Examples
@@ -55,12 +58,15 @@ def both(text: str) -> str:
     '95 L (25.1 gal) = 0.095 m3/day'
     >>> both("467 lb/ft2 (22.4 kPa)"), both("900 gal = 3.40687 m3"), both("30 kW for 40 L (10.6 gal)")
     ('467 lb/ft2 (22.4 kPa)', '900 gal = 3.40687 m3', '30 kW for 40 L (10.6 gal)')
+    >>> both("0.139 m3/s", air=True), both("0.002 m3/s")
+    ('0.139 m3/s (295 cfm)', '0.002 m3/s (31.7 gpm)')
     """
+    units = OF_AIR if air else UNITS
 
     def also(match: re.Match[str]) -> str:
         if BESIDE.search(text[: match.start()]):
             return match[0]
-        conversion = UNITS[match["unit"]]
+        conversion = units[match["unit"]]
         ends = [_converted(number, conversion) for number in (match["first"], match["value"]) if number]
         unit = conversion.unit.replace("°", "deg") if match["unit"] == "degC" else conversion.unit
         return f"{match[0]} ({(match['to'] or '').join(ends)} {unit})"

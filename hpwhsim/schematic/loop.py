@@ -77,13 +77,16 @@ def draw_loop(sheet: Sheet) -> None:
     if at.loop_tank is not None and loop.loop_tank is not None:
         pen.pipe(BACK, (riser, back), (at.loop_tank.right, back))
         pen.text(at.loop_tank.right + 0.9, back + 3.1, [came])
+        _check_valve(sheet, at.loop_tank.right + 3.4, back, upwards=False)
         _loop_tank(sheet, at.loop_tank, loop.loop_tank)
     else:
         x = at.right + 10.0
         y = sheet.port(BACK, loop.return_height, x, inwards=True)
         back = y if y < BACK_LINE + 4.0 else BACK_LINE
         pen.line(BACK, (riser, back), (x, back), (x, y))
-        pen.text(at.right + 0.9, y + 1.9, [came])
+        level = y == back
+        pen.text(at.right + 0.9, y + (2.5 if level else 1.9), [came])
+        _check_valve(sheet, *((at.right + 5.6, y) if level else (x, 0.5 * (back + y))), upwards=not level)
     pen.pipe(HOT, (riser, top), (riser, back))
     y = min(34.0, top - 3.5)
     pen.wave(riser + 0.3, riser + 4.0, y)
@@ -95,6 +98,17 @@ def draw_loop(sheet: Sheet) -> None:
     pen.text(x, back - 1.6, [f"{tag}, loop"], bold=pumped, align="right")
     x = at.building.left + 1.3
     sheet.sensor("TT", "water back from the loop", x, back + 2.5, (x, back))
+
+
+def _check_valve(sheet: Sheet, x: float, y: float, *, upwards: bool) -> None:
+    """No cold water flows backwards past a resting pump: not simulated (common practice, no source)."""
+    tag = sheet.tag("CV", "check valve in the loop's return")
+    if upwards:
+        sheet.pen.check_valve(x, y)
+        sheet.pen.tag(x + 1.3, y + 0.4, tag)
+    else:
+        sheet.pen.check_valve(x, y, -1.0, 0.0)
+        sheet.pen.tag(x - 1.6, y - 1.2, tag)
 
 
 def _loop_flow(sheet: Sheet, loop: Recirculation) -> str:

@@ -262,13 +262,13 @@ class Pen:
                 Arc((x, y + 1.2), 1.6, 1.6, theta1=0.0, theta2=180.0, linewidth=0.9, zorder=4.8)
             )
 
-    def check_valve(self, x: float, y: float) -> None:
-        """A bow-tie with one half filled; water passes upwards (X8077)."""
+    def check_valve(self, x: float, y: float, dx: float = 0.0, dy: float = 1.0) -> None:
+        """A bow-tie, filled on the side that water comes from; upwards, or along dx, dy (X8077)."""
         from matplotlib.patches import Polygon
 
-        self.valve(x, y, upright=True)
-        half = [(x, y), (x - 0.8, y - 1.3), (x + 0.8, y - 1.3)]
-        self.ax.add_patch(Polygon(half, facecolor="k", edgecolor="k", zorder=4.7))
+        self.valve(x, y, upright=dx == 0.0)
+        half = [(x - 1.3 * dx + s * 0.8 * dy, y - 1.3 * dy + s * 0.8 * dx) for s in (-1.0, 1.0)]
+        self.ax.add_patch(Polygon([(x, y), *half], facecolor="k", edgecolor="k", zorder=4.7))
 
     def relief_valve(self, x: float, y: float) -> None:
         """An angle valve with a spring above a pipe at `y` (X2124); it blows to the right."""

@@ -54,7 +54,7 @@ LEGEND = {
     "lost": LOST,
 }
 SYMBOLS = (
-    "Symbols after EN 1861 and ISO 14617, shapes not held against the standards. Check valve, expansion "
+    "Symbols after EN 1861 and ISO 14617, shapes not held against the standards. Check valves, expansion "
     "vessel and relief valves are usual and not simulated; the plumbing code and a licensed engineer decide."
 )
 PLACES = {"outdoor-air": "outdoors", "ground-loop": "ground", "wastewater": "sewage"}

@@ -31,6 +31,9 @@ def each(count: int) -> str:
     return " each" if count > 1 else ""
 
 
+LONGEST = 24  # letters of a line in the box of a burner
+
+
 def draw_store(sheet: Sheet) -> None:
     """Tanks with their headers, cold water in at the foot, and what the store is."""
     pen, at, scenario = sheet.pen, sheet.at, sheet.scenario
@@ -159,7 +162,9 @@ def draw_burner(sheet: Sheet) -> None:
         pen.plates(Box(box.x - 1.6, box.foot + 2.4, box.x + 1.6, box.top - 7.4))
     else:
         _flames(pen, box, box.foot + 2.6)
-    y = pen.text(box.x, box.top - 1.0, [_heater(sheet)], align="center")
+    words = _heater(sheet)
+    lines = [words] if len(words) < LONGEST else words.split(", ")
+    y = pen.text(box.x, box.top - 1.0, lines, align="center")
     lost = mwh(sheet.record, "fuel_kwh") - mwh(sheet.record, "backup_heat_kwh")
     pen.text(box.x, y, ["loses"] if sheet.record else [], bold=sheet.value(lost), align="center")
     fuel = FUEL_NAMES[sheet.scenario.plant.backup.kind]

@@ -29,6 +29,7 @@ from hpwhsim.schematic.shapes import (
     REFRIGERANT,
     SEWAGE,
     WIDTHS,
+    Pen,
 )
 from hpwhsim.schematic.sheet import alternative, schematic, schematic_svg
 from hpwhsim.simulation.year import Year, run_year
@@ -295,6 +296,36 @@ def test_every_tag_is_in_the_list_of_items_and_every_item_is_on_the_drawing(name
         assert f"{letters}-1 " in listed, tag
     for must in ("ST-1", "CV-1", "EV-1", "SV-1"):
         assert must in drawn, must
+
+
+@pytest.mark.parametrize("name", ["district-steam", "oil-boiler"])
+def test_a_burner_is_legible_in_inch_pound_units(name: str) -> None:
+    """Its name and power, in kBtu/h longer than in kW, stay in its box."""
+    assert_legible(schematic(scenario_of(name, []), 24e3, year_of_all(9.6e5, HEADED), us=True))
+
+
+@pytest.mark.parametrize("name", ["loop-tank", "loop-tank-apart", "return-0.3", "series-4", "no-backup"])
+def test_a_loop_has_a_check_valve_in_its_return(name: str) -> None:
+    """It keeps cold water from passing the resting pump backwards; common practice, no source."""
+    scenario = scenario_of(*ARRANGEMENTS[name])
+    written = [text for text, _ in texts(schematic(scenario, 24e3))]
+    assert ("CV-2" in written) == (scenario.recirculation is not None)
+
+
+def test_the_filled_half_of_a_check_valve_is_where_water_comes_from() -> None:
+    """Towards the foot of one that passes upwards, towards the right of one that passes to the left."""
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Polygon
+
+    for dx, dy in ((0.0, 1.0), (-1.0, 0.0)):
+        pen = Pen(Figure().add_subplot())
+        pen.check_valve(10.0, 20.0, dx, dy)
+        half = next(
+            one for one in pen.ax.patches if isinstance(one, Polygon) and one.get_facecolor()[:3] == (0, 0, 0)
+        )
+        middle = half.get_xy()[:3].mean(axis=0) - (10.0, 20.0)
+        assert middle @ (dx, dy) < 0.0
+        assert abs(middle @ (dy, dx)) < 1e-9
 
 
 def sensors(figure: Figure) -> list[tuple[float, float]]:
