@@ -83,7 +83,8 @@ def _moves(result: Result, key: str) -> bool:
     if key not in result.hourly:
         return True
     values = result.hourly[key].values
-    return bool(np.nanmax(values) > np.nanmin(values))
+    known = values[np.isfinite(values)]
+    return bool(known.size) and bool(known.max() > known.min())
 
 
 def _parts(result: Result, data: dict[str, Any]) -> dict[str, list[PagePart]]:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from hpwhsim.account.energy import END_USES
 from hpwhsim.comparison.drivers import gas_terms, heat_and_cop, purchase_terms, sentences
+from hpwhsim.comparison.report import CREDITS
 from hpwhsim.results.records import read_stored
 
 pytestmark = pytest.mark.law
@@ -56,6 +57,23 @@ def test_the_terms_add_up(one: dict[str, float], other: dict[str, float]) -> Non
         for name, value in there.items():
             assert back[name] == pytest.approx(-value, rel=1e-9, abs=1e-9 * scale)
     assert sentences(("a", "b"), one, other) == sentences(("a", "b"), one, other)
+
+
+@pytest.mark.independent
+def test_each_term_is_what_changed_by_hand() -> None:
+    """Twice the electricity at one factor: 400 kg of use, none of the factor. A room of 100, then -50 kWh."""
+
+    def year(kwh: float, kg: float, penalty: float) -> dict[str, float]:
+        room = dict.fromkeys(CREDITS, 0.0) | {"room_heating_penalty_kwh": penalty}
+        gases = {"carbon.electricity_kgco2e": kg, "total_kgco2e": kg}
+        return {"electricity_kwh": kwh, "resistance_kwh": 0.0, "fuel_kwh": 0.0} | room | gases
+
+    one, other = year(1000.0, 400.0, 100.0), year(2000.0, 800.0, -50.0)
+    gas = {term.name: term.value for term in gas_terms(one, other)}
+    assert gas["electricity used"] == pytest.approx(400.0)
+    assert gas["factor of the electricity in its hours"] == pytest.approx(0.0, abs=1e-9)
+    bought = {term.name: term.value for term in purchase_terms(one, other)}
+    assert bought["room, heating less credits"] == pytest.approx(-150.0)
 
 
 @pytest.mark.independent

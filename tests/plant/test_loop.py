@@ -16,7 +16,7 @@ from hpwhsim.demand.loop_sections import Section
 from hpwhsim.demand.recirculation import design, loss_at_supply
 from hpwhsim.errors import InputError, OutOfRangeError
 from hpwhsim.plant.arrays import LoopTank
-from hpwhsim.plant.flows import loop_reach
+from hpwhsim.plant.flows import loop_flow, loop_reach
 from hpwhsim.plant.loop import LoopYear, make_loop
 from hpwhsim.plant.loop_tank import beside_tank
 from hpwhsim.plant.state import LoopState, Moved
@@ -70,6 +70,21 @@ def test_a_valve_ahead_of_the_loop_keeps_its_loss() -> None:
 def test_a_hotter_supply_never_loses_less(one: float, other: float) -> None:
     low, high = sorted((one, other))
     assert 0.0 <= loop_reach(plant(), low) <= loop_reach(plant(), high)
+
+
+@pytest.mark.parametrize("top", [70.0, 60.0, 50.0, 40.0])
+def test_the_flow_of_the_loop_is_its_own_at_any_supply(top: float) -> None:
+    """A pump at one speed: 1 kW at a fall of 60 to 55 degC is 1000 W / (rho c 5 K), whatever is sent."""
+    assert plant().loop_ambient == 20.0
+    loss = 1000.0 / RHO_CP * (top - 20.0) / (60.0 - 20.0)
+    assert loop_flow(plant(), top, 55.0, loss) == pytest.approx(1000.0 / (RHO_CP * 5.0), rel=1e-12)
+
+
+def test_behind_a_mixing_valve_less_than_the_flow_of_the_loop_leaves_the_store() -> None:
+    """Mixing by enthalpy: of a loop sent 55 degC that returns at 50 degC, 5/29 are water of 79 degC."""
+    behind = plant(loop_limit=55.0, loop_supply=55.0)
+    own = 1000.0 / (RHO_CP * 5.0)
+    assert loop_flow(behind, 79.0, 50.0, 1000.0 / RHO_CP) == pytest.approx(own * 5.0 / 29.0, rel=1e-12)
 
 
 def test_a_loop_tank_loses_by_its_own_temperature() -> None:

@@ -159,6 +159,22 @@ def test_dehumidifier_holds_its_setpoint_and_the_machine_relieves_it() -> None:
     assert plenty.state.humidity < held
 
 
+def test_only_the_sensible_heat_of_the_coil_is_made_up() -> None:
+    """A damp room held at 20 °C: what the heating adds is the coil's heat less that of the water it drains.
+
+    Steam tables: vapour of 20 °C has 2,537 kJ/kg, water of 10 °C 42 kJ/kg. The coil that drains it is colder
+    than the air's dew point, below 10 °C (0.00766 kg/kg at saturation, ASHRAE), and hardly below 0 °C.
+    """
+    zone = replace(CHECK, moisture=1e-4, heat_to=20.0)
+    room, around = build(zone, outdoors=(5.0, 0.005))
+    without, found = steady(room, around), steady(room, around, modules=1.0, heat=1500.0)
+    assert without.air == pytest.approx(20.0) == found.air
+    assert found.state.humidity < 0.00766
+    drained = found.condensate / (10.0 * HOUR)
+    not_made_up = 1500.0 - (found.heating - without.heating)
+    assert 40.0 < drained * (2537e3 - 42e3) <= not_made_up <= drained * 2537e3
+
+
 @pytest.mark.law
 def test_offer_knows_the_heat_of_a_dehumidifier() -> None:
     """A free room in a steady state with both running: what the machine meets is the room's air.
