@@ -1,11 +1,14 @@
 """The single-stage vapour-compression cycle that heats water, for many conditions at once."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from hpwhsim.heatpump.condenser import solve_condenser
 from hpwhsim.heatpump.gas_cooler import solve_gas_cooler
 from hpwhsim.heatpump.machine import Cycle, Machine
+from hpwhsim.heatpump.refrigerants import Refrigerant
 from hpwhsim.heatpump.states import (
     COLDEST_DEW,
     COLDEST_MIDDLE,
@@ -26,12 +29,24 @@ TRANSCRITICAL_BELOW = (
 
 
 def sample(machine: Machine) -> Isobars | Condensing:
-    """High side of the refrigerant of `machine`, above or below its critical pressure as it works."""
+    """High side of the refrigerant of `machine`, above or below its critical pressure as it works.
+
+    Kept: machines of a study have it in common. Not to be written to.
+    """
     refrigerant = machine.refrigerant
     if refrigerant.critical_c > TRANSCRITICAL_BELOW:
-        return condensing_rows(Fluid(refrigerant), COLDEST_MIDDLE if machine.injection else COLDEST_DEW)
-    lowest = LOWEST_ISOBAR * refrigerant.critical_pressure
-    return supercritical_isobars(Fluid(refrigerant), lowest, machine.limits.high_pressure)
+        return _condensing(refrigerant, COLDEST_MIDDLE if machine.injection else COLDEST_DEW)
+    return _supercritical(refrigerant, machine.limits.high_pressure)
+
+
+@lru_cache(maxsize=8)
+def _condensing(refrigerant: Refrigerant, coldest: float) -> Condensing:
+    return condensing_rows(Fluid(refrigerant), coldest)
+
+
+@lru_cache(maxsize=4)
+def _supercritical(refrigerant: Refrigerant, highest: float) -> Isobars:
+    return supercritical_isobars(Fluid(refrigerant), LOWEST_ISOBAR * refrigerant.critical_pressure, highest)
 
 
 def solve(
@@ -88,16 +103,15 @@ def solve(
     where = np.flatnonzero(works)
     if where.size:
         gas = suction(Fluid(machine.refrigerant), evaporating[where], machine.superheat_k)
-        for start in range(0, where.size, CHUNK):
-            part = slice(start, start + CHUNK)
-            here = where[part]
-            some = Suction(*(x[part] for x in gas))
-            water = water_in[here], water_out[here]
-            if isinstance(high_side, Isobars):
-                solved = solve_gas_cooler(machine, high_side, some, *water, factor[here], pinch[here])
-            else:
-                solved = solve_condenser(
-                    machine, high_side, some, *water, factor[here], pinch[here], deepest[here]
+        warmed, left, factor, pinch = water_in[where], water_out[where], factor[where], pinch[where]
+        if isinstance(high_side, Isobars):
+            found[:, where] = solve_gas_cooler(machine, high_side, gas, warmed, left, factor, pinch)
+        else:
+            deepest = deepest[where]
+            for start in range(0, where.size, CHUNK):
+                of = slice(start, start + CHUNK)
+                some, water = Suction(*(x[of] for x in gas)), (warmed[of], left[of])
+                found[:, where[of]] = solve_condenser(
+                    machine, high_side, some, *water, factor[of], pinch[of], deepest[of]
                 )
-            found[:, here] = solved
     return Cycle(*found)
