@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from hpwhsim.evaluation.evaluate import SERVICE
+from hpwhsim.evaluation.against_baseline import SERVICE
 from hpwhsim.scenario.reading import Loaded
 from hpwhsim.scenario.writing import dump
 from hpwhsim.simulation.year import ONE_SEED

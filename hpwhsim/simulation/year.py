@@ -12,17 +12,15 @@ from hpwhsim.account import adequacy, energy
 from hpwhsim.account.hygiene import cautions as hygiene_cautions
 from hpwhsim.account.hygiene import hygiene
 from hpwhsim.account.savings import site_to_source
-from hpwhsim.account.valve import ValveYear, valve_year
 from hpwhsim.account.valve import cautions as valve_cautions
 from hpwhsim.arrays import Array
 from hpwhsim.climate.typical_year import WeatherYear, read_year
-from hpwhsim.constants import HOURS, JOULE_PER_KWH
+from hpwhsim.constants import HOURS
 from hpwhsim.errors import InputError
 from hpwhsim.heatpump.maps import PerformanceMap
-from hpwhsim.plant.arrays import BackupMode, Cause, Hourly, SourceRow
+from hpwhsim.plant.arrays import Cause, Hourly
 from hpwhsim.plant.assemble import Assembly, assemble, with_draws
 from hpwhsim.plant.lines import LinesYear
-from hpwhsim.plant.loop import loop_supply
 from hpwhsim.plant.machine import Assumption, Made
 from hpwhsim.results.declared import declarations
 from hpwhsim.scenario.files import short_overrides
@@ -31,16 +29,14 @@ from hpwhsim.scenario.schema import Scenario
 from hpwhsim.simulation import sewage_range
 from hpwhsim.simulation.balance import store_change
 from hpwhsim.simulation.connected_load import Connected, connected
+from hpwhsim.simulation.hourly import CAUSE_NAMES, leaving, plant_hourly, quarter_power, tempering_valve
 from hpwhsim.simulation.source_results import (
     lines_of_year,
-    met_temperature,
     source_cautions,
-    source_hourly,
     source_record,
 )
 from hpwhsim.simulation.unusual_plant import usual_cautions, usual_year
 from hpwhsim.simulation.years import Marched, march_each
-from hpwhsim.storage.layers import RHO_CP
 from hpwhsim.tables import read_table
 
 if TYPE_CHECKING:
@@ -51,7 +47,6 @@ Record = dict[str, object]
 FUELS = {"gas": "natural-gas", "oil": "fuel-oil", "steam": "district-steam"}
 ONE_SEED = "one year of random draws"
 """How the caution begins that no other year of draws stands behind the peaks."""
-CAUSE_NAMES = tuple(cause.name.lower().replace("_", "-") for cause in Cause)
 
 
 class Year(NamedTuple):
@@ -187,9 +182,9 @@ def _accounted(ready: Ready, marched: Marched, ends: sewage_range.EndYears | Non
     """The accounts of a year that was marched."""
     loaded, weather, assembly = ready
     scenario, out = loaded.scenario, marched.last
-    hourly = _hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
+    hourly = plant_hourly(scenario, assembly, out, np.asarray(weather["dry_bulb_c"].values))
     lines = lines_of_year(scenario, assembly, out, hourly)
-    quarter_kw = _quarter_kw(out) + np.tile(np.repeat(assembly.loop_pump, 4), 365) / 1000.0
+    quarter_kw = quarter_power(out) + np.tile(np.repeat(assembly.loop_pump, 4), 365) / 1000.0
     hourly["power_peak_kw"] = quarter_kw.reshape(HOURS, 4).max(axis=1)
     if lines is not None:
         hourly["trace_heating_kwh"] = lines.trace_kwh
@@ -224,88 +219,6 @@ def to_dataset(year: Year) -> "xr.Dataset":
     return xr.Dataset(variables, coords={"time": ("time", time, axis)}, attrs=attrs)
 
 
-def _hourly(scenario: Scenario, assembly: Assembly, out: Hourly, dry_bulb: Array) -> dict[str, Array]:
-    """Hourly series of a plant, in the units of tables/results.csv; what it does not have is absent."""
-    plant = assembly.plant
-    electric = plant.backup_electric > 0.0
-    bought = out.backup_energy / JOULE_PER_KWH
-    compressor = out.heat_pump_energy / JOULE_PER_KWH
-    loop_pump = np.tile(assembly.loop_pump, 365) / 1000.0
-    heater = out.loop_heater_energy / JOULE_PER_KWH
-    auxiliary = {
-        "fan_kwh": out.fan_energy / JOULE_PER_KWH,
-        "pump_kwh": (out.pump_energy + out.source[SourceRow.PUMP]) / JOULE_PER_KWH,
-        "standby_kwh": out.standby_energy / JOULE_PER_KWH,
-    }
-    heat = out.heat_pump_heat / JOULE_PER_KWH
-    machine_loss = out.machine_loss / JOULE_PER_KWH
-    backup_hours = out.backup_seconds.sum(axis=0) / 3600.0
-    none = np.zeros(HOURS)
-    backup = bought if electric else none
-    loop = scenario.recirculation
-    warmed = loop.loop_tank if loop is not None else None
-    element = warmed is not None and warmed.heat_pump is None
-    hourly = {
-        "dry_bulb_c": dry_bulb,
-        "mains_c": assembly.drive.mains,
-        "resistance_kwh": backup + heater if element else backup,
-        "backup_resistance_kwh": backup,
-        "fuel_kwh": none if electric else bought,
-        "electricity_kwh": compressor + sum(auxiliary.values()) + backup + loop_pump + heater,
-        "backup_heat_kwh": out.backup_heat / JOULE_PER_KWH,
-        "heat_to_taps_kwh": out.taps_heat / JOULE_PER_KWH,
-        "recirculation_loss_kwh": out.loop_heat / JOULE_PER_KWH,
-        "storage_loss_kwh": out.storage_loss / JOULE_PER_KWH,
-        "unmet_kwh": out.unmet / JOULE_PER_KWH,
-        "hot_water_litres": out.hot_volume * 1000.0,
-        "short_litres": out.short_volume * 1000.0,
-        "resistance_hours": backup_hours if electric else none,
-        "fuel_hours": none if electric else backup_hours,
-        "short_hours": out.short_seconds.sum(axis=0) / 3600.0,
-        "store_top_c": out.store_top,
-        "store_mean_c": out.store_mean,
-        "store_bottom_c": out.store_bottom,
-    }
-    if plant.backup_mode == BackupMode.SERIES:  # where nothing flows it is as warm as the store
-        hourly["supply_c"] = np.where(np.isfinite(out.supply), out.supply, out.store_top)
-    if loop is not None:
-        hourly["recirculation_pump_kwh"] = loop_pump
-    if plant.loop_tank.volume > 0.0:
-        hourly |= {
-            "loop_heater_kwh": heater,
-            "loop_heater_heat_kwh": out.loop_heater_heat / JOULE_PER_KWH,
-            "loop_tank_c": out.loop_tank_end,
-        }
-        if not element:
-            hourly["loop_heat_pump_kwh"] = heater
-    if plant.modules > 0:
-        inlet = np.full(HOURS, np.nan)
-        np.divide(out.water_in_sum, out.water_in_volume, out=inlet, where=out.water_in_volume > 0.0)
-        hourly |= {
-            "source_c": met_temperature(assembly, out),
-            "heat_pump_heat_kwh": heat,
-            "source_heat_kwh": heat + machine_loss - compressor,
-            "machine_loss_kwh": machine_loss,
-            "defrost_heat_kwh": out.defrost_heat / JOULE_PER_KWH,
-            "compressor_kwh": compressor,
-            **auxiliary,
-            "run_hours": out.run_seconds / 3600.0,
-            "module_hours": out.module_seconds / 3600.0,
-            "lockout_hours": out.lockout_seconds / 3600.0,
-            "edge_hours": out.edge_seconds / 3600.0,
-            "water_in_c": inlet,
-        }
-    for name, seconds in (("backup_hours", out.backup_seconds), ("short_hours", out.short_seconds)):
-        hours = {f"{name}.{cause}": row / 3600.0 for cause, row in zip(CAUSE_NAMES, seconds, strict=True)}
-        hourly |= {cause: row for cause, row in hours.items() if row.any()}
-    return hourly | source_hourly(scenario, assembly, out, hourly)
-
-
-def _leaving(hourly: dict[str, Array]) -> Array:
-    """Coldest water of the hour that leaves the plant, after a backup in series. [°C]"""
-    return hourly.get("supply_c", hourly["store_top_c"])
-
-
 def _seed_caution(scenario: Scenario) -> list[str]:
     """The caution on every year of random draws: its peaks come from one seed."""
     if scenario.hot_water.draws != "random" or scenario.hot_water.metered is not None:
@@ -327,32 +240,6 @@ def _sewage_caution(ends: sewage_range.EndYears, hourly: dict[str, Array]) -> li
     return [sewage_range.caution(ends, months, energy.by_month(hourly["mains_c"]) / hours)]
 
 
-def _valve(scenario: Scenario, assembly: Assembly, hourly: dict[str, Array]) -> ValveYear | None:
-    """What the tempering valve could not do; None without one."""
-    hot_water, drive = scenario.hot_water, assembly.drive
-    if hot_water.tempering_valve is None:
-        return None
-    through = assembly.plant.loop_tank.through > 0.0
-    hot = hourly["loop_tank_c"] if through else _leaving(hourly)
-    times = drive.draws
-    stretches = times.first.size > 1
-    drop = loop_supply(scenario)[0] - drive.loop_return
-    return valve_year(
-        drive.use,
-        drive.mains,
-        hot,
-        step_seconds=3600.0 * HOURS / drive.use.size,
-        use_c=hot_water.use_temperature,
-        setpoint_c=hot_water.tempering_valve,
-        difference_k=hot_water.tempering_min_difference,
-        loop_flow=drive.loop_loss / (RHO_CP * drop),
-        flow_m3s=times.flow if stretches else None,
-        hour_of_flow=np.repeat(np.arange(HOURS), np.diff(times.first)) if stretches else None,
-        least_flow=hot_water.tempering_min_flow,
-        most_flow=hot_water.tempering_max_flow,
-    )
-
-
 def _not_called(scenario: Scenario, out: Hourly) -> float:
     """Hours of backup in which the store did not call for the heat pump, but for those meant so. [h]"""
     if scenario.plant.controls.pasteurise is not None:  # the backup's own heat-up
@@ -366,11 +253,6 @@ def fuel_factor(scenario: Scenario, given: float | None) -> float:
     if given is not None or kind not in FUELS:
         return 1.0 if given is None else given
     return site_to_source(FUELS[kind])
-
-
-def _quarter_kw(out: Hourly) -> Array:
-    """Mean electric power of each quarter of an hour, shape (35040,). [kW]."""
-    return out.quarter_power / 900.0 / 1000.0
 
 
 def _record(
@@ -390,12 +272,12 @@ def _record(
     lowest_top = float(out.store_top.min())
     returns = None
     if scenario.recirculation is not None:
-        leaving = hourly.get("loop_tank_c", _leaving(hourly))
-        excess = np.minimum(leaving, plant.loop_limit) - plant.loop_ambient
+        to_loop = hourly.get("loop_tank_c", leaving(hourly))
+        excess = np.minimum(to_loop, plant.loop_limit) - plant.loop_ambient
         reach = np.maximum(excess, 0.0) / (plant.loop_supply - plant.loop_ambient)
         below = np.tile(assembly.loop_coldest, 365) - plant.loop_ambient
         returns = plant.loop_ambient + below * reach
-    valve = _valve(scenario, assembly, hourly)
+    valve = tempering_valve(scenario, assembly, hourly)
     hottest = np.maximum(out.store_mean, assembly.drive.outlet if plant.modules > 0 else out.store_top)
     if "supply_c" in hourly:
         hottest = np.maximum(hottest, np.where(out.backup_heat > 0.0, assembly.drive.backup_setpoint, 0.0))
@@ -443,7 +325,7 @@ def _record(
                 short_litres=sums["short_litres"],
                 minimum_c=plant.minimum_temperature,
                 edge_hours=sums.get("edge_hours", 0.0),
-                supply_min_c=float(_leaving(hourly).min()),
+                supply_min_c=float(leaving(hourly).min()),
                 run_hours=sums.get("run_hours"),
                 not_called_hours=_not_called(scenario, out),
                 starts=out.module_starts[: plant.modules],

@@ -14,7 +14,8 @@ from cases import ROOT
 from hpwhsim.account.savings import line as saving
 from hpwhsim.climate.typical_year import read_weather
 from hpwhsim.evaluation import emissions as greenhouse
-from hpwhsim.evaluation.evaluate import evaluate, upstream_caution
+from hpwhsim.evaluation.against_baseline import upstream_caution
+from hpwhsim.evaluation.evaluate import evaluate
 from hpwhsim.evaluation.report import year_text
 from hpwhsim.evaluation.result import Result
 from hpwhsim.plant.assemble import assemble
