@@ -336,8 +336,13 @@ def test_every_control_is_reached_by_tab_and_shows_it(name: str, request: pytest
         "window.all = [...document.querySelectorAll('a[href], button, input, select, summary, [tabindex]')]"
         ".filter(e => e.checkVisibility() && !(e.type === 'radio' && !e.checked)); return all.length"
     )
-    page.press("body", "\ue004" * (2 * count))  # boxes that scroll take the focus too
-    assert page.js("return all.filter(e => !got.has(e)).map(e => e.outerHTML.slice(0, 100))") == []
+    missed: list[str] = []
+    for _ in range(3):  # a busy browser drops keys of a long row of them
+        page.press("body", "\ue004" * (2 * count))  # boxes that scroll take the focus too
+        missed = page.js("return all.filter(e => !got.has(e)).map(e => e.outerHTML.slice(0, 100))")
+        if not missed:
+            break
+    assert missed == []
     assert page.js("return all.filter(e => !got.get(e)).map(e => e.outerHTML.slice(0, 100))") == []
 
 
