@@ -346,8 +346,9 @@ def study(
         If the file or its scenario is wrong, the folder cannot be written or holds another study, or the
         scheduler is of no use. A case that cannot be simulated raises nothing: it is in the dataset.
     """
+    from hpwhsim.processes import cores
     from hpwhsim.studies.cases import study_cases
-    from hpwhsim.studies.study import cores, run_study
+    from hpwhsim.studies.study import run_study
 
     cases = study_cases(Path(file))
     found = run_study(cases, Path(out), workers or cores(), lambda _: None, scheduler)
@@ -374,8 +375,9 @@ def uncertainty(
     InputError
         As `study`, or if the file is no sample alone.
     """
+    from hpwhsim.processes import cores
     from hpwhsim.studies.cases import study_cases
-    from hpwhsim.studies.study import cores, run_study
+    from hpwhsim.studies.study import run_study
     from hpwhsim.studies.uncertainty import refuse_unsampled
     from hpwhsim.studies.uncertainty import uncertainty as spread
 
@@ -449,9 +451,9 @@ def best(study: Path | str, out: Path | str | None = None, workers: int | None =
     """
     from tempfile import TemporaryDirectory
 
+    from hpwhsim.processes import cores
     from hpwhsim.studies.best import best_study, question_of
     from hpwhsim.studies.cases import study_cases
-    from hpwhsim.studies.study import cores
 
     cases = study_cases(Path(study))
     question = question_of(cases)

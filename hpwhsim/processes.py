@@ -2,14 +2,22 @@
 
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from copy import copy
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import BaseContext
-from typing import Any
+from types import ModuleType
+from typing import Any, cast
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 @contextmanager
@@ -50,13 +58,40 @@ def processes(
 def _context(imports: Sequence[str]) -> BaseContext:
     """How processes start: where they can, as copies of one that imports what they need from now on."""
     if "forkserver" not in get_all_start_methods():
-        return get_context("spawn")
+        return _without_script(get_context("spawn"))
     from multiprocessing.forkserver import ensure_running
 
     context = get_context("forkserver")
     context.set_forkserver_preload(list(imports))
     ensure_running()
-    return context
+    return _without_script(context)
+
+
+def _without_script(usual: Any) -> BaseContext:
+    """A context whose processes do not run the user's script once more, as they else do to find its names.
+
+    What they are asked for is all in this package; a script that simulates in its first lines, as one may
+    outside of a library, would start processes that start processes.
+    """
+
+    def make(*args: Any, **kwargs: Any) -> Any:
+        process = usual.Process(*args, **kwargs)
+        process._Popen = _started
+        return process
+
+    context = copy(usual)
+    context.Process = make
+    return cast(BaseContext, context)
+
+
+def _started(process: Any) -> Any:
+    """Start a process as its class does, while no script is to be seen."""
+    script = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        return type(process)._Popen(process)
+    finally:
+        sys.modules["__main__"] = script
 
 
 def _begin(theirs: Connection, begin: Callable[..., object] | None, given: Sequence[Any]) -> None:

@@ -6,7 +6,6 @@ on how many workers there were.
 """
 
 import json
-import os
 import shutil
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -189,8 +188,3 @@ def _done(
             return
         for future in wait(running, return_when=FIRST_COMPLETED).done:
             yield running.pop(future), future.result()
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

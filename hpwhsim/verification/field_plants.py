@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, cast
 from hpwhsim.climate.typical_year import WeatherYear
 from hpwhsim.constants import HOURS
 from hpwhsim.federal_test.rating import rate
+from hpwhsim.processes import cores, processes
 from hpwhsim.scenario.reading import Loaded, baseline_of, read_scenario, with_keys
 from hpwhsim.simulation.year import Ready, Record, built, year_of, years_ready
 from hpwhsim.verification.check import Check
@@ -179,10 +180,13 @@ def results() -> tuple[Result, ...]:
     by_plant: dict[str, list[Measured]] = {}
     for one in measured():
         by_plant.setdefault(one.plant, []).append(one)
-    return tuple(result for plant, its in by_plant.items() for result in _of_plant(plant, its))
+    with processes(min(cores(), len(by_plant)), [__name__]) as pool:
+        found = list(pool.map(_of_plant, by_plant, by_plant.values()))
+    return tuple(result for its in found for result in its)
 
 
-def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
+def _of_plant(plant: str, its: Sequence[Measured]) -> list[Result]:
+    """The results of one plant."""
     spans = [one for one in inputs()[plant] if one.low or one.high]
     alone: list[Case] = [((one.key, end),) for one in spans for end in (one.low, one.high)]
     found = _run(plant, its, [MIDDLE, *alone])
@@ -190,6 +194,7 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
     for one in its:
         at_corners = _run(plant, [one], corners[one.name])
         found |= {case: found.get(case, {}) | at_corners[case] for case in corners[one.name]}
+    results_of_it = []
     for one in its:
         values = [found[case][one.name] for case in [MIDDLE, *alone, *corners[one.name]]]
         effects = [
@@ -210,7 +215,9 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> Iterator[Result]:
             (min(values), max(values)),
             one.source,
         )
-        yield Result(plant, check, tuple(sorted(effects, key=lambda effect: -effect.size)))
+        effects.sort(key=lambda effect: -effect.size)
+        results_of_it.append(Result(plant, check, tuple(effects)))
+    return results_of_it
 
 
 def _corner(spans: Iterable[Input], found: dict[Case, dict[str, float]], name: str, sign: float) -> Case:

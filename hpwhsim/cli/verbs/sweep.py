@@ -69,7 +69,8 @@ def run(cases: "Cases", args: argparse.Namespace) -> "Finished":
     """Run a study as the options of `add_workers` say, with a bar of progress."""
     from tqdm import tqdm
 
-    from hpwhsim.studies.study import cores, run_study
+    from hpwhsim.processes import cores
+    from hpwhsim.studies.study import run_study
 
     if args.scheduler is not None and args.workers is not None:
         raise InputError("--workers: allowed without --scheduler, whose workers are there already")
@@ -137,10 +138,10 @@ def _best(args: argparse.Namespace, question: "Question") -> int:
     """Search the cases of a study file for the best; exit 1 where none keeps every limit."""
     from tqdm import tqdm
 
+    from hpwhsim.processes import cores
     from hpwhsim.results.files import write_files
     from hpwhsim.search.report import best_files, best_screen
     from hpwhsim.studies.best import best_study
-    from hpwhsim.studies.study import cores
 
     most = min(question.combinations, question.best.budget)
     with tqdm(total=most, desc="simulate", unit="case", leave=False, disable=None) as bar:
