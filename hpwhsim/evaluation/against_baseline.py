@@ -1,4 +1,4 @@
-"""What is saved against the baseline: lines of savings, their keys of the record, and cautions on them."""
+"""What is saved against the baseline: the lines of savings, their keys of the record, cautions on them."""
 
 import numpy as np
 
