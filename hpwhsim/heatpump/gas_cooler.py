@@ -12,7 +12,7 @@ from hpwhsim.arrays import Array, Flags, Ints
 from hpwhsim.compiler import by_reference
 from hpwhsim.heatpump.machine import Cycle, Machine, hermite
 from hpwhsim.heatpump.states import KELVIN, STEP, Isobars, Suction
-from hpwhsim.kernel import kernel, kernel_apart, kernel_entry
+from hpwhsim.kernel import announced, kernel, kernel_apart, kernel_entry
 
 COARSE = 17  # pressures tried before the search narrows
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
@@ -352,7 +352,7 @@ def solve_gas_cooler(
     line = _Line(ends[0], ends[1], np.empty((size, table.temperature.size)))
     best = _Best(np.empty(n), np.empty(n), np.empty(n, dtype=np.bool_), np.empty(n))
     scene = _Scene(of, at, line, _Bracket(*np.empty((7, size))), best, np.linspace(0.0, 1.0, COARSE))
-    _search(scene)
+    announced(_search, "the search for the best pressure above the critical one")(scene)
     # a smooth minimum: no kink in the map
     pressure = -SOFT * np.logaddexp(-best.pressure / SOFT, -best.held / SOFT)
     works = best.works & (best.lowest <= pressure)

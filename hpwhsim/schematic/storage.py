@@ -19,6 +19,7 @@ from hpwhsim.schematic.shapes import COLD, ELECTRIC, FUEL, HOT, Box, Pen
 FUEL_NAMES = {"gas": "natural gas", "oil": "fuel oil", "steam": "district steam"}
 HEATERS = {"resistance": "resistance", "gas": "gas heater", "oil": "oil heater", "steam": "steam exchanger"}
 BY_FAMILY = {"gas-boiler": "gas boiler", "oil-boiler": "oil boiler", "gas-tank": "gas burners"}
+LONGEST = 24  # letters of a line in the box of a burner
 
 
 def in_litres(volume: float) -> str:
@@ -29,9 +30,6 @@ def in_litres(volume: float) -> str:
 def each(count: int) -> str:
     """What follows a size of one of several."""
     return " each" if count > 1 else ""
-
-
-LONGEST = 24  # letters of a line in the box of a burner
 
 
 def draw_store(sheet: Sheet) -> None:

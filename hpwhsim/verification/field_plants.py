@@ -194,7 +194,7 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> list[Result]:
     for one in its:
         at_corners = _run(plant, [one], corners[one.name])
         found |= {case: found.get(case, {}) | at_corners[case] for case in corners[one.name]}
-    results_of_it = []
+    beside: list[Result] = []
     for one in its:
         values = [found[case][one.name] for case in [MIDDLE, *alone, *corners[one.name]]]
         effects = [
@@ -216,8 +216,8 @@ def _of_plant(plant: str, its: Sequence[Measured]) -> list[Result]:
             one.source,
         )
         effects.sort(key=lambda effect: -effect.size)
-        results_of_it.append(Result(plant, check, tuple(effects)))
-    return results_of_it
+        beside.append(Result(plant, check, tuple(effects)))
+    return beside
 
 
 def _corner(spans: Iterable[Input], found: dict[Case, dict[str, float]], name: str, sign: float) -> Case:
